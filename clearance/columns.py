@@ -1,0 +1,428 @@
+"""Columns: where metal begins and ends along vertical lines, exact in z.
+
+In: a closed triangle soup and a grid of columns. Out: `Columns`, per column a
+sorted list of z intervals of metal. Leaves to others: which metal is stray
+(`stray`), what lies between two columns (`possible`).
+
+Vertices are snapped to even multiples of `UNIT_MM` and columns stand on odd
+ones, so no vertex and no axis-parallel edge lies on a column; what is left is
+a column on a slanting edge, settled by a tie rule in exact integers.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+
+from clearance.errors import GridError
+
+UNIT_MM = 2.0**-18
+"""Length of the integer grid: 3.8e-6 mm, so that 400 mm squared fits 64 bits."""
+
+
+def snap_even(length_mm: float) -> int:
+    """Nearest even number of units to a length in mm."""
+    return 2 * round(length_mm / (2.0 * UNIT_MM))
+
+
+@dataclass(frozen=True)
+class Grid:
+    """A rectangle of columns: column (i, j) stands at (x0 + i step, y0 + j step) units."""
+
+    x0: int
+    y0: int
+    step: int
+    nx: int
+    ny: int
+
+    @classmethod
+    def over(
+        cls, low: NDArray[np.float64], high: NDArray[np.float64], pitch_mm: float, pad: int = 2
+    ) -> Grid:
+        """Columns over a box in plan, `pad` pitches beyond it on every side.
+
+        Columns of one pitch stand at the same places whatever the box, so that
+        the answer in a window equals the answer over the whole part.
+        """
+        step = max(2, snap_even(pitch_mm))
+        # Half a step off the multiples: faces drawn on round numbers fall between columns.
+        half = (step // 2) | 1
+        first = [math.floor((float(low[a]) / UNIT_MM - half) / step) - pad for a in (0, 1)]
+        last = [math.ceil((float(high[a]) / UNIT_MM - half) / step) + pad for a in (0, 1)]
+        return cls(
+            first[0] * step + half,
+            first[1] * step + half,
+            step,
+            last[0] - first[0] + 1,
+            last[1] - first[1] + 1,
+        )
+
+    @property
+    def pitch_mm(self) -> float:
+        """Distance between neighbouring columns, mm."""
+        return self.step * UNIT_MM
+
+    @property
+    def count(self) -> int:
+        """Number of columns."""
+        return self.nx * self.ny
+
+    def x_mm(self, i: NDArray[np.int64] | int) -> NDArray[np.float64]:
+        """Place of column row i, mm."""
+        return (self.x0 + np.asarray(i) * self.step) * UNIT_MM
+
+    def y_mm(self, j: NDArray[np.int64] | int) -> NDArray[np.float64]:
+        """Place of column row j, mm."""
+        return (self.y0 + np.asarray(j) * self.step) * UNIT_MM
+
+    def nearest(self, x_mm: float, y_mm: float) -> tuple[int, int]:
+        """Indices of the column nearest to a place, clipped to the grid."""
+        i = round((x_mm / UNIT_MM - self.x0) / self.step)
+        j = round((y_mm / UNIT_MM - self.y0) / self.step)
+        return min(max(i, 0), self.nx - 1), min(max(j, 0), self.ny - 1)
+
+    def corner(self) -> Grid:
+        """Grid of the squares between the columns, named by their lower corner."""
+        return Grid(self.x0, self.y0, self.step, self.nx - 1, self.ny - 1)
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Runs:
+    """Disjoint closed z intervals, sorted, per column.
+
+    Attributes
+    ----------
+    start : (C + 1,) ndarray of int64
+        Intervals of column c are ``z[start[c]:start[c + 1]]``; c = i * ny + j.
+    z : (R, 2) ndarray of float64, mm
+    """
+
+    start: NDArray[np.int64]
+    z: NDArray[np.float64]
+
+    def of(self, column: int) -> NDArray[np.float64]:
+        """(n, 2) intervals of one column."""
+        return self.z[self.start[column] : self.start[column + 1]]
+
+    def length_mm(self) -> NDArray[np.float64]:
+        """(C,) total length of the intervals of each column, mm."""
+        total = np.concatenate(([0.0], np.cumsum(self.z[:, 1] - self.z[:, 0])))
+        return np.asarray(total[self.start[1:]] - total[self.start[:-1]])
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Columns:
+    """Metal per column of a grid."""
+
+    grid: Grid
+    metal: Runs
+    most_winding: int
+    unclosed: int
+
+    def volume_mm3(self) -> float:
+        """Volume of metal: sum of the run lengths times the cell area."""
+        return float(self.metal.length_mm().sum()) * self.grid.pitch_mm**2
+
+
+def cast(
+    triangles: NDArray[np.float32], grid: Grid, shift_mm: tuple[float, float] = (0.0, 0.0)
+) -> Columns:
+    """Cut a closed soup by the columns of a grid.
+
+    Parameters
+    ----------
+    triangles : (F, 3, 3) ndarray of float32, mm
+    grid : Grid
+    shift_mm : tuple of float
+        The soup is moved by this much in x and y first (rounded to even units).
+
+    Returns
+    -------
+    Columns
+        Winding number 1 or more is metal, so overlapping shells are one piece.
+        `unclosed` counts the columns along which the winding number does not
+        return to zero: the soup is open there.
+    """
+    if grid.count > 2_000_000_000:
+        raise GridError(
+            f"pitch {grid.pitch_mm:.3g} mm needs {grid.count:.2e} columns: too many; "
+            "give a larger pitch"
+        )
+    column, z, delta = _crossings(
+        triangles,
+        grid.x0,
+        grid.y0,
+        grid.step,
+        grid.nx,
+        grid.ny,
+        snap_even(shift_mm[0]),
+        snap_even(shift_mm[1]),
+    )
+    start, runs, most, unclosed = _wind(column, z, delta, grid.count)
+    return Columns(grid, Runs(start, runs), int(most), int(unclosed))
+
+
+@njit(cache=True, nogil=True)
+def _snap(value: float, shift: int) -> int:
+    return np.int64(2) * np.int64(np.rint(value / (2.0 * UNIT_MM))) + shift
+
+
+@njit(cache=True, nogil=True)
+def _crossings(triangles, x0, y0, step, nx, ny, shift_x, shift_y):  # type: ignore[no-untyped-def]
+    """Column number, z and winding step (+1 upward into metal) of every crossing."""
+    capacity = max(1024, triangles.shape[0])
+    column = np.empty(capacity, np.int32)
+    height = np.empty(capacity, np.float64)
+    delta = np.empty(capacity, np.int8)
+    n = 0
+    for f in range(triangles.shape[0]):
+        ax = _snap(triangles[f, 0, 0], shift_x)
+        bx = _snap(triangles[f, 1, 0], shift_x)
+        cx = _snap(triangles[f, 2, 0], shift_x)
+        i0 = max(0, -((x0 - min(ax, bx, cx)) // step))
+        i1 = min(nx - 1, (max(ax, bx, cx) - x0) // step)
+        if i0 > i1:
+            continue
+        ay = _snap(triangles[f, 0, 1], shift_y)
+        by = _snap(triangles[f, 1, 1], shift_y)
+        cy = _snap(triangles[f, 2, 1], shift_y)
+        j0 = max(0, -((y0 - min(ay, by, cy)) // step))
+        j1 = min(ny - 1, (max(ay, by, cy) - y0) // step)
+        if j0 > j1:
+            continue
+        area = (bx - ax) * (cy - ay) - (by - ay) * (cx - ax)
+        if area == 0:
+            continue
+        az = np.float64(triangles[f, 0, 2])
+        bz = np.float64(triangles[f, 1, 2])
+        cz = np.float64(triangles[f, 2, 2])
+        sign = np.int8(-1)  # normal up: leaving metal on the way up
+        if area < 0:
+            bx, cx = cx, bx
+            by, cy = cy, by
+            bz, cz = cz, bz
+            area = -area
+            sign = np.int8(1)
+        for i in range(i0, i1 + 1):
+            px = x0 + i * step
+            for j in range(j0, j1 + 1):
+                py = y0 + j * step
+                wa = (cx - bx) * (py - by) - (cy - by) * (px - bx)
+                if wa < 0 or (wa == 0 and not _owns(cx - bx, cy - by)):
+                    continue
+                wb = (ax - cx) * (py - cy) - (ay - cy) * (px - cx)
+                if wb < 0 or (wb == 0 and not _owns(ax - cx, ay - cy)):
+                    continue
+                wc = area - wa - wb
+                if wc < 0 or (wc == 0 and not _owns(bx - ax, by - ay)):
+                    continue
+                if n == capacity:
+                    capacity *= 2
+                    column = _grown(column, capacity)
+                    height = _grown(height, capacity)
+                    delta = _grown(delta, capacity)
+                column[n] = i * ny + j
+                # Written as an offset from one vertex, so that a level triangle gives its z exactly.
+                height[n] = az + (wb * (bz - az) + wc * (cz - az)) / area
+                delta[n] = sign
+                n += 1
+    return column[:n], height[:n], delta[:n]
+
+
+@njit(cache=True, nogil=True)
+def _owns(dx: int, dy: int) -> bool:
+    """Tie rule: of the two directions of a shared edge exactly one owns its points."""
+    return dy > 0 or (dy == 0 and dx > 0)
+
+
+@njit(cache=True, nogil=True)
+def _grown(array, capacity):  # type: ignore[no-untyped-def]
+    larger = np.empty(capacity, array.dtype)
+    larger[: array.shape[0]] = array
+    return larger
+
+
+@njit(cache=True, nogil=True)
+def _wind(column, height, delta, columns):  # type: ignore[no-untyped-def]
+    """Sort the crossings of each column and keep where the winding number is 1 or more."""
+    first = np.zeros(columns + 1, np.int64)
+    for n in range(column.shape[0]):
+        first[column[n] + 1] += 1
+    for c in range(columns):
+        first[c + 1] += first[c]
+    z = np.empty(column.shape[0], np.float64)
+    d = np.empty(column.shape[0], np.int8)
+    fill = first[:-1].copy()
+    for n in range(column.shape[0]):
+        at = fill[column[n]]
+        z[at] = height[n]
+        d[at] = delta[n]
+        fill[column[n]] += 1
+    start = np.zeros(columns + 1, np.int64)
+    runs = np.empty((column.shape[0] // 2 + 1, 2), np.float64)
+    n = 0
+    most = 0
+    unclosed = 0
+    for c in range(columns):
+        _sort(z, d, first[c], first[c + 1])
+        winding = 0
+        for a in range(first[c], first[c + 1]):
+            before = winding
+            winding += d[a]
+            most = max(most, winding)
+            if before < 1 and winding >= 1:
+                if n == runs.shape[0]:
+                    runs = _grown_runs(runs)
+                if n > start[c] and runs[n - 1, 1] == z[a]:
+                    n -= 1  # two shells that touch: one piece
+                else:
+                    runs[n, 0] = z[a]
+            elif before >= 1 and winding < 1:
+                runs[n, 1] = z[a]
+                n += 1
+        if winding != 0:
+            unclosed += 1
+            if winding >= 1:
+                n = max(n, start[c])
+        start[c + 1] = n
+    return start, runs[:n].copy(), most, unclosed
+
+
+@njit(cache=True, nogil=True)
+def _sort(z, d, low, high):  # type: ignore[no-untyped-def]
+    """Insertion sort by z, entering before leaving where two coincide (no zero-thin gap)."""
+    for a in range(low + 1, high):
+        za, da = z[a], d[a]
+        b = a - 1
+        while b >= low and (z[b] > za or (z[b] == za and d[b] < da)):
+            z[b + 1] = z[b]
+            d[b + 1] = d[b]
+            b -= 1
+        z[b + 1] = za
+        d[b + 1] = da
+
+
+@njit(cache=True, nogil=True)
+def _grown_runs(runs):  # type: ignore[no-untyped-def]
+    larger = np.empty((2 * runs.shape[0], 2), np.float64)
+    larger[: runs.shape[0]] = runs
+    return larger
+
+
+def unite(a: Runs, b: Runs) -> Runs:
+    """Union, column by column, of two sets of intervals over the same grid."""
+    start, z = _unite(a.start, a.z, b.start, b.z)
+    return Runs(start, z)
+
+
+@njit(cache=True, nogil=True)
+def _unite(start_a, z_a, start_b, z_b):  # type: ignore[no-untyped-def]
+    columns = start_a.shape[0] - 1
+    start = np.zeros(columns + 1, np.int64)
+    z = np.empty((z_a.shape[0] + z_b.shape[0], 2), np.float64)
+    n = 0
+    for c in range(columns):
+        a, b = start_a[c], start_b[c]
+        while a < start_a[c + 1] or b < start_b[c + 1]:
+            if b >= start_b[c + 1] or (a < start_a[c + 1] and z_a[a, 0] <= z_b[b, 0]):
+                low, high = z_a[a, 0], z_a[a, 1]
+                a += 1
+            else:
+                low, high = z_b[b, 0], z_b[b, 1]
+                b += 1
+            if n > start[c] and low <= z[n - 1, 1]:
+                z[n - 1, 1] = max(z[n - 1, 1], high)
+            else:
+                z[n, 0] = low
+                z[n, 1] = high
+                n += 1
+        start[c + 1] = n
+    return start, z[:n].copy()
+
+
+def label(metal: Runs, grid: Grid) -> NDArray[np.int32]:
+    """Connected pieces of the void: overlapping void runs of neighbouring columns are joined.
+
+    The void runs of column c are numbered ``metal.start[c] + c`` upward: one
+    below each metal run and one above the last. Walls thinner than the pitch
+    may be jumped and gaps narrower than it missed, so this is an estimate; the
+    proofs are in `possible` and `distance`.
+
+    Returns
+    -------
+    (R + C,) ndarray of int32
+        Piece of each void run; pieces are numbered from 0 in order of their
+        first run. Piece 0 is the void around the part (the grid's rim).
+    """
+    return _label(metal.start, metal.z, grid.nx, grid.ny)
+
+
+@njit(cache=True, nogil=True)
+def find(parent, a):  # type: ignore[no-untyped-def]
+    """Root of a in a union-find forest, halving the way."""
+    while parent[a] != a:
+        parent[a] = parent[parent[a]]
+        a = parent[a]
+    return a
+
+
+@njit(cache=True, nogil=True)
+def join(parent, a, b):  # type: ignore[no-untyped-def]
+    """Join two trees; the smaller number stays root, so the result has one order."""
+    a, b = find(parent, a), find(parent, b)
+    if a < b:
+        parent[b] = a
+    elif b < a:
+        parent[a] = b
+
+
+@njit(cache=True, nogil=True)
+def _join_columns(parent, start, z, c, d):  # type: ignore[no-untyped-def]
+    a, b = start[c], start[d]
+    end_a, end_b = start[c + 1], start[d + 1]
+    while True:
+        low_a = -np.inf if a == start[c] else z[a - 1, 1]
+        high_a = np.inf if a == end_a else z[a, 0]
+        low_b = -np.inf if b == start[d] else z[b - 1, 1]
+        high_b = np.inf if b == end_b else z[b, 0]
+        if max(low_a, low_b) < min(high_a, high_b):
+            join(parent, a + c, b + d)
+        if a == end_a and b == end_b:
+            return
+        if high_a <= high_b:
+            a += 1
+        else:
+            b += 1
+
+
+@njit(cache=True, nogil=True)
+def _label(start, z, nx, ny):  # type: ignore[no-untyped-def]
+    count = z.shape[0] + nx * ny
+    parent = np.arange(count).astype(np.int32)
+    for i in range(nx):
+        for j in range(ny):
+            c = i * ny + j
+            if i > 0:
+                _join_columns(parent, start, z, c, c - ny)
+            if j > 0:
+                _join_columns(parent, start, z, c, c - 1)
+    return compact(parent)
+
+
+@njit(cache=True, nogil=True)
+def compact(parent):  # type: ignore[no-untyped-def]
+    """Number the trees of a forest whose roots are smallest, from 0."""
+    n = 0
+    number = np.empty(parent.shape[0], np.int32)
+    for a in range(parent.shape[0]):
+        root = find(parent, a)
+        if root == a:
+            number[a] = n
+            n += 1
+        else:
+            number[a] = number[root]
+    return number

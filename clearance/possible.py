@@ -1,0 +1,348 @@
+"""Where void may be: the proof that two places are not connected.
+
+In: a closed soup and a grid. Out: per square between four columns, and per
+strip between two neighbouring columns, the z intervals that are surely metal.
+What is left is the possible void. Two squares are joined where their common
+strip leaves possible void, so no way through the void can leave this graph:
+places that it keeps apart are apart. Source: docs/method.md, "Blocked".
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+
+from clearance.columns import UNIT_MM, Columns, Grid, Runs, _snap, compact, find, join, snap_even
+
+SLACK = 1e-7
+"""Squares are widened by this part of the pitch before triangles are clipped to them."""
+MARGIN_MM = 2e-6
+"""Clipped z ranges are widened by this, far more than their rounding error."""
+
+
+@dataclass(frozen=True)
+class Places:
+    """Numbers of the squares and strips of a grid, in one row.
+
+    Squares come first (square (i, j) has column (i, j) at its lower corner), then
+    strips along x (from column (i, j) to (i + 1, j)), then strips along y.
+    """
+
+    grid: Grid
+
+    @property
+    def squares(self) -> int:
+        """Number of squares."""
+        return (self.grid.nx - 1) * (self.grid.ny - 1)
+
+    @property
+    def strips_x(self) -> int:
+        """Number of strips along x."""
+        return (self.grid.nx - 1) * self.grid.ny
+
+    @property
+    def count(self) -> int:
+        """Number of places."""
+        return self.squares + self.strips_x + self.grid.nx * (self.grid.ny - 1)
+
+    def square_at(self, x_mm: float, y_mm: float) -> int:
+        """Number of the square that holds a point in plan, clipped to the grid."""
+        g = self.grid
+        i = int(np.floor((x_mm / UNIT_MM - g.x0) / g.step))
+        j = int(np.floor((y_mm / UNIT_MM - g.y0) / g.step))
+        return min(max(i, 0), g.nx - 2) * (g.ny - 1) + min(max(j, 0), g.ny - 2)
+
+
+def surely_metal(
+    triangles: NDArray[np.float32], columns: Columns, shift_mm: tuple[float, float] = (0.0, 0.0)
+) -> Runs:
+    """Z intervals over which a whole closed square (or strip) is metal.
+
+    Parameters
+    ----------
+    triangles : (F, 3, 3) ndarray of float32, mm
+        The soup that `columns` was cast from; triangles outside the grid do no harm.
+    columns : Columns
+        Cast of the same soup with the same shift.
+
+    Returns
+    -------
+    Runs
+        Over ``Places(columns.grid)``. Where no triangle touches the square times
+        a z range, the winding number is that of its corner column throughout, so
+        metal of the corner less the touched ranges is surely metal.
+    """
+    g = columns.grid
+    place, z = _touched(
+        triangles, g.x0, g.y0, g.step, g.nx, g.ny, snap_even(shift_mm[0]), snap_even(shift_mm[1])
+    )
+    return Runs(*_subtract(place, z, columns.metal.start, columns.metal.z, g.nx, g.ny))
+
+
+@njit(cache=True, nogil=True)
+def _clip(poly, n, axis, bound, keep_above, out):  # type: ignore[no-untyped-def]
+    """Sutherland-Hodgman clip of an n-gon by one half space; vertices on the bound are kept."""
+    m = 0
+    for a in range(n):
+        b = a + 1 if a + 1 < n else 0
+        da = poly[a, axis] - bound
+        db = poly[b, axis] - bound
+        if not keep_above:
+            da, db = -da, -db
+        if da >= 0.0:
+            out[m, 0], out[m, 1], out[m, 2] = poly[a, 0], poly[a, 1], poly[a, 2]
+            m += 1
+        if (da > 0.0 and db < 0.0) or (da < 0.0 and db > 0.0):
+            t = da / (da - db)
+            for k in range(3):
+                out[m, k] = poly[a, k] + t * (poly[b, k] - poly[a, k])
+            m += 1
+    return m
+
+
+@njit(cache=True, nogil=True)
+def _z_range(poly, n):  # type: ignore[no-untyped-def]
+    low, high = np.inf, -np.inf
+    for a in range(n):
+        low = min(low, poly[a, 2])
+        high = max(high, poly[a, 2])
+    return low, high
+
+
+@njit(cache=True, nogil=True)
+def _push(place, z, n, number, low, high, margin):  # type: ignore[no-untyped-def]
+    if n == place.shape[0]:
+        longer = np.empty(2 * n, np.int64)
+        longer[:n] = place
+        place = longer
+        taller = np.empty((2 * n, 2), np.float64)
+        taller[:n] = z
+        z = taller
+    place[n] = number
+    z[n, 0] = low - margin
+    z[n, 1] = high + margin
+    return place, z, n + 1
+
+
+@njit(cache=True, nogil=True)
+def _touched(triangles, x0, y0, step, nx, ny, shift_x, shift_y):  # type: ignore[no-untyped-def]
+    """Place number and z range of every triangle clipped to every place it touches."""
+    squares = (nx - 1) * (ny - 1)
+    strips_x = (nx - 1) * ny
+    place = np.empty(max(1024, triangles.shape[0]), np.int64)
+    z = np.empty((place.shape[0], 2), np.float64)
+    n = 0
+    tri = np.empty((3, 3), np.float64)
+    p = np.empty((12, 3), np.float64)
+    q = np.empty((12, 3), np.float64)
+    r = np.empty((12, 3), np.float64)
+    for f in range(triangles.shape[0]):
+        for v in range(3):
+            tri[v, 0] = (_snap(triangles[f, v, 0], shift_x) - x0) / step
+            tri[v, 1] = (_snap(triangles[f, v, 1], shift_y) - y0) / step
+            tri[v, 2] = triangles[f, v, 2]
+        u0 = min(tri[0, 0], tri[1, 0], tri[2, 0])
+        u1 = max(tri[0, 0], tri[1, 0], tri[2, 0])
+        v0 = min(tri[0, 1], tri[1, 1], tri[2, 1])
+        v1 = max(tri[0, 1], tri[1, 1], tri[2, 1])
+        if u1 < 0 or v1 < 0 or u0 > nx - 1 or v0 > ny - 1:
+            continue
+        for i in range(max(0, int(np.floor(u0 - SLACK))), min(nx - 1, int(np.floor(u1 + SLACK))) + 1):
+            # Plane x = i: strips along y.
+            if u0 <= i <= u1:
+                m = _clip(tri, 3, 0, i - SLACK, True, p)
+                m = _clip(p, m, 0, i + SLACK, False, q)
+                if m > 0:
+                    for j in range(
+                        max(0, int(np.floor(v0 - SLACK))), min(ny - 2, int(np.floor(v1 + SLACK))) + 1
+                    ):
+                        k = _clip(q, m, 1, j - SLACK, True, p)
+                        k = _clip(p, k, 1, j + 1 + SLACK, False, r)
+                        if k > 0:
+                            low, high = _z_range(r, k)
+                            number = squares + strips_x + i * (ny - 1) + j
+                            place, z, n = _push(place, z, n, number, low, high, MARGIN_MM)
+            if i == nx - 1:
+                continue
+            m = _clip(tri, 3, 0, i - SLACK, True, p)
+            m = _clip(p, m, 0, i + 1 + SLACK, False, q)
+            if m == 0:
+                continue
+            w0, w1 = np.inf, -np.inf
+            for a in range(m):
+                w0 = min(w0, q[a, 1])
+                w1 = max(w1, q[a, 1])
+            for j in range(
+                max(0, int(np.floor(w0 - SLACK))), min(ny - 1, int(np.floor(w1 + SLACK))) + 1
+            ):
+                # Line y = j: strips along x.
+                if w0 <= j <= w1:
+                    k = _clip(q, m, 1, j - SLACK, True, p)
+                    k = _clip(p, k, 1, j + SLACK, False, r)
+                    if k > 0:
+                        low, high = _z_range(r, k)
+                        place, z, n = _push(place, z, n, squares + i * ny + j, low, high, MARGIN_MM)
+                if j == ny - 1:
+                    continue
+                k = _clip(q, m, 1, j - SLACK, True, p)
+                k = _clip(p, k, 1, j + 1 + SLACK, False, r)
+                if k > 0:
+                    low, high = _z_range(r, k)
+                    place, z, n = _push(place, z, n, i * (ny - 1) + j, low, high, 2 * MARGIN_MM)
+    return place[:n], z[:n]
+
+
+@njit(cache=True, nogil=True)
+def _sort_by_low(z, low, high):  # type: ignore[no-untyped-def]
+    for a in range(low + 1, high):
+        z0, z1 = z[a, 0], z[a, 1]
+        b = a - 1
+        while b >= low and z[b, 0] > z0:
+            z[b + 1, 0], z[b + 1, 1] = z[b, 0], z[b, 1]
+            b -= 1
+        z[b + 1, 0], z[b + 1, 1] = z0, z1
+
+
+@njit(cache=True, nogil=True)
+def _subtract(place, touched, start, z, nx, ny):  # type: ignore[no-untyped-def]
+    """Metal of each place's corner column less the ranges that triangles touch."""
+    squares = (nx - 1) * (ny - 1)
+    strips_x = (nx - 1) * ny
+    count = squares + strips_x + nx * (ny - 1)
+    first = np.zeros(count + 1, np.int64)
+    for n in range(place.shape[0]):
+        first[place[n] + 1] += 1
+    for c in range(count):
+        first[c + 1] += first[c]
+    t = np.empty_like(touched)
+    fill = first[:-1].copy()
+    for n in range(place.shape[0]):
+        t[fill[place[n]]] = touched[n]
+        fill[place[n]] += 1
+    out_start = np.zeros(count + 1, np.int64)
+    out = np.empty((3 * z.shape[0] + touched.shape[0] + 1, 2), np.float64)
+    n = 0
+    for c in range(count):
+        if c < squares:
+            column = (c // (ny - 1)) * ny + c % (ny - 1)
+        elif c < squares + strips_x:
+            column = c - squares
+        else:
+            d = c - squares - strips_x
+            column = (d // (ny - 1)) * ny + d % (ny - 1)
+        _sort_by_low(t, first[c], first[c + 1])
+        b = first[c]
+        for a in range(start[column], start[column + 1]):
+            low, high = z[a, 0], z[a, 1]
+            while b < first[c + 1] and t[b, 0] < high:
+                if t[b, 0] > low:
+                    out[n, 0], out[n, 1] = low, t[b, 0]
+                    n += 1
+                low = max(low, t[b, 1])
+                if t[b, 1] > high:
+                    break  # it may reach into the next run as well
+                b += 1
+            if low < high:
+                out[n, 0], out[n, 1] = low, high
+                n += 1
+        out_start[c + 1] = n
+    return out_start, out[:n].copy()
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class PossibleVoid:
+    """Pieces of the possible void over a grid.
+
+    Attributes
+    ----------
+    places : Places
+    metal : Runs
+        What is surely metal.
+    piece : (N,) ndarray of int32
+        Piece of each possible void run of the squares (run k of square c has
+        number ``metal.start[c] + c + k``).
+    outside : int
+        Number of the piece that holds everything above, below and beside the grid.
+    """
+
+    places: Places
+    metal: Runs
+    piece: NDArray[np.int32]
+    outside: int
+
+    def pieces_at(self, points_mm: NDArray[np.float64]) -> set[int]:
+        """Pieces that hold the given (N, 3) points; a point in sure metal has none."""
+        found: set[int] = set()
+        for x, y, z in points_mm:
+            c = self.places.square_at(x, y)
+            runs = self.metal.of(c)
+            k = int(np.searchsorted(runs[:, 1], z))
+            if k < len(runs) and runs[k, 0] < z:
+                continue
+            found.add(int(self.piece[self.metal.start[c] + c + k]))
+        return found
+
+
+def possible_void(metal: Runs, grid: Grid) -> PossibleVoid:
+    """Join the possible void of neighbouring squares; what comes out apart is apart."""
+    piece, outside = _join_squares(metal.start, metal.z, grid.nx, grid.ny)
+    return PossibleVoid(Places(grid), metal, piece, int(outside))
+
+
+@njit(cache=True, nogil=True)
+def _first_reaching(start, z, c, low):  # type: ignore[no-untyped-def]
+    """Number (within square c) of the first void run that ends above `low`."""
+    k = 0
+    while start[c] + k < start[c + 1] and z[start[c] + k, 0] <= low:
+        k += 1
+    return k
+
+
+@njit(cache=True, nogil=True)
+def _join_squares(start, z, nx, ny):  # type: ignore[no-untyped-def]
+    squares = (nx - 1) * (ny - 1)
+    strips_x = (nx - 1) * ny
+    nodes = start[squares] + squares
+    outside = nodes  # one more node: all that is beyond the grid
+    parent = np.arange(nodes + 1).astype(np.int32)
+    for i in range(nx - 1):
+        for j in range(ny - 1):
+            c = i * (ny - 1) + j
+            join(parent, start[c] + c, outside)
+            join(parent, start[c + 1] + c, outside)
+            if i == 0 or j == 0 or i == nx - 2 or j == ny - 2:
+                for k in range(start[c], start[c + 1]):
+                    join(parent, k + c, outside)
+            if j > 0:
+                _join_through(parent, start, z, c - 1, c, squares + i * ny + j)
+            if i > 0:
+                _join_through(
+                    parent, start, z, c - (ny - 1), c, squares + strips_x + i * (ny - 1) + j
+                )
+    piece = compact(parent)
+    return piece[:-1], piece[-1]
+
+
+@njit(cache=True, nogil=True)
+def _join_through(parent, start, z, a, b, strip):  # type: ignore[no-untyped-def]
+    """Join the void runs of squares a and b that a void run of their common strip touches."""
+    for s in range(start[strip], start[strip + 1] + 1):
+        low = -np.inf if s == start[strip] else z[s - 1, 1]
+        high = np.inf if s == start[strip + 1] else z[s, 0]
+        ka = _first_reaching(start, z, a, low)
+        kb = _first_reaching(start, z, b, low)
+        low_a = -np.inf if ka == 0 else z[start[a] + ka - 1, 1]
+        low_b = -np.inf if kb == 0 else z[start[b] + kb - 1, 1]
+        if low_a < high and low_b < high:
+            join(parent, start[a] + a + ka, start[b] + b + kb)
+
+
+def block(metal: Runs, squares: NDArray[np.int64], low: float, high: float) -> Runs:
+    """Intervals [low, high] on the given squares only, to be united with `metal`."""
+    count = np.zeros(metal.start.shape[0], np.int64)
+    count[squares + 1] = 1
+    z = np.tile(np.array([low, high]), (len(squares), 1))
+    return Runs(np.cumsum(count), z)

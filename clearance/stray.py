@@ -1,0 +1,280 @@
+"""The stray sheets: what the predicted part is made of, height by height.
+
+In: the nominal part's runs and what is known of the event. Out: a table of
+slabs that says where in z the predicted part is the nominal (lifted, shifted),
+and where slices of other layers were melted; and predicted runs after it.
+The same table serves columns, squares between columns, section polygons and
+exact surfaces, so that they cannot disagree.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+
+from clearance.columns import Runs, snap_even, UNIT_MM
+
+NONE = -1
+
+
+@dataclass(frozen=True)
+class Event:
+    """One resume, with every unknown fixed.
+
+    Attributes
+    ----------
+    stray : int
+        Number of the stray table in the case.
+    bottom : float, mm
+        Lower face of the first stray layer, in mesh coordinates as the machine stands.
+    slices : tuple of float, mm
+        Nominal heights whose sections were melted, lowest first; empty if none was.
+    layer : float, mm
+        Layer thickness.
+    plane : bool
+        True: the slices are the whole rectangle of the part's bounding box.
+    unknown_slices : tuple of int
+        Which slices lie below the part, so that what they hold is not known.
+    penetration : float, mm
+    rise : float, mm
+        Added by this event to the height of everything above it.
+    shift : tuple of float, mm
+        Added by this event to the place of the sheet and everything above it.
+    """
+
+    stray: int
+    bottom: float
+    slices: tuple[float, ...]
+    layer: float
+    plane: bool
+    penetration: float
+    rise: float
+    shift: tuple[float, float]
+    unknown_slices: tuple[int, ...] = ()
+
+    @property
+    def top(self) -> float:
+        """Upper face of the sheet, mm."""
+        return self.bottom + len(self.slices) * self.layer
+
+    @property
+    def thickness(self) -> float:
+        """Thickness of the stray sheet, penetration included, mm."""
+        return len(self.slices) * self.layer + (self.penetration if self.slices else 0.0)
+
+
+@dataclass(frozen=True)
+class Gate:
+    """A section that makes a slab metal wherever it is metal itself.
+
+    Attributes
+    ----------
+    body : str
+        "melted": the part and what was melted with it; "part": the part with its
+        ports closed; "plane": the bounding rectangle; "all": everywhere.
+    z : float, mm
+        Nominal height of the section.
+    shift : tuple of float, mm
+        How far the section is moved in plan.
+    """
+
+    body: str
+    z: float
+    shift: tuple[float, float]
+
+
+@dataclass(frozen=True)
+class Slab:
+    """A range of height in which the predicted part has one recipe.
+
+    Metal is the nominal part, moved by `shift` and raised by `lift` (not at all
+    if `lift` is None), together with every gate over the slab's whole height.
+    """
+
+    low: float
+    high: float
+    lift: float | None
+    shift: tuple[float, float]
+    gates: tuple[Gate, ...] = ()
+    stray: int = NONE
+
+
+def slabs(events: tuple[Event, ...]) -> tuple[Slab, ...]:
+    """Slabs from minus to plus infinity for events in rising order of height.
+
+    Within a sheet only the slices were melted. Where the part has metal and the
+    slice has none the powder stayed loose; for passages that gap counts as metal,
+    so the nominal (or, if the part above is lifted, its sections at the cut) is
+    united with the slices. Source: DESIGN.md, "The stray sheet, exactly".
+    """
+    table: list[Slab] = []
+    low, lift, shift = -np.inf, 0.0, (0.0, 0.0)
+    for event in events:
+        moved = (shift[0] + event.shift[0], shift[1] + event.shift[1])
+        body = "plane" if event.plane else "melted"
+        gates = [Gate(body, z, moved) for z in event.slices]
+        for k in event.unknown_slices:
+            gates[k] = replace(gates[k], body="plane")
+        melt_low = max(low, event.bottom - event.penetration) if gates else event.bottom
+        table.append(Slab(low, melt_low, lift, shift))
+        if gates and melt_low < event.bottom:
+            table.append(Slab(melt_low, event.bottom, lift, shift, (gates[0],), event.stray))
+        above = lift + event.rise
+        for k, gate in enumerate(gates):
+            z_low = event.bottom + k * event.layer
+            z_high = event.bottom + (k + 1) * event.layer
+            if event.rise == 0.0:
+                table.append(Slab(z_low, z_high, lift, moved, (gate,), event.stray))
+            else:
+                cut = (
+                    Gate("part", event.bottom - lift, moved),
+                    Gate("part", event.top - above, moved),
+                )
+                if cut[0] == cut[1]:
+                    cut = cut[:1]
+                table.append(Slab(z_low, z_high, None, moved, (gate, *cut), event.stray))
+        low, lift, shift = event.top, above, moved
+    table.append(Slab(low, np.inf, lift, shift))
+    return tuple(slab for slab in table if slab.low < slab.high)
+
+
+def filled(table: tuple[Slab, ...]) -> tuple[Slab, ...]:
+    """The same slabs with every sheet solid all over: what is left are the regions between."""
+    everywhere = (Gate("all", 0.0, (0.0, 0.0)),)
+    return tuple(slab if slab.stray == NONE else replace(slab, gates=everywhere) for slab in table)
+
+
+def shifts(table: tuple[Slab, ...]) -> tuple[tuple[float, float], ...]:
+    """Distinct shifts in a table, in order of first use, rounded as the columns round them."""
+    seen: list[tuple[float, float]] = []
+    for slab in table:
+        for shift in (slab.shift, *(gate.shift for gate in slab.gates)):
+            if rounded(shift) not in seen:
+                seen.append(rounded(shift))
+    return tuple(seen)
+
+
+def rounded(shift: tuple[float, float]) -> tuple[float, float]:
+    """A shift as columns can follow it: whole even units."""
+    return snap_even(shift[0]) * UNIT_MM, snap_even(shift[1]) * UNIT_MM
+
+
+Casts = dict[tuple[str, tuple[float, float]], Runs]
+"""Runs of a body ("part", "melted", "plane") by the shift at which it was cut."""
+
+
+def bodies(table: tuple[Slab, ...]) -> tuple[tuple[str, tuple[float, float]], ...]:
+    """Which casts `assemble` needs for a table."""
+    need: list[tuple[str, tuple[float, float]]] = []
+    for slab in table:
+        wanted = [] if slab.lift is None else [("part", rounded(slab.shift))]
+        wanted += [(gate.body, rounded(gate.shift)) for gate in slab.gates if gate.body != "all"]
+        need += [key for key in wanted if key not in need]
+    return tuple(need)
+
+
+def assemble(table: tuple[Slab, ...], casts: Casts) -> Runs:
+    """Predicted metal runs from nominal ones, exact in z however thin the sheet.
+
+    Parameters
+    ----------
+    table : tuple of Slab
+    casts : dict
+        Runs for every key of ``bodies(table)``, all over the same grid.
+
+    Returns
+    -------
+    Runs
+        Works alike for metal of columns and for what is surely metal of a
+        square or strip: a gate counts where its z lies in an interval.
+    """
+    keys = list(casts)
+    columns = casts[keys[0]].start.shape[0] - 1
+    offset = np.cumsum([0] + [casts[key].z.shape[0] for key in keys])
+    start = np.stack([casts[key].start + offset[n] for n, key in enumerate(keys)])
+    z = np.concatenate([casts[key].z for key in keys])
+    source = np.full(len(table), NONE)
+    lift = np.zeros(len(table))
+    gate_start = np.zeros(len(table) + 1, np.int64)
+    gate_cast: list[int] = []
+    gate_z: list[float] = []
+    for n, slab in enumerate(table):
+        if slab.lift is not None:
+            source[n] = keys.index(("part", rounded(slab.shift)))
+            lift[n] = slab.lift
+        for gate in slab.gates:
+            everywhere = gate.body == "all"
+            gate_cast.append(NONE if everywhere else keys.index((gate.body, rounded(gate.shift))))
+            gate_z.append(gate.z)
+        gate_start[n + 1] = len(gate_cast)
+    bounds = np.array([(slab.low, slab.high) for slab in table])
+    return Runs(
+        *_assemble(
+            columns,
+            start,
+            z,
+            bounds,
+            source,
+            lift,
+            gate_start,
+            np.array(gate_cast, np.int64),
+            np.array(gate_z, np.float64),
+        )
+    )
+
+
+@njit(cache=True, nogil=True)
+def _holds(start, z, c, at):  # type: ignore[no-untyped-def]
+    for a in range(start[c], start[c + 1]):
+        if z[a, 0] > at:
+            return False
+        if z[a, 1] >= at:
+            return True
+    return False
+
+
+@njit(cache=True, nogil=True)
+def _assemble(columns, start, z, bounds, source, lift, gate_start, gate_cast, gate_z):  # type: ignore[no-untyped-def]
+    slab_count = bounds.shape[0]
+    out_start = np.zeros(columns + 1, np.int64)
+    out = np.empty((z.shape[0] + columns + 16, 2), np.float64)
+    n = 0
+    for c in range(columns):
+        for s in range(slab_count):
+            low, high = bounds[s, 0], bounds[s, 1]
+            full = False
+            for g in range(gate_start[s], gate_start[s + 1]):
+                cast = gate_cast[g]
+                if cast < 0 or _holds(start[cast], z, c, gate_z[g]):
+                    full = True
+                    break
+            first, last = 0, 1
+            if not full:
+                if source[s] < 0:
+                    continue
+                first, last = start[source[s], c], start[source[s], c + 1]
+            for a in range(first, last):
+                if full:
+                    z0, z1 = low, high
+                else:
+                    z0 = max(low, z[a, 0] + lift[s])
+                    z1 = min(high, z[a, 1] + lift[s])
+                    if z0 >= z1:
+                        if z[a, 0] + lift[s] >= high:
+                            break
+                        continue
+                if n > out_start[c] and z0 <= out[n - 1, 1]:
+                    out[n - 1, 1] = max(out[n - 1, 1], z1)
+                    continue
+                if n == out.shape[0]:
+                    larger = np.empty((2 * n, 2), np.float64)
+                    larger[:n] = out
+                    out = larger
+                out[n, 0] = z0
+                out[n, 1] = z1
+                n += 1
+        out_start[c + 1] = n
+    return out_start, out[:n].copy()
