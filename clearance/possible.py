@@ -150,14 +150,17 @@ def _touched(triangles, x0, y0, step, nx, ny, shift_x, shift_y):  # type: ignore
         v1 = max(tri[0, 1], tri[1, 1], tri[2, 1])
         if u1 < 0 or v1 < 0 or u0 > nx - 1 or v0 > ny - 1:
             continue
-        for i in range(max(0, int(np.floor(u0 - SLACK))), min(nx - 1, int(np.floor(u1 + SLACK))) + 1):
+        for i in range(
+            max(0, int(np.floor(u0 - SLACK))), min(nx - 1, int(np.floor(u1 + SLACK))) + 1
+        ):
             # Plane x = i: strips along y.
             if u0 <= i <= u1:
                 m = _clip(tri, 3, 0, i - SLACK, True, p)
                 m = _clip(p, m, 0, i + SLACK, False, q)
                 if m > 0:
                     for j in range(
-                        max(0, int(np.floor(v0 - SLACK))), min(ny - 2, int(np.floor(v1 + SLACK))) + 1
+                        max(0, int(np.floor(v0 - SLACK))),
+                        min(ny - 2, int(np.floor(v1 + SLACK))) + 1,
                     ):
                         k = _clip(q, m, 1, j - SLACK, True, p)
                         k = _clip(p, k, 1, j + 1 + SLACK, False, r)

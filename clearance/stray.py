@@ -15,7 +15,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from clearance.columns import Runs, snap_even, UNIT_MM
+from clearance.columns import UNIT_MM, Runs, snap_even
 
 NONE = -1
 
@@ -139,6 +139,16 @@ def slabs(events: tuple[Event, ...]) -> tuple[Slab, ...]:
         low, lift, shift = event.top, above, moved
     table.append(Slab(low, np.inf, lift, shift))
     return tuple(slab for slab in table if slab.low < slab.high)
+
+
+def offset(events: tuple[Event, ...], z: float) -> NDArray[np.float64]:
+    """How far what is nominal at height z has moved, (3,) mm; at a cut it moves with the upper."""
+    lift, shift = 0.0, (0.0, 0.0)
+    for event in events:
+        if z + lift >= event.bottom:
+            lift += event.rise
+            shift = (shift[0] + event.shift[0], shift[1] + event.shift[1])
+    return np.array([*rounded(shift), lift])
 
 
 def filled(table: tuple[Slab, ...]) -> tuple[Slab, ...]:

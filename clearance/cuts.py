@@ -1,0 +1,110 @@
+"""Sections of the predicted part by any plane, exact as polygons.
+
+In: the predicted part in a window and a plane. Out: metal as shapely polygons in
+the plane's coordinates. Level planes need less (`Predicted.section`).
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from clearance import sections
+from clearance.predicted import Predicted, Soup, extruded, meeting
+from clearance.stray import Slab, rounded
+
+FAR_MM = 1e5
+
+
+def predicted_metal(
+    predicted: Predicted, plane: sections.Plane, whole: bool = False
+) -> tuple[Any, Any]:
+    """Metal of the predicted part in a plane.
+
+    Parameters
+    ----------
+    predicted : Predicted
+    plane : sections.Plane
+    whole : bool
+        Cut all triangles of the part, so that the metal is right out to the window's
+        rim. Otherwise only those in the window: outlines that leave it are left out,
+        and only void whose outline lies wholly inside is right.
+
+    Returns
+    -------
+    window, metal : shapely geometry
+        The window's outline in the plane and the metal within it.
+    """
+    window = _outline(predicted, plane)
+    if abs(plane.normal[2]) > 1.0 - 1e-12:
+        z = float(plane.origin[2])
+        level = predicted.section(z, plugged=True)
+        return window, shapely.transform(level, lambda xy: _on_plane(plane, xy, z))
+    pieces = []
+    for slab in predicted.table:
+        strip = _strip(plane, slab).intersection(window)
+        if strip.is_empty:
+            continue
+        if slab.lift is not None:
+            pieces.append(_part(predicted, plane, slab, whole).intersection(strip))
+        if slab.gates:
+            sheet = extruded(predicted.sheet(slab), slab.low, slab.high)
+            pieces.append(sections.metal(sheet, plane).intersection(strip))
+    if predicted.window.bodies.added is not None:
+        pieces.append(sections.metal(predicted.window.bodies.added, plane, overlapping=True))
+    return window, shapely.union_all(pieces).intersection(window)
+
+
+def _on_plane(plane: sections.Plane, xy: NDArray[np.float64], z: float) -> NDArray[np.float64]:
+    return plane.to_plane(np.column_stack([xy, np.full(len(xy), z)]))
+
+
+def _outline(predicted: Predicted, plane: sections.Plane) -> Any:
+    """Where the window's box meets the plane."""
+    low, high = predicted.window.box.low, predicted.window.box.high
+    from clearance.predicted import box_soup
+
+    box = box_soup(tuple(low), tuple(high))
+    return sections.metal(box, plane)
+
+
+def _strip(plane: sections.Plane, slab: Slab) -> Any:
+    """The part of a plane (not level) that lies within a slab, as a very long rectangle."""
+    rise = np.array([plane.u[2], plane.v[2]])
+    slope = float(np.hypot(*rise))
+    up = rise / slope
+    across = np.array([-up[1], up[0]])
+    low, high = (
+        float(np.clip((z - plane.origin[2]) / slope, -FAR_MM, FAR_MM))
+        for z in (slab.low, slab.high)
+    )
+    corners = [up * low - across * FAR_MM, up * low + across * FAR_MM]
+    corners += [up * high + across * FAR_MM, up * high - across * FAR_MM]
+    return shapely.Polygon(corners)
+
+
+def _part(predicted: Predicted, plane: sections.Plane, slab: Slab, whole: bool) -> Any:
+    """Section of the plugged nominal, moved as the slab says."""
+    assert slab.lift is not None
+    move = np.array([*rounded(slab.shift), slab.lift])
+    back = sections.Plane(plane.origin - move, plane.normal, plane.u, plane.v)
+    soup = _closed(predicted, whole)
+    found = sections.loops(soup, back)
+    return sections.polygons(_with_frame(found, whole), overlapping=True)
+
+
+def _closed(predicted: Predicted, whole: bool) -> Soup:
+    window = predicted.window
+    part = window.bodies.part if whole else meeting(window.bodies.part, window.box)
+    return np.concatenate([part, window.plugs])
+
+
+def _with_frame(found: sections.Loops, whole: bool) -> list[NDArray[np.float64]]:
+    """Closed outlines, inside one far frame of metal where the outer outlines are left out."""
+    if whole or not found.open:
+        return found.closed
+    frame = FAR_MM * np.array([(-1.0, -1.0), (1.0, -1.0), (1.0, 1.0), (-1.0, 1.0)])
+    return [frame, *found.closed]

@@ -1,0 +1,485 @@
+"""Passages: is a ball's way from inlet to outlet proven, disproven, or neither, and how wide is it.
+
+In: the predicted part in a window, the two mouths of a passage and its crossings.
+Out: a `Way` with a proven bracket on the clear diameter. The lower bound is a
+route with exact distances; the upper bound are sections that every route has to
+pass. Source of both: docs/method.md, "The bracket".
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from clearance import cells as dense
+from clearance import distance, sections
+from clearance.crossings import Crossing, largest_circle_mm, squares_of
+from clearance.errors import GridError
+from clearance.ports import Mouth
+from clearance.possible import PossibleVoid, block
+from clearance.predicted import Predicted
+
+SURFACE_MM = 2e-5
+"""Float32 rounding of the surface near 350 mm: taken off every lower bound, added to every upper."""
+MOST_CELLS = 600_000_000
+"""Cells of a dense window at most (about 8 bytes each while a way is sought)."""
+MOST_TRIES = 8
+"""Routes tried, and cuts made, before a bracket is left as it is."""
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
+class Way:
+    """What is known of the widest way from one mouth to another.
+
+    Attributes
+    ----------
+    low_mm, high_mm : float
+        The largest ball that can travel has a diameter in [low, high]; 0 and 0 if no way exists.
+    route : (N, 3) ndarray, mm
+        A way on which `low_mm` is proven; empty if none was found.
+    leak : bool
+        The void may reach the outside otherwise than through a mouth that is known.
+    throat : (3,) ndarray, mm, or None
+        Where the route is narrowest.
+    """
+
+    low_mm: float
+    high_mm: float
+    route: Floats
+    leak: bool
+    throat: Floats | None
+
+    @property
+    def blocked(self) -> bool:
+        """Proven that no way exists."""
+        return self.high_mm == 0.0
+
+
+def moved_mouth(predicted: Predicted, mouth: Mouth) -> Mouth:
+    """The mouth where it lies in the predicted part: it moves with its centre."""
+    step = predicted.moved(mouth.centre) - mouth.centre
+    if not step.any():
+        return mouth
+    return replace(
+        mouth,
+        plane=replace(mouth.plane, origin=mouth.plane.origin + step),
+        centre=mouth.centre + step,
+        deepest=mouth.deepest + step,
+    )
+
+
+def seed(mouth: Mouth, pitch_mm: float) -> Floats:
+    """A point just inside a mouth, (1, 3) mm."""
+    inward = min(0.5 * pitch_mm, 0.25 * mouth.inscribed_radius)
+    return (mouth.deepest - inward * mouth.plane.normal)[None]
+
+
+def pieces_at(void: PossibleVoid, mouth: Mouth, pitch_mm: float) -> set[int]:
+    """Pieces of the possible void behind a mouth."""
+    return void.pieces_at(seed(mouth, pitch_mm))
+
+
+@dataclass(eq=False)
+class Cells:
+    """The predicted part as dense cells, for finding ways; what they prove is said elsewhere.
+
+    A cell is metal if any metal lies on its column within its height, so that no
+    sheet is missed however thin.
+    """
+
+    predicted: Predicted
+    mouths: tuple[Mouth, ...]
+
+    @cached_property
+    def shape(self) -> tuple[int, int, int]:
+        """Number of cells along x, y, z."""
+        box, pitch = self.predicted.window.box, self.predicted.grid.pitch_mm
+        nz = int(np.ceil((box.high[2] - box.low[2]) / pitch)) + 1
+        shape = (self.predicted.grid.nx, self.predicted.grid.ny, nz)
+        if np.prod(shape, dtype=np.float64) > MOST_CELLS:
+            raise GridError(
+                f"a window of {shape[0]} x {shape[1]} x {shape[2]} cells at pitch {pitch:.3g} mm "
+                "does not fit; give a larger pitch"
+            )
+        return shape
+
+    @cached_property
+    def radius(self) -> NDArray[np.float32]:
+        """Distance from each cell's centre to the nearest metal cell's centre, mm."""
+        grid, metal = self.predicted.grid, self.predicted.metal
+        solid = dense.raster(
+            metal.start,
+            metal.z,
+            grid.nx,
+            grid.ny,
+            float(self.predicted.window.box.low[2]),
+            grid.pitch_mm,
+            self.shape[2],
+            "touched",
+        )
+        return dense.clear_radius(solid, grid.pitch_mm)
+
+    @property
+    def slack_mm(self) -> float:
+        """What a point of a cell may be farther from metal than `radius` says of its centre."""
+        # Metal on the column within half a pitch of the metal cell's centre; half a diagonal.
+        return (0.5 + 0.5 * np.sqrt(3.0)) * self.predicted.grid.pitch_mm
+
+    def centres(self, index: NDArray[np.int64]) -> Floats:
+        """Centres of cells given by flat index, (N, 3) mm."""
+        i, j, k = np.unravel_index(index, self.shape)
+        grid = self.predicted.grid
+        z = self.predicted.window.box.low[2] + k * grid.pitch_mm
+        return np.stack([grid.x_mm(i), grid.y_mm(j), z], axis=1)
+
+    def within(self, low: Floats, high: Floats) -> NDArray[np.int64]:
+        """Flat indices of the cells whose centres lie in a box."""
+        grid = self.predicted.grid
+        origin = np.array([grid.x_mm(0), grid.y_mm(0), self.predicted.window.box.low[2]])
+        first = np.maximum(np.ceil((low - origin) / grid.pitch_mm).astype(int), 0)
+        last = np.minimum(
+            np.floor((high - origin) / grid.pitch_mm).astype(int), np.array(self.shape) - 1
+        )
+        axes = [np.arange(a, b + 1) for a, b in zip(first, last, strict=True)]
+        if any(len(axis) == 0 for axis in axes):
+            return np.empty(0, np.int64)
+        i, j, k = np.meshgrid(*axes, indexing="ij")
+        return np.asarray(np.ravel_multi_index((i.ravel(), j.ravel(), k.ravel()), self.shape))
+
+    def near_plate(
+        self, plane: sections.Plane, polygon: Any, low: float, high: float, grow: float
+    ) -> NDArray[np.int64]:
+        """Cells whose centre lies over a plane figure grown by `grow`, between two offsets."""
+        grown = polygon.buffer(grow)
+        corners = plane.to_space(np.array(grown.bounds).reshape(2, 2)[[0, 0, 1, 1], :])
+        x0, y0, x1, y1 = grown.bounds
+        corners = plane.to_space(np.array([(x0, y0), (x0, y1), (x1, y0), (x1, y1)]))
+        corners = np.concatenate([corners + low * plane.normal, corners + high * plane.normal])
+        index = self.within(corners.min(0), corners.max(0))
+        centres = self.centres(index)
+        offset = plane.signed(centres)
+        index, centres = (a[(offset >= low) & (offset <= high)] for a in (index, centres))
+        xy = plane.to_plane(centres)
+        shapely.prepare(grown)
+        return np.asarray(index[shapely.contains_xy(grown, xy[:, 0], xy[:, 1])])
+
+    def barrier(self, beyond_mm: float) -> NDArray[np.int64]:
+        """Cells outward of the mouths: `beyond_mm` past the closing surface and a few farther."""
+        pitch = self.predicted.grid.pitch_mm
+        found = [
+            self.near_plate(
+                mouth.plane, mouth.polygon, beyond_mm, beyond_mm + 3.0 * pitch, 3.0 * pitch
+            )
+            for mouth in self.mouths
+        ]
+        return np.concatenate(found) if found else np.empty(0, np.int64)
+
+    @cached_property
+    def passable(self) -> NDArray[np.uint8]:
+        """Void cells on the inner side of the mouths."""
+        passable = (self.radius > 0.0).astype(np.uint8)
+        passable.ravel()[self.barrier(0.0)] = 0
+        return passable
+
+    def behind(self, mouth: Mouth) -> NDArray[np.int64]:
+        """Void cells just inside a mouth."""
+        pitch = self.predicted.grid.pitch_mm
+        index = self.near_plate(mouth.plane, mouth.polygon, -1.5 * pitch, 0.0, 0.0)
+        return index[self.passable.ravel()[index] > 0]
+
+
+class Search:
+    """The way between two mouths in one predicted part."""
+
+    def __init__(
+        self,
+        predicted: Predicted,
+        inlet: Mouth,
+        outlet: Mouth,
+        mouths: tuple[Mouth, ...],
+        crossings: list[Crossing],
+        smallest_way_mm: float,
+    ):
+        self.predicted = predicted
+        self.inlet = moved_mouth(predicted, inlet)
+        self.outlet = moved_mouth(predicted, outlet)
+        self.crossings = crossings
+        self.smallest_way_mm = smallest_way_mm
+        self.cells = Cells(predicted, tuple(moved_mouth(predicted, m) for m in mouths))
+
+    @cached_property
+    def tree(self) -> distance.Tree:
+        """Exact distances to the predicted metal in the window."""
+        return distance.build(self.predicted.surface)
+
+    def _ends(self, void: PossibleVoid) -> tuple[set[int], set[int]]:
+        pitch = self.predicted.grid.pitch_mm
+        return pieces_at(void, self.inlet, pitch), pieces_at(void, self.outlet, pitch)
+
+    def _blocks(self, crossing: Crossing) -> Any:
+        others = [c.footprint for c in self.crossings if c is not crossing and self._level(c, crossing)]
+        squares = squares_of(self.predicted, crossing.footprint, shapely.union_all(others))
+        return block(self.predicted.sure, squares, crossing.low, crossing.high)
+
+    @staticmethod
+    def _level(a: Crossing, b: Crossing) -> bool:
+        return a.low <= b.high and b.low <= a.high
+
+    def way(self, closed: tuple[Crossing, ...] = (), enough_mm: float = np.inf) -> Way:
+        """Bracket the widest way that uses none of the crossings in `closed`.
+
+        `enough_mm`: a bracket that lies wholly on one side of it need not be narrower
+        than a pitch.
+        """
+        ceiling, leak = self._ceiling(closed)
+        if ceiling < self.smallest_way_mm:
+            return Way(0.0, 0.0, np.empty((0, 3)), leak, None)
+        low, route, throat = self._route(closed)
+        if 2.0 * low < self.smallest_way_mm:
+            return Way(0.0, ceiling, np.empty((0, 3)), leak, None)
+        high = ceiling
+        if high - 2.0 * low > self._fine(2.0 * low, high, enough_mm):
+            high = min(high, self._cut(closed, low, route))
+        return Way(2.0 * low, max(high, 2.0 * low), route, leak, throat)
+
+    def _fine(self, low: float, high: float, enough: float) -> float:
+        """How wide a bracket may stay."""
+        pitch = self.predicted.grid.pitch_mm
+        return 0.1 * pitch if low < enough <= high else 0.25 * pitch
+
+    def _ceiling(self, closed: tuple[Crossing, ...]) -> tuple[float, bool]:
+        """Upper bound from the mouths and from crossings that no way avoids, by blocking them.
+
+        Crossings are taken out narrowest first; when inlet and outlet come apart in
+        the possible void, every way leads through one of those taken out.
+        """
+        mouths = min(2.0 * m.inscribed_radius for m in (self.inlet, self.outlet)) + 2e-3
+        start, end = self._ends(self.predicted.possible)
+        outside = self.predicted.possible.outside
+        leak = outside in start or outside in end
+        if not start & end:
+            return 0.0, leak
+        ordered = sorted(
+            self.crossings, key=lambda c: 0.0 if c in closed else c.circle_mm
+        )
+        blocks: list[Any] = []
+        taken: list[Crossing] = []
+        for crossing in ordered:
+            blocks.append(self._blocks(crossing))
+            taken.append(crossing)
+        if not blocks or self._joined(blocks):
+            return mouths, leak
+        # The fewest that part the ends: bisect on how many of the ordered ones are out.
+        few, many = 0, len(blocks)
+        while many - few > 1:
+            middle = (few + many) // 2
+            if self._joined(blocks[:middle]):
+                few = middle
+            else:
+                many = middle
+        last = taken[many - 1]
+        width = 0.0 if last in closed or last.circle_mm < self.smallest_way_mm else last.circle_mm
+        return min(mouths, width), leak
+
+    def _joined(self, blocks: list[Any]) -> bool:
+        start, end = self._ends(self.predicted.possible_less(blocks))
+        return bool(start & end)
+
+    # ---- the lower bound: a route with exact distances -------------------------------------
+
+    def _route(self, closed: tuple[Crossing, ...]) -> tuple[float, Floats, Floats | None]:
+        passable = self.cells.passable
+        shut = [self._cells_of(crossing) for crossing in closed]
+        if shut:
+            passable = passable.copy()
+            passable.ravel()[np.concatenate(shut)] = 0
+        best = (0.0, np.empty((0, 3)), None)
+        for _ in range(MOST_TRIES):
+            index, _ = dense.widest_route(
+                self.cells.radius,
+                passable,
+                self.cells.behind(self.inlet),
+                self.cells.behind(self.outlet),
+            )
+            if len(index) == 0:
+                return best
+            low, route, throat = self._certify(self.cells.centres(index))
+            if low > best[0]:
+                best = (low, route, throat)
+            if 2.0 * low >= self.smallest_way_mm or throat is None:
+                return best
+            # The cells jumped something thinner than themselves: go round that place.
+            near = 1.5 * self.predicted.grid.pitch_mm
+            passable = passable.copy() if passable is self.cells.passable else passable
+            passable.ravel()[self.cells.within(throat - near, throat + near)] = 0
+        return best
+
+    def _certify(self, centres: Floats) -> tuple[float, Floats, Floats | None]:
+        """Lead the route from mouth to mouth, widen it, and take its exact least distance."""
+        route = np.concatenate(
+            [
+                self._start(self.inlet, centres[0])[None],
+                centres,
+                self._start(self.outlet, centres[-1])[None],
+            ]
+        )
+        bound, where = distance.certified_clearance(self.tree, route)
+        if bound <= 0.0:
+            return 0.0, route, where
+        spacing = max(2.0 * self.predicted.grid.pitch_mm, 0.25 * bound)
+        route = distance.widen(self.tree, route, spacing_mm=spacing)
+        bound, where = distance.certified_clearance(self.tree, route)
+        return max(bound - SURFACE_MM, 0.0), route, where
+
+    def _start(self, mouth: Mouth, first: Floats) -> Floats:
+        """The roomiest point of a mouth's closing surface near the first cell of a route."""
+        plane = mouth.plane
+        here = plane.to_plane(first[None])[0]
+        deepest = plane.to_plane(mouth.deepest[None])[0]
+        step = float(np.hypot(*(deepest - here)))
+        candidates = here + np.linspace(0.0, 1.0, 9)[:, None] * (deepest - here)
+        inside = shapely.contains_xy(mouth.polygon, candidates[:, 0], candidates[:, 1])
+        if step > mouth.inscribed_radius or not inside.any():
+            around = here
+        else:
+            room = distance.distances(self.tree, plane.to_space(candidates))
+            around = candidates[int(np.argmax(np.where(inside, room, -1.0)))]
+        return self._climb(mouth, around)
+
+    def _climb(self, mouth: Mouth, xy: Floats) -> Floats:
+        """Pattern search for the largest distance on a closing surface."""
+        turn = np.linspace(0.0, 2.0 * np.pi, 8, endpoint=False)
+        compass = np.stack([np.cos(turn), np.sin(turn)], axis=1)
+        step = 0.25 * mouth.inscribed_radius
+        room = float(distance.distances(self.tree, mouth.plane.to_space(xy[None]))[0])
+        while step > 1e-3:
+            around = xy + step * compass
+            inside = shapely.contains_xy(mouth.polygon, around[:, 0], around[:, 1])
+            rooms = distance.distances(self.tree, mouth.plane.to_space(around))
+            rooms[~inside] = -1.0
+            best = int(np.argmax(rooms))
+            if rooms[best] > room:
+                room, xy = float(rooms[best]), around[best]
+            else:
+                step *= 0.5
+        return np.asarray(mouth.plane.to_space(xy[None])[0])
+
+    def _cells_of(self, crossing: Crossing) -> NDArray[np.int64]:
+        """Cells of a crossing, a pitch beyond its faces and rim."""
+        pitch = self.predicted.grid.pitch_mm
+        return self.cells.near_plate(
+            sections.Plane.level(0.0),
+            crossing.footprint,
+            crossing.low - pitch,
+            crossing.high + pitch,
+            pitch,
+        )
+
+    # ---- the upper bound: plane cuts that every wide route passes ---------------------------
+
+    def _cut(self, closed: tuple[Crossing, ...], low: float, route: Floats) -> float:
+        """Upper bound of the clear diameter from plane sections.
+
+        Cells that a centre of a ball of radius `low` can be in form a graph that every
+        wider way lies in. When the cells that meet some plane sections are taken out
+        and the mouths come apart, every wider way crosses one of the sections, and its
+        ball fits into the largest circle there.
+        """
+        cells = self.cells
+        active = (cells.radius >= low - cells.slack_mm).astype(np.uint8)
+        active.ravel()[cells.barrier(cells.predicted.grid.pitch_mm)] = 0
+        for crossing in closed:
+            active.ravel()[self._cells_of(crossing)] = 0
+        sources = self._at(self.inlet)
+        targets = self._at(self.outlet)
+        widest = 0.0
+        for _ in range(MOST_TRIES):
+            place, tangent, room = self._throat(route)
+            cut = self._section(place, tangent, room)
+            if cut is None:
+                return np.inf
+            plane, polygon, circle = cut
+            widest = max(widest, circle)
+            half = 0.5 * np.sqrt(3.0) * cells.predicted.grid.pitch_mm
+            active.ravel()[cells.near_plate(plane, polygon, -half, half, half)] = 0
+            reached = dense.flood(active, sources[active.ravel()[sources] > 0])
+            if not reached.ravel()[targets].any():
+                return max(widest, 2.0 * low) + 2.0 * SURFACE_MM
+            index, _ = dense.widest_route(cells.radius, active, sources, targets)
+            if len(index) < 3:
+                return np.inf
+            route = cells.centres(index)
+        return np.inf
+
+    def _at(self, mouth: Mouth) -> NDArray[np.int64]:
+        half = 0.5 * np.sqrt(3.0) * self.predicted.grid.pitch_mm
+        return self.cells.near_plate(mouth.plane, mouth.polygon, -half, half, half)
+
+    def _throat(self, route: Floats) -> tuple[Floats, Floats, float]:
+        """Narrowest vertex of a route, as far as can be from its ends, and the direction there."""
+        room = distance.distances(self.tree, route)
+        along = np.append(0.0, np.cumsum(np.linalg.norm(np.diff(route, axis=0), axis=1)))
+        from_end = np.minimum(along, along[-1] - along)
+        narrow = room <= room.min() + max(0.002 * room.min(), 0.005)
+        n = int(np.argmax(np.where(narrow, from_end, -1.0)))
+        reach = max(float(room[n]), self.predicted.grid.pitch_mm)
+        ends = [
+            np.array([np.interp(np.clip(along[n] + s, 0, along[-1]), along, route[:, a]) for a in range(3)])
+            for s in (-reach, reach)
+        ]
+        tangent = ends[1] - ends[0]
+        return route[n], tangent / max(float(np.linalg.norm(tangent)), 1e-12), float(room[n])
+
+    def _section(
+        self, place: Floats, tangent: Floats, room: float
+    ) -> tuple[sections.Plane, Any, float] | None:
+        """The narrowest of a few plane sections of the void near a place."""
+        best: tuple[sections.Plane, Any, float] | None = None
+        for normal in self._normals(place, tangent, room):
+            plane = sections.Plane.through(place, normal)
+            polygon = self.void_piece(plane)
+            if polygon is None:
+                continue
+            circle = largest_circle_mm(polygon)
+            if best is None or circle < best[2]:
+                best = (plane, polygon, circle)
+        return best
+
+    def _normals(self, place: Floats, tangent: Floats, room: float) -> list[Floats]:
+        """The route's direction; the direction that the places of contact do not span; vertical."""
+        turn = np.linspace(0.0, 2.0 * np.pi, 24, endpoint=False)
+        level = np.array([0.0, 0.0, 1.0])
+        normals = [tangent]
+        near = [c for c in self.crossings if c.low - 1e-9 <= place[2] <= c.high + 1e-9]
+        if near:
+            normals.insert(0, level)
+        a = np.cross(tangent, [1.0, 0.0, 0.0] if abs(tangent[0]) < 0.9 else [0.0, 1.0, 0.0])
+        a /= np.linalg.norm(a)
+        b = np.cross(tangent, a)
+        ring = place + 0.3 * room * (np.cos(turn)[:, None] * a + np.sin(turn)[:, None] * b)
+        _, touch, _ = distance.closest(self.tree, ring)
+        _, _, axes = np.linalg.svd(touch - touch.mean(0))
+        if abs(float(axes[2] @ tangent)) > 0.5:
+            normals.append(axes[2])
+        return normals
+
+    def void_piece(self, plane: sections.Plane) -> Any:
+        """Piece of the predicted void in a plane that holds the plane's origin, or None.
+
+        The predicted metal in the plane is put together slab by slab, as everywhere.
+        """
+        from clearance.cuts import predicted_metal
+
+        window, metal = predicted_metal(self.predicted, plane)
+        at = plane.to_plane(plane.origin[None])[0]
+        for piece in shapely.get_parts(window.difference(metal)):
+            if piece.geom_type == "Polygon" and shapely.intersects_xy(piece, *at):
+                return None if piece.intersects(window.boundary) else piece
+        return None

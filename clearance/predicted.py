@@ -1,0 +1,492 @@
+"""The predicted part in a window: runs, exact sections and exact surfaces from one slab table.
+
+In: the nominal bodies, a box around the void of interest, a pitch, and the
+events. Out: `Predicted`, from which passages are judged. Nothing is kept of the
+part outside the window, except that sections are right to the window's rim.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+
+from clearance.columns import Columns, Grid, Runs, cast, unite
+from clearance.possible import Places, PossibleVoid, possible_void, surely_metal
+from clearance.stray import Casts, Event, Slab, assemble, bodies, offset, rounded, slabs
+
+ABOVE_MM = 1e-5
+"""A section "just above" a level face is taken this much higher (below a face: at it)."""
+
+Soup = NDArray[np.float32]
+
+
+@dataclass(frozen=True, eq=False)
+class Bodies:
+    """Closed soups of the nominal: what the slabs of the predicted part are cut from.
+
+    Attributes
+    ----------
+    part : (F, 3, 3) ndarray of float32, mm
+        The nominal part.
+    melted : (F, 3, 3) ndarray
+        The part and all that was melted with it (support blocks, stock).
+    added_by_stray : dict of int to (F, 3, 3) ndarray
+        Measured or drawn stray metal (shape "mesh"), in the part's coordinates, by stray table.
+    overlapping : bool
+        Whether shells of `melted` overlap.
+    """
+
+    part: Soup
+    melted: Soup
+    added_by_stray: dict[int, Soup]
+    overlapping: bool
+
+    @cached_property
+    def bounds(self) -> NDArray[np.float64]:
+        """(2, 3) lowest and highest corner of the part, mm."""
+        return _bounds(self.part)
+
+    @cached_property
+    def added(self) -> Soup | None:
+        """All stray metal that is given as a mesh, in one soup."""
+        return np.concatenate(list(self.added_by_stray.values())) if self.added_by_stray else None
+
+    @cached_property
+    def plane(self) -> Soup:
+        """The part's bounding rectangle as a column of metal without end."""
+        low, high = self.bounds
+        return box_soup((low[0], low[1], -1e6), (high[0], high[1], 1e6))
+
+
+@njit(cache=True, nogil=True)
+def _bounds(triangles):  # type: ignore[no-untyped-def]
+    box = np.empty((2, 3), np.float64)
+    box[0] = np.inf
+    box[1] = -np.inf
+    for f in range(triangles.shape[0]):
+        for v in range(3):
+            for a in range(3):
+                box[0, a] = min(box[0, a], triangles[f, v, a])
+                box[1, a] = max(box[1, a], triangles[f, v, a])
+    return box
+
+
+def box_soup(low: tuple[float, ...], high: tuple[float, ...]) -> Soup:
+    """Twelve outward triangles of a box."""
+    corner = np.array(
+        [[(low, high)[n >> a & 1][a] for a in range(3)] for n in range(8)], np.float32
+    )
+    quads = ((0, 2, 3, 1), (4, 5, 7, 6), (0, 1, 5, 4), (2, 6, 7, 3), (0, 4, 6, 2), (1, 3, 7, 5))
+    index = [t for q in quads for t in ((q[0], q[1], q[2]), (q[0], q[2], q[3]))]
+    return np.ascontiguousarray(corner[index])
+
+
+@dataclass(frozen=True, eq=False)
+class Box:
+    """A box in mm, low and high corner."""
+
+    low: NDArray[np.float64]
+    high: NDArray[np.float64]
+
+    def grown(self, by_mm: float) -> Box:
+        """Return the box with every face moved outward."""
+        return Box(self.low - by_mm, self.high + by_mm)
+
+    def union(self, other: Box) -> Box:
+        """Return the smallest box around both."""
+        return Box(np.minimum(self.low, other.low), np.maximum(self.high, other.high))
+
+
+@njit(cache=True, nogil=True)
+def _meeting(triangles, low, high):  # type: ignore[no-untyped-def]
+    index = np.empty(triangles.shape[0], np.int64)
+    n = 0
+    for f in range(triangles.shape[0]):
+        meets = True
+        for a in range(3):
+            p, q, r = triangles[f, 0, a], triangles[f, 1, a], triangles[f, 2, a]
+            if min(p, q, r) > high[a] or max(p, q, r) < low[a]:
+                meets = False
+                break
+        if meets:
+            index[n] = f
+            n += 1
+    return index[:n]
+
+
+def meeting(triangles: Soup, box: Box) -> Soup:
+    """Triangles whose bounding box meets a box."""
+    return np.ascontiguousarray(triangles[_meeting(triangles, box.low, box.high)])
+
+
+@dataclass(eq=False)
+class Window:
+    """The nominal in a box at one pitch, with its casts and sections kept for reuse.
+
+    Attributes
+    ----------
+    bodies : Bodies
+    box : Box
+        Holds the void of interest, its walls, and all places they may move to.
+    pitch_mm : float
+    plugs : (P, 3, 3) ndarray of float32
+        Closed prisms that close the mouths, standing outward of them.
+    """
+
+    bodies: Bodies
+    box: Box
+    pitch_mm: float
+    plugs: Soup
+    _casts: dict[tuple[str, tuple[float, float]], Columns] = field(default_factory=dict)
+    _sure: Casts = field(default_factory=dict)
+    _metal: dict[tuple[str, float], Any] = field(default_factory=dict)
+
+    @cached_property
+    def grid(self) -> Grid:
+        """Columns over the window."""
+        return Grid.over(self.box.low, self.box.high, self.pitch_mm)
+
+    @cached_property
+    def rectangle(self) -> Any:
+        """The window in plan (shapely Polygon), a little within the box."""
+        import shapely
+
+        return shapely.box(*self.box.low[:2], *self.box.high[:2])
+
+    @cached_property
+    def _soups(self) -> dict[str, Soup]:
+        """Bodies, only triangles over the window in plan (a column needs all its crossings)."""
+        margin = 2.0 * self.grid.pitch_mm + 1.0
+        plan = Box(
+            np.append(self.box.low[:2] - margin, -np.inf),
+            np.append(self.box.high[:2] + margin, np.inf),
+        )
+        part = meeting(self.bodies.part, plan)
+        same = self.bodies.melted is self.bodies.part
+        soups = {
+            "part": part,
+            "melted": part if same else meeting(self.bodies.melted, plan),
+            "plane": self.bodies.plane,
+            "closed": np.concatenate([part, self.plugs]) if len(self.plugs) else part,
+            "plugs": self.plugs,
+        }
+        if self.bodies.added is not None:
+            soups["added"] = meeting(self.bodies.added, plan)
+        return soups
+
+    def columns(self, body: str, shift: tuple[float, float] = (0.0, 0.0)) -> Columns:
+        """Cast of a body, moved by `shift` (reach: the margin of the window in plan)."""
+        key = (self._alias(body), shift)
+        if key not in self._casts:
+            self._casts[key] = cast(self._soups[key[0]], self.grid, shift)
+        return self._casts[key]
+
+    def sure(self, body: str, shift: tuple[float, float] = (0.0, 0.0)) -> Runs:
+        """What is surely metal of a body, per square and strip."""
+        key = (self._alias(body), shift)
+        if key not in self._sure:
+            self._sure[key] = self._surely(key[0], shift)
+        return self._sure[key]
+
+    def _surely(self, body: str, shift: tuple[float, float]) -> Runs:
+        # Plugs stand partly in metal. Taken as one soup with it, their faces there would
+        # count as possible void; what is sure of either is sure of both.
+        if body == "closed":
+            return unite(self.sure("part", shift), self.sure("plugs", shift))
+        return surely_metal(self._soups[body], self.columns(body, shift), shift)
+
+    def _alias(self, body: str) -> str:
+        """One name for bodies that are the same soup."""
+        same = self._soups
+        return "part" if same[body] is same["part"] else body
+
+    def metal(self, body: str, z: float, above: bool = False) -> Any:
+        """Exact section of a body (shapely), clipped to the window.
+
+        Just below `z`, or just above it: they differ where a level face lies at z.
+        """
+        import shapely
+
+        from clearance import sections
+
+        at = z + ABOVE_MM if above else z
+        key = (self._alias(body), at)
+        if key not in self._metal:
+            plane = sections.Plane.level(at)
+            section = sections.metal(
+                self._level_soup(key[0], at),
+                plane,
+                window=self.rectangle.bounds,
+                overlapping=self.bodies.overlapping or body == "closed",
+            )
+            self._metal[key] = shapely.intersection(section, self.rectangle)
+        return self._metal[key]
+
+    def _level_soup(self, body: str, z: float) -> Soup:
+        """Whole outlines are needed, so cut the whole body, not only its part in the window."""
+        from clearance import sections
+
+        if body == "closed":
+            whole = np.concatenate([self.bodies.part, self.plugs])
+        else:
+            whole = {
+                "part": self.bodies.part,
+                "melted": self.bodies.melted,
+                "plane": self.bodies.plane,
+                "added": self.bodies.added,
+            }[body]
+        return whole[sections.crossed(whole, [z])[0]]
+
+    def predict(self, events: tuple[Event, ...]) -> Predicted:
+        """Return the predicted part in this window (the nominal one for no events)."""
+        return Predicted(self, events)
+
+
+@dataclass(eq=False)
+class Predicted:
+    """The predicted part in a window, each view of it computed when first asked for."""
+
+    window: Window
+    events: tuple[Event, ...]
+
+    @cached_property
+    def table(self) -> tuple[Slab, ...]:
+        """Slabs of the events."""
+        return slabs(self.events)
+
+    @property
+    def grid(self) -> Grid:
+        """Columns over the window."""
+        return self.window.grid
+
+    def _assemble(self, part: str, sure: bool) -> Runs:
+        """Runs after the table, with "part" standing for the open or the closed part."""
+
+        def runs(body: str, shift: tuple[float, float]) -> Runs:
+            name = part if body == "part" else body
+            if sure:
+                return self.window.sure(name, shift)
+            return self.window.columns(name, shift).metal
+
+        casts = {key: runs(*key) for key in bodies(self.table)}
+        metal = assemble(self.table, casts)
+        if self.window.bodies.added is not None:
+            metal = unite(metal, runs("added", (0.0, 0.0)))
+        return metal
+
+    @cached_property
+    def metal(self) -> Runs:
+        """Metal per column, mouths open."""
+        return self._assemble("part", sure=False)
+
+    @cached_property
+    def closed(self) -> Runs:
+        """Metal per column, mouths plugged."""
+        return self._assemble("closed", sure=False)
+
+    @cached_property
+    def sure(self) -> Runs:
+        """Sure metal per square and strip, mouths plugged."""
+        return self._assemble("closed", sure=True)
+
+    @cached_property
+    def possible(self) -> PossibleVoid:
+        """Pieces of the possible void, mouths plugged."""
+        return possible_void(self.sure, self.grid)
+
+    def possible_less(self, blocks: list[Runs]) -> PossibleVoid:
+        """Pieces of the possible void with further places taken out."""
+        sure = self.sure
+        for block in blocks:
+            sure = unite(sure, block)
+        return possible_void(sure, self.grid)
+
+    @property
+    def places(self) -> Places:
+        """Numbering of squares and strips."""
+        return Places(self.grid)
+
+    def slab_at(self, z: float, above: bool) -> Slab:
+        """Return the slab that holds z, just above or just below it."""
+        for slab in self.table:
+            if slab.low <= z < slab.high if above else slab.low < z <= slab.high:
+                return slab
+        return self.table[-1]
+
+    def section(self, z: float, above: bool = False, plugged: bool = False) -> Any:
+        """Exact metal (shapely) of the predicted part just below or just above a height."""
+        import shapely
+
+        slab = self.slab_at(z, above)
+        pieces = [self.sheet(slab)]
+        if slab.lift is not None:
+            name = "closed" if plugged else "part"
+            pieces.append(
+                moved_shape(self.window.metal(name, z - slab.lift, above), rounded(slab.shift))
+            )
+        if self.window.bodies.added is not None:
+            pieces.append(self.window.metal("added", z, above))
+        return shapely.intersection(shapely.union_all(pieces), self.window.rectangle)
+
+    def _gate(self, body: str, z: float, shift: tuple[float, float]) -> Any:
+        if body == "all":
+            return self.window.rectangle
+        return moved_shape(self.window.metal(body, z), rounded(shift))
+
+    def sheet(self, slab: Slab) -> Any:
+        """Outline (shapely) of what the gates of a slab make metal."""
+        import shapely
+
+        return shapely.union_all([self._gate(gate.body, gate.z, gate.shift) for gate in slab.gates])
+
+    @cached_property
+    def surface(self) -> Soup:
+        """Triangles of metal that hold the whole boundary of the predicted void in the window.
+
+        Some lie inside metal, where slices and nominal overlap: they are metal too,
+        so distances from the void to metal are exact all the same.
+        """
+        soups = [soup for piece in self._pieces() for soup in self._piece_surface(*piece)]
+        soups += [
+            extruded(self.sheet(slab), slab.low, slab.high) for slab in self.table if slab.gates
+        ]
+        if self.window.bodies.added is not None:
+            soups.append(meeting(self.window.bodies.added, self.window.box))
+        return np.concatenate(soups) if soups else np.empty((0, 3, 3), np.float32)
+
+    def _pieces(self) -> list[tuple[float, float, float, tuple[float, float]]]:
+        """Stretches of z over which the nominal part is moved in one piece."""
+        pieces: list[tuple[float, float, float, tuple[float, float]]] = []
+        for slab in self.table:
+            if slab.lift is None:
+                continue
+            last = pieces[-1] if pieces else None
+            if last and last[1] == slab.low and last[2:] == (slab.lift, slab.shift):
+                pieces[-1] = (last[0], slab.high, *last[2:])
+            else:
+                pieces.append((slab.low, slab.high, slab.lift, slab.shift))
+        return pieces
+
+    def _piece_surface(
+        self, low: float, high: float, lift: float, shift: tuple[float, float]
+    ) -> list[Soup]:
+        dx, dy = rounded(shift)
+        move = np.array([dx, dy, lift])
+        box = Box(self.window.box.low - move, self.window.box.high - move)
+        soups = [clipped(meeting(self.window.bodies.part, box), low - lift, high - lift, move)]
+        if np.isfinite(low):
+            soups.append(flat(moved_shape(self.window.metal("part", low - lift, True), (dx, dy)), low))
+        if np.isfinite(high):
+            soups.append(flat(moved_shape(self.window.metal("part", high - lift), (dx, dy)), high))
+        return soups
+
+    def moved(self, point: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Place in the predicted part of a nominal point (a port's centre)."""
+        return np.asarray(point, np.float64) + offset(self.events, float(point[2]))
+
+    def offset_below(self, z: float) -> NDArray[np.float64]:
+        """How far what stands just below predicted height z has moved, (3,) mm."""
+        slab = self.slab_at(z, above=False)
+        return np.array([*rounded(slab.shift), slab.lift or 0.0])
+
+
+def moved_shape(shape: Any, shift: tuple[float, float]) -> Any:
+    """A plane figure moved in plan."""
+    import shapely
+
+    if shift == (0.0, 0.0):
+        return shape
+    return shapely.transform(shape, lambda xy: xy + np.asarray(shift))
+
+
+def flat(shape: Any, z: float) -> Soup:
+    """Level triangles (T, 3, 3) that cover a polygon at height z, facing up."""
+    import shapely
+
+    pieces = [
+        shapely.get_parts(shapely.constrained_delaunay_triangles(polygon))
+        for polygon in shapely.get_parts(shape)
+        if polygon.geom_type == "Polygon" and polygon.area > 0.0
+    ]
+    if not pieces:
+        return np.empty((0, 3, 3), np.float32)
+    triangles = shapely.orient_polygons(np.concatenate(pieces))
+    rings = shapely.get_coordinates(triangles).reshape(-1, 4, 2)[:, :3]
+    return _raised(rings, np.full(rings.shape[:2], z))
+
+
+def walls(shape: Any, low: float, high: float) -> Soup:
+    """Upright triangles (T, 3, 3) along the outlines of a polygon, facing out of it."""
+    import shapely
+
+    rings = [
+        shapely.get_coordinates(ring)
+        for polygon in shapely.get_parts(shapely.orient_polygons(shape))
+        if polygon.geom_type == "Polygon"
+        for ring in (polygon.exterior, *polygon.interiors)
+    ]
+    if not rings:
+        return np.empty((0, 3, 3), np.float32)
+    a = np.concatenate([ring[:-1] for ring in rings])
+    b = np.concatenate([ring[1:] for ring in rings])
+    one = np.ones(len(a))
+    lower = _raised(np.stack([a, b, b], 1), np.stack([low * one, low * one, high * one], 1))
+    upper = _raised(np.stack([a, b, a], 1), np.stack([low * one, high * one, high * one], 1))
+    return np.concatenate([lower, upper])
+
+
+def extruded(shape: Any, low: float, high: float) -> Soup:
+    """Faces and walls of a polygon drawn out from `low` to `high`."""
+    return np.concatenate([flat(shape, low)[:, ::-1], flat(shape, high), walls(shape, low, high)])
+
+
+def _raised(xy: NDArray[np.float64], z: NDArray[np.float64]) -> Soup:
+    return np.concatenate([xy, z[..., None]], axis=-1).astype(np.float32)
+
+
+def clipped(triangles: Soup, low: float, high: float, move: NDArray[np.float64]) -> Soup:
+    """Triangles cut off below `low` and above `high`, then moved."""
+    return _clipped(triangles, low, high, move)
+
+
+@njit(cache=True, nogil=True)
+def _clipped(triangles, low, high, move):  # type: ignore[no-untyped-def]
+    out = np.empty((3 * triangles.shape[0], 3, 3), np.float32)
+    n = 0
+    p = np.empty((5, 3), np.float64)
+    q = np.empty((5, 3), np.float64)
+    for f in range(triangles.shape[0]):
+        m = 3
+        for v in range(3):
+            for a in range(3):
+                p[v, a] = triangles[f, v, a]
+        for side in range(2):
+            bound = high if side else low
+            k = 0
+            for v in range(m):
+                w = v + 1 if v + 1 < m else 0
+                dv = bound - p[v, 2] if side else p[v, 2] - bound
+                dw = bound - p[w, 2] if side else p[w, 2] - bound
+                if dv >= 0.0:
+                    q[k] = p[v]
+                    k += 1
+                if (dv > 0.0 and dw < 0.0) or (dv < 0.0 and dw > 0.0):
+                    t = dv / (dv - dw)
+                    for a in range(2):
+                        q[k, a] = p[v, a] + t * (p[w, a] - p[v, a])
+                    q[k, 2] = bound
+                    k += 1
+            m = k
+            p[:m] = q[:m]
+        for v in range(1, m - 1):
+            for a in range(3):
+                out[n, 0, a] = p[0, a] + move[a]
+                out[n, 1, a] = p[v, a] + move[a]
+                out[n, 2, a] = p[v + 1, a] + move[a]
+            n += 1
+    return out[:n].copy()

@@ -1,0 +1,347 @@
+"""3MF files: build items with their transforms and components, in the file's unit.
+
+In: a path. Out: triangles, unit, notices. lib3mf reads the package; where it is
+not to be had, lxml does. Both fill the same small tables, and one function
+assembles the build from them. What is not metal of the part (support objects)
+is left out aloud, and what this reader would misread (a required extension, a
+slice stack in place of the mesh, beams) is refused.
+"""
+
+import zipfile
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import IO, Any
+from xml.etree import ElementTree
+
+import numpy as np
+from numpy.typing import NDArray
+
+from clearance.errors import PartError
+
+_SPACE = "http://schemas.microsoft.com/3dmanufacturing/"
+_CORE = _SPACE + "core/2015/02"
+_PRODUCTION = _SPACE + "production/2015/06"
+_SLICE = _SPACE + "slice/2015/07"
+_BEAM = _SPACE + "beamlattice/2017/02"
+# Extensions that leave the geometry as the mesh has it, or that are followed here.
+_UNDERSTOOD = {
+    _CORE,
+    _PRODUCTION,
+    _SLICE,
+    _SPACE + "material/2015/02",
+    _SPACE + "trianglesets/2021/07",
+}
+# The standard's unit names, in this program's words.
+_UNITS = {
+    "micron": "um",
+    "millimeter": "mm",
+    "centimeter": "cm",
+    "inch": "inch",
+    "foot": "foot",
+    "meter": "m",
+}
+_TYPES = ("other", "model", "support", "solidsupport", "surface")  # in lib3mf's order
+_DEEPEST = 64  # nested components; more is a circle
+
+Key = tuple[str, int]
+
+
+@dataclass(eq=False, slots=True)
+class _Object:
+    """One object of the file: a mesh, or components, with what decides about its use."""
+
+    name: str
+    type: str
+    vertices: NDArray[np.float64]
+    faces: NDArray[np.int64]
+    components: list[tuple[Key, NDArray[np.float64]]] = field(default_factory=list)
+    coarse: bool = False
+    beams: bool = False
+
+
+@dataclass(eq=False, slots=True)
+class _Package:
+    """The tables both readers fill: objects, and the build's items with (4, 3) transforms."""
+
+    objects: dict[Key, _Object]
+    items: list[tuple[Key, NDArray[np.float64]]]
+
+
+def read_3mf(path: Path) -> tuple[NDArray[np.float64], str, tuple[str, ...]]:
+    """Read everything a 3MF file builds as one soup of triangles.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+
+    Returns
+    -------
+    triangles : (F, 3, 3) ndarray of float64, in `unit`
+        All build items but support objects, transforms applied; F >= 1.
+    unit : str
+        "um", "mm", "cm", "inch", "foot" or "m"; "mm" where the file gives none,
+        as the standard says.
+    notices : tuple of str
+        Items joined, support objects left out.
+
+    Raises
+    ------
+    PartError
+        Not a 3MF, damaged, an unknown unit, a required extension that is not
+        understood, slices or beams instead of a mesh, or nothing to build.
+    """
+    try:
+        unit = _checked_unit(path)
+    except (zipfile.BadZipFile, ElementTree.ParseError, EOFError, KeyError) as fault:
+        raise PartError(f"the 3MF file is damaged or cut off: {fault}") from fault
+    try:
+        import lib3mf  # noqa: F401
+
+        package = _with_lib3mf(path)
+    except ImportError:
+        package = _with_lxml(path)
+    triangles, notices = _assemble(package)
+    return triangles, unit, notices
+
+
+# --- what the XML says of itself
+
+
+def _checked_unit(path: Path) -> str:
+    """Give the root model's unit; refuse extensions that are required but not understood."""
+    with zipfile.ZipFile(path) as archive:
+        names = [n for n in archive.namelist() if n.lower().endswith(".model")]
+        if not names:
+            raise PartError("is a zip archive without a 3MF model in it")
+        attributes: dict[str, dict[str, str]] = {}
+        for name in names:
+            with archive.open(name) as stream:
+                attributes[name], spaces = _root(stream)
+            for prefix in attributes[name].get("requiredextensions", "").split():
+                space = spaces.get(prefix, prefix)
+                if space not in _UNDERSTOOD:
+                    raise PartError(
+                        f"requires the 3MF extension {space}, which is not understood here: "
+                        "export the part as a plain mesh"
+                    )
+        unit = attributes[_root_name(archive, names)].get("unit", "millimeter")
+    if unit not in _UNITS:
+        raise PartError(f"has the unit '{unit}', expected one of {', '.join(_UNITS)}")
+    return _UNITS[unit]
+
+
+def _root_name(archive: zipfile.ZipFile, names: list[str]) -> str:
+    """Give the name of the package's root model, from its relationships."""
+    for relation in ElementTree.fromstring(archive.read("_rels/.rels")):
+        if relation.get("Type", "").endswith("/3dmodel"):
+            target = relation.get("Target", "").lstrip("/")
+            return next((n for n in names if n.lower() == target.lower()), names[0])
+    raise PartError("is a zip archive without a 3MF model in it")
+
+
+def _root(stream: IO[bytes]) -> tuple[dict[str, str], dict[str, str]]:
+    """Give the root element's attributes and the prefixes declared on it."""
+    spaces: dict[str, str] = {}
+    for event, item in ElementTree.iterparse(stream, ("start-ns", "start")):
+        if event == "start":
+            return dict(item.attrib), spaces
+        spaces[item[0]] = item[1]
+    return {}, spaces
+
+
+# --- two ways to fill the tables
+
+
+def _with_lib3mf(path: Path) -> _Package:
+    import lib3mf
+
+    model = lib3mf.get_wrapper().CreateModel()
+    reader = model.QueryReader("3mf")
+    try:
+        reader.ReadFromFile(str(path))
+    except lib3mf.ELib3MFException as fault:
+        raise PartError(f"the 3MF file cannot be read: {fault}") from fault
+    # The library goes on after a warning, with a default in place of what it did not understand.
+    warnings = [reader.GetWarning(i) for i in range(reader.GetWarningCount())]
+    if warnings:
+        texts = "; ".join(dict.fromkeys(str(text) for _, text in warnings))
+        raise PartError(f"the 3MF file is not as the standard says: {texts}")
+    package = _Package({}, [])
+    items = model.GetBuildItems()
+    while items.MoveNext():
+        item = items.GetCurrent()
+        placed = item.GetObjectTransform() if item.HasObjectTransform() else None
+        key = _take(item.GetObjectResource(), package, 0)
+        package.items.append((key, _matrix(placed)))
+    return package
+
+
+def _take(resource: Any, package: _Package, depth: int) -> Key:
+    """Copy a lib3mf object, and what it is made of, into the tables."""
+    import lib3mf
+
+    key = ("", int(resource.GetUniqueResourceID()))
+    if key in package.objects:
+        return key
+    _refuse_circle(depth)
+    name = resource.GetName() or f"object {resource.GetModelResourceID()}"
+    kind = _TYPES[int(resource.GetType())]
+    if resource.IsMeshObject():
+        count = resource.GetVertexCount()
+        vertices = np.frombuffer((lib3mf.Position * count)(*resource.GetVertices()), "<f4")
+        count = resource.GetTriangleCount()
+        faces = np.frombuffer((lib3mf.Triangle * count)(*resource.GetTriangleIndices()), "<u4")
+        found = _Object(
+            name, kind, vertices.reshape(-1, 3).astype(np.float64), faces.reshape(-1, 3).astype(int)
+        )
+        lattice = resource.BeamLattice()
+        found.beams = lattice.GetBeamCount() > 0 or lattice.GetBallCount() > 0
+    elif resource.IsComponentsObject():
+        found = _Object(name, kind, np.empty((0, 3)), np.empty((0, 3), int))
+        for i in range(resource.GetComponentCount()):
+            part = resource.GetComponent(i)
+            placed = part.GetTransform() if part.HasTransform() else None
+            inner = _take(part.GetObjectResource(), package, depth + 1)
+            found.components.append((inner, _matrix(placed)))
+    else:
+        raise PartError(f"'{name}' is neither a mesh nor made of meshes: export a plain mesh")
+    lowres = int(resource.GetSlicesMeshResolution()) == int(lib3mf.SlicesMeshResolution.Lowres)
+    found.coarse = bool(lowres and resource.HasSlices(False))
+    package.objects[key] = found
+    return key
+
+
+def _matrix(transform: Any) -> NDArray[np.float64]:
+    if transform is None:
+        return np.vstack([np.eye(3), np.zeros(3)])
+    return np.array([list(row) for row in transform.Fields], np.float64)
+
+
+def _with_lxml(path: Path) -> _Package:
+    from lxml import etree
+
+    package = _Package({}, [])
+    parser = etree.XMLParser(resolve_entities=False, no_network=True, huge_tree=True)
+    try:
+        with zipfile.ZipFile(path) as archive:
+            names = [n for n in archive.namelist() if n.lower().endswith(".model")]
+            top = _root_name(archive, names)
+            for name in names:
+                root = etree.fromstring(archive.read(name), parser)
+                _refuse_other_elements(root)
+                for element in root.iter(f"{{{_CORE}}}object"):
+                    key = (name, int(element.get("id")))
+                    package.objects[key] = _object(element, name)
+                if name == top:
+                    items = root.findall(f"{{{_CORE}}}build/{{{_CORE}}}item")
+                    package.items.extend(_placed(item, name) for item in items)
+    except (etree.XMLSyntaxError, zipfile.BadZipFile, EOFError) as fault:
+        raise PartError(f"the 3MF file is damaged or cut off: {fault}") from fault
+    except (TypeError, ValueError) as fault:
+        raise PartError(f"the 3MF file is not as the standard says: {fault}") from fault
+    return package
+
+
+def _refuse_other_elements(root: Any) -> None:
+    if root.tag != f"{{{_CORE}}}model":
+        raise PartError(f"the 3MF file's model begins with {root.tag}, expected a core model")
+
+
+def _object(element: Any, file: str) -> _Object:
+    """Read one <object> of the XML."""
+    core = f"{{{_CORE}}}"
+    vertices = [
+        [float(v.get(axis)) for axis in "xyz"] for v in element.iter(core + "vertex")
+    ]  # fmt: skip
+    faces = [[int(t.get(c)) for c in ("v1", "v2", "v3")] for t in element.iter(core + "triangle")]
+    found = _Object(
+        element.get("name") or f"object {element.get('id')}",
+        element.get("type", "model"),
+        np.array(vertices, np.float64).reshape(-1, 3),
+        np.array(faces, np.int64).reshape(-1, 3),
+    )
+    found.components = [_placed(c, file) for c in element.iter(core + "component")]
+    found.coarse = element.get(f"{{{_SLICE}}}meshresolution") == "lowres"
+    found.beams = element.find(f".//{{{_BEAM}}}beamlattice") is not None
+    return found
+
+
+def _placed(element: Any, file: str) -> tuple[Key, NDArray[np.float64]]:
+    """Read which object a <component> or <item> places, and where."""
+    target = (element.get(f"{{{_PRODUCTION}}}path") or file).lstrip("/")
+    numbers = element.get("transform", "1 0 0 0 1 0 0 0 1 0 0 0").split()
+    return (target, int(element.get("objectid"))), np.array(numbers, np.float64).reshape(4, 3)
+
+
+# --- one way to use them
+
+
+def _assemble(package: _Package) -> tuple[NDArray[np.float64], tuple[str, ...]]:
+    notices: list[str] = []
+    soups: list[NDArray[np.float64]] = []
+    used: list[str] = []
+    for key, matrix in package.items:
+        before = len(soups)
+        soups.extend(_placed_meshes(package, key, [matrix], notices))
+        if len(soups) > before:
+            used.append(f"'{package.objects[key].name}'")
+    if not sum(map(len, soups)):
+        what = "only support objects" if notices else "nothing"
+        raise PartError(f"the 3MF file's build holds {what}: there is no part to read")
+    if len(used) > 1:
+        notices.append(f"{len(used)} build items are taken together as one part: {', '.join(used)}")
+    return np.concatenate(soups), tuple(dict.fromkeys(notices))
+
+
+def _placed_meshes(
+    package: _Package, key: Key, matrices: list[NDArray[np.float64]], notices: list[str]
+) -> Iterator[NDArray[np.float64]]:
+    """Give the meshes below an object, moved by its transforms, innermost first."""
+    _refuse_circle(len(matrices))
+    found = package.objects.get(key)
+    if found is None:
+        raise PartError(f"the 3MF file builds object {key[1]}, which it does not hold")
+    if found.type in ("support", "solidsupport"):
+        notices.append(f"the support object '{found.name}' is left out")
+        return
+    if found.type == "other":
+        raise PartError(f"the 3MF file builds '{found.name}', which is of type 'other': not a part")
+    if found.coarse:
+        raise PartError(
+            f"'{found.name}' is a slice stack, its mesh is only a coarse picture of it: "
+            "export the full mesh"
+        )
+    if found.beams:
+        raise PartError(f"'{found.name}' holds a beam lattice: export it as a mesh")
+    if len(found.faces):
+        yield _moved(found, matrices)
+    for inner, matrix in found.components:
+        yield from _placed_meshes(package, inner, [matrix, *matrices], notices)
+
+
+def _moved(found: _Object, matrices: list[NDArray[np.float64]]) -> NDArray[np.float64]:
+    faces = found.faces
+    if faces.min() < 0 or faces.max() >= len(found.vertices):
+        raise PartError(
+            f"'{found.name}' has a triangle with vertex {int(faces.max())} (from 0), "
+            f"there are {len(found.vertices)}"
+        )
+    points = found.vertices
+    for matrix in matrices:
+        turn = float(np.linalg.det(matrix[:3]))
+        if not np.isfinite(matrix).all() or abs(turn) < 1e-12:
+            raise PartError(f"'{found.name}' is placed by a transform that flattens it")
+        # Written out, not a matrix product: equal vertices must stay bitwise equal.
+        points = (
+            points[:, :1] * matrix[0] + points[:, 1:2] * matrix[1] + points[:, 2:] * matrix[2]
+        ) + matrix[3]
+        if turn < 0:  # a mirror turns every triangle inside out
+            faces = faces[:, ::-1]
+    return points[faces]
+
+
+def _refuse_circle(depth: int) -> None:
+    if depth > _DEEPEST:
+        raise PartError("the 3MF file's components contain each other")

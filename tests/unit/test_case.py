@@ -1,0 +1,893 @@
+"""The case file and the plate file: what is read, what is refused, what the documents say.
+
+Expected numbers are analytic (layers x t, rotations by hand); texts are the contract's.
+"""
+
+# ruff: noqa: E501 (a refusal per line is read more easily than five lines per refusal)
+
+import copy
+import hashlib
+import json
+import pickle
+import re
+import tomllib
+from pathlib import Path
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from clearance import case_tables, event, melted, plate_case
+from clearance.case import CaseFile, case_schema, read_case
+from clearance.errors import CaseError, ClearanceError
+from clearance.plate_case import case_on_plate, read_plate
+from clearance.toml_file import key_lines
+
+ROOT = Path(__file__).parents[2]
+
+PART = """
+[part]
+name = "insert-a"
+mesh = "insert-a.stl"
+layer_thickness = 0.05
+"""
+PASSAGES = """
+[[passage]]
+name = "circuit-1"
+inlet = { centre = [22.0, 0.0, 0.0], radius = 4.0 }
+outlet = { centre = [0, 22, 120], radius = 4, normal = [0, 0, 2] }
+min_clear_diameter = 7.0
+
+[[passage]]
+name = "circuit-2"
+inlet = { centre = [-22.0, 0.0, 0.0], radius = 4.0 }
+outlet = { centre = [0.0, -22.0, 120.0], radius = 4.0 }
+min_clear_diameter = 7.0
+min_open_fraction = 0.9
+every_branch = true
+"""
+STRAY = """
+[[stray]]
+shape = "layer"
+source = "log"
+height = 31.2
+from_layer = 0
+layers = 3
+resume = "height"
+resume_shift = [0.0, 0.0]
+penetration = 0.1
+"""
+BASE = PART + PASSAGES
+FULL = (
+    """
+[part]
+name = "insert-a"
+mesh = "insert-a.stl"
+unit = "mm"
+layer_thickness = 0.05
+platform_z = 0.0
+material = "316L"
+also_melted = ["blocks.stl"]
+build_allowance = 0.0
+mesh_tolerance = 0.0
+
+[record]
+drawing = "4711-02"
+revision = "C"
+serial = "0042"
+nonconformity = "NC-118"
+"""
+    + PASSAGES
+    + """
+[[separate]]
+passages = ["circuit-1", "circuit-2"]
+
+[[closed]]
+name = "gauge port"
+centre = [0.0, 0.0, 60.0]
+radius = 2.0
+"""
+    + STRAY
+    + """
+[state]
+on_platform = false
+emptied = false
+heat_treated = false
+
+[drilling]
+series = ["jobber", "long", "extra-long"]
+drills = [{ diameter = 6.0, flute = 57.0, overall = 93.0 }]
+wall_allowance = 0.0
+min_wall = 1.0
+max_length_to_diameter = 10
+holder_diameter = 40.0
+
+[flow]
+density = 998.0
+viscosity = 1.0e-3
+rate = 5.0
+max_pressure_loss = 2.0
+
+[grid]
+pitch = 0.2
+smallest_way = 0.05
+"""
+)
+PLATE = """
+[plate]
+name = "build-117"
+size = [250.0, 250.0]
+
+[[stray]]
+height = 31.2
+layers = 3
+shape = "layer"
+
+[[part]]
+name = "A1"
+case = "case.toml"
+at = [-60.0, 40.0]
+turn = 90.0
+
+[[part]]
+name = "A2"
+case = "missing.toml"
+at = [60.0, 40.0]
+"""
+
+
+@pytest.fixture
+def folder(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    for name in ("insert-a.stl", "blocks.stl", "measured.stl"):
+        (tmp_path / name).touch()
+    return tmp_path
+
+
+def read(text, name="case.toml"):
+    Path(name).write_text(text, encoding="utf-8")
+    return read_case(Path(name))
+
+
+def refused(text, name="case.toml", reader=read_case):
+    Path(name).write_text(text, encoding="utf-8")
+    with pytest.raises(CaseError) as caught:
+        reader(Path(name))
+    return str(caught.value).splitlines()
+
+
+# What is read
+
+
+def test_every_key_of_the_contract_is_read(folder):
+    case = read(FULL)
+    assert case.path == Path("case.toml")
+    assert case.text_sha256 == hashlib.sha256(FULL.encode()).hexdigest()
+    part = case.part
+    assert (part.name, part.unit, part.layer_thickness) == ("insert-a", "mm", 0.05)
+    assert (part.platform_z, part.material, part.density_g_cm3) == (0.0, "316L", 7.95)
+    assert part.also_melted == (Path("blocks.stl"),)
+    assert case.record.nonconformity == "NC-118"
+    one, two = case.passage
+    assert one.inlet.centre == (22.0, 0.0, 0.0)
+    assert one.inlet.normal is None
+    assert one.outlet.normal == (0.0, 0.0, 2.0)
+    assert (one.min_open_fraction, one.every_branch) == (None, False)
+    assert (two.min_open_fraction, two.every_branch) == (0.9, True)
+    assert case.separate[0].passages == ("circuit-1", "circuit-2")
+    assert (case.closed[0].name, case.closed[0].radius) == ("gauge port", 2.0)
+    (stray,) = case.stray
+    assert (stray.shape, stray.source, stray.resume) == ("layer", "log", "height")
+    assert (stray.height, stray.from_layer, stray.next_layer) == (31.2, 0, None)
+    assert (stray.layers_low, stray.layers_high) == (3, 3)
+    assert (stray.penetration_low, stray.penetration_high) == (0.1, 0.1)
+    assert not stray.penetration_assumed
+    assert case.drilling.series == ("jobber", "long", "extra-long")
+    assert case.drilling.drills[0].overall == 93.0
+    assert case.flow.max_pressure_loss == 2.0
+    assert (case.grid.pitch, case.grid.smallest_way) == (0.2, 0.05)
+    assert case.translations == ()
+    assert case.notices == ()
+    assert case.assumptions == ("[part]: density 7.95 g/cm3, the program's value of 316L",)
+
+
+def test_defaults_of_a_short_case(folder):
+    case = read(BASE)
+    assert case.stray == ()
+    assert (case.melted, case.flow, case.grid.pitch) == (None, None, None)
+    assert (case.part.platform_z, case.part.density_g_cm3) == (None, None)
+    assert (case.state.on_platform, case.state.emptied, case.state.heat_treated) == (False,) * 3
+    assert case.drilling.series == ("jobber", "long", "extra-long")
+    assert (case.drilling.drills, case.drilling.min_wall) == ((), None)
+    assert (case.drilling.max_length_to_diameter, case.drilling.holder_diameter) == (10.0, 40.0)
+    assert case.assumptions == (
+        "[part]: platform_z is not given: the part stands on the platform itself",
+    )
+
+
+def test_paths_are_relative_to_the_case_file(folder):
+    (folder / "sub").mkdir()
+    (folder / "sub" / "insert-a.stl").touch()
+    assert read(BASE, "sub/case.toml").part.mesh == Path("sub/insert-a.stl")
+
+
+def test_a_case_travels_to_another_process(folder):
+    case = read(FULL)
+    assert pickle.loads(pickle.dumps(case)) == case
+
+
+def test_what_is_read_cannot_be_changed(folder):
+    case = read(FULL)
+    with pytest.raises(AttributeError):
+        case.stray = ()
+    with pytest.raises(ValueError, match="frozen"):
+        case.part.name = "other"
+
+
+def test_byte_order_mark_and_other_line_ends_are_read(folder):
+    Path("case.toml").write_bytes(b"\xef\xbb\xbf" + BASE.replace("\n", "\r\n").encode())
+    assert read_case(Path("case.toml")).part.name == "insert-a"
+
+
+def test_own_drills_replace_the_series_unless_both_are_named(folder):
+    drills = "drills = [{ diameter = 6, flute = 57, overall = 93 }]\n"
+    assert read(BASE + "[drilling]\n" + drills).drilling.series == ()
+    both = "[drilling]\nseries = ['long']\n" + drills
+    assert read(BASE + both).drilling.series == ("long",)
+
+
+def test_density_of_the_case_wins_and_frees_the_material(folder):
+    text = BASE.replace("[[pass", 'material = "maraging"\ndensity_g_cm3 = 8.1\n[[pass', 1)
+    assert read(text).part.density_g_cm3 == 8.1
+
+
+# Stray sheets
+
+
+def test_silent_stray_keys_are_assumptions(folder):
+    case = read(BASE + "[[stray]]\nheight = 31.2\nlayers = 3\n")
+    (sheet,) = case.stray
+    assert (sheet.shape, sheet.source, sheet.resume) == ("layer", "assumed", "unknown")
+    assert (sheet.penetration_low, sheet.penetration_high) == (0.05, 0.1)
+    assert sheet.penetration_assumed
+    for key in ("shape", "source", "from_layer", "resume", "resume_shift", "penetration"):
+        assert any(f"number 1: {key} is not given" in text for text in case.assumptions), key
+
+
+def test_given_stray_keys_are_no_assumptions(folder):
+    assert not any("stray" in text for text in read(BASE + STRAY).assumptions)
+
+
+def test_ranges_of_layers_and_penetration(folder):
+    text = STRAY.replace("layers = 3", "layers = [2, 3]").replace("= 0.1", "= [0.05, 0.2]")
+    (sheet,) = read(BASE + text).stray
+    assert (sheet.layers_low, sheet.layers_high) == (2, 3)
+    assert (sheet.penetration_low, sheet.penetration_high) == (0.05, 0.2)
+
+
+def test_after_layer_becomes_a_height_and_says_so(folder):
+    case = read(BASE + STRAY.replace("height = 31.2", "after_layer = 623"))
+    assert case.stray[0].height == 31.2
+    assert case.translations == (
+        "[[stray]] number 1: after_layer = 623 puts the bottom of the sheet 31.2 mm above the "
+        "platform: (623 + 1) x 0.05 mm",
+    )
+
+
+def test_after_layer_counts_what_the_part_has_grown_before(folder):
+    first = STRAY.replace('"height"', '"layer"')
+    second = STRAY.replace("height = 31.2", "after_layer = 999")
+    case = read(BASE + first + second)
+    assert case.stray[1].height == 50.15  # 1000 layers and the 3 stray ones
+    assert "grown by 0.15 mm before" in case.translations[0]
+
+
+def test_after_layer_on_an_unknown_growth_is_refused(folder):
+    first = STRAY.replace('"height"', '"unknown"')
+    second = STRAY.replace("height = 31.2", "after_layer = 999")
+    (line,) = refused(BASE + first + second)
+    assert "number 2 after_layer: found 999, expected a height" in line
+
+
+@pytest.mark.parametrize(
+    ("layers", "following", "lift", "words"),
+    [
+        (3, 627, (0.0, 0.0), "keeps its height"),
+        (3, 624, (0.15, 0.15), "lifted by 0.15 mm"),
+        ([2, 3], 626, (0.0, 0.05), "lifted by 0 to 0.05 mm"),
+        ([2, 3], 627, (-0.05, 0.0), "lowered by 0 to 0.05 mm"),
+        (0, 630, (-0.3, -0.3), "lowered by 0.3 mm"),
+    ],
+)
+def test_next_layer_says_how_far_the_upper_part_moves(folder, layers, following, lift, words):
+    text = STRAY.replace("layers = 3", f"layers = {layers}")
+    case = read(BASE + text.replace('resume = "height"', f"next_layer = {following}"))
+    (sheet,) = case.stray
+    assert (sheet.resume, sheet.next_layer) == (None, following)
+    ends = (sheet.jump_lift(sheet.layers_low, 0.05), sheet.jump_lift(sheet.layers_high, 0.05))
+    assert ends == lift
+    assert case.translations[0].endswith(words)
+
+
+def test_mesh_stray(folder):
+    case = read(BASE + '[[stray]]\nshape = "mesh"\nsource = "measured"\nmesh = "measured.stl"\n')
+    (sheet,) = case.stray
+    assert (sheet.shape, sheet.mesh, sheet.height) == ("mesh", Path("measured.stl"), None)
+    assert (sheet.resume, sheet.layers_high, sheet.jump_lift(0, 0.05)) == (None, 0, None)
+    assert not any("stray" in text for text in case.assumptions)
+
+
+def test_plane_stray(folder):
+    text = STRAY.replace('"layer"', '"plane"').replace("from_layer = 0\n", "")
+    case = read(BASE + text)
+    assert case.stray[0].shape == "plane"
+    assert not any("from_layer" in text for text in case.assumptions)
+
+
+def test_sheets_may_touch(folder):
+    case = read(BASE + STRAY + STRAY.replace("31.2", "31.35"))
+    assert [sheet.height for sheet in case.stray] == [31.2, 31.35]
+
+
+@pytest.mark.parametrize("height", ["31.3", "20.0"])
+def test_sheets_inside_or_below_the_one_before_are_refused(folder, height):
+    (line,) = refused(BASE + STRAY + STRAY.replace("31.2", height))
+    assert f"[[stray]] number 2 height: found {height}, expected the top of the sheet" in line
+    assert "31.35 mm" in line
+
+
+def test_sheets_that_may_overlap_within_their_uncertainty_are_refused(folder):
+    uncertain = STRAY + "height_uncertainty = 0.1\n"
+    (line,) = refused(BASE + uncertain + uncertain.replace("31.2", "31.5"))
+    assert "uncertainty included" in line
+    assert len(read(BASE + uncertain + uncertain.replace("31.2", "31.6")).stray) == 2
+
+
+def test_melted_of_the_contract(folder):
+    case = read(BASE + '[melted]\nlayers = ["0-623", "0-2", "624-2399"]\n')
+    (sheet,) = case.stray
+    assert (sheet.shape, sheet.source, sheet.height) == ("layer", "log", 31.2)
+    assert (sheet.from_layer, sheet.layers_low, sheet.layers_high) == (0, 3, 3)
+    assert sheet.next_layer == 624
+    assert case.melted.first_number == 0
+    assert case.log_last_layer == 2399
+    assert "lifted by 0.15 mm" in case.translations[0]
+    assert any("penetration is not given" in text for text in case.assumptions)
+
+
+# What is refused: each line names place, found, expected
+
+
+REFUSED = [
+    # replaced text, new text, line number, rest of the message
+    ('unit = "mm"', 'unit = "mn"', 5, "[part] unit: found 'mn', expected 'mm', 'inch' or 'm'"),
+    ("thickness = 0.05", "thickness = '0.05'", 6, "layer_thickness: found '0.05', expected a valid number"),
+    ("thickness = 0.05", "thickness = true", 6, "layer_thickness: found true, expected a valid number"),
+    ("thickness = 0.05", "thickness = 0", 6, "layer_thickness: found 0, expected greater than or equal to 0.001"),
+    ("thickness = 0.05", "thickness = nan", 6, "layer_thickness: found nan, expected a finite number"),
+    ("thickness = 0.05", "thickness = 1e400", 6, "layer_thickness: found inf, expected a finite number"),
+    ("layer_thickness = 0.05\n", "", 2, "[part] layer_thickness: the key is missing"),
+    ("platform_z = 0.0", "platfrom_z = 0.0", 7, "[part] platfrom_z: found 0.0, no such key; did you mean platform_z?"),
+    ("platform_z = 0.0", "min_wall = 1.0", 7, "[part] min_wall: found 1.0, no such key; min_wall belongs to [drilling]"),
+    ("platform_z = 0.0", "qqq = 1.0", 7, "[part] qqq: found 1.0, no such key; known here: name, mesh"),
+    ("platform_z = 0.0", "platform_z = inf", 7, "platform_z: found inf, expected a finite number"),
+    ('"316L"', '"316l"', 8, "material: found '316l', expected one of 316L, IN718, Ti-6Al-4V, AlSi10Mg, or density_g_cm3 beside it; did you mean 316L?"),
+    ('"316L"', '"unobtainium"', 8, "found 'unobtainium', expected one of 316L, IN718, Ti-6Al-4V, AlSi10Mg, or"),
+    ('"insert-a.stl"', '"gone/insert.stl"', 4, "[part] mesh: found 'gone/insert.stl', expected a file that exists"),
+    ('"insert-a.stl"', '""', 4, "[part] mesh: found '', expected the path of a file"),
+    ('"insert-a.stl"', "3", 4, "[part] mesh: found 3, expected the path of a file"),
+    ('["blocks.stl"]', '["gone.stl"]', 9, "[part] also_melted, item 1: found 'gone.stl', expected a file that exists"),
+    ('["blocks.stl"]', "5", 9, "[part] also_melted: found 5, expected a list, [ ... ]"),
+    ("build_allowance = 0.0", "build_allowance = -0.1", 10, "build_allowance: found -0.1, expected greater than or equal to 0"),
+    ("mesh_tolerance = 0.0", "mesh_tolerance = -0.1", 11, "mesh_tolerance: found -0.1, expected greater"),
+    ('name = "insert-a"', 'name = " "', 3, "[part] name: found ' ', expected a name of visible characters"),
+    ('name = "insert-a"', 'name = ""', 3, "[part] name: found '', expected a text that is not empty"),
+    ('serial = "0042"', "serial = 42", 16, "[record] serial: found 42, expected a text in quotes"),
+    ('serial = "0042"', 'seriel = "1"', 16, "[record] seriel: found '1', no such key; did you mean serial?"),
+    ('name = "circuit-2"', 'name = "circuit-1"', 26, "[[passage]] number 2 name: found 'circuit-1', expected a name that no other [[passage]] has"),
+    ('name = "circuit-2"', 'name = "outside"', 26, "[[passage]] number 2 name: found 'outside', expected another name"),
+    ("[22.0, 0.0, 0.0], radius = 4.0", "[22.0, 0.0], radius = 4.0", 21, "[[passage]] number 1 inlet.centre: found [22.0, 0.0], expected three numbers, [x, y, z]"),
+    ("[22.0, 0.0, 0.0], radius = 4.0", "[22.0, 0.0, '0'], radius = 4.0", 21, "inlet.centre, item 3: found '0', expected a valid number"),
+    ("[22.0, 0.0, 0.0], radius = 4.0", "[22.0, 0.0, 2e6], radius = 4.0", 21, "inlet.centre, item 3: found 2000000.0, expected less than or equal to 1000000"),
+    ("[22.0, 0.0, 0.0], radius = 4.0", "[22.0, 0.0, 0.0], radius = -4.0", 21, "[[passage]] number 1 inlet.radius: found -4.0, expected greater than 0"),
+    ("[22.0, 0.0, 0.0], radius = 4.0", "[22.0, 0.0, 0.0]", 21, "[[passage]] number 1 inlet.radius: the key is missing"),
+    ("[22.0, 0.0, 0.0], radius = 4.0", "[22.0, 0.0, 0.0], radios = 4.0", 21, "inlet.radios: found 4.0, no such key; did you mean radius?"),
+    ("inlet = { centre = [22.0, 0.0, 0.0], radius = 4.0 }", "inlet = 5", 21, "[[passage]] number 1 inlet: found 5, expected a table, { ... }"),
+    ("normal = [0, 0, 2]", "normal = [0, 0, 0]", 22, "outlet.normal: found [0, 0, 0], expected a direction, not the zero vector"),
+    ("centre = [0, 22, 120]", "centre = [22, 0, 0]", 22, "[[passage]] number 1 outlet: found [22, 0, 0], expected another place than the inlet's"),
+    ("min_clear_diameter = 7.0\nmin", "min_clear_diameter = 0\nmin", 29, "number 2 min_clear_diameter: found 0, expected greater than 0"),
+    ("min_clear_diameter = 7.0\nmin", "min_clear_diameter = 0.01\nmin", 29, "min_clear_diameter: found 0.01, expected at least smallest_way, 0.05"),
+    ("min_open_fraction = 0.9", "min_open_fraction = 1.5", 30, "min_open_fraction: found 1.5, expected less than or equal to 1"),
+    ("min_open_fraction = 0.9", "min_open_fraction = 0", 30, "min_open_fraction: found 0, expected greater than 0"),
+    ("every_branch = true", "every_branch = 1", 31, "every_branch: found 1, expected true or false"),
+    ('["circuit-1", "circuit-2"]', '["circuit-1", "circuit2"]', 34, "[[separate]] number 1 passages, item 2: found 'circuit2', expected the name of a passage; did you mean 'circuit-2'?"),
+    ('["circuit-1", "circuit-2"]', '["circuit-1", "circuit-1"]', 34, "passages, item 2: found 'circuit-1', expected each passage once"),
+    ('["circuit-1", "circuit-2"]', '["circuit-1"]', 34, "[[separate]] number 1 passages: found ['circuit-1'], expected a list of at least 2"),
+    ("radius = 2.0", "radius = 0.0", 39, "[[closed]] number 1 radius: found 0.0, expected greater than 0"),
+    ('shape = "layer"', 'shape = "sheet"', 42, "[[stray]] number 1 shape: found 'sheet', expected 'layer', 'plane' or 'mesh'"),
+    ('source = "log"', 'source = "guess"', 43, "source: found 'guess', expected 'log', 'measured' or 'assumed'"),
+    ("height = 31.2", "height = -1", 44, "[[stray]] number 1 height: found -1, expected greater than or equal to 0"),
+    ("height = 31.2", "height = 31.2\nafter_layer = 623", 45, "after_layer: found 623, expected none beside height"),
+    ("height = 31.2\n", "", 41, "[[stray]] number 1 height: the key is missing, expected a height or an after_layer"),
+    ("height = 31.2", "after_layer = 623.0", 44, "after_layer: found 623.0, expected a valid integer"),
+    ("from_layer = 0", "from_layer = -1", 45, "from_layer: found -1, expected greater than or equal to 0"),
+    ("from_layer = 0", "from_layer = 99999999999999999999999", 45, "from_layer: found 99999999999999999999999, expected"),
+    ("layers = 3\n", "layers = 3.0\n", 46, "[[stray]] number 1 layers: found 3.0, expected a valid integer"),
+    ("layers = 3\n", "layers = true\n", 46, "layers: found true, expected a valid integer"),
+    ("layers = 3\n", "layers = [3, 2]\n", 46, "layers: found [3, 2], expected [low, high] with low not above high"),
+    ("layers = 3\n", "layers = [1, 2, 3]\n", 46, "layers: found [1, 2, 3], expected one value, or [low, high]"),
+    ("layers = 3\n", "layers = [2, 3.0]\n", 46, "layers, item 2: found 3.0, expected a valid integer"),
+    ("layers = 3\n", "layers = 0\n", 46, "layers: found 0, expected at least 1; 0 only with next_layer"),
+    ("layers = 3\n", "layers = [0, 3]\n", 46, "layers: found [0, 3], expected at least 1"),
+    ("layers = 3\n", "", 41, "[[stray]] number 1 layers: the key is missing, expected the number of stray layers"),
+    ('resume = "height"', 'resume = "hight"', 47, "resume: found 'hight', expected 'height', 'layer' or 'unknown'"),
+    ('resume = "height"', 'resume = "height"\nnext_layer = 627', 48, "next_layer: found 627, expected none beside resume"),
+    ('resume = "height"', "next_layer = 627.5", 47, "next_layer: found 627.5, expected a valid integer"),
+    ("resume_shift = [0.0, 0.0]", "resume_shift = 0.0", 48, "resume_shift: found 0.0, expected two numbers, [x, y]"),
+    ("penetration = 0.1", "penetration = -0.1", 49, "penetration: found -0.1, expected greater than or equal to 0"),
+    ("penetration = 0.1", "penetration = [0.2, 0.1]", 49, "penetration: found [0.2, 0.1], expected [low, high]"),
+    ("penetration = 0.1", "height_uncertainty = -1.0", 49, "height_uncertainty: found -1.0, expected greater"),
+    ("penetration = 0.1", 'mesh = "measured.stl"', 49, "mesh: found 'measured.stl', expected none, or shape = \"mesh\""),
+    ('shape = "layer"', 'shape = "plane"', 45, "from_layer: found 0, expected none, since shape = \"plane\""),
+    ("emptied = false", "emptied = 'no'", 53, "[state] emptied: found 'no', expected true or false"),
+    ('["jobber", ', '["jober", ', 57, "[drilling] series, item 1: found 'jober', expected 'jobber', 'long' or 'extra-long'"),
+    ("overall = 93.0", "overall = 13.0", 58, "[drilling] drills, item 1.overall: found 13.0, expected at least the flute length, 57"),
+    ("overall = 93.0", "length = 93.0", 58, "[drilling] drills, item 1.overall: the key is missing"),
+    ("diameter = 6.0", "diameter = 0.0", 58, "[drilling] drills, item 1.diameter: found 0.0, expected greater than 0"),
+    ("wall_allowance = 0.0", "wall_allowance = -0.1", 59, "[drilling] wall_allowance: found -0.1, expected greater than or equal to 0"),
+    ("min_wall = 1.0", "min_wall = 0", 60, "[drilling] min_wall: found 0, expected greater than 0"),
+    ("max_length_to_diameter = 10", "max_length_to_diameter = 0", 61, "max_length_to_diameter: found 0, expected greater than 0"),
+    ("holder_diameter = 40.0", "holder_diameter = -40.0", 62, "holder_diameter: found -40.0, expected greater than 0"),
+    ("density = 998.0\n", "", 64, "[flow] density: the key is missing"),
+    ("viscosity = 1.0e-3", "viscosity = 0", 66, "[flow] viscosity: found 0, expected greater than 0"),
+    ("max_pressure_loss = 2.0", "max_pressure_loss = 0", 68, "max_pressure_loss: found 0, expected greater than 0"),
+    ("pitch = 0.2", "pitch = 0.0", 71, "[grid] pitch: found 0.0, expected greater than 0"),
+    ("smallest_way = 0.05", "smallest_way = 0.0", 72, "[grid] smallest_way: found 0.0, expected greater than 0"),
+    ("[grid]", "[gird]", 70, "[gird]: no such table; did you mean [grid]?"),
+    ("[[closed]]", "[closed]", 36, "[[closed]]: found a table, expected a list of tables, each headed [[closed]]"),
+    ("[grid]", "[[grid]]", 70, "[grid]: found a list of tables, expected one table, headed [grid]"),
+    ("\n[part]", "pitch = 0.2\n[part]", 1, "pitch: no such table; pitch belongs to [grid]"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("old", "new", "number", "message"), REFUSED)
+def test_refused(folder, old, new, number, message):
+    assert old in FULL
+    lines = refused(FULL.replace(old, new, 1))
+    # A misspelt key is missing as well, a misspelt name is missed by [[separate]]: two faults.
+    assert len(lines) <= 2, lines
+    assert any(line.startswith(f"case.toml:{number}: ") and message in line for line in lines)
+
+
+@pytest.mark.parametrize(
+    ("keys", "message"),
+    [
+        ('mesh = "gone.stl"', "mesh: found 'gone.stl', expected a file that exists"),
+        ("", 'mesh: the key is missing, expected the path of a mesh, since shape = "mesh"'),
+        *(
+            (f'mesh = "measured.stl"\n{key}', f"{key.split()[0]}: found")
+            for key in (
+                "height = 3.0",
+                "after_layer = 3",
+                "from_layer = 0",
+                "layers = 3",
+                'resume = "height"',
+                "next_layer = 4",
+                "resume_shift = [0.0, 0.0]",
+                "penetration = 0.1",
+                "height_uncertainty = 0.0",
+            )
+        ),
+    ],
+)
+def test_mesh_stray_refuses(folder, keys, message):
+    (line,) = refused(BASE + f'[[stray]]\nshape = "mesh"\n{keys}\n')
+    assert f"[[stray]] number 1 {message}" in line
+
+
+@pytest.mark.parametrize(
+    ("keys", "message"),
+    [
+        ("layers = []", "layers: found [], expected a list of at least 1"),
+        ("layers = '0-9'", "layers: found '0-9', expected a list, [ ... ]"),
+        ("layers = ['0-x']", "layers, item 1: found '0-x', expected a layer number or a range"),
+        ("layers = ['0-9', '5-3']", "layers, item 2: found '5-3', expected a range that rises"),
+        ("layers = ['0-9', 3]", "layers, item 2: found 3, expected a text in quotes"),
+        ("layers = ['0-99999999999']", "expected layer numbers up to 10000000"),
+        ("layers = ['5-9']", "layers: found ['5-9'], expected layer 0 first"),
+        ("layers = ['1-9', '1-3']", "or first_number = 1"),
+        ("layers = ['0-9']\nfirst_number = 1", "expected numbers from 1 on"),
+        ("layers = ['0-9']\nfirst_number = 2", "first_number: found 2, expected 0 or 1"),
+        ("layers = ['0-9']\nfirst = 0", "first: found 0, no such key; did you mean first_number?"),
+        ("first_number = 0", "layers: the key is missing"),
+    ],
+)
+def test_melted_refuses(folder, keys, message):
+    (line,) = refused(BASE + f"[melted]\n{keys}\n")
+    assert "[melted] " in line
+    assert message in line
+
+
+def test_melted_and_stray_exclude_each_other(folder):
+    (line,) = refused(BASE + STRAY + '[melted]\nlayers = ["0-9"]\n')
+    assert "[melted]: found beside [[stray]], expected only one of the two" in line
+
+
+def test_part_and_passage_are_required(folder):
+    assert refused("[grid]\npitch = 0.1\n") == [
+        "case.toml: [part]: the table is missing",
+        "case.toml: [[passage]]: the table is missing, at least one",
+    ]
+
+
+def test_closed_names_are_unique(folder):
+    closed = '[[closed]]\nname = "g"\ncentre = [0, 0, 1]\nradius = 1\n'
+    (line,) = refused(BASE + closed + closed)
+    assert "[[closed]] number 2 name: found 'g'" in line
+
+
+def test_all_faults_of_a_file_at_once(folder):
+    text = """\
+[part]
+name = "x"
+mesh = "gone.stl"
+unit = "mn"
+layer_thickness = "0.05"
+platfrom_z = 0.0
+
+[[passage]]
+name = "a"
+inlet = { centre = [1, 2, 3], radius = -4.0 }
+outlet = { centre = [4, 5, 6], radius = 4.0 }
+
+[[separate]]
+passages = ["a", "b"]
+
+[[stray]]
+height = 3.0
+after_layer = 3
+layers = 3.0
+"""
+    assert refused(text, "bad.toml") == [
+        "bad.toml:3: [part] mesh: found 'gone.stl', expected a file that exists, "
+        "its path relative to this file's folder",
+        "bad.toml:4: [part] unit: found 'mn', expected 'mm', 'inch' or 'm'",
+        "bad.toml:5: [part] layer_thickness: found '0.05', expected a valid number",
+        "bad.toml:6: [part] platfrom_z: found 0.0, no such key; did you mean platform_z?",
+        "bad.toml:8: [[passage]] number 1 min_clear_diameter: the key is missing",
+        "bad.toml:10: [[passage]] number 1 inlet.radius: found -4.0, expected greater than 0",
+        "bad.toml:14: [[separate]] number 1 passages, item 2: found 'b', "
+        "expected the name of a passage",
+        "bad.toml:18: [[stray]] number 1 after_layer: found 3, "
+        "expected none beside height: only one of the two",
+        "bad.toml:19: [[stray]] number 1 layers: found 3.0, expected a valid integer",
+    ]
+
+
+# Files that are no case files
+
+
+@pytest.mark.parametrize(
+    ("data", "message"),
+    [
+        (b"", "case.toml: the file is empty"),
+        (b"# nothing\n", "case.toml: the file is empty"),
+        (b"[part]\nname = \xff\n", "case.toml:2: found byte 0xff, expected UTF-8 text"),
+        (b"[part]\nname = \n", "case.toml:2: not valid TOML: Invalid value, at column 8"),
+        (b"[part]\na = 1\na = 2\n", "case.toml:3: not valid TOML: Cannot overwrite a value"),
+        (b"[part", "case.toml: not valid TOML: "),
+        (b"a = " + b"[" * 100_000, "case.toml: not valid TOML: nested too deeply"),
+        (b"a = " + b"9" * 5000, "case.toml: not valid TOML: "),
+        (b"\x00\x01\x02", "case.toml:1: not valid TOML: "),
+    ],
+)
+def test_not_a_toml_file(folder, data, message):
+    Path("case.toml").write_bytes(data)
+    with pytest.raises(CaseError) as caught:
+        read_case(Path("case.toml"))
+    assert str(caught.value).startswith(message)
+    assert "\n" not in str(caught.value)
+
+
+def test_no_file_and_a_folder(folder):
+    with pytest.raises(CaseError, match=r"^gone\.toml: no such file, expected a TOML file$"):
+        read_case(Path("gone.toml"))
+    with pytest.raises(CaseError, match=r"found a folder, expected a TOML file$"):
+        read_case(folder)
+    with pytest.raises(CaseError, match="cannot be read"):
+        read_case(Path("x" * 5000))
+
+
+junk = st.one_of(
+    st.none().map(lambda _: {}),
+    st.booleans(),
+    st.integers(),
+    st.integers(min_value=10**300, max_value=10**310),
+    st.floats(),
+    st.text(max_size=5),
+    st.lists(st.integers(), max_size=4),
+    st.just([{}]),
+    st.just({"centre": {"x": [1]}}),
+)
+
+
+def _places(inner, where=()):
+    yield where
+    steps = inner.items() if isinstance(inner, dict) else enumerate(inner)
+    for step, value in steps:
+        if isinstance(value, dict | list):
+            yield from _places(value, (*where, step))
+        else:
+            yield (*where, step)
+
+
+@settings(
+    max_examples=300,
+    deadline=None,
+    suppress_health_check=[HealthCheck.function_scoped_fixture],
+)
+@given(data=st.data())
+def test_junk_in_any_place_gives_a_case_or_a_clear_error(folder, monkeypatch, data):
+    """Whatever stands at a key, the answer is a case or a CaseError with a place in each line."""
+    document = tomllib.loads(FULL)
+    where = data.draw(st.sampled_from([place for place in _places(document) if place]))
+    inner = document
+    for step in where[:-1]:
+        inner = inner[step]
+    inner[where[-1]] = data.draw(junk)
+    Path("case.toml").write_text(FULL)
+    monkeypatch.setattr("clearance.toml_file._parsed", lambda path, text: copy.deepcopy(document))
+    try:
+        read_case(Path("case.toml"))
+    except ClearanceError as error:
+        for line in str(error).splitlines():
+            assert re.match(r"case\.toml(:\d+)?: \[", line), line
+
+
+# Lines of keys
+
+
+def test_lines_of_every_way_to_write_a_key():
+    text = '''\
+top = 1
+[part] # comment ]
+"quoted key" = 1
+a.b = 2
+text = """
+[not.a.table]
+not_a_key = 1
+"""
+also = [ # [
+  "x", 'y = 1',
+]
+after = 1
+  [[passage]]
+  [passage.inlet]
+  centre = 1
+[[ passage ]]
+inlet.centre = 2
+[passage.outlet]
+radius = 1
+'''
+    lines = key_lines(text)
+    tomllib.loads(text)
+    assert lines[("top",)] == 1
+    assert lines[("part",)] == 2
+    assert lines[("part", "quoted key")] == 3
+    assert lines[("part", "a", "b")] == 4
+    assert lines[("part", "also")] == 9
+    assert lines[("part", "after")] == 12
+    assert lines[("passage", 0)] == 13
+    assert lines[("passage", 0, "inlet", "centre")] == 15
+    assert lines[("passage", 1)] == 16
+    assert lines[("passage", 1, "inlet", "centre")] == 17
+    assert lines[("passage", 1, "outlet", "radius")] == 19
+    assert not any("not_a_key" in where or "not" in where for where in lines)
+
+
+# Plate file
+
+
+def test_plate_is_read_without_opening_the_cases(folder):
+    Path("plate.toml").write_text(PLATE)
+    plate = read_plate(Path("plate.toml"))
+    assert (plate.name, plate.size) == ("build-117", (250.0, 250.0))
+    assert plate.text_sha256 == hashlib.sha256(PLATE.encode()).hexdigest()
+    assert [part.name for part in plate.part] == ["A1", "A2"]
+    assert (plate.part[0].at, plate.part[0].turn) == ((-60.0, 40.0), 90.0)
+    assert plate.part[1].turn == 0.0
+    assert plate.part[1].case == Path("missing.toml")
+    with pytest.raises(CaseError, match=r"missing\.toml: no such file"):
+        case_on_plate(plate, plate.part[1])
+
+
+def on_plate(text, case=BASE + STRAY, part=0):
+    Path("plate.toml").write_text(text)
+    Path("case.toml").write_text(case)
+    plate = read_plate(Path("plate.toml"))
+    return case_on_plate(plate, plate.part[part])
+
+
+def test_the_plates_event_replaces_the_cases_own(folder):
+    case = on_plate(PLATE)
+    (sheet,) = case.stray
+    assert (sheet.height, sheet.layers_high, sheet.source, sheet.resume) == (
+        31.2,
+        3,
+        "assumed",
+        "unknown",
+    )
+    assert case.notices == ("the case's own event is replaced by the plate's",)
+    assert any(text.startswith("plate build-117, [[stray]]") for text in case.assumptions)
+
+
+def test_a_plate_without_event_keeps_the_cases_own(folder):
+    text = PLATE.replace('[[stray]]\nheight = 31.2\nlayers = 3\nshape = "layer"\n', "")
+    case = on_plate(text)
+    assert case.stray[0].source == "log"
+    assert case.notices == ()
+
+
+def test_heights_from_layer_numbers_follow_each_parts_thickness(folder):
+    text = PLATE.replace("height = 31.2", "after_layer = 623")
+    thin = (BASE + STRAY).replace("thickness = 0.05", "thickness = 0.03")
+    assert on_plate(text).stray[0].height == 31.2
+    assert on_plate(text, thin).stray[0].height == 18.72
+
+
+def test_one_part_may_differ(folder):
+    text = PLATE.replace("turn = 90.0", "turn = 90.0\nlayers = 2\nnext_layer = 624")
+    case = on_plate(text.replace("layers = 3\n", 'layers = 3\nresume = "height"\n'))
+    (sheet,) = case.stray
+    assert (sheet.layers_low, sheet.layers_high) == (2, 2)
+    assert (sheet.resume, sheet.next_layer) == (None, 624)
+    assert "layers, next_layer: this part's own, not the plate's" in case.notices
+
+
+def test_a_part_that_got_no_stray_layer_has_none(folder):
+    case = on_plate(PLATE.replace("turn = 90.0", "layers = 0"))
+    assert case.stray == ()
+
+
+def test_the_shift_is_turned_into_the_parts_axes(folder):
+    # The part is turned by +90 deg: platform x is the part's -y, platform y its +x.
+    shifted = PLATE.replace("layers = 3\n", "layers = 3\nresume_shift = [0.3, 0.1]\n")
+    assert on_plate(shifted).stray[0].resume_shift == (0.1, -0.3)
+    assert on_plate(shifted.replace("turn = 90.0\n", "")).stray[0].resume_shift == (0.3, 0.1)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "number", "message"),
+    [
+        ('name = "A2"', 'name = "a1"', 18, "name: found 'a1', expected a name that no other"),
+        ('name = "A2"', 'name = "../A2"', 18, "expected a name that can be a file's"),
+        ('name = "A2"', 'name = "A2."', 18, "expected a name that can be a file's"),
+        ("[250.0, 250.0]", "[250.0, 0.0]", 4, "[plate] size, item 2: found 0.0, expected greater"),
+        ("[250.0, 250.0]", "250.0", 4, "[plate] size: found 250.0, expected two numbers"),
+        ("[60.0, 40.0]", "[60.0]", 20, "[[part]] number 2 at: found [60.0], expected two"),
+        ("at = [60.0, 40.0]\n", "", 17, "[[part]] number 2 at: the key is missing"),
+        ("turn = 90.0", "trun = 90.0", 15, "trun: found 90.0, no such key; did you mean turn?"),
+        ("turn = 90.0", 'resume = "up"', 15, "resume: found 'up', expected 'height', 'layer'"),
+        ("turn = 90.0", "height = 3.0", 15, "height: found 3.0, no such key; height belongs to"),
+        ("turn = 90.0", 'resume = "layer"\nnext_layer = 3', 16, "expected none beside resume"),
+        ("height = 31.2\n", "", 6, "[[stray]] number 1 height: the key is missing"),
+        ("[plate]", "[palte]", 2, "[palte]: no such table; did you mean [plate]?"),
+    ],
+)
+def test_plate_refuses(folder, old, new, number, message):
+    assert old in PLATE
+    lines = refused(PLATE.replace(old, new, 1), "plate.toml", read_plate)
+    assert any(line.startswith(f"plate.toml:{number}: ") and message in line for line in lines)
+
+
+def test_overrides_need_exactly_one_event(folder):
+    second = '[[stray]]\nheight = 40.0\nlayers = 1\nresume = "height"\n'
+    text = PLATE.replace("turn = 90.0", "layers = 2") + second
+    (line,) = refused(text, "plate.toml", read_plate)
+    assert "found it with 2 [[stray]] tables in the file, expected exactly one" in line
+    mesh = PLATE.replace("turn = 90.0", "layers = 2").replace(
+        'height = 31.2\nlayers = 3\nshape = "layer"', 'shape = "mesh"\nmesh = "measured.stl"'
+    )
+    (line,) = refused(mesh, "plate.toml", read_plate)
+    assert 'layers: found 2, expected none, since the event has shape = "mesh"' in line
+
+
+def test_plate_events_out_of_order(folder):
+    text = PLATE + "[[stray]]\nheight = 20.0\nlayers = 1\n"
+    (line,) = refused(text, "plate.toml", read_plate)
+    assert "[[stray]] number 2 height: found 20.0" in line
+
+
+def test_plate_events_that_overlap_for_thick_layers_only(folder):
+    text = PLATE + "[[stray]]\nheight = 31.3\nlayers = 1\n"
+    thin = (BASE + STRAY).replace("thickness = 0.05", "thickness = 0.03")
+    assert len(on_plate(text, thin).stray) == 2
+    with pytest.raises(CaseError, match=r"plate.toml: \[\[stray\]\] number 2 height: found 31.3"):
+        on_plate(text)
+
+
+# Documents that follow the code
+
+
+HEADINGS = {
+    "[part]": case_tables.PartTable,
+    "[record]": case_tables.RecordTable,
+    "[[passage]]": case_tables.PassageTable,
+    "Keys of `inlet` and `outlet`": case_tables.Port,
+    "[[separate]]": case_tables.SeparateTable,
+    "[[closed]]": case_tables.ClosedTable,
+    "[[stray]]": event.StrayKeys,
+    "[melted]": melted.MeltedTable,
+    "[state]": case_tables.StateTable,
+    "[drilling]": case_tables.DrillingTable,
+    "Keys of `drills`": case_tables.Drill,
+    "[flow]": case_tables.FlowTable,
+    "[grid]": case_tables.GridTable,
+    "[plate]": plate_case.PlateTable,
+    "[[part]]": plate_case.PlacedPart,
+}
+
+
+def _row(name, field):
+    extra = field.json_schema_extra or {}
+    value = None if field.is_required() else field.get_default()
+    written = f"`{json.dumps(list(value) if isinstance(value, tuple) else value)}`"
+    default = "required" if field.is_required() else extra.get("otherwise", written)
+    cells = (f"`{name}`", extra.get("unit", ""), default, field.description)
+    return "| " + " | ".join(cells) + " |"
+
+
+def test_the_page_lists_every_key_with_unit_default_and_meaning():
+    page = (ROOT / "docs" / "case-file.md").read_text(encoding="utf-8")
+    sections = re.split(r"^### ", page, flags=re.MULTILINE)[1:]
+    documented = {}
+    for section in sections:
+        heading, _, body = section.partition("\n")
+        documented[heading] = re.findall(r"^\| `.*\|$", body, flags=re.MULTILINE)
+    assert documented == {
+        heading: [_row(name, field) for name, field in model.model_fields.items()]
+        for heading, model in HEADINGS.items()
+    }
+
+
+def test_the_page_has_every_table():
+    models = {f"[{n}]" for n in CaseFile.model_fields} | {f"[[{n}]]" for n in CaseFile.model_fields}
+    models |= {"[plate]", "[[part]]"}
+    named = {heading for heading in HEADINGS if heading.startswith("[")}
+    assert named <= models
+    assert {name.strip("[]") for name in named} >= set(CaseFile.model_fields)
+
+
+def test_errors_on_the_page_are_what_the_program_says(folder):
+    page = (ROOT / "docs" / "case-file.md").read_text(encoding="utf-8")
+    case, shown = re.search(r"```toml\n(.*?)```\n.*?```text\n(.*?)```", page, re.DOTALL).groups()
+    assert refused(case, "bad.toml") == shown.splitlines()
+
+
+def test_the_shipped_schema_is_the_codes():
+    shipped = (ROOT / "clearance" / "case.schema.json").read_text(encoding="utf-8")
+    assert shipped == json.dumps(case_schema(), indent=2) + "\n"
+
+
+@pytest.mark.parametrize(
+    ("text", "fits"),
+    [
+        (FULL, True),
+        (BASE, True),
+        (BASE + '[melted]\nlayers = ["0-623", "0-2", "7"]\n', True),
+        (FULL.replace("layers = 3\n", "layers = [2, 3]\n"), True),
+        (FULL.replace("layers = 3\n", "layers = 2.5\n"), False),
+        (FULL.replace("height = 31.2\n", ""), False),
+        (FULL.replace("height = 31.2\n", "height = 31.2\nafter_layer = 623\n"), False),
+        (FULL.replace('resume = "height"', 'resume = "height"\nnext_layer = 627'), False),
+        (FULL.replace("platform_z", "platfrom_z"), False),
+        (FULL + '[melted]\nlayers = ["0-623"]\n', False),
+        (BASE + '[melted]\nlayers = ["0-x"]\n', False),
+        (PART, False),
+    ],
+)
+def test_editors_get_the_same_verdict_from_the_schema(text, fits):
+    jsonschema = pytest.importorskip("jsonschema")
+    validator = jsonschema.Draft202012Validator(case_schema())
+    jsonschema.Draft202012Validator.check_schema(case_schema())
+    assert validator.is_valid(tomllib.loads(text)) == fits
