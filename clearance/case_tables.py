@@ -26,6 +26,7 @@ from clearance.keys import (
 )
 from clearance.melted import MeltedTable
 
+Unit = Literal["mm", "cm", "m", "um", "in", "inch", "foot"]
 Series = Literal["jobber", "long", "extra-long"]
 
 
@@ -34,7 +35,7 @@ class PartTable(Table):
 
     name: Name = key("Name of the part, printed on every sheet.")
     mesh: FilePath = key("Nominal mesh as printed, with stock and feet; +Z is the build direction.")
-    unit: Literal["mm", "inch", "m"] = key(
+    unit: Unit = key(
         "Unit of meshes that carry none (STL, PLY, OBJ); a 3MF's own unit wins.", "", "mm"
     )
     layer_thickness: Annotated[float, Field(ge=0.001, le=10)] = key("Layer thickness.", "mm")

@@ -30,8 +30,12 @@ def _as_bytes(mask: Array) -> Mask:
     return np.require(mask, np.uint8, ["C", "W"])
 
 
-def _as_flat(indices: ArrayLike) -> NDArray[np.int64]:
-    return np.require(np.ravel(indices), np.int64, ["C", "W"])
+def _as_flat(indices: ArrayLike, size: int) -> NDArray[np.int64]:
+    """Whole numbers from 0 to size - 1, checked because the kernels do not."""
+    flat = np.require(np.ravel(indices), np.int64, ["C", "W"])
+    if flat.size and not (flat.min() >= 0 and flat.max() < size):
+        raise IndexError(f"index {flat.min()} or {flat.max()} is not one of {size}")
+    return flat
 
 
 # ---- columns to cells -------------------------------------------------------------------------
@@ -101,14 +105,16 @@ def raster(
     ------
     ValueError
         The rule is unknown or `runs_start` does not fit the columns.
+    IndexError
+        `runs_start` does not fit the runs.
     """
     if rule not in ("centre", "touched"):
         raise ValueError(f"rule {rule!r}: expected 'centre' or 'touched'")
-    start = _as_flat(runs_start)
+    z = np.require(np.reshape(runs_z, (-1, 2)), np.float32, ["C", "W"])
+    start = _as_flat(runs_start, len(z) + 1)
     if start.size != nx * ny + 1:
         raise ValueError(f"{start.size} run starts for {nx} x {ny} columns: expected one more")
     cells = np.zeros((nx, ny, nz), np.uint8)
-    z = np.require(np.reshape(runs_z, (-1, 2)), np.float32, ["C", "W"])
     _raster(start, z, cells, float(z0), float(pitch), rule == "touched")
     return cells
 
@@ -315,13 +321,19 @@ def widest_route(
         Smallest radius on the route, 0 without one. At most 1/4095 of the largest radius less
         than the best possible.
 
+    Raises
+    ------
+    IndexError
+        A source or target is not a cell of the window.
+
     Notes
     -----
     Always goes on from the waiting cell of largest radius (Prim's tree in a queue of buckets), so
     that the route keeps to the ridge of the radius also where it has room to spare.
     """
     radius = np.require(radius, np.float32, ["C", "W"])
-    route = _widest_route(radius, _as_bytes(passable), _as_flat(sources), _as_flat(targets))
+    begin, finish = _as_flat(sources, radius.size), _as_flat(targets, radius.size)
+    route = _widest_route(radius, _as_bytes(passable), begin, finish)
     return route, float(radius.ravel()[route].min()) if route.size else 0.0
 
 
@@ -386,8 +398,13 @@ def flood(passable: Array, seeds: ArrayLike) -> Mask:
     -------
     (X, Y, Z) ndarray of uint8
         1 where passable cells lead to a seed through faces.
+
+    Raises
+    ------
+    IndexError
+        A seed is not a cell of the window.
     """
     passable = _as_bytes(passable)
     mask = np.zeros(passable.shape, np.uint8)
-    _flood(passable, _as_flat(seeds), mask)
+    _flood(passable, _as_flat(seeds, mask.size), mask)
     return mask

@@ -121,6 +121,7 @@ class Columns:
     grid: Grid
     metal: Runs
     most_winding: int
+    least_winding: int
     unclosed: int
 
     def volume_mm3(self) -> float:
@@ -162,8 +163,8 @@ def cast(
         snap_even(shift_mm[0]),
         snap_even(shift_mm[1]),
     )
-    start, runs, most, unclosed = _wind(column, z, delta, grid.count)
-    return Columns(grid, Runs(start, runs), int(most), int(unclosed))
+    start, runs, most, least, unclosed = _wind(column, z, delta, grid.count)
+    return Columns(grid, Runs(start, runs), int(most), int(least), int(unclosed))
 
 
 @njit(cache=True, nogil=True)
@@ -266,6 +267,7 @@ def _wind(column, height, delta, columns):  # type: ignore[no-untyped-def]
     runs = np.empty((column.shape[0] // 2 + 1, 2), np.float64)
     n = 0
     most = 0
+    least = 0
     unclosed = 0
     for c in range(columns):
         _sort(z, d, first[c], first[c + 1])
@@ -274,6 +276,7 @@ def _wind(column, height, delta, columns):  # type: ignore[no-untyped-def]
             before = winding
             winding += d[a]
             most = max(most, winding)
+            least = min(least, winding)
             if before < 1 and winding >= 1:
                 if n == runs.shape[0]:
                     runs = _grown_runs(runs)
@@ -289,7 +292,7 @@ def _wind(column, height, delta, columns):  # type: ignore[no-untyped-def]
             if winding >= 1:
                 n = max(n, start[c])
         start[c + 1] = n
-    return start, runs[:n].copy(), most, unclosed
+    return start, runs[:n].copy(), most, least, unclosed
 
 
 @njit(cache=True, nogil=True)

@@ -19,6 +19,8 @@ from numpy.typing import ArrayLike, NDArray
 
 LEAF = 8  # most triangles in a leaf of the tree
 LONG_MM = 10.0  # a segment longer than this is worth a look at its ends first
+PASSES = 4  # most times that `widen` resamples a route
+FINE_ENOUGH = 0.997  # `widen` halves its spacing if a route has less of its vertices' room
 ROUNDING_MM = 1e-6  # subtracted from every certified length; float64 arithmetic errs far less
 
 Vector = tuple[float, float, float]
@@ -660,19 +662,31 @@ def _direction(route: Array, n: int, m: int) -> Vector:
 def _smooth(
     triangles: Array, boxes: Array, route: Array, room: Array, face: Array, foot: Array,
     n: int, plenty: float, spacing: float, nodes: Array, gaps: Array,
-) -> None:  # fmt: skip
-    """Draw a vertex towards its neighbours' middle unless that costs room that matters."""
+) -> float:  # fmt: skip
+    """Draw a vertex towards its neighbours' middle unless that costs room that matters.
+
+    Returns how far it went.
+    """
     here, before = _row(route, n), _row(route, n - 1)
     middle = _along(before, _minus(_row(route, n + 1), before), 0.5)
     p = _along(here, _minus(middle, here), 0.5)
     if _gap2(p, here) < 1e-6 * spacing * spacing or not _may_move(route, n, p, spacing):
-        return
+        return 0.0
     least = min(room[n], plenty) * (1.0 - 1e-12)
     d, f, q = _better(triangles, boxes, p, least, face[n], nodes, gaps)
-    if f >= 0:
-        _put(route, n, p)
-        _put(foot, n, q)
-        room[n], face[n] = d, f
+    if f < 0:
+        return 0.0
+    _put(route, n, p)
+    _put(foot, n, q)
+    room[n], face[n] = d, f
+    return math.sqrt(_gap2(p, here))
+
+
+@_compiled
+def _wake(step: Array, n: int, length: float) -> None:
+    """Let a vertex that moved by `length`, and its neighbours, try again."""
+    for other in range(max(n - 1, 0), min(n + 2, step.size)):
+        step[other] = max(step[other], length)
 
 
 @_compiled
@@ -722,7 +736,8 @@ def _push(
 @_compiled
 def _widen(
     triangles: Array, boxes: Array, route: Array, fixed: bool, spacing: float, rounds: int
-) -> None:
+) -> float:
+    """Widen a route in place; returns the least room of its vertices."""
     count = route.shape[0]
     last = count - 1
     nodes, gaps = np.empty(64, np.int64), np.empty(64)
@@ -737,10 +752,15 @@ def _widen(
     for turn in range(rounds):
         # A vertex with this much more room than the throat cannot hold the least distance.
         plenty = room.min() + 2.0 * spacing
+        busy = False
         for n in range(1, last):
             if step[n] > 0.0 or room[n] >= plenty:
-                _smooth(triangles, boxes, route, room, face, foot, n, plenty, spacing, nodes, gaps)
-        busy = False
+                moved = _smooth(
+                    triangles, boxes, route, room, face, foot, n, plenty, spacing, nodes, gaps
+                )
+                if moved > 0.02 * spacing:
+                    busy = True
+                    _wake(step, n, moved)
         for m in range(count):
             n = m if turn % 2 == 0 else last - m
             if room[n] >= plenty or step[n] == 0.0 or (fixed and (n == 0 or n == last)):
@@ -752,12 +772,12 @@ def _widen(
                 n, across, 2.4 * turn, step[n], spacing, nodes, gaps,
             )  # fmt: skip
             step[n] = min(4.0 * longest, spacing)
-            if longest > 0.02 * spacing:  # the neighbours may now follow
+            if longest > 0.02 * spacing:
                 busy = True
-                for other in range(max(n - 1, 0), min(n + 2, count)):
-                    step[other] = max(step[other], longest)
+                _wake(step, n, longest)
         if not busy:
-            return
+            break
+    return room.min()
 
 
 def _resample(polyline: Floats, spacing: float) -> Floats:
@@ -785,7 +805,8 @@ def widen(
     spacing_mm : float
         Step to which the route is resampled.
     fixed_ends : bool
-        Keep both ends where they are; else they move across the route like every other vertex.
+        Keep both ends where they are; else they move in the plane across the route's first or
+        last step.
     rounds : int
         Most times that the whole route is gone through.
 
@@ -799,18 +820,24 @@ def widen(
     -----
     Each vertex climbs the distance field in the plane across the route, as far as that concerns
     the narrowest place; where there is plenty of room the route is only smoothed. A local
-    search: it does not find another way round an obstacle. If resampling cuts a corner too
-    closely, half and a quarter of the spacing are tried.
+    search: it does not find another way round an obstacle. Where the steps between vertices come
+    much nearer to metal than the vertices do, half and a quarter of the spacing are tried.
     """
     given = _as_points(polyline)
     if len(tree.order) == 0 or len(given) < 2:
         return given
-    least = certified_clearance(tree, given)[0]
+    best, least = given, certified_clearance(tree, given)[0]
     for divisor in (1, 2, 4):
         spacing = spacing_mm / divisor
-        route = _resample(given, spacing)
-        _widen(tree.triangles, tree.boxes, route, fixed_ends, spacing, rounds)
+        route = best
+        for _ in range(PASSES):
+            route = _resample(route, spacing)
+            room = _widen(tree.triangles, tree.boxes, route, fixed_ends, spacing, rounds)
+            if np.linalg.norm(np.diff(route, axis=0), axis=1).max() < 1.9 * spacing:
+                break  # else the vertices have spread until they held one another back
         bound = certified_clearance(tree, route)[0]
-        if bound > least:
-            return route
-    return given
+        if bound >= least:
+            best, least = route, bound
+        if bound >= FINE_ENOUGH * room:
+            break  # else a step between vertices comes much nearer than the vertices themselves
+    return best

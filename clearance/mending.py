@@ -157,11 +157,26 @@ def _turn_consistently(triangles: Triangles, edges: Edges) -> tuple[Triangles, s
     odd = np.bincount(parent, parity, len(triangles))
     size = np.bincount(parent, minlength=len(triangles))
     turn = (parity == 1) ^ (odd > size / 2)[parent]
-    turned = triangles.copy()
-    turned[turn] = turned[turn][:, ::-1]
+    turned = turn_over(triangles, turn)
     if not survey(turned).balanced:
         raise PartError(
             "the mesh cannot be turned consistently: triangles that meet at edges of four or "
             "more do not pair up"
         )
     return turned, f"{int(turn.sum())} triangles faced against their neighbours and were turned"
+
+
+@njit(cache=True, nogil=True)
+def _copy_turned(triangles, which, turned):  # type: ignore[no-untyped-def]
+    for i in range(triangles.shape[0]):
+        for k in range(3):
+            source = 2 - k if which[i] else k
+            for axis in range(3):
+                turned[i, k, axis] = triangles[i, source, axis]
+
+
+def turn_over(triangles: Triangles, which: NDArray[np.bool_]) -> Triangles:
+    """Copy triangles, those of `which` (F,) with their corners in opposite order."""
+    turned = np.empty_like(triangles)
+    _copy_turned(triangles, which, turned)
+    return turned

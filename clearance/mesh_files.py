@@ -223,14 +223,15 @@ def _facets(words: list[bytes], done: int) -> NDArray[np.float64]:
         long = max(words, key=len)
         raise PartError(f"the text STL holds a word of {len(long)} letters: {_show(long)}")
     table = np.array(words[: 21 * whole]).reshape(whole, 21)
-    for column, keyword in _KEYWORDS.items():
-        wrong = np.flatnonzero(table[:, column] != keyword)
-        if len(wrong):
-            found = table[wrong[0], column]
-            raise PartError(
-                f"the text STL is wrong near facet {done + wrong[0] + 1}: found {_show(found)}, "
-                f"expected '{keyword.decode()}' (three vertices a facet)"
-            )
+    columns = list(_KEYWORDS)
+    wrong = table[:, columns] != np.array(list(_KEYWORDS.values()))
+    if wrong.any():
+        row, column = np.argwhere(wrong)[0]
+        raise PartError(
+            f"the text STL is wrong in facet {done + row + 1}: found "
+            f"{_show(table[row, columns[column]])}, expected "
+            f"'{_KEYWORDS[columns[column]].decode()}' (three vertices a facet)"
+        )
     if rest:
         raise PartError(f"the text STL is cut off in facet {done + whole + 1}")
     numbers = table[:, _NUMBERS]

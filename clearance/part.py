@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from clearance.closedness import Survey, survey
 from clearance.errors import PartError
-from clearance.mending import close
+from clearance.mending import close, turn_over
 from clearance.mesh_files import RawMesh, read_mesh
 from clearance.shells import face_outward
 
@@ -237,6 +237,6 @@ def _of_positive_volume(
         )
     if seen.volume_mm3 > 0:
         return triangles, ()
-    return np.ascontiguousarray(triangles[:, ::-1]), (
+    return turn_over(triangles, np.ones(len(triangles), np.bool_)), (
         "the whole mesh was inside out (all triangles faced inward) and was turned",
     )

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 SMALLEST, LARGEST = 0.7, 1.5  # equivalent radius of a mouth over the radius given
 LEAST_MOVE = 2.0  # mm; a mouth may lie this far from the centre given, or half its radius
 SLACK = 1.1  # on that move: the disc is only roughly given
-SAGITTA = 0.15  # times the radius: what a closing plane may lie below a curved face
+SAGITTA = 0.25  # times the radius: what a closing plane may lie below a curved face
 STRAIGHT = 0.02  # share of the walls' normals along the axis up to which a bore is straight
 STEEPEST = np.cos(np.radians(70.0))  # least cosine between a closing plane's normal and the axis
 ROUND = 0.97  # isoperimetric quotient from which an outline counts as round
@@ -171,6 +171,12 @@ def _free_rays(triangles: Singles, start: Floats, rays: Floats, length: float) -
     free = np.ones(rays.shape[0], np.bool_)
     e1, e2, s, p, q = np.empty(3), np.empty(3), np.empty(3), np.empty(3), np.empty(3)
     for i in range(triangles.shape[0]):
+        far = False
+        for k in range(3):
+            a, b, c = triangles[i, 0, k], triangles[i, 1, k], triangles[i, 2, k]
+            far |= min(a, b, c) > start[k] + length or max(a, b, c) < start[k] - length
+        if far:
+            continue
         for k in range(3):
             e1[k] = triangles[i, 1, k] - triangles[i, 0, k]
             e2[k] = triangles[i, 2, k] - triangles[i, 0, k]
@@ -235,6 +241,12 @@ def _rises_above(t: Singles, x: float, y: float, z: float) -> bool:
     return bool(t[0, 2] + v * (t[1, 2] - t[0, 2]) + w * (t[2, 2] - t[0, 2]) > z)
 
 
+def _within(triangles: Singles, centre: Floats, reach: float) -> Ints:
+    """Indices of the triangles whose bounding box meets the cube of half edge `reach`."""
+    box = np.stack([centre - reach, centre + reach])[None].astype(np.float32)
+    return _select(triangles, box)[1]
+
+
 def _hemisphere(count: int) -> Floats:
     """Directions (count, 3) spread evenly over the upper half of the unit sphere."""
     z = 1.0 - (np.arange(count) + 0.5) / count
@@ -276,10 +288,12 @@ class _Site:
     noded: bool = False  # True: outlines may consist of several shells' pieces
     vectors: Floats = field(init=False)
     bore: float = field(init=False)  # radius of the bore, as soon as it is known
+    faces: Floats = field(init=False)  # normals (K, 3) of large plane faces, the largest first
 
     def __post_init__(self) -> None:
         self.vectors = _normals(self.triangles)
         self.bore = self.radius
+        self.faces = self._faces()
 
     @property
     def move(self) -> float:
@@ -318,12 +332,9 @@ class _Site:
             plane, pieces.points[members, 0], -float(area[best]), pieces.triangle[members]
         )
 
-    def faces(self) -> Floats:
-        """Return the normals (K, 3) of large plane faces near, the largest first."""
+    def _faces(self) -> Floats:
         reach = LARGEST * self.radius + self.move
-        low, high = self.triangles.min(axis=1), self.triangles.max(axis=1)
-        near = ((low <= self.centre + reach) & (high >= self.centre - reach)).all(axis=1)
-        vectors = self.vectors[near]
+        vectors = self.vectors[_within(self.triangles, self.centre, reach)]
         areas = np.linalg.norm(vectors, axis=1)
         vectors, areas = vectors[areas > 0.0], areas[areas > 0.0]
         if areas.size == 0:
@@ -346,6 +357,9 @@ def _smallest_face(plane: Plane, pieces: Segments, least: float) -> _Outline | N
     """Return what `_Site.smallest` does where outlines of several shells make up the void's."""
     import shapely
 
+    pieces = Segments(
+        *(part[(pieces.points[:, 0] != pieces.points[:, 1]).any(1)] for part in pieces)
+    )
     lines = shapely.union_all(shapely.linestrings(pieces.points))
     faces = np.array(shapely.get_parts(shapely.polygonize(shapely.get_parts(lines))))
     if faces.size == 0:
@@ -358,8 +372,10 @@ def _smallest_face(plane: Plane, pieces: Segments, least: float) -> _Outline | N
         step = np.roll(ring, -1, axis=0) - ring
         piece = tree.nearest(shapely.points(ring + 0.5 * step))
         along = pieces.points[piece, 1] - pieces.points[piece, 0]
-        # Metal is left of each piece: round a void every piece runs clockwise.
-        if (np.einsum("ij,ij->i", along, step) <= 0.0).all():
+        # Metal is left of each piece: round a void the pieces run clockwise (all but slivers
+        # where walls of two shells coincide).
+        turn = np.einsum("ij,ij->i", along, step) / np.linalg.norm(along, axis=1)
+        if turn[turn > 0.0].sum() < 1e-3 * np.abs(turn).sum():
             return _Outline(plane, ring, float(face.area), pieces.triangle[piece])
     return None
 
@@ -412,10 +428,11 @@ def _find_bore(site: _Site, normal: Floats | None) -> _Bore | None:
         square = abs(float(bore.axis @ bore.outline.plane.normal))
         return bore.roundness - abs(float(np.log(bore.radius / site.radius))) + 0.5 * square
 
-    listed = np.concatenate([np.eye(3), site.faces()[:6]])
+    listed = np.concatenate([np.eye(3), site.faces[:6]])
     far = SLACK * site.move
     deep = far + 0.5 * site.radius
     few = np.array([0.0, -0.5 * far, 0.5 * far, -far, far, -deep, deep])
+    few += 0.0137 * site.radius  # a centre given on a face shall not mean a plane in that face
     many = np.linspace(-deep, deep, 33)  # a thin curved wall leaves little room for a plane
     rounds = [] if normal is None else [(normal[None], few), (normal[None], many)]
     rounds += [(listed, few), (listed, many)]
@@ -468,12 +485,10 @@ def _march(
     def closed(t: float) -> _Outline | None:
         return site.outline(start + t * axis, direction, axis)
 
-    at, last = 0.0, closed(0.0)
-    while last is None:  # the plane leans: begin further in
-        at -= 0.3 * site.radius
-        if at < -3.0 * site.radius:
-            return None
-        last = closed(at)
+    steps = [0.0, 0.05, *np.arange(-0.15, -3.0, -0.3)]  # a plane that leans begins further in
+    at = next((k * site.radius for k in steps if closed(k * site.radius) is not None), None)
+    if at is None:
+        return None
     beyond = at + stride
     while (found := closed(beyond)) is not None:
         at, beyond = beyond, beyond + stride
@@ -506,7 +521,7 @@ def _centroid(outline: _Outline) -> Floats:
 def _openness(site: _Site, end: _End, axis: Floats) -> float:
     """Share of rays that get away from an end, over the half space in front of it."""
     frame = Plane.through(np.zeros(3), axis)
-    rays = _hemisphere(32) @ np.stack([frame.u, frame.v, frame.normal])
+    rays = _hemisphere(24) @ np.stack([frame.u, frame.v, frame.normal])
     start = _centroid(end.outline) + 0.3 * site.radius * axis
     free = _free_rays(site.triangles, start, rays, 2.0 * site.radius + 1.0)
     return free / len(rays)
@@ -562,16 +577,19 @@ def _outward(site: _Site, bore: _Bore, start: Floats, normal: Floats | None) -> 
     clearest = max(one[0] for one in found)
     found = [one for one in found if one[0] > 0.3 * clearest]
     if len(found) > 1:
-        # Both ends look open: the one within a chamber does not see unbounded space.
-        seen = _sights(site.whole, np.array([one[3] for one in found])).sum(axis=1)
-        found = [one for one, sights in zip(found, seen, strict=True) if 2 * sights >= seen.max()]
+        # Both ends look open: the one within a chamber does not see unbounded space, or not in
+        # as many directions. What it sees back through the bore does not count.
+        seen = _sights(site.whole, np.array([one[3] for one in found]))
+        ways = np.stack([-np.eye(3), np.eye(3)], axis=1).reshape(6, 3)
+        count = [int(np.sum(seen[k] & (ways @ one[2] > -0.3))) for k, one in enumerate(found)]
+        found = [one for one, sights in zip(found, count, strict=True) if 2 * sights >= max(count)]
     return min(found, key=lambda one: one[1])[2]
 
 
 def _directions(site: _Site, axis: Floats, wanted: list[Floats]) -> list[Floats]:
     """Return the normals of planes to close the mouth with."""
     kept: list[Floats] = []
-    for given in (axis, *wanted, *site.faces()):
+    for given in (axis, *wanted, *site.faces):
         direction = given if float(given @ axis) > 0.0 else -given
         if float(direction @ axis) < STEEPEST or len(kept) == 8:
             continue
@@ -599,32 +617,81 @@ def _closing(site: _Site, bore: _Bore, normal: Floats | None) -> _End | None:
         for direction in _directions(site, axis, [seed] if normal is None else [seed, normal])
         if (end := _march(site, start, axis, direction, reach, stride)) is not None
     ]
-    return max(ends, key=lambda end: end.height, default=None)
+    best = max(ends, key=lambda end: end.height, default=None)
+    return best if best is None or _flat(site, best, axis) else _tilted(site, best, axis)
 
 
-def _polygon(site: _Site, outline: _Outline) -> Polygon:
-    """Return the void within an outline: what metal stands in it is left out."""
+def _flat(site: _Site, end: _End, axis: Floats) -> bool:
+    """Whether nothing of the wall stands out over a closing plane: then none closes more."""
+    plane, ring = end.outline.plane, end.outline.ring
+    normal = plane.normal if float(plane.normal @ axis) > 0.0 else -plane.normal
+    above = Plane(plane.origin + 0.02 * site.radius * normal, plane.normal, plane.u, plane.v)
+    points = cut(site.triangles, above).points
+    margin = 0.1 * site.radius
+    near = ((points > ring.min(axis=0) - margin) & (points < ring.max(axis=0) + margin)).all((1, 2))
+    step = points[near, 1] - points[near, 0]
+    around = np.linalg.norm(np.roll(ring, -1, axis=0) - ring, axis=1).sum()
+    return bool(np.linalg.norm(step, axis=1).sum() < 0.15 * around)
+
+
+def _tilted(site: _Site, best: _End, axis: Floats) -> _End:
+    """Return the end that a tilted plane reaches, if it closes more: for curved outer faces."""
+    angle = 0.3
+    while angle > 0.03:
+        plane = best.outline.plane
+        normal = plane.normal if float(plane.normal @ axis) > 0.0 else -plane.normal
+        start = _centroid(best.outline) - 0.2 * site.radius * axis
+        reach = site.move + 2.0 * site.radius
+        ends = []
+        for lean in (plane.u, -plane.u, plane.v, -plane.v):
+            direction = _unit(normal + angle * lean)
+            if float(direction @ axis) > STEEPEST:
+                ends.append(_march(site, start, axis, direction, reach, 0.25 * site.radius))
+        higher = max((e for e in ends if e is not None), key=lambda e: e.height, default=best)
+        if higher.height > best.height + 5.0 * PRECISION:
+            best = higher
+        else:
+            angle *= 0.5
+    return best
+
+
+def _polygon(site: _Site, outline: _Outline) -> Polygon | None:
+    """Return the void within an outline without the metal that stands in it.
+
+    None if an outline of another shell crosses it: then the void must be found with noding.
+    """
     import shapely
 
-    outer = shapely.Polygon(outline.ring)
-    if not outer.is_valid:
-        outer = shapely.make_valid(outer)
+    outer = shapely.make_valid(shapely.Polygon(outline.ring))
     pieces = cut(site.triangles, outline.plane)
     order, first, opened = trace(pieces.keys)
     low, high = outline.ring.min(axis=0), outline.ring.max(axis=0)
-    inside = []
-    for k in range(opened, first.size - 1):
+    inside, crossing = [], []
+    for k in range(first.size - 1):
         ring = pieces.points[order[first[k] : first[k + 1]], 0]
-        if len(ring) >= 3 and (ring.min(axis=0) > low).all() and (ring.max(axis=0) < high).all():
+        if (ring.max(axis=0) < low).any() or (ring.min(axis=0) > high).any():
+            continue
+        within = (ring.min(axis=0) > low).all() and (ring.max(axis=0) < high).all()
+        if k >= opened and within and len(ring) >= 3:
             inside.append(ring)
+        else:
+            crossing.append(ring)
+    if crossing and not site.noded:
+        # The outline itself is among them: only what lies clearly within it counts.
+        core = outer.buffer(-1e-3 * site.radius)
+        if shapely.contains_xy(core, np.concatenate(crossing)).any():
+            return None
     void = outer.difference(polygons(inside)) if inside else outer
-    return max(shapely.get_parts(void), key=lambda part: float(part.area))
+    parts = [part for part in shapely.get_parts(void) if part.geom_type == "Polygon"]
+    return max(parts, key=lambda part: float(part.area), default=None)
 
 
-def _mouth(site: _Site, end: _End) -> Mouth:
+def _mouth(site: _Site, end: _End) -> Mouth | None:
     import shapely
 
     polygon = _polygon(site, end.outline)
+    if polygon is None:
+        return None
     plane = end.outline.plane
     radius = _equal_radius(polygon.area)
     circle = shapely.maximum_inscribed_circle(polygon, tolerance=1e-3 * radius)
@@ -648,51 +715,52 @@ def _mouth(site: _Site, end: _End) -> Mouth:
 
 
 def _candidates(site: _Site) -> list[tuple[Floats, float]]:
-    """Centre and radius of outlines of void near the given centre, of any size."""
-    found: list[tuple[float, Floats, float]] = []
-    for direction in (*np.eye(3), *site.faces()[:6]):
-        for share in (0.0, -0.5, 0.5, -SLACK, SLACK):
+    """Centre and radius of the openings nearest to the given centre, of any size."""
+    found: list[tuple[float, Floats, _Bore]] = []
+    for direction in (*np.eye(3), *site.faces[:6]):
+        for share in (0.0137, -0.5, 0.5, -SLACK, SLACK):
             plane = Plane.through(site.centre + share * site.move * direction, direction)
             pieces = cut(site.triangles, plane)
             order, first, opened = trace(pieces.keys)
-            area, _ = _measure(pieces.points, order, first)
-            for k in range(opened, first.size - 1):
-                radius = _equal_radius(max(-float(area[k]), 0.0))
-                if radius > 0.2 * site.radius:
-                    members = order[first[k] : first[k + 1]]
-                    ring = pieces.points[members, 0]
-                    outline = _Outline(plane, ring, -float(area[k]), pieces.triangle[members])
-                    bore = _bore(site, outline)
-                    centre = _centroid(outline)
-                    away = float(np.linalg.norm(centre - site.centre))
-                    if bore.roundness > 0.3:
-                        found.append((away, centre, bore.radius))
-    kept: list[tuple[Floats, float]] = []
-    for _, centre, radius in sorted(found, key=lambda one: one[0]):
-        if len(kept) < 5 and all(
-            float(np.linalg.norm(centre - other)) > 0.5 * max(radius, size) for other, size in kept
-        ):
-            kept.append((centre, radius))
-    return kept
+            areas, _ = _measure(pieces.points, order, first)
+            areas[:opened] = 0.0
+            for k in np.flatnonzero(areas < -np.pi * (0.2 * site.radius) ** 2):
+                members = order[first[k] : first[k + 1]]
+                outline = _Outline(
+                    plane, pieces.points[members, 0], -float(areas[k]), pieces.triangle[members]
+                )
+                centre = _centroid(outline)
+                away = float(np.linalg.norm(centre - site.centre))
+                found.append((away, centre, _bore(site, outline)))
+    kept: list[tuple[Floats, _Bore]] = []
+    for _, centre, bore in sorted(found, key=lambda one: one[0]):
+        # The same bore further in is not another opening.
+        apart = [float(np.linalg.norm(np.cross(centre - at, one.axis))) for at, one in kept]
+        if len(kept) < 5 and all(a > 0.5 * bore.radius for a in apart):
+            kept.append((centre, bore))
+    return [(centre, bore.radius) for centre, bore in kept]
 
 
-def _fault(site: _Site, bore: _Bore | None, winding: int) -> str:
+def _place(point: Floats) -> str:
+    return "({:g}, {:g}, {:g})".format(*(np.round(point, 3) + 0.0))
+
+
+def _fault(site: _Site, bore: _Bore | None) -> str:
     """Say why a port was not found."""
-    x, y, z = site.centre
-    asked = f"{site.name}: no mouth of radius {site.radius:g} mm at ({x:g}, {y:g}, {z:g})"
-    if len(site.triangles) == 0 and winding <= 0:
-        return f"{asked}: there is no metal near it, the centre is far away from the part"
-    listed = "; ".join(
-        f"radius {radius:.3g} mm at ({c[0]:.4g}, {c[1]:.4g}, {c[2]:.4g})"
-        for c, radius in _candidates(site)
-    )
+    asked = f"{site.name}: no mouth of radius {site.radius:g} mm at {_place(site.centre)}"
+    around = np.concatenate([np.zeros((1, 3)), np.eye(3), -np.eye(3)]) * 0.05 * site.radius
+    metal = bool((_winding_at(site.whole, site.centre + around) >= 1).any())
+    if len(site.triangles) == 0:
+        there = "in solid metal, far from any surface" if metal else "far away from the part"
+        return f"{asked}: the centre is {there}"
+    listed = "; ".join(f"radius {radius:.3g} mm at {_place(c)}" for c, radius in _candidates(site))
     near = f"; openings near: {listed}" if listed else "; there is no opening near it"
     if bore is not None:
         return (
             f"{asked}: a bore of radius {bore.radius:.3g} mm is there, but it does not come out "
             f"of the part within {site.move:g} mm of that centre{near}"
         )
-    if winding >= 1:
+    if metal and not listed:
         return f"{asked}: the centre lies in solid metal{near}"
     return (
         f"{asked}: no closed outline of {SMALLEST:g} to {LARGEST:g} times that radius runs "
@@ -700,39 +768,27 @@ def _fault(site: _Site, bore: _Bore | None, winding: int) -> str:
     )
 
 
-def _near(site_triangles: Singles, centre: Floats, reach: float) -> Singles:
-    low, high = site_triangles.min(axis=1), site_triangles.max(axis=1)
-    keep = ((low <= centre + reach) & (high >= centre - reach)).all(axis=1)
-    return site_triangles[keep]
-
-
-def _attempts(site: _Site) -> Iterator[_Site]:
+def _find(whole: Singles, close: Ints, near: Ints, one: Request) -> Mouth:
     """Quick first: close triangles only, then all near ones, then shells that overlap."""
-    close = _near(site.triangles, site.centre, 2.5 * site.radius + site.move + 1.0)
-    for triangles, noded in ((close, False), (site.triangles, False), (site.triangles, True)):
-        yield _Site(site.name, site.whole, triangles, site.centre, site.radius, noded)
-
-
-def _find(site: _Site, normal: Floats | None) -> Mouth:
-    bore: _Bore | None = None
-    for attempt in _attempts(site) if len(site.triangles) else ():
-        found = _find_bore(attempt, normal)
-        if found is None:
-            continue
-        bore = found
-        end = _closing(attempt, found, normal)
+    centre, radius = np.asarray(one.centre, dtype=np.float64), float(one.radius)
+    normal = None if one.normal is None else _unit(one.normal)
+    last: _Bore | None = None
+    for chosen, noded in ((close, False), (near, False), (near, True)):
+        site = _Site(one.name, whole, whole[chosen], centre, radius, noded)
+        bore = _find_bore(site, normal)
+        last = bore or last
+        end = None if bore is None else _closing(site, bore, normal)
         if end is None:
             continue
-        away = abs(float((_centroid(end.outline) - site.centre) @ end.outline.plane.normal))
-        if away > SLACK * site.move + SAGITTA * site.radius:
+        away = abs(float((_centroid(end.outline) - centre) @ end.outline.plane.normal))
+        if away > SLACK * site.move + SAGITTA * radius:
             continue
-        mouth = _mouth(attempt, end)
-        if mouth.radius < SMALLEST * site.radius:
+        mouth = _mouth(site, end)
+        if mouth is None or mouth.radius < SMALLEST * radius:
             continue
-        if _winding_at(site.whole, mouth.deepest[None])[0] <= 0:
+        if _winding_at(whole, mouth.deepest[None])[0] <= 0:
             return mouth
-    winding = int(_winding_at(site.whole, site.centre[None])[0])
-    raise PortError(_fault(site, bore, winding))
+    raise PortError(_fault(site, last))
 
 
 def find_mouths(triangles: Singles, requests: Sequence[Request]) -> list[Mouth]:
@@ -759,15 +815,14 @@ def find_mouths(triangles: Singles, requests: Sequence[Request]) -> list[Mouth]:
         return []
     centres = np.array([one.centre for one in requests], dtype=np.float64)
     radii = np.array([one.radius for one in requests], dtype=np.float64)
-    reach = (4.0 * radii + 4.0)[:, None]
-    boxes = np.stack([centres - reach, centres + reach], axis=1).astype(np.float32)
+    move = np.maximum(LEAST_MOVE, 0.5 * radii)
+    reach = np.concatenate([2.5 * radii + move + 1.0, 4.0 * radii + 4.0])[:, None]
+    middle = np.concatenate([centres, centres])
+    boxes = np.stack([middle - reach, middle + reach], axis=1).astype(np.float32)
     which, found = _select(triangles, boxes)
-    mouths = []
-    for k, one in enumerate(requests):
-        near = triangles[found[which == k]]
-        site = _Site(one.name, triangles, near, centres[k], float(radii[k]))
-        mouths.append(_find(site, None if one.normal is None else _unit(one.normal)))
-    return mouths
+    chosen = [found[which == k] for k in range(len(boxes))]
+    count = len(requests)
+    return [_find(triangles, chosen[k], chosen[count + k], one) for k, one in enumerate(requests)]
 
 
 def find_mouth(

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from clearance.closedness import Triangles, vertex_hash
 from clearance.errors import PartError
+from clearance.mending import turn_over
 
 _SAMPLES = 16  # points on each shell at which the other shells are counted
 _SAMPLES_ALL = 100_000  # about so many points in all, at least 2 a shell
@@ -64,9 +65,7 @@ def face_outward(triangles: Triangles) -> tuple[Triangles, tuple[str, ...]]:
         if not wrong.any():
             break
         turned += int(wrong.sum())
-        which = wrong[shells.label]
-        triangles = triangles.copy()
-        triangles[which] = triangles[which][:, ::-1]
+        triangles = turn_over(triangles, wrong[shells.label])
         shells = Shells(shells.label, np.where(wrong, -volume, volume))
     _refuse_half_cavities(triangles, shells, least, most)
     return triangles, _notices(turned, shells, least, most)

@@ -8,6 +8,7 @@ slice stack in place of the mesh, beams) is refused.
 """
 
 import zipfile
+import zlib
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -42,6 +43,17 @@ _UNITS = {
     "meter": "m",
 }
 _TYPES = ("other", "model", "support", "solidsupport", "surface")  # in lib3mf's order
+# What the standard library raises on a damaged, encrypted or exotic archive or its XML.
+_DAMAGE = (
+    zipfile.BadZipFile,
+    zlib.error,
+    ElementTree.ParseError,
+    EOFError,
+    KeyError,
+    NotImplementedError,
+    RuntimeError,
+    UnicodeError,
+)
 _DEEPEST = 64  # nested components; more is a circle
 
 Key = tuple[str, int]
@@ -94,7 +106,7 @@ def read_3mf(path: Path) -> tuple[NDArray[np.float64], str, tuple[str, ...]]:
     """
     try:
         unit = _checked_unit(path)
-    except (zipfile.BadZipFile, ElementTree.ParseError, EOFError, KeyError) as fault:
+    except _DAMAGE as fault:
         raise PartError(f"the 3MF file is damaged or cut off: {fault}") from fault
     try:
         import lib3mf  # noqa: F401
@@ -115,20 +127,23 @@ def _checked_unit(path: Path) -> str:
         names = [n for n in archive.namelist() if n.lower().endswith(".model")]
         if not names:
             raise PartError("is a zip archive without a 3MF model in it")
-        attributes: dict[str, dict[str, str]] = {}
+        units: dict[str, str] = {}
         for name in names:
             with archive.open(name) as stream:
-                attributes[name], spaces = _root(stream)
-            for prefix in attributes[name].get("requiredextensions", "").split():
+                attributes, spaces = _root(stream)
+            units[name] = attributes.get("unit", "millimeter")
+            for prefix in attributes.get("requiredextensions", "").split():
                 space = spaces.get(prefix, prefix)
                 if space not in _UNDERSTOOD:
                     raise PartError(
                         f"requires the 3MF extension {space}, which is not understood here: "
                         "export the part as a plain mesh"
                     )
-        unit = attributes[_root_name(archive, names)].get("unit", "millimeter")
+        unit = units[_root_name(archive, names)]
     if unit not in _UNITS:
         raise PartError(f"has the unit '{unit}', expected one of {', '.join(_UNITS)}")
+    if len(set(units.values())) > 1:
+        raise PartError(f"mixes units in one 3MF file: {', '.join(sorted(set(units.values())))}")
     return _UNITS[unit]
 
 
@@ -237,7 +252,7 @@ def _with_lxml(path: Path) -> _Package:
                 if name == top:
                     items = root.findall(f"{{{_CORE}}}build/{{{_CORE}}}item")
                     package.items.extend(_placed(item, name) for item in items)
-    except (etree.XMLSyntaxError, zipfile.BadZipFile, EOFError) as fault:
+    except (etree.XMLSyntaxError, *_DAMAGE) as fault:
         raise PartError(f"the 3MF file is damaged or cut off: {fault}") from fault
     except (TypeError, ValueError) as fault:
         raise PartError(f"the 3MF file is not as the standard says: {fault}") from fault

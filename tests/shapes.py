@@ -141,6 +141,15 @@ def rounded_block(
     return m3.Manifold.extrude(outline, top - bottom).translate((0, 0, bottom))
 
 
+def footed_block(
+    size: tuple[float, float], corner: float, height: float, foot: float = 3.0
+) -> m3.Manifold:
+    """Rounded block from z = 0 whose first layers are wider by `foot` all round, at 45 degrees."""
+    wide = rounded_block((size[0] + 2 * foot, size[1] + 2 * foot), corner + foot, 0, 0.8)
+    slope = m3.Manifold.hull(wide + rounded_block(size, corner, 0.8 + foot, 0.9 + foot))
+    return slope + rounded_block(size, corner, foot, height)
+
+
 def bore(
     start: ArrayLike,
     end: ArrayLike,

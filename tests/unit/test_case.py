@@ -12,6 +12,7 @@ import pickle
 import re
 import tomllib
 from pathlib import Path
+from typing import get_args
 
 import pytest
 from hypothesis import HealthCheck, given, settings
@@ -20,6 +21,7 @@ from hypothesis import strategies as st
 from clearance import case_tables, event, melted, plate_case
 from clearance.case import CaseFile, case_schema, read_case
 from clearance.errors import CaseError, ClearanceError
+from clearance.part import UNITS_MM
 from clearance.plate_case import case_on_plate, read_plate
 from clearance.toml_file import key_lines
 
@@ -360,7 +362,7 @@ def test_melted_of_the_contract(folder):
 
 REFUSED = [
     # replaced text, new text, line number, rest of the message
-    ('unit = "mm"', 'unit = "mn"', 5, "[part] unit: found 'mn', expected 'mm', 'inch' or 'm'"),
+    ('unit = "mm"', 'unit = "mn"', 5, "[part] unit: found 'mn', expected 'mm', 'cm', 'm', 'um', 'in', 'inch' or 'foot'"),
     ("thickness = 0.05", "thickness = '0.05'", 6, "layer_thickness: found '0.05', expected a valid number"),
     ("thickness = 0.05", "thickness = true", 6, "layer_thickness: found true, expected a valid number"),
     ("thickness = 0.05", "thickness = 0", 6, "layer_thickness: found 0, expected greater than or equal to 0.001"),
@@ -551,7 +553,7 @@ layers = 3.0
     assert refused(text, "bad.toml") == [
         "bad.toml:3: [part] mesh: found 'gone.stl', expected a file that exists, "
         "its path relative to this file's folder",
-        "bad.toml:4: [part] unit: found 'mn', expected 'mm', 'inch' or 'm'",
+        "bad.toml:4: [part] unit: found 'mn', expected 'mm', 'cm', 'm', 'um', 'in', 'inch' or 'foot'",
         "bad.toml:5: [part] layer_thickness: found '0.05', expected a valid number",
         "bad.toml:6: [part] platfrom_z: found 0.0, no such key; did you mean platform_z?",
         "bad.toml:8: [[passage]] number 1 min_clear_diameter: the key is missing",
@@ -807,6 +809,10 @@ def test_plate_events_that_overlap_for_thick_layers_only(folder):
 
 
 # Documents that follow the code
+
+
+def test_units_are_those_that_the_mesh_reader_knows():
+    assert set(get_args(case_tables.Unit)) == set(UNITS_MM)
 
 
 HEADINGS = {

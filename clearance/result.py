@@ -1,0 +1,228 @@
+"""The result of a check: dataclasses whose fields are the keys of the JSON.
+
+In: nothing. Out: `Result` and its parts, and `as_json`, which turns them into
+plain values. Key names and units are the contract; they only ever grow.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import enum
+import math
+from dataclasses import dataclass, field
+from typing import Any, Literal
+
+
+class State(enum.StrEnum):
+    """State of a passage."""
+
+    OPEN = "open"
+    RESTRICTED = "restricted"
+    BLOCKED = "blocked"
+    UNDETERMINED = "undetermined"
+
+
+Point = tuple[float, float, float]
+
+
+@dataclass(frozen=True)
+class ClearDiameter:
+    """Clear diameter of the nominal and of the predicted part, mm.
+
+    The true value for the given geometry lies in [low, high] and [nominal_low, nominal_high].
+    """
+
+    nominal: float
+    predicted: float
+    low: float
+    high: float
+    nominal_low: float
+    nominal_high: float
+
+
+@dataclass(frozen=True)
+class CrossingResult:
+    """One crossing of a passage with a stray sheet."""
+
+    stray: int
+    height_mm: float
+    centre_mm: Point
+    nominal_area_mm2: float
+    open_area_mm2: float
+    open_fraction: float
+    clear_diameter_mm: float
+    sealed: bool
+    loss_coefficient: float | None = None
+
+
+@dataclass(frozen=True)
+class Drilling:
+    """One stroke of a drill."""
+
+    crossing: int
+    also_clears: tuple[int, ...]
+    drill_diameter_mm: float
+    series: str
+    flute_mm: float
+    overall_mm: float
+    from_: str
+    entry_mm: Point
+    direction: Point
+    depth_mm: float
+    length_to_diameter: float
+    wall_margin_mm: float
+    wall_cut_mm: float
+    overrun_mm: float
+    tilt_tolerance_deg: float
+    tilt_from_z_deg: float
+    turn_about_z_deg: float
+    drill_tolerance_mm: float
+    run_out_mm: float
+
+
+@dataclass(frozen=True)
+class Rework:
+    """A drilling plan and what the check says of the part after it."""
+
+    state_after: str
+    clear_diameter_after_mm: float
+    drilling: tuple[Drilling, ...]
+    cuts_wall: bool = False
+    wall_left_mm: float | None = None
+
+
+@dataclass(frozen=True)
+class PassageResult:
+    """What is known of one passage."""
+
+    name: str
+    state: State
+    required_mm: float
+    clear_diameter_mm: ClearDiameter
+    nominal_state: State
+    crossings: tuple[CrossingResult, ...]
+    reasons: tuple[str, ...]
+    settled_by: tuple[str, ...] = ()
+    pitch_mm: float = 0.0
+    throat_mm: Point | None = None
+    rework: Rework | None = None
+    why_not: str = ""
+    flow: dict[str, Any] | None = None
+
+
+@dataclass(frozen=True)
+class SeparateResult:
+    """Whether circuits that must stay apart still do."""
+
+    passages: tuple[str, ...]
+    state: Literal["apart", "joined", "undetermined"]
+    where_mm: Point | None
+    through: Literal["void", "unmelted"] | None
+    nominal_state: str = "apart"
+
+
+@dataclass(frozen=True)
+class Unmelted:
+    """Powder that stayed loose where the part has metal and the wrong slice had none."""
+
+    stray: int
+    area_mm2: float
+    thickness_mm: float
+    joins: tuple[tuple[str, ...], ...]
+    where_mm: Point
+
+
+@dataclass(frozen=True)
+class TrappedPowder:
+    """A void without a way out."""
+
+    volume_mm3: float
+    mass_g: float | None
+    between: tuple[str, ...]
+    centre_mm: Point
+    passages: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class GaugePin:
+    """The largest pin that enters a port, and where it stops."""
+
+    port: str
+    pin_diameter_mm: float
+    stops_at_mm: float | None
+    nominal_stops_at_mm: float | None = None
+
+
+@dataclass(frozen=True)
+class Signs:
+    """What can be seen or measured on the part without cutting it."""
+
+    mass_added_g: float | None
+    volume_added_mm3: float
+    height_added_mm: float
+    outside_overhang_mm: float
+    gauge_pins: tuple[GaugePin, ...] = ()
+
+
+@dataclass(frozen=True)
+class DispositionResult:
+    """What the rules recommend, and why."""
+
+    recommendation: str
+    reasons: tuple[str, ...]
+    concession: bool
+    order_of_work: tuple[str, ...]
+    settled_by: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Result:
+    """All that a check says of one part."""
+
+    part: str
+    pitch_mm: float
+    passages: tuple[PassageResult, ...]
+    separate: tuple[SeparateResult, ...] = ()
+    unmelted: tuple[Unmelted, ...] = ()
+    trapped_powder: tuple[TrappedPowder, ...] = ()
+    signs: Signs | None = None
+    resumed_section: tuple[dict[str, float], ...] = ()
+    disposition: DispositionResult | None = None
+    translations: tuple[str, ...] = ()
+    assumptions: tuple[str, ...] = ()
+    notices: tuple[str, ...] = ()
+    cautions: tuple[str, ...] = ()
+    schema: int = 1
+    inputs: dict[str, Any] = field(default_factory=dict)
+
+    @property
+    def exit_status(self) -> int:
+        """0 all conforms, 3 something does not, 4 nothing known not to but something open."""
+        states = [p.state for p in self.passages]
+        apart = [s.state for s in self.separate]
+        if State.BLOCKED in states or State.RESTRICTED in states or "joined" in apart:
+            return 3
+        if State.UNDETERMINED in states or "undetermined" in apart:
+            return 4
+        return 0
+
+
+KEY_NAMES = {"from_": "from"}
+"""Fields whose key is a word that Python keeps for itself."""
+
+
+def as_json(value: Any) -> Any:
+    """Plain dicts, lists, numbers and strings; a number that is not finite becomes null."""
+    if dataclasses.is_dataclass(value) and not isinstance(value, type):
+        names = [f.name for f in dataclasses.fields(value)]
+        return {KEY_NAMES.get(n, n): as_json(getattr(value, n)) for n in names}
+    if isinstance(value, dict):
+        return {str(k): as_json(v) for k, v in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [as_json(v) for v in value]
+    if isinstance(value, enum.Enum):
+        return value.value
+    if isinstance(value, float) or hasattr(value, "dtype"):
+        number = float(value)
+        return round(number, 6) if math.isfinite(number) else None
+    return value
