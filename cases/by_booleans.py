@@ -24,6 +24,7 @@ import manifold3d as m3  # noqa: E402
 import shapes as s  # noqa: E402
 
 FAR = 1000.0
+LAP = 1e-6  # mm by which pieces overlap upward, so that faces that should touch do
 
 
 class Event(NamedTuple):
@@ -97,8 +98,14 @@ def between(solid: m3.Manifold, low: float, high: float) -> m3.Manifold:
     return solid ^ s.block((-FAR, -FAR, low), (FAR, FAR, high))
 
 
-def predicted(nominal: m3.Manifold, case: dict) -> tuple[m3.Manifold, list[tuple]]:
-    """Predicted solid, and the moves as (height from which, dx, dy, dz)."""
+def predicted(
+    nominal: m3.Manifold, case: dict, melted: m3.Manifold | None = None
+) -> tuple[m3.Manifold, list[tuple]]:
+    """Predicted solid, and the moves as (height from which, dx, dy, dz).
+
+    `melted` is what the slices are cut from, if that is more than the part.
+    """
+    melted = nominal if melted is None else melted
     t, base = case["part"]["layer_thickness"], case["part"]["platform_z"]
     solid, moves = nominal, []
     x = y = dz = 0.0
@@ -106,12 +113,12 @@ def predicted(nominal: m3.Manifold, case: dict) -> tuple[m3.Manifold, list[tuple
         level = base + event.height
         x, y = x + event.shift[0], y + event.shift[1]
         top = level + event.layers * t
-        pieces = [between(solid, -FAR, level)]
+        pieces = [between(solid, -FAR, level + (0.0 if event.layers else LAP))]
         for i in range(event.layers):
-            outline = nominal.slice(base + (event.first + i + 0.5) * t).translate((x, y))
+            outline = melted.slice(base + (event.first + i + 0.5) * t).translate((x, y))
             deep = event.penetration if i == 0 else 0.0
             height = level + i * t
-            pieces.append(m3.Manifold.extrude(outline, t + deep).translate((0, 0, height - deep)))
+            pieces.append(m3.Manifold.extrude(outline, t + deep + LAP).translate((0, 0, height - deep)))
         old, cut = dz, level - dz  # nominal height that the upper part begins at
         if event.following is not None:
             dz = top - (base + event.following * t)
@@ -174,10 +181,12 @@ def regions(solid: m3.Manifold, discs: list[tuple[np.ndarray, float]]) -> list[i
 def states(folder: Path, file: str = "case.toml") -> dict:
     """What booleans say of a case: ports joined, circuits joined, outside reached."""
     case = tomllib.loads((folder / file).read_text())
-    nominal = s.manifold(script(folder).make())
+    makers = script((folder / case["part"]["mesh"]).resolve().parent)
+    nominal = s.manifold(makers.make())
+    melted = nominal + s.manifold(makers.supports()) if "also_melted" in case["part"] else None
     result = {}
     for when in ("nominal", "predicted"):
-        solid, moves = (nominal, []) if when == "nominal" else predicted(nominal, case)
+        solid, moves = (nominal, []) if when == "nominal" else predicted(nominal, case, melted)
         names, discs = [], []
         for passage in case["passage"]:
             for end in ("inlet", "outlet"):

@@ -65,12 +65,19 @@ def build(triangles: ArrayLike) -> Tree:
     -------
     Tree
 
+    Raises
+    ------
+    ValueError
+        A coordinate is not finite.
+
     Notes
     -----
     A balanced binary tree: every node splits its triangles at the median centroid along the axis
     on which the centroids spread most, so node numbers say which triangles a leaf holds.
     """
     soup = np.ascontiguousarray(triangles, dtype=np.float32).reshape(-1, 3, 3)
+    if not np.isfinite(soup).all():
+        raise ValueError("coordinates of triangles must be finite")
     return Tree(*_build(soup))
 
 
@@ -137,11 +144,16 @@ def _build(soup: Array) -> tuple[Array, Array, Array]:
             centre[f, k] = soup[f, 0, k] + soup[f, 1, k] + soup[f, 2, k]
     key = np.empty(count, np.float32)
     order = np.arange(count).astype(np.int32)
-    width = leaves
-    for node in range(1, leaves):
-        if node * width >= 2 * leaves:
-            width //= 2
-        _split(node, width, leaves, centre, key, order)
+    nodes, widths = np.empty(64, np.int64), np.empty(64, np.int64)
+    nodes[0], widths[0], waiting = 1, leaves, 1
+    while waiting > 0:  # downward first, so that the triangles at hand stay in the cache
+        waiting -= 1
+        node, width = nodes[waiting], widths[waiting]
+        if node < leaves:
+            _split(node, width, leaves, centre, key, order)
+            for child in (2 * node + 1, 2 * node):
+                nodes[waiting], widths[waiting] = child, width // 2
+                waiting += 1
 
     triangles = np.empty_like(soup)
     boxes = np.empty((2 * leaves, 6), np.float32)
@@ -374,8 +386,14 @@ def distances(tree: Tree, points: ArrayLike) -> Floats:
 
 
 def _as_points(points: ArrayLike) -> Floats:
-    """(N, 3), writable and contiguous: one array type, so that one compiled kernel serves."""
-    return np.require(np.reshape(np.asarray(points, np.float64), (-1, 3)), requirements=["C", "W"])
+    """(N, 3), writable and contiguous: one array type, so that one compiled kernel serves.
+
+    A point that is not a number would read as infinitely far, so it is refused.
+    """
+    array = np.require(np.reshape(np.asarray(points, np.float64), (-1, 3)), requirements=["C", "W"])
+    if not np.isfinite(array).all():
+        raise ValueError("coordinates of points must be finite")
+    return array
 
 
 # ---- segments ---------------------------------------------------------------------------------

@@ -145,6 +145,7 @@ class Window:
     _casts: dict[tuple[str, tuple[float, float]], Columns] = field(default_factory=dict)
     _sure: Casts = field(default_factory=dict)
     _metal: dict[tuple[str, float], Any] = field(default_factory=dict)
+    _predicted: dict[tuple[Event, ...], Predicted] = field(default_factory=dict)
 
     @cached_property
     def grid(self) -> Grid:
@@ -244,7 +245,12 @@ class Window:
 
     def predict(self, events: tuple[Event, ...]) -> Predicted:
         """Return the predicted part in this window (the nominal one for no events)."""
-        return Predicted(self, events)
+        if events not in self._predicted:
+            # One event is looked at in several ways; of many variants only the last is kept.
+            nominal = self._predicted.get(())
+            self._predicted = {} if nominal is None else {(): nominal}
+            self._predicted[events] = Predicted(self, events)
+        return self._predicted[events]
 
 
 @dataclass(eq=False)
@@ -277,6 +283,16 @@ class Predicted:
         metal = assemble(self.table, casts)
         if self.window.bodies.added is not None:
             metal = unite(metal, runs("added", (0.0, 0.0)))
+        return metal
+
+    @cached_property
+    def melted(self) -> Runs:
+        """Metal per column as it was melted, without the gaps that stayed powder."""
+        table = slabs(self.events, loose=True)
+        casts = {key: self.window.columns(*key).metal for key in bodies(table)}
+        metal = assemble(table, casts)
+        if self.window.bodies.added is not None:
+            metal = unite(metal, self.window.columns("added").metal)
         return metal
 
     @cached_property

@@ -38,7 +38,8 @@ class Event:
         True: the slices are the whole rectangle of the part's bounding box.
     unknown_slices : tuple of int
         Which slices lie below the part, so that what they hold is not known.
-    penetration : float, mm
+    penetration, penetration_low : float, mm
+        Deepest and least deep that the first layer of a melting reaches below itself.
     rise : float, mm
         Added by this event to the height of everything above it.
     shift : tuple of float, mm
@@ -54,6 +55,7 @@ class Event:
     rise: float
     shift: tuple[float, float]
     unknown_slices: tuple[int, ...] = ()
+    penetration_low: float = 0.0
 
     @property
     def top(self) -> float:
@@ -102,13 +104,14 @@ class Slab:
     stray: int = NONE
 
 
-def slabs(events: tuple[Event, ...]) -> tuple[Slab, ...]:
+def slabs(events: tuple[Event, ...], loose: bool = False) -> tuple[Slab, ...]:
     """Slabs from minus to plus infinity for events in rising order of height.
 
     Within a sheet only the slices were melted. Where the part has metal and the
     slice has none the powder stayed loose; for passages that gap counts as metal,
     so the nominal (or, if the part above is lifted, its sections at the cut) is
-    united with the slices. Source: DESIGN.md, "The stray sheet, exactly".
+    united with the slices. With `loose` the gap is left out, but for what the
+    first layer above it melts again. Source: DESIGN.md, "The stray sheet, exactly".
     """
     table: list[Slab] = []
     low, lift, shift = -np.inf, 0.0, (0.0, 0.0)
@@ -122,23 +125,46 @@ def slabs(events: tuple[Event, ...]) -> tuple[Slab, ...]:
         table.append(Slab(low, melt_low, lift, shift))
         if gates and melt_low < event.bottom:
             table.append(Slab(melt_low, event.bottom, lift, shift, (gates[0],), event.stray))
-        above = lift + event.rise
-        for k, gate in enumerate(gates):
-            z_low = event.bottom + k * event.layer
-            z_high = event.bottom + (k + 1) * event.layer
-            if event.rise == 0.0:
-                table.append(Slab(z_low, z_high, lift, moved, (gate,), event.stray))
-            else:
-                cut = (
-                    Gate("part", event.bottom - lift, moved),
-                    Gate("part", event.top - above, moved),
-                )
-                if cut[0] == cut[1]:
-                    cut = cut[:1]
-                table.append(Slab(z_low, z_high, None, moved, (gate, *cut), event.stray))
-        low, lift, shift = event.top, above, moved
+        sheet = _loose if loose else _sheet
+        table += sheet(event, gates, lift, moved)
+        low, lift, shift = event.top, lift + event.rise, moved
     table.append(Slab(low, np.inf, lift, shift))
     return tuple(slab for slab in table if slab.low < slab.high)
+
+
+def _layers(event: Event, gates: list[Gate]) -> list[tuple[float, float, Gate]]:
+    bottom, layer = event.bottom, event.layer
+    return [(bottom + k * layer, bottom + (k + 1) * layer, g) for k, g in enumerate(gates)]
+
+
+def _cuts(event: Event, lift: float, moved: tuple[float, float]) -> tuple[Gate, ...]:
+    """Sections of the part where it ends below a sheet and where it goes on above it."""
+    below = Gate("part", event.bottom - lift, moved)
+    above = Gate("part", event.top - (lift + event.rise), moved)
+    return (below,) if below == above else (below, above)
+
+
+def _sheet(
+    event: Event, gates: list[Gate], lift: float, moved: tuple[float, float]
+) -> list[Slab]:
+    """Slabs of a sheet for passages: gaps count as metal."""
+    if event.rise == 0.0:
+        return [Slab(a, b, lift, moved, (g,), event.stray) for a, b, g in _layers(event, gates)]
+    cuts = _cuts(event, lift, moved)
+    return [Slab(a, b, None, moved, (g, *cuts), event.stray) for a, b, g in _layers(event, gates)]
+
+
+def _loose(
+    event: Event, gates: list[Gate], lift: float, moved: tuple[float, float]
+) -> list[Slab]:
+    """Slabs of a sheet as melted: slices only, and what the layer above melts of the gap."""
+    healed = max(event.bottom, event.top - event.penetration_low)
+    above = Gate("part", event.top - (lift + event.rise), moved)
+    table = []
+    for a, b, gate in _layers(event, gates):
+        table.append(Slab(a, min(b, healed), None, moved, (gate,), event.stray))
+        table.append(Slab(max(a, healed), b, None, moved, (gate, above), event.stray))
+    return [slab for slab in table if slab.low < slab.high]
 
 
 def offset(events: tuple[Event, ...], z: float) -> NDArray[np.float64]:

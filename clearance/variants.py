@@ -214,4 +214,5 @@ def _event(
         rise,
         stray.resume_shift,
         unclear,
+        stray.penetration_low,
     )

@@ -20,10 +20,10 @@ def axes() -> dict[str, tuple[np.ndarray, float]]:
     lean = np.tan(np.radians(30.0))
     gauge = [(18 - 2 * lean, 18, top), (18 + (HEIGHT - 52) * lean, 18, 52), (52, 18, 52)]
     return {
-        "pressure": (s.bent_line([(-36, -18, -5), (-36, -18, 72), (-52, -18, 72)], 9, 3), 4.0),
-        "tank": (s.bent_line([(0, -18, -5), (0, -18, RUN), (24, -18, RUN), (24, -18, top)], 5.5, 3), 4.0),
-        "pilot": (s.bent_line([(-24, 18, top), (-24, 18, RUN), (6, 18, RUN), (6, 18, top)], 5.5, 3), 4.0),
-        "gauge": (s.bent_line(gauge, 8, 3), 2.5),
+        "pressure": (s.bent_line([(-36, -18, -5), (-36, -18, 72), (-52, -18, 72)], 9, 2.5), 4.0),
+        "tank": (s.bent_line([(0, -18, -5), (0, -18, RUN), (24, -18, RUN), (24, -18, top)], 5.5, 2.5), 4.0),
+        "pilot": (s.bent_line([(-24, 18, top), (-24, 18, RUN), (6, 18, RUN), (6, 18, top)], 5.5, 2.5), 4.0),
+        "gauge": (s.bent_line(gauge, 8, 2.5), 2.5),
     }
 
 
@@ -31,7 +31,7 @@ def make() -> s.Soup:
     """Footed block less its passages and four blind holes in the top."""
     solid = s.footed_block((100, 70), 4, HEIGHT)
     for axis, radius in axes().values():
-        solid -= s.tube_along(axis, radius)
+        solid -= s.tube_along(axis, radius, 112)
     for x in (-44, 44):
         for y in (-29, 29):
             solid -= s.bore((x, y, HEIGHT - 16), (x, y, HEIGHT + 1), 2.5, segments=64)

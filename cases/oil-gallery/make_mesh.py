@@ -15,8 +15,8 @@ def axes() -> dict[str, tuple[np.ndarray, float]]:
     """Axis and radius of each passage, 2 mm longer than the block at the ports."""
     main = [(-62, 0, 18), (-34, 0, 18), (-10, 0, 40), (14, 0, 40), (38, 0, 18), (62, 0, 18)]
     return {
-        "gallery": (s.bent_line(main, 12, 6), 5.0),
-        "branch": (s.bent_line([(-22, 0, 29), (-22, 14, 40), (-22, 14, 57)], 6, 6), 2.5),
+        "gallery": (s.bent_line(main, 12, 4), 5.0),
+        "branch": (s.bent_line([(-22, 0, 29), (-22, 14, 40), (-22, 14, 57)], 6, 4), 2.5),
     }
 
 

@@ -18,19 +18,19 @@ def axes() -> dict[str, tuple[np.ndarray, float]]:
     """Axis and radius of each passage, 2 mm longer than the body at the ports."""
     top = HEIGHT + 2
     return {
-        "supply": (s.bent_line([(-26, -14, -5), (-26, -14, 52), (-26, -32, 52)], 9, 3), 4.0),
-        "return": (s.bent_line([(26, -14, -5), (26, -14, 54), (42, -14, 54)], 8, 3), 3.0),
-        "pilot": (s.bent_line([(-16, 18, top), (-16, 18, 18), (16, 18, 18), (16, 18, top)], 6, 3), 2.0),
+        "supply": (s.bent_line([(-26, -14, -5), (-26, -14, 52), (-26, -32, 52)], 9, 2), 4.0),
+        "return": (s.bent_line([(26, -14, -5), (26, -14, 54), (42, -14, 54)], 8, 2), 3.0),
+        "pilot": (s.bent_line([(-16, 18, top), (-16, 18, 18), (16, 18, 18), (16, 18, top)], 6, 2), 2.0),
     }
 
 
 def make() -> s.Soup:
     """Footed body with a blind seat for the valve, less its passages."""
     solid = s.footed_block((80, 60), 6, HEIGHT)
-    solid += m3.Manifold.cylinder(8, 22, circular_segments=128).translate((0, 0, HEIGHT - 2))
+    solid += m3.Manifold.cylinder(8, 18, circular_segments=128).translate((0, 0, HEIGHT - 2))
     solid -= s.bore((0, 0, 46), (0, 0, HEIGHT + 7), 9.0, segments=128)
     for axis, radius in axes().values():
-        solid -= s.tube_along(axis, radius)
+        solid -= s.tube_along(axis, radius, 112)
     return s.soup(solid)
 
 

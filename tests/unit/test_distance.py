@@ -43,7 +43,10 @@ def random_soup(seed, count=300):
 
 
 def brute(soup, p):
-    """Nearest point of each triangle to p: the three sides, and the face where p lies over it."""
+    """Nearest point of each triangle to p: the three sides, and the face where p lies over it.
+
+    p is (3,), or (F, 3) for a point per triangle.
+    """
     t = soup.astype(np.float64)
     nearest = np.empty((len(t), 3))
     least = np.full(len(t), np.inf)
@@ -61,7 +64,7 @@ def brute(soup, p):
     normal = np.cross(t[:, 1] - t[:, 0], t[:, 2] - t[:, 0])
     size2 = (normal * normal).sum(1)
     sides = np.linalg.norm(t - np.roll(t, 1, axis=1), axis=2).max(1)
-    over = size2 > 1e-14 * sides**4
+    over = size2 > 1e-17 * sides**4
     for k in range(3):
         inward = np.cross(normal, t[:, (k + 1) % 3] - t[:, k])
         over &= ((p - t[:, k]) * inward).sum(1) >= 0
@@ -75,8 +78,7 @@ def brute_segment(soup, a, b):
     low, high = np.zeros(len(soup)), np.ones(len(soup))
 
     def at(s):
-        points = a + s[:, None] * (b - a)
-        return np.array([brute(soup[n : n + 1], points[n])[0][0] for n in range(len(soup))])
+        return brute(soup, a + s[:, None] * (b - a))[0]
 
     for _ in range(60):
         third = (high - low) / 3
@@ -117,6 +119,14 @@ def test_empty_soup_is_infinitely_far():
     np.testing.assert_array_equal(route, [[0, 0, 0], [1, 0, 0]])
 
 
+def test_what_is_not_a_number_is_refused_not_far():
+    tree = distance.build([[[0, 0, 0], [1, 0, 0], [0, 1, 0]]])
+    with pytest.raises(ValueError, match="points must be finite"):
+        distance.distances(tree, [[0, np.nan, 0]])
+    with pytest.raises(ValueError, match="triangles must be finite"):
+        distance.build([[[0, 0, np.inf], [1, 0, 0], [0, 1, 0]]])
+
+
 # ---- points
 
 
@@ -136,8 +146,8 @@ def test_closest_is_brute_force(seed):
     d, point, index = distance.closest(tree, points)
     for n, p in enumerate(points):
         least, _ = brute(soup, p)
-        assert d[n] == pytest.approx(least.min(), abs=1e-8)
-        assert least[index[n]] == pytest.approx(least.min(), abs=1e-8)
+        assert d[n] == pytest.approx(least.min(), abs=1e-7)
+        assert least[index[n]] == pytest.approx(least.min(), abs=1e-7)
         assert np.linalg.norm(p - point[n]) == pytest.approx(d[n], abs=1e-12)
         assert brute(soup[index[n]][None], point[n])[0][0] < 1e-6
     np.testing.assert_array_equal(distance.distances(tree, points), d)
@@ -168,7 +178,8 @@ def test_segment_clearance_is_brute_force(seed):
     rng = np.random.default_rng(seed + 100)
     a = rng.uniform(-10, 30, (20, 3))
     b = a + rng.normal(size=(20, 3)) * rng.choice([0.0, 0.1, 5, 40], (20, 1))
-    a[0], b[0] = soup[7].mean(0) - [0, 0, 1], soup[7].mean(0) + [0, 0, 1]
+    up = np.array([0, 0, 1])
+    a[0], b[0] = soup[7].mean(0) - up, soup[7].mean(0) + up
     tree = distance.build(soup)
     d, on_segment, on_soup = distance.segment_clearances(tree, a, b)
     for n in range(20):
@@ -210,8 +221,10 @@ def test_certified_clearance_is_below_every_point_of_the_route(seed):
     d = distance.distances(tree, samples)
     assert bound <= d.min()
     assert bound >= d.min() - 0.01  # steps of the samples are shorter than this
-    assert distance.distances(tree, where)[0] == pytest.approx(bound + 1e-6, abs=1e-9)
-    assert distance.certified_clearance(tree, route, enough=bound / 2) == (bound / 2, None)
+    least = distance.distances(tree, where)[0]
+    assert bound == pytest.approx(max(least - 1e-6, 0), abs=1e-9)
+    if bound > 0:
+        assert distance.certified_clearance(tree, route, enough=bound / 2) == (bound / 2, None)
     assert distance.certified_clearance(tree, route, enough=2 * bound + 1)[0] == bound
     assert distance.certified_clearance(tree, where)[0] == pytest.approx(bound, abs=1e-9)
 

@@ -1,0 +1,265 @@
+"""Powder that stayed in the part: unmelted gaps in a sheet, and voids without a way out.
+
+In: the predicted part over the whole part's window, and where the passages run.
+Out: `Unmelted` and `TrappedPowder` for the result. Both are counted on columns:
+areas and volumes are right to about the columns' spacing.
+"""
+
+from __future__ import annotations
+
+from itertools import combinations
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+
+from clearance.columns import Grid, Runs, label
+from clearance.predicted import Predicted
+from clearance.result import TrappedPowder, Unmelted
+from clearance.stray import Event
+
+PACKING = 0.6
+"""Share of solid density of settled powder; 0.55 to 0.65 is usual, from memory, no source read."""
+LEAST_CELLS = 27.0
+"""Voids smaller than this many pitch cubed are crumbs of the mesh, not chambers."""
+GAP_MM = 1e-6
+"""A gap thinner than this is rounding."""
+OUTSIDE = "outside"
+
+Routes = dict[str, NDArray[np.float64]]
+
+
+def unmelted(predicted: Predicted, routes: Routes) -> list[Unmelted]:
+    """Gaps of loose powder in the sheets of one predicted part.
+
+    Parameters
+    ----------
+    predicted : Predicted
+        Over the whole part.
+    routes : dict of str to (N, 3) ndarray, mm
+        Points on each passage's way, in nominal place.
+    """
+    found = []
+    piece = label(predicted.closed, predicted.grid)
+    owners = _owners(predicted, predicted.closed, piece, routes)
+    for event in predicted.events:
+        thickness = event.top - event.bottom - event.penetration_low
+        if event.slices and thickness > GAP_MM:
+            gap = _gap(predicted, event)
+            if gap.any():
+                found.append(_unmelted(predicted, event, gap, thickness, piece, owners))
+    return found
+
+
+def _gap(predicted: Predicted, event: Event) -> NDArray[np.bool_]:
+    """Columns (nx, ny) in which the sheet holds a gap."""
+    taken = _within(predicted.metal.start, predicted.metal.z, event.bottom, event.top)
+    melted = _within(predicted.melted.start, predicted.melted.z, event.bottom, event.top)
+    grid = predicted.grid
+    return np.asarray((taken - melted > GAP_MM).reshape(grid.nx, grid.ny))
+
+
+@njit(cache=True, nogil=True)
+def _within(start, z, low, high):  # type: ignore[no-untyped-def]
+    """Length of metal of each column between two heights."""
+    total = np.zeros(start.shape[0] - 1)
+    for c in range(total.shape[0]):
+        for a in range(start[c], start[c + 1]):
+            total[c] += max(0.0, min(high, z[a, 1]) - max(low, z[a, 0]))
+    return total
+
+
+def _unmelted(
+    predicted: Predicted,
+    event: Event,
+    gap: NDArray[np.bool_],
+    thickness: float,
+    piece: NDArray[np.int32],
+    owners: dict[int, str],
+) -> Unmelted:
+    from scipy import ndimage
+
+    grid = predicted.grid
+    # A corner contact may seep: count gaps as joined over corners, the cautious side.
+    number, count = ndimage.label(gap, np.ones((3, 3)))
+    joins: set[tuple[str, str]] = set()
+    where = _middle(grid, number == 1, 0.5 * (event.bottom + event.top))
+    for n, box in enumerate(ndimage.find_objects(number), start=1):
+        grown = tuple(slice(max(s.start - 1, 0), s.stop + 1) for s in box)
+        inside = number[grown] == n
+        rim = ndimage.binary_dilation(inside, np.ones((3, 3)))
+        i, j = np.nonzero(rim)
+        columns = (i + grown[0].start) * grid.ny + (j + grown[1].start)
+        touched = _touching(
+            predicted.closed.start, predicted.closed.z, piece, columns, event.bottom, event.top
+        )
+        names = sorted({owners[p] for p in touched.tolist() if p in owners})
+        pairs = set(combinations(names, 2))
+        if pairs - joins:
+            where = _middle(grid, number == n, 0.5 * (event.bottom + event.top))
+        joins |= pairs
+    return Unmelted(
+        event.stray,
+        float(gap.sum()) * grid.pitch_mm**2,
+        float(thickness),
+        tuple(sorted(joins)),
+        where,
+    )
+
+
+@njit(cache=True, nogil=True)
+def _touching(start, z, piece, columns, low, high):  # type: ignore[no-untyped-def]
+    """Pieces of the void runs of some columns that meet a range of height (faces included)."""
+    found = np.empty(0, np.int64)
+    for c in columns:
+        for k in range(start[c + 1] - start[c] + 1):
+            z0 = z[start[c] + k - 1, 1] if k > 0 else -np.inf
+            z1 = z[start[c] + k, 0] if start[c] + k < start[c + 1] else np.inf
+            number = piece[start[c] + c + k]
+            if z0 <= high and z1 >= low and not (found == number).any():
+                found = np.append(found, number)
+    return found
+
+
+def _middle(grid: Grid, mask: NDArray[np.bool_], z: float) -> tuple[float, float, float]:
+    """The place of a mask that is deepest inside it, as a point of it."""
+    i, j = np.nonzero(mask)
+    x, y = grid.x_mm(i), grid.y_mm(j)
+    n = int(np.argmin((x - x.mean()) ** 2 + (y - y.mean()) ** 2))
+    return float(x[n]), float(y[n]), float(z)
+
+
+def void_run(metal: Runs, grid: Grid, point: NDArray[np.float64]) -> int | None:
+    """Number of the void run of the nearest column that holds a point; None in metal."""
+    i, j = grid.nearest(float(point[0]), float(point[1]))
+    column = i * grid.ny + j
+    runs = metal.of(column)
+    k = int(np.searchsorted(runs[:, 1], point[2]))
+    if k < len(runs) and runs[k, 0] <= point[2]:
+        return None
+    return int(metal.start[column]) + column + k
+
+
+def _owners(
+    predicted: Predicted, metal: Runs, piece: NDArray[np.int32], routes: Routes
+) -> dict[int, str]:
+    """Whose void each piece is: a passage's, or the outside (piece 0)."""
+    owners: dict[int, str] = {}
+    for name, route in routes.items():
+        for point in route:
+            run = void_run(metal, predicted.grid, predicted.moved(point))
+            if run is not None:
+                owners.setdefault(int(piece[run]), name)
+    owners[0] = OUTSIDE
+    return owners
+
+
+def trapped_powder(
+    predicted: Predicted, nominal: Predicted, routes: Routes, density_g_cm3: float | None
+) -> list[TrappedPowder]:
+    """Voids of the predicted part that no way leads out of, with every mouth open.
+
+    A void that is closed in the nominal part already is listed as such.
+    """
+    grid, metal = predicted.grid, predicted.metal
+    piece = label(metal, grid)
+    count = int(piece.max()) + 1
+    total, middle = _volumes(piece, metal.start, metal.z, grid.ny, count)
+    before = label(nominal.metal, grid)
+    found = []
+    for n in range(1, count):
+        if total[n] < LEAST_CELLS * grid.pitch_mm:
+            continue
+        strays = _bounding(predicted, piece, n)
+        between = [f"stray {s}" for s in strays]
+        if not between:
+            between = ["nominal"] if _closed_before(predicted, nominal, before, middle[n]) else []
+        if not between:
+            continue
+        if len(between) == 1 and strays:
+            between.append("part")
+        volume = float(total[n]) * grid.pitch_mm**2
+        place = np.array(
+            [
+                grid.x_mm(int(middle[n, 0])),
+                grid.y_mm(int(middle[n, 1])),
+                middle[n, 2],
+            ]
+        )
+        passages = tuple(
+            name for name, route in routes.items() if _runs_in(predicted, piece, n, route)
+        )
+        found.append(
+            TrappedPowder(
+                volume,
+                None if density_g_cm3 is None else volume * density_g_cm3 * PACKING * 1e-3,
+                tuple(between),
+                (float(place[0]), float(place[1]), float(place[2])),
+                passages,
+            )
+        )
+    return found
+
+
+def _runs_in(
+    predicted: Predicted, piece: NDArray[np.int32], n: int, route: NDArray[np.float64]
+) -> bool:
+    runs = (void_run(predicted.metal, predicted.grid, predicted.moved(p)) for p in route)
+    return any(run is not None and piece[run] == n for run in runs)
+
+
+@njit(cache=True, nogil=True)
+def _volumes(piece, start, z, ny, count):  # type: ignore[no-untyped-def]
+    """Total run length per piece, and the middle of its longest run as (i, j, z)."""
+    total = np.zeros(count)
+    longest = np.zeros(count)
+    middle = np.zeros((count, 3))
+    for c in range(start.shape[0] - 1):
+        for k in range(start[c] + 1, start[c + 1]):
+            length = z[k, 0] - z[k - 1, 1]
+            n = piece[k + c]
+            total[n] += length
+            if length > longest[n]:
+                longest[n] = length
+                middle[n, 0] = c // ny
+                middle[n, 1] = c % ny
+                middle[n, 2] = 0.5 * (z[k, 0] + z[k - 1, 1])
+    return total, middle
+
+
+def _bounding(predicted: Predicted, piece: NDArray[np.int32], n: int) -> list[int]:
+    """Strays whose faces bound a piece from above or below."""
+    ends = _ends(piece, predicted.metal.start, predicted.metal.z, n)
+    found = set()
+    for event in predicted.events:
+        faces = [event.bottom - event.penetration, event.bottom]
+        faces += [event.bottom + (k + 1) * event.layer for k in range(len(event.slices))]
+        if any((np.abs(ends - face) < 1e-9).any() for face in faces):
+            found.add(event.stray)
+    for stray, soup in predicted.window.bodies.added_by_stray.items():
+        low, high = float(soup[..., 2].min()), float(soup[..., 2].max())
+        if ((ends >= low - 1e-6) & (ends <= high + 1e-6)).any():
+            found.add(stray)
+    return sorted(found)
+
+
+@njit(cache=True, nogil=True)
+def _ends(piece, start, z, n):  # type: ignore[no-untyped-def]
+    found = []
+    for c in range(start.shape[0] - 1):
+        for k in range(start[c] + 1, start[c + 1]):
+            if piece[k + c] == n:
+                found.append(z[k - 1, 1])
+                found.append(z[k, 0])
+    return np.array(found)
+
+
+def _closed_before(
+    predicted: Predicted, nominal: Predicted, before: NDArray[np.int32], middle: NDArray[np.float64]
+) -> bool:
+    """Whether the void at a place of the predicted part was closed in the nominal part too."""
+    grid = predicted.grid
+    place = np.array([grid.x_mm(int(middle[0])), grid.y_mm(int(middle[1])), middle[2]])
+    place = place - predicted.offset_below(float(place[2]))
+    run = void_run(nominal.metal, grid, place)
+    return run is not None and int(before[run]) != 0
