@@ -72,7 +72,9 @@ def from_log(melted: dict, t: float) -> list[Event]:
     runs = []
     for text in melted["layers"]:
         first, _, last = str(text).partition("-")
-        runs.append([int(first) - melted["first_number"], int(last or first) - melted["first_number"]])
+        runs.append(
+            [int(first) - melted["first_number"], int(last or first) - melted["first_number"]]
+        )
     found, done, expected = [], 0, 0
     index = 0
     while index < len(runs):
@@ -118,7 +120,9 @@ def predicted(
             outline = melted.slice(base + (event.first + i + 0.5) * t).translate((x, y))
             deep = event.penetration if i == 0 else 0.0
             height = level + i * t
-            pieces.append(m3.Manifold.extrude(outline, t + deep + LAP).translate((0, 0, height - deep)))
+            pieces.append(
+                m3.Manifold.extrude(outline, t + deep + LAP).translate((0, 0, height - deep))
+            )
         old, cut = dz, level - dz  # nominal height that the upper part begins at
         if event.following is not None:
             dz = top - (base + event.following * t)

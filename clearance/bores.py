@@ -120,6 +120,7 @@ def hemisphere(count: int) -> Floats:
 
 
 def unit(vector: ArrayLike) -> Floats:
+    """Return a vector (3,) brought to unit length."""
     v = np.asarray(vector, dtype=np.float64)
     result: Floats = v / np.linalg.norm(v)
     return result
@@ -137,6 +138,7 @@ def _roundness(ring: Floats) -> float:
 
 
 def equal_radius(area: float) -> float:
+    """Return the radius of the circle of that area."""
     return float(np.sqrt(area / np.pi))
 
 
@@ -161,6 +163,7 @@ class Site:
 
     @property
     def move(self) -> float:
+        """How far the mouth may lie from the centre given, mm."""
         return max(LEAST_MOVE, 0.5 * self.radius)
 
     def outline(self, point: Floats, direction: Floats, axis: Floats) -> Outline | None:

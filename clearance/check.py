@@ -8,10 +8,10 @@ sentence; it is silent by default.
 from __future__ import annotations
 
 import dataclasses
+import itertools
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any
 
 import numpy as np
 from numba import njit
@@ -19,21 +19,25 @@ from numpy.typing import NDArray
 
 from clearance.case import Case
 from clearance.case_tables import PassageTable
+from clearance.columns import Columns, Grid, cast, label
 from clearance.crossings import Crossing, crossings
-from clearance.errors import CaseError, PartError, PortError
+from clearance.errors import GridError, PartError, PortError
+from clearance.loose import trapped_powder, unmelted
 from clearance.part import read_part
 from clearance.passages import Search, Way, moved_mouth, pieces_at
 from clearance.ports import Mouth, Request, find_mouths, plug
-from clearance.predicted import Bodies, Box, Predicted, Window
-from clearance.columns import label
+from clearance.predicted import Bodies, Box, Predicted, Window, extent
 from clearance.result import (
     ClearDiameter,
     CrossingResult,
+    GaugePin,
     PassageResult,
     Result,
     SeparateResult,
     State,
+    Unmelted,
 )
+from clearance.signs import gauge_pin, signs
 from clearance.variants import Unknowns, Variant, variants
 
 Progress = Callable[[str], None]
@@ -54,7 +58,7 @@ CAUTIONS = (
 )
 
 PITCHES = (0.02, 0.05, 0.1, 0.2, 0.5, 1.0)
-"""Default pitches: the largest that is at most a 28th of the narrowest requirement."""
+"""Default pitches: the largest that is at most a 20th of the narrowest requirement."""
 FINER = 3
 """Times that the pitch is halved where the answer is not clear."""
 
@@ -62,7 +66,7 @@ FINER = 3
 def default_pitch(case: Case) -> float:
     """Pitch chosen from the narrowest requirement, mm."""
     narrowest = min(p.min_clear_diameter for p in case.passage)
-    return max([p for p in PITCHES if p <= narrowest / 28.0], default=PITCHES[0])
+    return max([p for p in PITCHES if p <= narrowest / 20.0 + 1e-9], default=PITCHES[0])
 
 
 @dataclass(eq=False)
@@ -176,47 +180,60 @@ def prepare(case: Case, pitch_mm: float | None = None, progress: Progress = sile
         A mesh or a port cannot be used.
     """
     progress(f"reading {case.part.mesh.name}")
-    part = read_part(case.part.mesh, case.part.unit)
+    bodies, notices = _bodies(case, pitch_mm or case.grid.pitch or default_pitch(case), progress)
+    low, high = bodies.bounds
+    unknowns = variants(case, float(low[2]), float(high[2]))
+    notices += unknowns.notices
+    progress("finding the ports")
+    mouths = _mouths(case, bodies.part)
+    for mouth in mouths.values():
+        notices += mouth.notices
+    pitch = pitch_mm or case.grid.pitch or default_pitch(case)
+    return Checked(case, bodies, mouths, unknowns, pitch, notices)
+
+
+def _bodies(case: Case, pitch: float, progress: Progress) -> tuple[Bodies, list[str]]:
+    """Read all meshes; the columns tell whether shells face inward or overlap."""
+    part = read_part(case.part.mesh, case.part.unit, shells=False)
     notices = list(part.notices)
+    triangles = part.triangles
+    progress(f"cutting the part into columns {pitch:g} mm apart")
+    columns = _coarse(triangles, pitch)
+    if columns.least_winding < 0:
+        from clearance.shells import face_outward
+
+        triangles, said = face_outward(triangles)
+        notices += said
+        columns = _coarse(triangles, pitch)
+    if columns.unclosed:
+        raise PartError(
+            f"{case.part.mesh}: the mesh is open along {columns.unclosed} columns; mend it first"
+        )
+    overlapping = columns.most_winding > 1
+    if overlapping:
+        notices.append("the mesh has overlapping shells; they are taken as one piece of metal")
     beside = [read_part(path, case.part.unit) for path in case.part.also_melted]
-    melted = part.triangles
+    melted = triangles
     if beside:
-        melted = np.concatenate([part.triangles, *(p.triangles for p in beside)])
+        melted = np.concatenate([triangles, *(p.triangles for p in beside)])
     added = {
         n: read_part(stray.mesh, case.part.unit).triangles
         for n, stray in enumerate(case.stray)
         if stray.mesh is not None
     }
-    bodies = Bodies(part.triangles, melted, added, overlapping=bool(beside))
-    low, high = bodies.bounds
-    unknowns = variants(case, float(low[2]), float(high[2]))
-    notices += unknowns.notices
-    progress("finding the ports")
-    mouths = _mouths(case, part.triangles)
-    for mouth in mouths.values():
-        notices += mouth.notices
-    pitch = pitch_mm or case.grid.pitch or default_pitch(case)
-    checked = Checked(case, bodies, mouths, unknowns, pitch, notices)
-    progress(f"cutting the part into columns {pitch:g} mm apart")
-    columns = checked.whole.columns("part")
-    if columns.unclosed:
-        raise PartError(
-            f"{case.part.mesh}: the mesh is open along {columns.unclosed} columns; mend it first"
-        )
-    if columns.most_winding > 1:
-        notices.append("the mesh has overlapping shells; they are taken as one piece of metal")
-        checked.bodies = dataclasses.replace(bodies, overlapping=True)
-        checked.whole.bodies = checked.bodies
-    return checked
+    return Bodies(triangles, melted, added, overlapping or bool(beside)), notices
+
+
+def _coarse(triangles: NDArray[np.float32], pitch: float) -> Columns:
+    low, high = extent(triangles)
+    return cast(triangles, Grid.over(low, high, pitch))
 
 
 def _mouths(case: Case, triangles: NDArray[np.float32]) -> dict[str, Mouth]:
     requests = []
     for passage in case.passage:
         for end, port in (("inlet", passage.inlet), ("outlet", passage.outlet)):
-            requests.append(
-                Request(f"{passage.name} {end}", port.centre, port.radius, port.normal)
-            )
+            requests.append(Request(f"{passage.name} {end}", port.centre, port.radius, port.normal))
     requests += [Request(c.name, c.centre, c.radius, c.normal) for c in case.closed]
     try:
         found = find_mouths(triangles, requests)
@@ -279,8 +296,6 @@ class PassageCheck:
 
     def judge(self, variant: Variant) -> Judged:
         """State of the passage under one variant, looking closer where it is not clear."""
-        from clearance.errors import GridError
-
         pitch = self.checked.pitch_mm
         best: Judged | None = None
         for _ in range(1 + FINER):
@@ -362,10 +377,24 @@ class PassageCheck:
             f"{need:.3f} mm required",
         )
 
+    @cached_property
+    def nominal(self) -> Judged:
+        """The passage in the nominal part."""
+        return self.judge(Variant((), ""))
+
+    def gauge_pins(self) -> list[GaugePin]:
+        """Pins for both ports, in the first variant."""
+        window = self.window(self.checked.pitch_mm)
+        nominal = self.search(window.predict(()), []).tree
+        predicted = window.predict(self.checked.unknowns.variants[0].events)
+        tree = self.search(predicted, []).tree
+        pins = (gauge_pin(mouth, predicted, tree, nominal) for mouth in (self.inlet, self.outlet))
+        return [pin for pin in pins if pin is not None]
+
     def result(self, progress: Progress = silent) -> PassageResult:
         """Judge the nominal and all variants and put the answers together."""
         progress(f"{self.passage.name}: nominal part")
-        nominal = self.judge(Variant((), ""))
+        nominal = self.nominal
         if nominal.way.blocked:
             raise PortError(self._apart())
         several = len(self.checked.unknowns.variants) > 1
@@ -388,8 +417,10 @@ class PassageCheck:
             for name, mouth in self.checked.mouths.items()
             if mouth is not self.inlet and pieces_at(void, mouth, pitch) & inlet
         ]
-        near = f"the inlet's void reaches {', '.join(with_inlet)}" if with_inlet else (
-            "the inlet's void reaches no other port"
+        near = (
+            f"the inlet's void reaches {', '.join(with_inlet)}"
+            if with_inlet
+            else ("the inlet's void reaches no other port")
         )
         return (
             f"{self.checked.case.path.name}: [[passage]] {self.passage.name}: inlet and outlet lie "
@@ -402,9 +433,7 @@ class PassageCheck:
         state = first.state if len(states) == 1 else State.UNDETERMINED
         reasons, settled = list(first.reasons), []
         if len(states) > 1:
-            by_state = {
-                s: [j.variant.said for j in judged if j.state is s] for s in sorted(states)
-            }
+            by_state = {s: [j.variant.said for j in judged if j.state is s] for s in sorted(states)}
             reasons = [
                 f"{s.value} for {said[0]}" + (f" and {len(said) - 1} more" if said[1:] else "")
                 for s, said in by_state.items()
@@ -479,6 +508,91 @@ def _differences(judged: list[Judged]) -> str:
     return "; ".join(flips[:4])
 
 
+# ---- circuits that must stay apart -----------------------------------------------------------
+
+
+def separate(
+    checked: Checked, checks: list[PassageCheck], gaps: list[Unmelted], progress: Progress
+) -> tuple[SeparateResult, ...]:
+    """Judge every pair of circuits of every [[separate]] table."""
+    by_name = {c.passage.name: c for c in checks}
+    found = []
+    for table in checked.case.separate:
+        for a, b in itertools.combinations(table.passages, 2):
+            progress(f"{a} and {b}: still apart?")
+            found.append(_pair(checked, by_name[a], by_name[b], gaps))
+    return tuple(found)
+
+
+def _pair(
+    checked: Checked, a: PassageCheck, b: PassageCheck, gaps: list[Unmelted]
+) -> SeparateResult:
+    names = (a.passage.name, b.passage.name)
+    nominal, _ = _joined(checked, a, b, Variant((), ""))
+    states, where = [], None
+    for variant in checked.unknowns.variants:
+        state, at = _joined(checked, a, b, variant)
+        where = at if at is not None and where is None else where
+        states.append(state)
+    state = states[0] if len(set(states)) == 1 else "undetermined"
+    through = "void" if state != "apart" else None
+    gap = next((g for g in gaps for j in g.joins if set(names) <= set(j)), None)
+    if state == "apart" and gap is not None:
+        state, through, where = "undetermined", "unmelted", gap.where_mm
+    return SeparateResult(names, state, where, through, nominal)
+
+
+def _joined(
+    checked: Checked, a: PassageCheck, b: PassageCheck, variant: Variant
+) -> tuple[str, tuple[float, float, float] | None]:
+    """Whether the voids of two circuits are one, at finer pitches while that is not clear."""
+    pitch = checked.pitch_mm
+    ends = (a.inlet, a.outlet, b.inlet, b.outlet)
+    for _ in range(1 + FINER):
+        try:
+            window = checked.window(ends, pitch)
+            predicted = window.predict(variant.events)
+            void = predicted.possible
+        except GridError:
+            break
+        ours, theirs = (
+            {mouth.name: _pieces(predicted, mouth) for mouth in (c.inlet, c.outlet)} for c in (a, b)
+        )
+        on_way = [_route_pieces(predicted, c) for c in (a, b)]
+        common = (set.union(*ours.values()) | on_way[0]) & (set.union(*theirs.values()) | on_way[1])
+        if not common:
+            return "apart", None
+        for mouth_a in (a.inlet, a.outlet):
+            for mouth_b in (b.inlet, b.outlet):
+                if not (ours[mouth_a.name] & theirs[mouth_b.name]) - {void.outside}:
+                    continue
+                way = Search(
+                    predicted,
+                    mouth_a,
+                    mouth_b,
+                    checked.all_mouths,
+                    [],
+                    checked.case.grid.smallest_way,
+                ).way()
+                if way.low_mm > 0.0 and not way.leak:
+                    return "joined", _point(way.throat)
+        pitch *= 0.5
+    return "undetermined", None
+
+
+def _pieces(predicted: Predicted, mouth: Mouth) -> set[int]:
+    return pieces_at(predicted.possible, moved_mouth(predicted, mouth), predicted.grid.pitch_mm)
+
+
+def _route_pieces(predicted: Predicted, check: PassageCheck) -> set[int]:
+    """Pieces that a circuit occupies: those along its nominal way, cut off by sheets or not."""
+    route = np.array([predicted.moved(p) for p in check.nominal.way.route])
+    return predicted.possible.pieces_at(route) if len(route) else set()
+
+
+# ---- the spine -------------------------------------------------------------------------------
+
+
 def check(case: Case, pitch_mm: float | None = None, progress: Progress = silent) -> Result:
     """Check one part: every passage of a case, in the nominal and the predicted part.
 
@@ -496,11 +610,26 @@ def check(case: Case, pitch_mm: float | None = None, progress: Progress = silent
         What the user has to mend: a mesh, a port, an impossible event, a pitch too fine.
     """
     checked = prepare(case, pitch_mm, progress)
-    passages = tuple(PassageCheck(checked, p).result(progress) for p in case.passage)
+    checks = [PassageCheck(checked, p) for p in case.passage]
+    passages = tuple(c.result(progress) for c in checks)
+    progress("loose powder, and what the part would show")
+    routes = {c.passage.name: c.nominal.way.route for c in checks}
+    events = checked.unknowns.variants[0].events
+    nominal, predicted = checked.whole.predict(()), checked.whole.predict(events)
+    gaps = unmelted(predicted, routes)
     return Result(
         part=case.part.name,
         pitch_mm=checked.pitch_mm,
         passages=passages,
+        separate=separate(checked, checks, gaps, progress),
+        unmelted=tuple(gaps),
+        trapped_powder=tuple(trapped_powder(predicted, nominal, routes, case.part.density_g_cm3)),
+        signs=signs(
+            predicted,
+            nominal,
+            case.part.density_g_cm3,
+            tuple(pin for c in checks for pin in c.gauge_pins()),
+        ),
         translations=case.translations,
         assumptions=case.assumptions,
         notices=tuple(dict.fromkeys((*case.notices, *checked.notices))),

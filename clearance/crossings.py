@@ -270,7 +270,9 @@ def _mesh_crossings(predicted: Predicted, belongs: Belongs) -> list[Crossing]:
             shift = tuple(predicted.offset_below(z)[:2])
             outlines = _outlines(predicted, at, False, belongs)
             levels.append(
-                _Level(float(z), False, outlines, outlines, shift, shift, _void(predicted, z, False))
+                _Level(
+                    float(z), False, outlines, outlines, shift, shift, _void(predicted, z, False)
+                )
             )
         found += [c for c in _pieces(levels, stray, low, high) if c.open_fraction < 1.0 - 1e-9]
     return found

@@ -224,7 +224,9 @@ class Search:
         return pieces_at(void, self.inlet, pitch), pieces_at(void, self.outlet, pitch)
 
     def _blocks(self, crossing: Crossing) -> Any:
-        others = [c.footprint for c in self.crossings if c is not crossing and self._level(c, crossing)]
+        others = [
+            c.footprint for c in self.crossings if c is not crossing and self._level(c, crossing)
+        ]
         squares = squares_of(self.predicted, crossing.footprint, shapely.union_all(others))
         return block(self.predicted.sure, squares, crossing.low, crossing.high)
 
@@ -242,7 +244,10 @@ class Search:
         if ceiling < self.smallest_way_mm:
             return Way(0.0, 0.0, np.empty((0, 3)), leak, None)
         low, route, throat = self._route(closed)
-        if 2.0 * low < self.smallest_way_mm:
+        if leak:
+            # A way wider than the widest leak cannot have left the part.
+            leak = 2.0 * low <= self._leak_mm()
+        if leak or 2.0 * low < self.smallest_way_mm:
             return Way(0.0, ceiling, np.empty((0, 3)), leak, None)
         high = ceiling
         if high - 2.0 * low > self._fine(2.0 * low, high, enough_mm):
@@ -266,9 +271,7 @@ class Search:
         leak = outside in start or outside in end
         if not start & end:
             return 0.0, leak
-        ordered = sorted(
-            self.crossings, key=lambda c: 0.0 if c in closed else c.circle_mm
-        )
+        ordered = sorted(self.crossings, key=lambda c: 0.0 if c in closed else c.circle_mm)
         blocks: list[Any] = []
         taken: list[Crossing] = []
         for crossing in ordered:
@@ -287,6 +290,15 @@ class Search:
         last = taken[many - 1]
         width = 0.0 if last in closed or last.circle_mm < self.smallest_way_mm else last.circle_mm
         return min(mouths, width), leak
+
+    def _leak_mm(self) -> float:
+        """Upper bound of the widest way from the inlet to the window's rim, mouths closed."""
+        cells = self.cells
+        index = np.arange(int(np.prod(cells.shape))).reshape(cells.shape)
+        rim = np.concatenate([np.take(index, [0, -1], axis).ravel() for axis in range(3)])
+        rim = rim[cells.passable.ravel()[rim] > 0]
+        _, room = dense.widest_route(cells.radius, cells.passable, rim, cells.behind(self.inlet))
+        return 2.0 * (room + cells.slack_mm)
 
     def _joined(self, blocks: list[Any]) -> bool:
         start, end = self._ends(self.predicted.possible_less(blocks))
@@ -431,7 +443,12 @@ class Search:
         n = int(np.argmax(np.where(narrow, from_end, -1.0)))
         reach = max(float(room[n]), self.predicted.grid.pitch_mm)
         ends = [
-            np.array([np.interp(np.clip(along[n] + s, 0, along[-1]), along, route[:, a]) for a in range(3)])
+            np.array(
+                [
+                    np.interp(np.clip(along[n] + s, 0, along[-1]), along, route[:, a])
+                    for a in range(3)
+                ]
+            )
             for s in (-reach, reach)
         ]
         tangent = ends[1] - ends[0]

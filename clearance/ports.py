@@ -270,11 +270,11 @@ def _polygon(site: Site, outline: Outline) -> Polygon | None:
         if k >= opened and within and len(ring) >= 3:
             inside.append(ring)
         else:
-            crossing.append(ring)
+            crossing.append(pieces.points[order[first[k] : first[k + 1]]])
     if crossing and not site.noded:
         # The outline itself is among them: only what lies clearly within it counts.
         core = outer.buffer(-1e-3 * site.radius)
-        if shapely.contains_xy(core, np.concatenate(crossing)).any():
+        if shapely.intersects(core, shapely.linestrings(np.concatenate(crossing))).any():
             return None
     void = outer.difference(polygons(inside)) if inside else outer
     parts = [part for part in shapely.get_parts(void) if part.geom_type == "Polygon"]

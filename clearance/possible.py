@@ -15,7 +15,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from clearance.columns import UNIT_MM, Columns, Grid, Runs, _snap, compact, find, join, snap_even
+from clearance.columns import UNIT_MM, Columns, Grid, Runs, _snap, compact, join, snap_even
 
 SLACK = 1e-7
 """Squares are widened by this part of the pitch before triangles are clipped to them."""

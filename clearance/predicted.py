@@ -49,7 +49,7 @@ class Bodies:
     @cached_property
     def bounds(self) -> NDArray[np.float64]:
         """(2, 3) lowest and highest corner of the part, mm."""
-        return _bounds(self.part)
+        return extent(self.part)
 
     @cached_property
     def added(self) -> Soup | None:
@@ -61,6 +61,11 @@ class Bodies:
         """The part's bounding rectangle as a column of metal without end."""
         low, high = self.bounds
         return box_soup((low[0], low[1], -1e6), (high[0], high[1], 1e6))
+
+
+def extent(triangles: Soup) -> NDArray[np.float64]:
+    """(2, 3) lowest and highest corner of a soup, mm."""
+    return np.asarray(_bounds(triangles))
 
 
 @njit(cache=True, nogil=True)
@@ -396,7 +401,9 @@ class Predicted:
         box = Box(self.window.box.low - move, self.window.box.high - move)
         soups = [clipped(meeting(self.window.bodies.part, box), low - lift, high - lift, move)]
         if np.isfinite(low):
-            soups.append(flat(moved_shape(self.window.metal("part", low - lift, True), (dx, dy)), low))
+            soups.append(
+                flat(moved_shape(self.window.metal("part", low - lift, True), (dx, dy)), low)
+            )
         if np.isfinite(high):
             soups.append(flat(moved_shape(self.window.metal("part", high - lift), (dx, dy)), high))
         return soups

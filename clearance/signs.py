@@ -24,7 +24,10 @@ DEPTH_MM = 0.01
 
 
 def signs(
-    predicted: Predicted, nominal: Predicted, density_g_cm3: float | None, pins: tuple[GaugePin, ...]
+    predicted: Predicted,
+    nominal: Predicted,
+    density_g_cm3: float | None,
+    pins: tuple[GaugePin, ...],
 ) -> Signs:
     """Mass, height and overhang that the event adds, and the gauge pins given.
 

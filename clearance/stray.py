@@ -144,9 +144,7 @@ def _cuts(event: Event, lift: float, moved: tuple[float, float]) -> tuple[Gate, 
     return (below,) if below == above else (below, above)
 
 
-def _sheet(
-    event: Event, gates: list[Gate], lift: float, moved: tuple[float, float]
-) -> list[Slab]:
+def _sheet(event: Event, gates: list[Gate], lift: float, moved: tuple[float, float]) -> list[Slab]:
     """Slabs of a sheet for passages: gaps count as metal."""
     if event.rise == 0.0:
         return [Slab(a, b, lift, moved, (g,), event.stray) for a, b, g in _layers(event, gates)]
@@ -154,9 +152,7 @@ def _sheet(
     return [Slab(a, b, None, moved, (g, *cuts), event.stray) for a, b, g in _layers(event, gates)]
 
 
-def _loose(
-    event: Event, gates: list[Gate], lift: float, moved: tuple[float, float]
-) -> list[Slab]:
+def _loose(event: Event, gates: list[Gate], lift: float, moved: tuple[float, float]) -> list[Slab]:
     """Slabs of a sheet as melted: slices only, and what the layer above melts of the gap."""
     healed = max(event.bottom, event.top - event.penetration_low)
     above = Gate("part", event.top - (lift + event.rise), moved)

@@ -110,9 +110,7 @@ def _check_slices(
             f"expected at most {last}, the last layer that cuts the part"
         )
     if stray.from_layer + stray.layers_high - 1 > last:
-        notices.append(
-            f"{name}: slices beyond layer {last} lie above the part and hold no metal"
-        )
+        notices.append(f"{name}: slices beyond layer {last} lie above the part and hold no metal")
 
 
 def _unclear_slices(case: Case, stray: StrayTable, platform: float, low_z: float) -> bool:
@@ -191,9 +189,7 @@ def _event(
     lift: float,
 ) -> Event:
     bottom = platform + choice.height
-    slices = tuple(
-        _slice_z(platform, layer, stray.from_layer + k) for k in range(choice.layers)
-    )
+    slices = tuple(_slice_z(platform, layer, stray.from_layer + k) for k in range(choice.layers))
     unclear = tuple(k for k, z in enumerate(slices) if choice.plane_for_unknown and z < low_z)
     top = bottom + choice.layers * layer
     if choice.resume == "height":

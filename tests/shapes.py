@@ -401,16 +401,16 @@ def z_passage(
     return soup(solid - tube_along(bent_line(corners, bend_radius), radius, segments))
 
 
-def side_branch(
-    radius: float = 3.0, branch_radius: float = 1.5, segments: int = SEGMENTS
-) -> Soup:
+def side_branch(radius: float = 3.0, branch_radius: float = 1.5, segments: int = SEGMENTS) -> Soup:
     """Block 24 x 20 x 40 with a vertical bore and a second, narrower way around z 10 to 30.
 
     Analytic: main bore on the z axis; the loop leaves it at z = 10, runs up at x = 8 and comes
     back at z = 30. Clear diameter 2 * radius; with the bore sealed between, 2 * branch_radius.
     """
     loop = bent_line([(0, 0, 10), (8, 0, 10), (8, 0, 30), (0, 0, 30)], branch_radius + 1.5)
-    solid = block((-10, -10, 0), (14, 10, 40)) - bore((0, 0, -1), (0, 0, 41), radius, None, segments)
+    solid = block((-10, -10, 0), (14, 10, 40)) - bore(
+        (0, 0, -1), (0, 0, 41), radius, None, segments
+    )
     return soup(solid - tube_along(loop, branch_radius, segments))
 
 

@@ -17,12 +17,20 @@ RUN = 26.0  # height of the level runs: above slice 412, below the sheet at 32.7
 def axes() -> dict[str, tuple[np.ndarray, float]]:
     """Axis and radius of each passage, 2 mm longer than the block at the ports."""
     top = HEIGHT + 2
+    tank = [(0, -18, -5), (0, -18, RUN), (24, -18, RUN), (24, -18, top)]
+    pilot = [(-24, 18, top), (-24, 18, RUN), (6, 18, RUN), (6, 18, top)]
     lean = np.tan(np.radians(30.0))
     gauge = [(18 - 2 * lean, 18, top), (18 + (HEIGHT - 52) * lean, 18, 52), (52, 18, 52)]
     return {
         "pressure": (s.bent_line([(-36, -18, -5), (-36, -18, 72), (-52, -18, 72)], 9, 2.5), 4.0),
-        "tank": (s.bent_line([(0, -18, -5), (0, -18, RUN), (24, -18, RUN), (24, -18, top)], 5.5, 2.5), 4.0),
-        "pilot": (s.bent_line([(-24, 18, top), (-24, 18, RUN), (6, 18, RUN), (6, 18, top)], 5.5, 2.5), 4.0),
+        "tank": (s.bent_line(tank, 5.5, 2.5), 4.0),
+            s.bent_line([(0, -18, -5), (0, -18, RUN), (24, -18, RUN), (24, -18, top)], 5.5, 2.5),
+            4.0,
+        ),
+        "pilot": (s.bent_line(pilot, 5.5, 2.5), 4.0),
+            s.bent_line([(-24, 18, top), (-24, 18, RUN), (6, 18, RUN), (6, 18, top)], 5.5, 2.5),
+            4.0,
+        ),
         "gauge": (s.bent_line(gauge, 8, 2.5), 2.5),
     }
 

@@ -17,10 +17,14 @@ HEIGHT = 70.0
 def axes() -> dict[str, tuple[np.ndarray, float]]:
     """Axis and radius of each passage, 2 mm longer than the body at the ports."""
     top = HEIGHT + 2
+    pilot = [(-16, 18, top), (-16, 18, 18), (16, 18, 18), (16, 18, top)]
     return {
         "supply": (s.bent_line([(-26, -14, -5), (-26, -14, 52), (-26, -32, 52)], 9, 2), 4.0),
         "return": (s.bent_line([(26, -14, -5), (26, -14, 54), (42, -14, 54)], 8, 2), 3.0),
-        "pilot": (s.bent_line([(-16, 18, top), (-16, 18, 18), (16, 18, 18), (16, 18, top)], 6, 2), 2.0),
+        "pilot": (s.bent_line(pilot, 6, 2), 2.0),
+            s.bent_line([(-16, 18, top), (-16, 18, 18), (16, 18, 18), (16, 18, top)], 6, 2),
+            2.0,
+        ),
     }
 
 

@@ -14,6 +14,7 @@ from its inlet reaches the sheet.
 from __future__ import annotations
 
 import sys
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -96,15 +97,13 @@ def axes() -> dict[str, NDArray]:
 def axis_distance(shape: tuple[int, ...], line: NDArray, reach: float) -> NDArray[np.float32]:
     """Distance of each grid point from a line of points, exact up to `reach`, mm."""
     distance = np.full(shape, np.float32(2 * reach))
-    for a, b in zip(line[:-1], line[1:], strict=True):
+    for a, b in pairwise(line):
         low = np.floor((np.minimum(a, b) - reach) / PITCH).astype(int)
         high = np.ceil((np.maximum(a, b) + reach) / PITCH).astype(int) + 1
         window = tuple(
             slice(max(i, 0), max(min(j, n), 0)) for i, j, n in zip(low, high, shape, strict=True)
         )
-        x, y, z = (
-            np.arange(w.start, w.stop, dtype=np.float32) * np.float32(PITCH) for w in window
-        )
+        x, y, z = (np.arange(w.start, w.stop, dtype=np.float32) * np.float32(PITCH) for w in window)
         u = (b - a).astype(np.float32)
         x, y, z = (x - a[0])[:, None, None], (y - a[1])[:, None], z - a[2]
         t = np.clip((x * u[0] + y * u[1] + z * u[2]) / (u @ u), 0, 1)

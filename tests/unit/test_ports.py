@@ -114,7 +114,9 @@ MESHES = {name: soup(form[0]) for name, form in FORMS.items()}
 def test_mouth_is_found_from_a_rough_disc(form: str, off: float, size: float) -> None:
     _, place, outward, radius, height = FORMS[form]
     if form == "counterbored":
-        off = min(off, 1.0) + 1.0  # the disc names the bore: within the counterbore, mostly
+        off = max(
+            min(off, 1.0) + 1.0, 0.0
+        )  # the disc names the bore: within the counterbore, mostly
         if off > 0.0 and size < 1.0:
             pytest.skip("radius below 0.7 of the counterbore's, and its floor too far away")
     given = size * {"slot": radius}.get(form, 4.0)
@@ -122,7 +124,8 @@ def test_mouth_is_found_from_a_rough_disc(form: str, off: float, size: float) ->
     assert mouth.plane.normal == pytest.approx(outward, abs=0.03)
     assert mouth.centre @ outward == pytest.approx(height, abs=0.01)
     assert mouth.centre @ outward < height
-    assert mouth.radius == pytest.approx(radius, rel=0.01)
+    # The step back of 2e-3 mm costs most where a fillet runs out into the face.
+    assert mouth.radius == pytest.approx(radius, rel=0.012)
     assert mouth.plane.signed(np.stack([mouth.centre, mouth.deepest])) == pytest.approx([0, 0])
     assert mouth.notices == ()
 
@@ -160,10 +163,14 @@ def test_slanted_bore_in_a_drum_loses_little(off: float, normal: list[float] | N
     along = np.array([0.5, 0.0, 0.75**0.5])
     shape = DRUM - rod(4.0, 100.0).rotate([0.0, 30.0, 0.0]).translate([0.0, 0.0, 20.0])
     mouth = find_mouth(soup(shape), [0, 0, 20] + off * along, 4.0, normal)
-    # The level plane through the rim's lowest points, at x = +-4 / cos 30: no plane parallel to
-    # the axis of the drum through rim points does much better.
-    level = (400 - 16 / 0.75) ** 0.5
-    assert mouth.centre @ along == pytest.approx(level * along[2], abs=0.15)
+    # Closed up to where the level section touches the rim at its lowest side, x = x(z); a plane
+    # that leans a little may win a little more.
+    level = 20.0
+    for _ in range(50):
+        lowest = -4.0 / along[2] + (level - 20.0) * along[0] / along[2]
+        level = (400.0 - lowest**2) ** 0.5
+    closed = 20.0 * along[2] + (level - 20.0) / along[2]
+    assert closed - 0.02 < mouth.centre @ along < closed + 0.12
     assert mouth.plane.normal[2] > 0.99
 
 
@@ -225,7 +232,7 @@ def test_overlapping_shells() -> None:
     [
         ([100, 0, 0], 4.0, "far away"),
         ([12, 0, 19], 2.0, "solid metal"),
-        ([25, 25, 0], 0.5, "solid metal, far from any surface"),
+        ([20, 20, 0], 0.5, "solid metal, far from any surface"),
         ([0, 0, 20], 1.5, "openings near: radius 4 mm at (0, 0, "),
         ([0, 0, 20], 9.0, "openings near: radius 4 mm at (0, 0, "),
         ([0, 0, 0], 4.0, "does not come out of the part within 2 mm"),

@@ -1,0 +1,341 @@
+"""The result in words, for people at a terminal.
+
+In: a `Result`. Out: one string of lines that fit the width. It judges nothing:
+what is not in the result is not in the text. Numbers carry no more digits than
+their bracket supports; the JSON has them all.
+"""
+
+from __future__ import annotations
+
+import math
+import textwrap
+from collections.abc import Callable, Iterable, Sequence
+
+from clearance.result import (
+    ClearDiameter,
+    CrossingResult,
+    DispositionResult,
+    Drilling,
+    PassageResult,
+    Result,
+    SeparateResult,
+    Signs,
+    State,
+    TrappedPowder,
+    Unmelted,
+)
+
+WIDTH = 88
+"""Columns of the text where the terminal does not say otherwise."""
+NAMEWORTHY = 0.995
+"""A crossing that keeps more of its area than this is only counted."""
+MOST_DECIMALS = 3
+
+Paint = Callable[[str, str], str]
+"""Takes a word and the state it tells; returns the word, perhaps coloured."""
+
+
+def plain(word: str, _state: str) -> str:
+    """Colour nothing."""
+    return word
+
+
+def text(result: Result, width: int = WIDTH, paint: Paint = plain) -> str:
+    """Everything a result says, as lines for people.
+
+    Parameters
+    ----------
+    result : Result
+    width : int
+        Columns to keep within.
+    paint : callable
+        Colours the words of states; they stand there in any case.
+    """
+    blocks = [
+        _head(result),
+        _passages(result, width, paint),
+        _block("crossings", _crossings(result.passages), width),
+        _block("drilling", _drilling(result.passages), width),
+        _block("separate circuits", map(_separate, result.separate), width),
+        _block("unmelted", map(_unmelted, result.unmelted), width),
+        _block("trapped powder", map(_trapped, result.trapped_powder), width),
+        _block("signs on the part", _signs(result.signs), width),
+        _block("resumed section", map(_resumed, result.resumed_section), width),
+        _block("event, from the numbers given", result.translations, width),
+        _block("assumptions", result.assumptions, width),
+        _block("notices", result.notices, width),
+        _disposition(result.disposition, width, paint),
+        _block("cautions", result.cautions, width),
+    ]
+    return "\n\n".join(block for block in blocks if block)
+
+
+def _head(result: Result) -> str:
+    return f"{result.part}, columns {result.pitch_mm:g} mm apart"
+
+
+# ---- the table of passages -------------------------------------------------------------------
+
+HEADS = ("passage", "state", "clear diameter, mm", "needs", "where and why")
+LONGEST_NAME = 24
+
+
+def _passages(result: Result, width: int, paint: Paint) -> str:
+    rows = [
+        (
+            p.name,
+            p.state.value,
+            clear_diameter(p.clear_diameter_mm, p.required_mm),
+            _length(p.required_mm, 2),
+            why(p),
+        )
+        for p in result.passages
+    ]
+    widths = [max(len(row[n]) for row in (HEADS, *rows)) for n in range(4)]
+    widths[0] = min(widths[0], LONGEST_NAME)
+    left = sum(widths) + 2 * len(widths)
+    lines = _row(HEADS, widths, left, width, plain)
+    for row in rows:
+        lines += _row(row, widths, left, width, paint)
+    return "\n".join(lines)
+
+
+def _row(
+    cells: Sequence[str], widths: Sequence[int], left: int, width: int, paint: Paint
+) -> list[str]:
+    """One row of the table; its first and last cell may take several lines."""
+    names = textwrap.wrap(cells[0], widths[0]) or [""]
+    reasons = textwrap.wrap(cells[4], max(width - left, 24)) or [""]
+    lines = []
+    for n in range(max(len(names), len(reasons))):
+        name = names[n] if n < len(names) else ""
+        reason = reasons[n] if n < len(reasons) else ""
+        fixed = [cell if n == 0 else "" for cell in cells[1:4]]
+        padded = [cell.ljust(size) for cell, size in zip(fixed, widths[1:], strict=True)]
+        if fixed[0]:
+            padded[0] = paint(fixed[0], fixed[0]) + " " * (widths[1] - len(fixed[0]))
+        lines.append("  ".join([name.ljust(widths[0]), *padded, reason]).rstrip())
+    return lines
+
+
+def clear_diameter(found: ClearDiameter, required_mm: float | None = None) -> str:
+    """Bracket in words, rounded outward, so that what is printed still holds the truth.
+
+    One digit of the bracket's width counts, two if the first is a 1; more only where the
+    rounded bracket would hide on which side of the requirement it lies.
+    """
+    low, high = found.low, found.high
+    if high == 0.0:
+        return "0"
+    if not math.isfinite(high):
+        return f"at least {_down(low, 2)}"
+    for decimals in range(_decimals(high - low), MOST_DECIMALS + 1):
+        shown = _down(low, decimals), _up(high, decimals)
+        if required_mm is None or _same_side(shown, low, high, required_mm):
+            break
+    return shown[0] if shown[0] == shown[1] else f"{shown[0]} to {shown[1]}"
+
+
+def _decimals(size: float) -> int:
+    """Decimals that a bracket of some width supports, 0 to 3."""
+    if size <= 0.0:
+        return MOST_DECIMALS
+    power = math.floor(math.log10(size))
+    leading = size / 10.0**power
+    return min(max(-power + (1 if leading < 2.0 else 0), 0), MOST_DECIMALS)
+
+
+def _down(value: float, decimals: int) -> str:
+    scale = 10.0**decimals
+    return f"{math.floor(value * scale + 1e-6) / scale:.{decimals}f}"
+
+
+def _up(value: float, decimals: int) -> str:
+    scale = 10.0**decimals
+    return f"{math.ceil(value * scale - 1e-6) / scale:.{decimals}f}"
+
+
+def _same_side(shown: tuple[str, str], low: float, high: float, required: float) -> bool:
+    low_shown, high_shown = float(shown[0]), float(shown[1])
+    return (low_shown >= required) == (low >= required) and (
+        (high_shown < required) == (high < required)
+    )
+
+
+def why(passage: PassageResult) -> str:
+    """Where a passage suffers and why, what reopens it or what would settle it."""
+    parts = [*_places(passage), *_reasons(passage)]
+    if passage.rework is not None:
+        strokes = len(passage.rework.drilling)
+        parts.append(
+            f"{strokes} drill stroke{'s' if strokes != 1 else ''} would make it "
+            f"{passage.rework.state_after} (see drilling)"
+        )
+    elif passage.why_not:
+        parts.append(passage.why_not)
+    parts += [f"would settle it: {way}" for way in passage.settled_by]
+    return "; ".join(parts)
+
+
+def _places(passage: PassageResult) -> list[str]:
+    """Heights of the crossings that matter to a passage which is not open."""
+    if passage.state is State.OPEN:
+        return []
+    hurt = [c for c in passage.crossings if c.sealed or c.open_fraction < NAMEWORTHY]
+    heights = list(dict.fromkeys(_height(c.height_mm) for c in hurt))
+    return [f"stray sheet at z {', '.join(heights)}"] if heights else []
+
+
+def _reasons(passage: PassageResult) -> list[str]:
+    # That enough passes is said by the numbers of an open passage; the rest is news.
+    return list(passage.reasons[1:] if passage.state is State.OPEN else passage.reasons)
+
+
+# ---- what follows the table ------------------------------------------------------------------
+
+
+def _block(title: str, items: Iterable[str], width: int) -> str:
+    """A title and one wrapped item a line; nothing if there is no item."""
+    wrapped = [
+        textwrap.fill(item, width, initial_indent="  ", subsequent_indent="    ") for item in items
+    ]
+    return "\n".join([title, *wrapped]) if wrapped else ""
+
+
+def _crossings(passages: Iterable[PassageResult]) -> list[str]:
+    lines, whole = [], 0
+    for passage in passages:
+        for number, crossing in enumerate(passage.crossings):
+            if crossing.sealed or crossing.open_fraction < NAMEWORTHY:
+                lines.append(f"{passage.name}, crossing {number}: {_crossing(crossing)}")
+            else:
+                whole += 1
+    if whole:
+        more = " more" if lines else ""
+        lines.append(f"{whole}{more} crossing{'s' if whole != 1 else ''} fully open")
+    return lines
+
+
+def _crossing(crossing: CrossingResult) -> str:
+    area = f"{crossing.open_area_mm2:.1f} of {crossing.nominal_area_mm2:.1f} mm2 open"
+    place = f"stray {crossing.stray} at {_point(crossing.centre_mm)}"
+    if crossing.sealed:
+        return f"{place}, sealed ({area})"
+    loss = ""
+    if crossing.loss_coefficient is not None:
+        loss = f", loss coefficient {crossing.loss_coefficient:.2f}"
+    share = min(crossing.open_fraction, 0.99)  # never shown as all of it when it is not
+    return f"{place}, {area} ({share:.0%}), at most {crossing.clear_diameter_mm:.2f} mm passes{loss}"
+
+
+def _drilling(passages: Iterable[PassageResult]) -> list[str]:
+    lines = []
+    for passage in passages:
+        if passage.rework is None:
+            continue
+        for stroke in passage.rework.drilling:
+            lines.append(f"{passage.name}: {_stroke(stroke)}")
+        after = f"{_down(passage.rework.clear_diameter_after_mm, 2)} mm"
+        cut = "; the wall is cut" if passage.rework.cuts_wall else ""
+        lines.append(f"{passage.name} then: {passage.rework.state_after}, at least {after}{cut}")
+    return lines
+
+
+def _stroke(stroke: Drilling) -> str:
+    ux, uy, uz = stroke.direction
+    cleared = ", ".join(str(n) for n in dict.fromkeys((stroke.crossing, *stroke.also_clears)))
+    return (
+        f"twist drill {stroke.drill_diameter_mm:g} mm ({stroke.series}, flute "
+        f"{stroke.flute_mm:g}, overall {stroke.overall_mm:g}) from {stroke.from_}, "
+        f"through crossing {cleared}; entry {_point(stroke.entry_mm)}, direction "
+        f"({ux:.4f}, {uy:.4f}, {uz:.4f}), {stroke.tilt_from_z_deg:.2f} deg off z; depth "
+        f"{stroke.depth_mm:.2f} mm, {stroke.length_to_diameter:.1f} times the diameter; wall margin "
+        f"{stroke.wall_margin_mm:.2f} mm, overrun {stroke.overrun_mm:.2f} mm, tilt tolerance "
+        f"{stroke.tilt_tolerance_deg:.2f} deg"
+    )
+
+
+def _separate(found: SeparateResult) -> str:
+    names = " and ".join(found.passages)
+    through = f" through {'an unmelted gap' if found.through == 'unmelted' else found.through}"
+    where = f" at {_point(found.where_mm)}" if found.where_mm is not None else ""
+    nominal = "" if found.nominal_state == "apart" else f" (nominal part: {found.nominal_state})"
+    return f"{names}: {found.state}{through if found.through else ''}{where}{nominal}"
+
+
+def _unmelted(found: Unmelted) -> str:
+    joins = "; ".join(" and ".join(pair) for pair in found.joins)
+    return (
+        f"stray {found.stray}: {found.area_mm2:.1f} mm2, {_length(found.thickness_mm, 2)} mm thick, "
+        f"at {_point(found.where_mm)}; joins {joins or 'nothing'}"
+    )
+
+
+def _trapped(found: TrappedPowder) -> str:
+    mass = f", {found.mass_g:.2f} g" if found.mass_g is not None else ""
+    inside = f"; in {', '.join(found.passages)}" if found.passages else ""
+    return (
+        f"{found.volume_mm3:.1f} mm3{mass}, between {' and '.join(found.between)}, "
+        f"at {_point(found.centre_mm)}{inside}"
+    )
+
+
+def _signs(signs: Signs | None) -> list[str]:
+    if signs is None:
+        return []
+    mass = f", {signs.mass_added_g:.2f} g" if signs.mass_added_g is not None else ""
+    lines = [
+        f"metal added: {signs.volume_added_mm3:.1f} mm3{mass}",
+        f"height added: {signs.height_added_mm:.3f} mm",
+        f"stands out of the side by {signs.outside_overhang_mm:.2f} mm",
+    ]
+    for pin in signs.gauge_pins:
+        stop = "goes through" if pin.stops_at_mm is None else f"stops at {pin.stops_at_mm:.1f} mm"
+        lines.append(f"gauge pin {pin.pin_diameter_mm:.2f} mm in {pin.port}: {stop}")
+    return lines
+
+
+def _resumed(section: dict[str, float]) -> str:
+    names = {"height_mm": "z {:.3f} mm", "metal_area_mm2": "metal {:.1f} mm2"}
+    return ", ".join(
+        names[key].format(value) if key in names else f"{key.replace('_', ' ')} {value:.4g}"
+        for key, value in section.items()
+        if value is not None
+    )
+
+
+def _disposition(found: DispositionResult | None, width: int, paint: Paint) -> str:
+    if found is None:
+        return ""
+    concession = ", by concession" if found.concession else ""
+    word = paint(found.recommendation, found.recommendation)
+    parts = [
+        f"recommendation: {word}{concession}",
+        _block("reasons", found.reasons, width),
+        _block("order of work", _numbered(found.order_of_work), width),
+        _block("would settle it", found.settled_by, width),
+    ]
+    return "\n".join(part for part in parts if part)
+
+
+def _numbered(items: Iterable[str]) -> list[str]:
+    return [f"{n}. {item}" for n, item in enumerate(items, 1)]
+
+
+# ---- numbers ---------------------------------------------------------------------------------
+
+
+def _length(value: float, least: int) -> str:
+    """A given length: as many decimals as it was given, at least some."""
+    short = f"{value:.6g}"
+    decimals = len(short.partition(".")[2]) if "e" not in short else least
+    return f"{value:.{max(decimals, least)}f}"
+
+
+def _height(value: float) -> str:
+    return f"{value:.3f}".rstrip("0").rstrip(".")
+
+
+def _point(at: Sequence[float]) -> str:
+    x, y, z = (_height(float(round(value, 2)) + 0.0) for value in at)
+    return f"({x}, {y}, {z})"

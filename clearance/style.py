@@ -1,0 +1,80 @@
+"""What the figures look like: colours, hatches, lines, letters, in one place.
+
+Colour means the same in every figure and is never the only cue: every state has
+its hatch or outline too. Colours of states are from a palette that stays apart
+under the common colour-vision deficiencies (Okabe and Ito, 2008).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+A4_LANDSCAPE_IN = (11.69, 8.27)
+"""Width and height of the sheet, inches."""
+DPI = 200
+"""Dots per inch of PNG files: a layer of 0.05 mm at 2 : 1 is still a dot wide."""
+
+SMALLEST_PT, TEXT_PT, TITLE_PT = 7.0, 8.5, 13.0
+
+
+@dataclass(frozen=True)
+class Look:
+    """How an area is drawn: face, outline and hatch."""
+
+    face: str
+    edge: str
+    hatch: str = ""
+    line: str = "-"
+    width_pt: float = 0.8
+    hatch_colour: str = ""
+
+    def patch(self) -> dict[str, Any]:
+        """Keyword arguments of a Matplotlib patch."""
+        return {
+            "facecolor": self.face,
+            "edgecolor": self.edge,
+            "hatch": self.hatch or None,
+            "linestyle": self.line,
+            "linewidth": self.width_pt,
+            "hatchcolor": self.hatch_colour or self.edge,
+        }
+
+
+INK = "#1a1a1a"
+PAPER = "#ffffff"
+
+METAL = Look("#dcdcdc", "#5a5a5a", "//", width_pt=0.6, hatch_colour="#bdbdbd")
+STRAY = Look("#222222", "#000000", width_pt=0.9)
+UNMELTED = Look(PAPER, "#444444", "..", line=":", width_pt=0.8)
+
+STATES = {
+    "open": Look("#0072B2", "#00456b", width_pt=1.0),
+    "restricted": Look("#E69F00", "#7a5400", "\\\\\\", width_pt=1.0),
+    "blocked": Look("#D55E00", "#7a3600", "xxx", width_pt=1.0),
+    "undetermined": Look(PAPER, INK, line=":", width_pt=1.4),
+}
+"""Of the void of a passage, by the passage's state."""
+
+SEALED_HATCH_COLOUR = "#ff9a5c"
+"""Cross hatch of a sealed crossing, on the near-black of the stray metal."""
+LEADER_PT = 0.6
+HATCH_PT = 0.6
+
+SETTINGS: dict[str, Any] = {
+    "font.family": "DejaVu Sans",
+    "font.size": TEXT_PT,
+    "axes.labelsize": TEXT_PT,
+    "axes.linewidth": 0.6,
+    "xtick.labelsize": SMALLEST_PT,
+    "ytick.labelsize": SMALLEST_PT,
+    "legend.fontsize": SMALLEST_PT + 0.5,
+    "hatch.linewidth": HATCH_PT,
+    "text.parse_math": False,  # a dollar in a part's name is a dollar
+    "pdf.fonttype": 42,  # text stays text
+    "svg.fonttype": "none",
+    "svg.hashsalt": "clearance",  # same input, same bytes
+    "savefig.dpi": DPI,
+    "path.simplify": False,  # a stray sheet can be thinner than a dot
+}
+"""Matplotlib settings under which every figure is made and saved."""
