@@ -10,7 +10,7 @@ from __future__ import annotations
 import dataclasses
 import itertools
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
@@ -22,10 +22,10 @@ from clearance.case_tables import PassageTable
 from clearance.columns import Columns, Grid, cast, label
 from clearance.crossings import Crossing, crossings
 from clearance.errors import GridError, PartError, PortError
-from clearance.loose import trapped_powder, unmelted
+from clearance.loose import trapped_powder, unmelted, void_run
 from clearance.part import read_part
-from clearance.passages import Search, Way, moved_mouth, pieces_at
-from clearance.ports import Mouth, Request, find_mouths, plug
+from clearance.passages import Search, Way, moved_mouth, pieces_at, seeds, stopper
+from clearance.ports import Mouth, Request, find_mouths
 from clearance.predicted import Bodies, Box, Predicted, Window, extent
 from clearance.result import (
     ClearDiameter,
@@ -38,6 +38,7 @@ from clearance.result import (
     Unmelted,
 )
 from clearance.signs import gauge_pin, signs
+from clearance.stray import Event
 from clearance.variants import Unknowns, Variant, variants
 
 Progress = Callable[[str], None]
@@ -59,14 +60,19 @@ CAUTIONS = (
 
 PITCHES = (0.02, 0.05, 0.1, 0.2, 0.5, 1.0)
 """Default pitches: the largest that is at most a 20th of the narrowest requirement."""
+MOST_DEFAULT_CELLS = 300_000_000
+"""Dense cells of the part's box at the default pitch, at most: keeps windows within memory."""
 FINER = 3
 """Times that the pitch is halved where the answer is not clear."""
 
 
-def default_pitch(case: Case) -> float:
-    """Pitch chosen from the narrowest requirement, mm."""
+def default_pitch(case: Case, low: NDArray[np.float64], high: NDArray[np.float64]) -> float:
+    """Pitch chosen from the narrowest requirement, coarser where the part is too large, mm."""
     narrowest = min(p.min_clear_diameter for p in case.passage)
-    return max([p for p in PITCHES if p <= narrowest / 20.0 + 1e-9], default=PITCHES[0])
+    fine = max([p for p in PITCHES if p <= narrowest / 20.0 + 1e-9], default=PITCHES[0])
+    volume = float(np.prod(high - low))
+    fits = [p for p in PITCHES if p >= fine and volume / p**3 <= MOST_DEFAULT_CELLS]
+    return fits[0] if fits else PITCHES[-1]
 
 
 @dataclass(eq=False)
@@ -79,6 +85,7 @@ class Checked:
     unknowns: Unknowns
     pitch_mm: float
     notices: list[str]
+    _pieces: dict[tuple[Event, ...], NDArray[np.int32]] = field(default_factory=dict)
 
     @property
     def all_mouths(self) -> tuple[Mouth, ...]:
@@ -91,7 +98,7 @@ class Checked:
 
     def plugs(self, pitch_mm: float) -> NDArray[np.float32]:
         """Closed prisms over all mouths, thick and wide enough for a pitch."""
-        prisms = [plug(mouth, 3.0 * pitch_mm, 4.0 * pitch_mm) for mouth in self.all_mouths]
+        prisms = [stopper(mouth, pitch_mm) for mouth in self.all_mouths]
         return np.concatenate(prisms) if prisms else np.empty((0, 3, 3), np.float32)
 
     @cached_property
@@ -113,42 +120,46 @@ class Checked:
                 low, high = np.minimum(low, at), np.maximum(high, at)
         return -low, high
 
-    @cached_property
-    def piece(self) -> NDArray[np.int32]:
-        """Piece of every void run of the plugged nominal, over the whole part."""
-        return label(self.whole.columns("closed").metal, self.whole.grid)
+    def pieces(self, events: tuple[Event, ...]) -> NDArray[np.int32]:
+        """Piece of every void run, mouths plugged, over the whole part."""
+        if events not in self._pieces:
+            self._pieces = {e: p for e, p in self._pieces.items() if e == ()}
+            self._pieces[events] = label(self.whole.predict(events).closed, self.whole.grid)
+        return self._pieces[events]
 
-    def box_of(self, mouths: tuple[Mouth, ...]) -> Box:
+    def box_of(self, mouths: tuple[Mouth, ...], events: tuple[Event, ...]) -> Box:
         """Box around the void behind some mouths, with room for its walls and moves."""
-        wanted = sorted({self._piece_behind(mouth) for mouth in mouths})
+        predicted = self.whole.predict(events)
+        moved = [moved_mouth(predicted, mouth) for mouth in mouths]
+        wanted = sorted({self._piece_behind(predicted, mouth) for mouth in moved})
         if 0 in wanted:
             return self.whole.box
-        grid = self.whole.grid
-        metal = self.whole.columns("closed").metal
-        first, last = _extent(self.piece, metal.start, metal.z, grid.ny, np.array(wanted))
+        grid, metal = self.whole.grid, predicted.closed
+        piece = self.pieces(events)
+        first, last = _extent(piece, metal.start, metal.z, grid.ny, np.array(wanted))
         low = np.array([grid.x_mm(int(first[0])), grid.y_mm(int(first[1])), first[2]])
         high = np.array([grid.x_mm(int(last[0])), grid.y_mm(int(last[1])), last[2]])
-        for mouth in mouths:
+        for mouth in moved:
             low = np.minimum(low, mouth.centre - mouth.radius)
             high = np.maximum(high, mouth.centre + mouth.radius)
         reach = self.reach_mm
         return Box(low - reach[0], high + reach[1]).grown(5.0 * self.pitch_mm)
 
-    def _piece_behind(self, mouth: Mouth) -> int:
-        grid, metal = self.whole.grid, self.whole.columns("closed").metal
-        for share in (0.5, 1.0, 1.5, 2.5):
-            point = mouth.deepest - share * self.pitch_mm * mouth.plane.normal
-            i, j = grid.nearest(point[0], point[1])
-            column = i * grid.ny + j
-            runs = metal.of(column)
-            k = int(np.searchsorted(runs[:, 1], point[2]))
-            if k == len(runs) or runs[k, 0] > point[2]:
-                return int(self.piece[metal.start[column] + column + k])
+    def _piece_behind(self, predicted: Predicted, mouth: Mouth) -> int:
+        for point in seeds(mouth, self.pitch_mm):
+            run = void_run(predicted.closed, self.whole.grid, point)
+            if run is not None:
+                return int(self.pieces(predicted.events)[run])
         return 0
 
-    def window(self, mouths: tuple[Mouth, ...], pitch_mm: float) -> Window:
-        """A window around the void behind some mouths."""
-        return Window(self.bodies, self.box_of(mouths), pitch_mm, self.plugs(pitch_mm))
+    def window(
+        self, mouths: tuple[Mouth, ...], pitch_mm: float, events: tuple[Event, ...] = ()
+    ) -> Window:
+        """A window around the void behind some mouths, in the nominal and a predicted part."""
+        box = self.box_of(mouths, ())
+        if events:
+            box = box.union(self.box_of(mouths, events))
+        return Window(self.bodies, box, pitch_mm, self.plugs(pitch_mm))
 
 
 @njit(cache=True, nogil=True)
@@ -180,7 +191,7 @@ def prepare(case: Case, pitch_mm: float | None = None, progress: Progress = sile
         A mesh or a port cannot be used.
     """
     progress(f"reading {case.part.mesh.name}")
-    bodies, notices = _bodies(case, pitch_mm or case.grid.pitch or default_pitch(case), progress)
+    bodies, notices, pitch = _bodies(case, pitch_mm or case.grid.pitch, progress)
     low, high = bodies.bounds
     unknowns = variants(case, float(low[2]), float(high[2]))
     notices += unknowns.notices
@@ -188,15 +199,17 @@ def prepare(case: Case, pitch_mm: float | None = None, progress: Progress = sile
     mouths = _mouths(case, bodies.part)
     for mouth in mouths.values():
         notices += mouth.notices
-    pitch = pitch_mm or case.grid.pitch or default_pitch(case)
     return Checked(case, bodies, mouths, unknowns, pitch, notices)
 
 
-def _bodies(case: Case, pitch: float, progress: Progress) -> tuple[Bodies, list[str]]:
-    """Read all meshes; the columns tell whether shells face inward or overlap."""
+def _bodies(
+    case: Case, given_mm: float | None, progress: Progress
+) -> tuple[Bodies, list[str], float]:
+    """Read all meshes and choose the pitch; columns tell whether shells face inward or overlap."""
     part = read_part(case.part.mesh, case.part.unit, shells=False)
     notices = list(part.notices)
     triangles = part.triangles
+    pitch = given_mm or default_pitch(case, *extent(triangles))
     progress(f"cutting the part into columns {pitch:g} mm apart")
     columns = _coarse(triangles, pitch)
     if columns.least_winding < 0:
@@ -221,7 +234,7 @@ def _bodies(case: Case, pitch: float, progress: Progress) -> tuple[Bodies, list[
         for n, stray in enumerate(case.stray)
         if stray.mesh is not None
     }
-    return Bodies(triangles, melted, added, overlapping or bool(beside)), notices
+    return Bodies(triangles, melted, added, overlapping or bool(beside)), notices, pitch
 
 
 def _coarse(triangles: NDArray[np.float32], pitch: float) -> Columns:
@@ -271,10 +284,12 @@ class PassageCheck:
         )
         self._windows: dict[float, Window] = {}
 
-    def window(self, pitch_mm: float) -> Window:
-        """The window of this passage at a pitch."""
-        if pitch_mm not in self._windows:
-            self._windows[pitch_mm] = self.checked.window((self.inlet, self.outlet), pitch_mm)
+    def window(self, pitch_mm: float, events: tuple[Event, ...] = ()) -> Window:
+        """The window of this passage at a pitch, wide enough for a predicted part."""
+        ends = (self.inlet, self.outlet)
+        kept = self._windows.get(pitch_mm)
+        if kept is None or (events and not kept.box.holds(self.checked.box_of(ends, events))):
+            self._windows[pitch_mm] = self.checked.window(ends, pitch_mm, events)
         return self._windows[pitch_mm]
 
     def search(self, predicted: Predicted, found: list[Crossing]) -> Search:
@@ -313,7 +328,7 @@ class PassageCheck:
         return best
 
     def _judge_at(self, variant: Variant, pitch: float) -> Judged:
-        window = self.window(pitch)
+        window = self.window(pitch, variant.events)
         predicted = window.predict(variant.events)
         found = crossings(predicted, self.belongs(window)) if _has_event(predicted) else []
         search = self.search(predicted, found)
@@ -384,9 +399,10 @@ class PassageCheck:
 
     def gauge_pins(self) -> list[GaugePin]:
         """Pins for both ports, in the first variant."""
-        window = self.window(self.checked.pitch_mm)
+        events = self.checked.unknowns.variants[0].events
+        window = self.window(self.checked.pitch_mm, events)
         nominal = self.search(window.predict(()), []).tree
-        predicted = window.predict(self.checked.unknowns.variants[0].events)
+        predicted = window.predict(events)
         tree = self.search(predicted, []).tree
         pins = (gauge_pin(mouth, predicted, tree, nominal) for mouth in (self.inlet, self.outlet))
         return [pin for pin in pins if pin is not None]
@@ -550,7 +566,7 @@ def _joined(
     ends = (a.inlet, a.outlet, b.inlet, b.outlet)
     for _ in range(1 + FINER):
         try:
-            window = checked.window(ends, pitch)
+            window = checked.window(ends, pitch, variant.events)
             predicted = window.predict(variant.events)
             void = predicted.possible
         except GridError:

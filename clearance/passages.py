@@ -20,7 +20,7 @@ from clearance import cells as dense
 from clearance import distance, sections
 from clearance.crossings import Crossing, largest_circle_mm, squares_of
 from clearance.errors import GridError
-from clearance.ports import Mouth
+from clearance.ports import Mouth, plug
 from clearance.possible import PossibleVoid, block
 from clearance.predicted import Predicted
 
@@ -75,15 +75,37 @@ def moved_mouth(predicted: Predicted, mouth: Mouth) -> Mouth:
     )
 
 
-def seed(mouth: Mouth, pitch_mm: float) -> Floats:
-    """A point just inside a mouth, (1, 3) mm."""
-    inward = min(0.5 * pitch_mm, 0.25 * mouth.inscribed_radius)
-    return (mouth.deepest - inward * mouth.plane.normal)[None]
+def _sunk_mm(mouth: Mouth, pitch_mm: float) -> float:
+    """How far inward of the closing surface a stopper begins.
+
+    An upright outer face touches squares over its whole height. A stopper has to
+    hold such squares whole, or the possible void creeps out along the face.
+    """
+    return 1.5 * pitch_mm * float(np.hypot(*mouth.plane.normal[:2]))
+
+
+def stopper(mouth: Mouth, pitch_mm: float) -> NDArray[np.float32]:
+    """A closed prism that shuts a mouth for a grid of a pitch, (T, 3, 3) mm."""
+    sunk = _sunk_mm(mouth, pitch_mm)
+    plane = replace(mouth.plane, origin=mouth.plane.origin - sunk * mouth.plane.normal)
+    return plug(replace(mouth, plane=plane), 3.0 * pitch_mm, 4.0 * pitch_mm + sunk)
+
+
+def seeds(mouth: Mouth, pitch_mm: float) -> Floats:
+    """Points just inside the stopper of a mouth, (N, 3) mm, the nearest first."""
+    sunk = _sunk_mm(mouth, pitch_mm)
+    first = min(0.5 * pitch_mm, 0.25 * mouth.inscribed_radius)
+    depth = sunk + np.array([first, 2.0 * first, 4.0 * first])
+    return np.asarray(mouth.deepest - depth[:, None] * mouth.plane.normal)
 
 
 def pieces_at(void: PossibleVoid, mouth: Mouth, pitch_mm: float) -> set[int]:
     """Pieces of the possible void behind a mouth."""
-    return void.pieces_at(seed(mouth, pitch_mm))
+    for point in seeds(mouth, pitch_mm):
+        found = void.pieces_at(point[None])
+        if found:
+            return found
+    return set()
 
 
 @dataclass(eq=False)

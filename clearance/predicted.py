@@ -102,6 +102,10 @@ class Box:
         """Return the box with every face moved outward."""
         return Box(self.low - by_mm, self.high + by_mm)
 
+    def holds(self, other: Box) -> bool:
+        """Whether another box lies within this one."""
+        return bool((self.low <= other.low).all() and (self.high >= other.high).all())
+
     def union(self, other: Box) -> Box:
         """Return the smallest box around both."""
         return Box(np.minimum(self.low, other.low), np.maximum(self.high, other.high))

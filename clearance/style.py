@@ -8,7 +8,13 @@ under the common colour-vision deficiencies (Okabe and Ito, 2008).
 from __future__ import annotations
 
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
+
+from clearance.errors import ClearanceError
+
+SUFFIXES = (".png", ".pdf", ".svg")
+"""Kinds of figure file."""
 
 A4_LANDSCAPE_IN = (11.69, 8.27)
 """Width and height of the sheet, inches."""
@@ -78,3 +84,20 @@ SETTINGS: dict[str, Any] = {
     "path.simplify": False,  # a stray sheet can be thinner than a dot
 }
 """Matplotlib settings under which every figure is made and saved."""
+
+
+def figure_kind(path: Path) -> str:
+    """Kind of figure that a file name asks for, one of `SUFFIXES`.
+
+    Raises
+    ------
+    ClearanceError
+        None that can be written.
+    """
+    found = path.suffix.lower()
+    if found not in SUFFIXES:
+        raise ClearanceError(
+            f"{path}: found a name that ends in {found or 'nothing'}, expected one of "
+            f"{', '.join(SUFFIXES)}"
+        )
+    return found

@@ -119,7 +119,7 @@ def write_3mf(path: str | Path, triangles: Soup, name: str) -> None:
     )
     model.AddBuildItem(mesh, wrapper.GetIdentityTransform())
     writer = model.QueryWriter("3mf")
-    writer.SetDecimalPrecision(5)
+    writer.SetDecimalPrecision(6)
     writer.WriteToFile(str(path))
 
 
@@ -408,9 +408,8 @@ def side_branch(radius: float = 3.0, branch_radius: float = 1.5, segments: int =
     back at z = 30. Clear diameter 2 * radius; with the bore sealed between, 2 * branch_radius.
     """
     loop = bent_line([(0, 0, 10), (8, 0, 10), (8, 0, 30), (0, 0, 30)], branch_radius + 1.5)
-    solid = block((-10, -10, 0), (14, 10, 40)) - bore(
-        (0, 0, -1), (0, 0, 41), radius, None, segments
-    )
+    solid = block((-10, -10, 0), (14, 10, 40))
+    solid -= bore((0, 0, -1), (0, 0, 41), radius, segments=segments)
     return soup(solid - tube_along(loop, branch_radius, segments))
 
 
@@ -485,10 +484,11 @@ def level_set(
 ) -> Soup:
     """Metal where function < level, in a cube of whole cells whose corner is the origin.
 
-    Analytic: P, G and D at level 0 halve the volume. Schwarz P: the necks of the void between
-    cells are closed at level <= -1 or >= 1; on the straight axis through a neck the widest
-    circle has radius where 1 + 2 cos(2 pi r / (cell sqrt 2)) = -level... see the tests for the
-    numbers used. The void (function > level) is open at the cube's faces.
+    Analytic: P, G and D at level 0 halve the volume. Schwarz P at level 0: its void is a cube
+    of chambers round the corners of the cells, joined by necks half way along the cells' edges;
+    in the plane of a neck cos y + cos z = 1, so the widest circle there has radius
+    cell * sqrt(2) / 6 (on the diagonal, y = z = cell / 6). The void (function > level) is open
+    at the cube's faces.
     """
     count = cells * points_per_cell
     grid = np.linspace(0, 2 * np.pi * cells, count + 1)

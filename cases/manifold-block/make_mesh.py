@@ -24,13 +24,7 @@ def axes() -> dict[str, tuple[np.ndarray, float]]:
     return {
         "pressure": (s.bent_line([(-36, -18, -5), (-36, -18, 72), (-52, -18, 72)], 9, 2.5), 4.0),
         "tank": (s.bent_line(tank, 5.5, 2.5), 4.0),
-            s.bent_line([(0, -18, -5), (0, -18, RUN), (24, -18, RUN), (24, -18, top)], 5.5, 2.5),
-            4.0,
-        ),
         "pilot": (s.bent_line(pilot, 5.5, 2.5), 4.0),
-            s.bent_line([(-24, 18, top), (-24, 18, RUN), (6, 18, RUN), (6, 18, top)], 5.5, 2.5),
-            4.0,
-        ),
         "gauge": (s.bent_line(gauge, 8, 2.5), 2.5),
     }
 

@@ -22,9 +22,6 @@ def axes() -> dict[str, tuple[np.ndarray, float]]:
         "supply": (s.bent_line([(-26, -14, -5), (-26, -14, 52), (-26, -32, 52)], 9, 2), 4.0),
         "return": (s.bent_line([(26, -14, -5), (26, -14, 54), (42, -14, 54)], 8, 2), 3.0),
         "pilot": (s.bent_line(pilot, 6, 2), 2.0),
-            s.bent_line([(-16, 18, top), (-16, 18, 18), (16, 18, 18), (16, 18, top)], 6, 2),
-            2.0,
-        ),
     }
 
 

@@ -1,0 +1,392 @@
+"""The command line: arguments in, words and files out, and one exit status.
+
+Results go to standard output, everything else to standard error. Imports of the
+computing rooms stay inside the commands, so that ``--help`` answers at once.
+"""
+
+from __future__ import annotations
+
+import errno
+import json
+import math
+import os
+import shutil
+import sys
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from clearance import __version__
+from clearance.errors import ClearanceError
+
+if TYPE_CHECKING:
+    from clearance.case import Case
+    from clearance.result import Result
+
+NO_VERDICT, BAD_INPUT = 1, 2
+NARROWEST, WIDEST, UNKNOWN_WIDTH = 80, 100, 88
+"""Columns of the text: those of the terminal within these bounds, the last if there is none."""
+
+COLOURS = {
+    "open": "blue",
+    "restricted": "yellow",
+    "blocked": "red",
+    "undetermined": "magenta",
+    "not-affected": "blue",
+    "use-as-is": "blue",
+    "rework": "yellow",
+    "repair": "yellow",
+    "scrap": "red",
+}
+
+
+# ---- one place for every way to end ----------------------------------------------------------
+
+
+class Commands(click.Group):
+    """The group that turns what went wrong into a message and an exit status."""
+
+    def invoke(self, ctx: click.Context) -> Any:
+        """Run a command; no traceback for what a user can mend."""
+        try:
+            return super().invoke(ctx)
+        except ClearanceError as fault:
+            _fail(ctx, str(fault), BAD_INPUT)
+        except MemoryError:
+            _fail(ctx, "the memory does not suffice; give a larger --pitch", BAD_INPUT)
+        except KeyboardInterrupt:
+            _fail(ctx, "interrupted, no verdict", NO_VERDICT)
+
+
+def _fail(ctx: click.Context, message: str, status: int) -> None:
+    if ctx.find_root().meta.get(DEBUG):
+        import traceback
+
+        traceback.print_exc()
+    click.echo(f"error: {message}", err=True)
+    ctx.exit(status)
+
+
+DEBUG = "clearance.debug"
+
+
+def _remember_debug(ctx: click.Context, _: click.Parameter, value: bool) -> None:
+    ctx.find_root().meta[DEBUG] = value
+
+
+# ---- options, each declared once -------------------------------------------------------------
+
+
+def _finite(_: click.Context, __: click.Parameter, value: float | None) -> float | None:
+    if value is not None and not math.isfinite(value):
+        raise click.BadParameter(f"{value} is not a finite number.")
+    return value
+
+
+def _positive(ctx: click.Context, option: click.Parameter, value: float | None) -> float | None:
+    if value is not None and value <= 0.0:
+        raise click.BadParameter(f"{value:g} is not above 0.")
+    return _finite(ctx, option, value)
+
+
+case_argument = click.argument("case", metavar="CASE.toml", type=click.Path(path_type=Path))
+
+pitch_option = click.option(
+    "--pitch",
+    type=float,
+    metavar="MM",
+    callback=_positive,
+    help="Distance of the columns, above 0. Default: the case's, or chosen from the requirements. "
+    "Half the pitch takes about four times as long.",
+)
+
+json_option = click.option(
+    "--json",
+    "json_file",
+    type=click.Path(path_type=Path, allow_dash=True),
+    metavar="FILE|-",
+    help="Write the result as JSON to a file; -: to standard output, and nothing else there.",
+)
+
+debug_option = click.option(
+    "--debug",
+    is_flag=True,
+    expose_value=False,
+    callback=_remember_debug,
+    help="Show where in the program an error came up.",
+)
+
+
+@click.group(
+    cls=Commands,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 88},
+)
+@click.version_option(__version__, message="%(prog)s %(version)s")
+@click.pass_context
+def main(ctx: click.Context) -> None:
+    """Do the passages of a powder-bed-fusion part still run through after stray layers?
+
+    \b
+    clearance check CASE.toml
+    clearance section CASE.toml --at-height 31.2 --output section.pdf
+
+    Exit status: 0 everything conforms; 1 no verdict (a crash or an interrupt); 2 bad input;
+    3 something does not conform; 4 something is undetermined.
+
+    The program recommends; it never releases a part.
+    """
+    if os.environ.get("NO_COLOR"):
+        ctx.color = False
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):  # a name that the terminal cannot show is no fault
+            stream.reconfigure(errors="replace")
+
+
+# ---- commands --------------------------------------------------------------------------------
+
+
+@main.command()
+@case_argument
+@pitch_option
+@json_option
+@debug_option
+@click.pass_context
+def check(
+    ctx: click.Context, case: Path, pitch: float | None, json_file: Path | None
+) -> None:
+    """Check every passage of one part.
+
+    \b
+    clearance check insert.toml
+    clearance check insert.toml --pitch 0.1 --json insert.json
+    clearance check insert.toml --json - | jq .passages
+
+    Prints the passages with their states and clear diameters, then what else was found. The
+    exit status tells the verdict: 0 conforms, 3 does not, 4 undetermined.
+    """
+    with progress(f"reading {case.name}") as say:
+        known = _read(case)
+        to_file = json_file is not None and str(json_file) != "-"
+        if to_file:
+            _outputs(known, json_file)
+        run = _computing(say)
+        result: Result = run.check(known, pitch, say)
+    data = as_text(result)
+    if to_file:
+        from clearance.files import write_whole
+
+        assert json_file is not None
+        write_whole(json_file, data.encode())
+    if json_file is not None and not to_file:
+        show(ctx, data.encode())
+    else:
+        from clearance.report import text
+
+        show(ctx, text(result, _width(), _paint) + "\n")
+    ctx.exit(result.exit_status)
+
+
+@main.command()
+@case_argument
+@click.option(
+    "--at-height",
+    type=float,
+    metavar="Z",
+    required=True,
+    callback=_finite,
+    help="Height of a level section in mm above the platform, as in [[stray]] height. Within a "
+    "stray sheet the section is taken in the middle of the layer that holds it.",
+)
+@click.option(
+    "--output",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    required=True,
+    help="Figure to write: .png, .pdf or .svg, A4 landscape.",
+)
+@pitch_option
+@debug_option
+def section(case: Path, at_height: float, output: Path, pitch: float | None) -> None:
+    """Draw a section of the predicted part, its passages coloured by state.
+
+    \b
+    clearance section insert.toml --at-height 31.2 --output insert-31.pdf
+
+    Metal of the part is grey, stray metal near-black. A detail shows the worst crossing if the
+    height lies in a stray sheet. The exit status is 0 when the figure was written, whatever
+    it shows.
+    """
+    with progress(f"reading {case.name}") as say:
+        known = _read(case)
+        _outputs(known, output)
+        _figure_kind(output)
+        run = _computing(say)
+        checked = run.prepare(known, pitch, say)
+        passages = [run.PassageCheck(checked, table).result(say) for table in known.passage]
+        say("drawing")
+        from clearance.drawing import level_section
+        from clearance.plots import level_figure, write
+
+        write(level_figure(level_section(checked, passages, at_height)), output)
+
+
+# ---- what the commands share -----------------------------------------------------------------
+
+
+def _read(path: Path) -> Case:
+    from clearance.case import read_case
+
+    return read_case(path)
+
+
+def _outputs(case: Case, *paths: Path | None) -> None:
+    """Refuse outputs that cannot be written, and those that would overwrite the case."""
+    from clearance.files import writable
+
+    strays = [stray.mesh for stray in case.stray if stray.mesh is not None]
+    for path in paths:
+        if path is not None:
+            writable(path, [case.path, case.part.mesh, *case.part.also_melted, *strays])
+
+
+def _figure_kind(path: Path) -> None:
+    from clearance.style import figure_kind
+
+    figure_kind(path)
+
+
+def _computing(say: Callable[[str], None]) -> Any:
+    """Import the spine; say so if its kernels have to be compiled first."""
+    say("loading the program")
+    try:
+        import clearance.check as run
+    except RuntimeError as fault:
+        # Numba's word for: neither beside the program nor in the user's cache can it write.
+        if "cannot cache" not in str(fault):
+            raise
+        run = _computing_without_cache()
+    if not _compiled():
+        say("compiling the kernels, once per installation; this takes about half a minute")
+        _keep_line(say)
+    return run
+
+
+def _computing_without_cache() -> Any:
+    """Import with the compiled kernels in a folder that goes away with this run."""
+    import atexit
+    import tempfile
+
+    import numba
+
+    folder = tempfile.TemporaryDirectory(prefix="clearance-kernels-")
+    atexit.register(folder.cleanup)
+    numba.config.CACHE_DIR = folder.name
+    click.echo(
+        "warning: no folder for compiled kernels can be written, so each run compiles them anew; "
+        "NUMBA_CACHE_DIR may name one",
+        err=True,
+    )
+    import clearance.check as run
+
+    return run
+
+
+def _compiled() -> bool:
+    """Whether compiled kernels of the columns lie in the cache; if it cannot be told, yes."""
+    from clearance import columns
+
+    kernels = (value for value in vars(columns).values() if hasattr(value, "py_func"))
+    folder = next((kernel.stats.cache_path for kernel in kernels), None)
+    if folder is None:
+        return True
+    try:
+        return any(Path(folder).glob("columns.*.nbi"))
+    except OSError:
+        return True
+
+
+def as_text(result: Result) -> str:
+    """The result as JSON text: keys as in the contract, null for what is not a number."""
+    from clearance.result import as_json
+
+    return json.dumps(as_json(result), allow_nan=False, indent=2, ensure_ascii=False) + "\n"
+
+
+def show(ctx: click.Context, data: str | bytes) -> None:
+    """Write a result to standard output; a reader that has gone is not an error of ours."""
+    try:
+        click.echo(data, nl=False, color=ctx.color)
+    except OSError as fault:
+        if fault.errno == errno.EPIPE:
+            raise
+        _abandon_stdout()
+        raise ClearanceError(f"standard output cannot be written: {fault.strerror}") from None
+
+
+def _abandon_stdout() -> None:
+    """Let the end of the program not try once more to write what cannot be written."""
+    with open(os.devnull, "w") as nowhere:
+        os.dup2(nowhere.fileno(), sys.stdout.fileno())
+
+
+def _width() -> int:
+    columns = shutil.get_terminal_size((UNKNOWN_WIDTH, 24)).columns
+    return min(max(columns, NARROWEST), WIDEST)
+
+
+def _paint(word: str, state: str) -> str:
+    return click.style(word, fg=COLOURS.get(state))
+
+
+# ---- progress --------------------------------------------------------------------------------
+
+
+class Line:
+    """One line on a terminal, rewritten, with the seconds since the start."""
+
+    def __init__(self) -> None:
+        self.start = time.monotonic()
+        self.length = 0
+
+    def __call__(self, sentence: str) -> None:
+        """Show a sentence in place of the last one."""
+        room = shutil.get_terminal_size((UNKNOWN_WIDTH, 24)).columns - 1
+        words = f"{time.monotonic() - self.start:6.1f} s  {sentence}"[:room]
+        click.echo("\r" + words.ljust(self.length), nl=False, err=True)
+        self.length = len(words)
+
+    def keep(self) -> None:
+        """Leave the line as it stands and go on below it."""
+        click.echo(err=True)
+        self.length = 0
+
+    def clear(self) -> None:
+        """Wipe the line."""
+        click.echo("\r" + " " * self.length + "\r", nl=False, err=True)
+
+
+def _quiet(_: str) -> None:
+    """Say nothing: standard error is not a terminal."""
+
+
+@contextmanager
+def progress(first: str) -> Iterator[Callable[[str], None]]:
+    """Progress on a terminal, nothing elsewhere; the first words at once."""
+    if not sys.stderr.isatty():
+        yield _quiet
+        return
+    line = Line()
+    line(first)
+    try:
+        yield line
+    finally:
+        line.clear()
+
+
+def _keep_line(say: Callable[[str], None]) -> None:
+    if isinstance(say, Line):
+        say.keep()

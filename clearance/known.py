@@ -1,0 +1,227 @@
+"""What is known of a part and required of it, as the rules of the disposition read it.
+
+In: numbers and words from the check, or by hand in tests. Out: frozen dataclasses without
+geometry. gather.py fills them from a case and its result.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Literal
+
+from clearance.result import State
+
+Source = Literal["log", "measured", "assumed"]
+Kept = Literal["not given", "met", "not met", "undetermined"]
+Open = Literal["layers", "resume", "height", "penetration"]
+"""What of an event may be known only as an interval."""
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """A drilling plan for one passage, re-checked.
+
+    Attributes
+    ----------
+    strokes : tuple of str
+        A phrase for each stroke: drill, opening, depth.
+    state_after, flow_after : str
+        From the re-check.
+    clear_diameter_after_mm : float
+    circuits_apart : bool
+        The re-check found every pair that must stay apart still apart.
+    whole_interval : bool
+        The same plan works for every event that the case leaves possible.
+    margin_mm : float
+        Least distance from the drill to the wall.
+    drill_tolerance_mm, run_out_mm : float
+        What the drill may take away from the margin.
+    wall_cut_mm : float
+        Metal of the passage's wall that is cut; 0 where the wall is not touched.
+    wall_left_mm : float or None
+        Metal left to the nearest other void; None where no other void is near.
+    """
+
+    strokes: tuple[str, ...]
+    state_after: State = State.OPEN
+    clear_diameter_after_mm: float = 0.0
+    margin_mm: float = 0.0
+    drill_tolerance_mm: float = 0.0
+    run_out_mm: float = 0.0
+    wall_cut_mm: float = 0.0
+    wall_left_mm: float | None = None
+    circuits_apart: bool = True
+    flow_after: Kept = "not given"
+    whole_interval: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Pin:
+    """A gauge pin that a stray sheet stops."""
+
+    port: str
+    diameter_mm: float
+    stops_at_mm: float
+    nominal_stops_at_mm: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Passage:
+    """One passage.
+
+    Attributes
+    ----------
+    required_mm : float
+        Ball that has to pass, as the case gives it.
+    nominal_mm, low_mm, high_mm : float
+        Clear diameter of the nominal part and bounds of the predicted one.
+    source : {"log", "measured", "assumed"}
+        How the stray sheets that matter here are known; the weakest of them.
+    heights_mm : tuple of float
+        Of the crossings that keep the passage from conforming.
+    said : tuple of str
+        What the check says of its state.
+    why_not : str
+        Why no straight drill works.
+    entry_faces_platform : bool
+        The only openings from which it could be entered face the platform.
+    slices_unknown : bool
+        It meets a stray sheet of whose shape nothing is known.
+    nominal_said : str
+        What to say of a nominal part that misses the requirement: its chord error, say.
+    flow, flow_nominal : str
+        Whether the allowed pressure loss is kept, at the bad end.
+    loss_kpa, allowed_kpa : float or None
+        Pressure loss at the bad end (None: nothing flows) and what is allowed.
+    """
+
+    name: str
+    state: State
+    required_mm: float
+    nominal_state: State = State.OPEN
+    nominal_mm: float = 0.0
+    low_mm: float = 0.0
+    high_mm: float = 0.0
+    source: Source = "assumed"
+    heights_mm: tuple[float, ...] = ()
+    said: tuple[str, ...] = ()
+    settled_by: tuple[str, ...] = ()
+    plan: Plan | None = None
+    why_not: str = ""
+    entry_faces_platform: bool = False
+    slices_unknown: bool = False
+    nominal_said: str = ""
+    flow: Kept = "not given"
+    flow_nominal: Kept = "not given"
+    loss_kpa: float | None = None
+    allowed_kpa: float | None = None
+    pin: Pin | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Pair:
+    """Circuits that must stay apart; `source` as for a passage."""
+
+    passages: tuple[str, ...]
+    state: Literal["apart", "joined", "undetermined"]
+    through: Literal["void", "unmelted"] | None = None
+    nominal_state: str = "apart"
+    source: Source = "assumed"
+    where_mm: tuple[float, float, float] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Powder:
+    """Powder shut in: where, by what, and the passage whose plan opens it (empty: none)."""
+
+    volume_mm3: float
+    between: tuple[str, ...]
+    passages: tuple[str, ...] = ()
+    opened_by: str = ""
+    source: Source = "assumed"
+    mass_g: float | None = None
+
+    @property
+    def nominal(self) -> bool:
+        """Shut in by the design already."""
+        return self.between == ("nominal",)
+
+
+@dataclass(frozen=True, slots=True)
+class Gap:
+    """A layer of powder that stayed loose within the metal, and what it joins."""
+
+    stray: int
+    thickness_mm: float
+    area_mm2: float
+    joins: tuple[tuple[str, ...], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Known:
+    """All that the disposition rests on.
+
+    Attributes
+    ----------
+    affected : bool
+        Stray, unmelted, shifted or lifted metal is in this part.
+    open_questions : tuple of str
+        What of the event is known only as an interval.
+    height_added_mm : (float, float)
+        Least and greatest growth of the part.
+    rate_l_min : float or None
+        Of the flow requirement.
+    """
+
+    passages: tuple[Passage, ...]
+    pairs: tuple[Pair, ...] = ()
+    powder: tuple[Powder, ...] = ()
+    gaps: tuple[Gap, ...] = ()
+    affected: bool = True
+    on_platform: bool = False
+    emptied: bool = False
+    heat_treated: bool = False
+    wall_allowance_mm: float = 0.0
+    min_wall_mm: float | None = None
+    build_allowance_mm: float = 0.0
+    mesh_tolerance_mm: float = 0.0
+    layer_thickness_mm: float = 0.05
+    open_questions: tuple[Open, ...] = ()
+    height_added_mm: tuple[float, float] = (0.0, 0.0)
+    rate_l_min: float | None = None
+
+    def plan_of(self, name: str) -> Plan | None:
+        """Plan of a passage by its name."""
+        return next((p.plan for p in self.passages if p.name == name), None)
+
+
+def weakest(sources: Iterable[str]) -> Source:
+    """The least certain of some sources; assumed if there is none."""
+    found = set(sources)
+    for source in ("assumed", "measured", "log"):
+        if source in found:
+            return source
+    return "assumed"
+
+
+Recommendation = Literal["scrap", "undetermined", "repair", "rework", "use-as-is", "not-affected"]
+GRAVITY: tuple[Recommendation, ...] = (
+    "scrap",
+    "undetermined",
+    "repair",
+    "rework",
+    "use-as-is",
+    "not-affected",
+)
+"""The recommendations, the gravest first."""
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """What one row of the table says of one requirement."""
+
+    item: Passage | Pair | Powder | Gap
+    row: int
+    recommendation: Recommendation
+    reason: str

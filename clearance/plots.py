@@ -1,0 +1,394 @@
+"""Figures: what a drawing shows, put on a sheet.
+
+In: a `LevelSection`. Out: a Matplotlib `Figure`, and its bytes as PNG, PDF or
+SVG. Nothing is decided here; the same input gives the same bytes.
+"""
+
+from __future__ import annotations
+
+import io
+import textwrap
+import warnings
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+import matplotlib as mpl
+import numpy as np
+import shapely
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.patches import PathPatch, Rectangle
+from matplotlib.patheffects import withStroke
+from matplotlib.path import Path as Outline
+
+from clearance import style
+from clearance.drawing import Detail, LevelSection, Void
+from clearance.files import write_whole
+from clearance.result import State
+from clearance.style import Look
+
+MAIN = (0.72, 1.2, 7.35, 6.35)
+"""Left, bottom, width and height of the section's axes, inches."""
+SIDE = (8.4, 1.2, 2.95, 6.35)
+"""The same of the column beside it: detail, passages, key."""
+LABEL_IN, EDGE_IN, BAR_IN = 1.35, 0.35, 0.5
+"""Room for labels left and right of the part, for air above and below, for the scale bar."""
+LINE_IN = 0.135
+"""Height of a line of the smaller letters."""
+LABEL_LETTERS = 20
+MOST_LABELS = 20
+"""More pieces than this: open ones go without a label."""
+MOST_ROWS = 10
+
+
+def write(figure: Figure, path: Path) -> None:
+    """Write a figure whole, as its file name says."""
+    write_whole(path, as_bytes(figure, style.figure_kind(path)))
+
+
+def as_bytes(figure: Figure, kind: str) -> bytes:
+    """Bytes of a figure; the same each time."""
+    metadata: dict[str, dict[str, Any]] = {
+        ".png": {"Software": None},
+        ".pdf": {"CreationDate": None},
+        ".svg": {"Date": None},
+    }
+    file = io.BytesIO()
+    with mpl.rc_context(style.SETTINGS), warnings.catch_warnings():
+        # A letter that the font has not is drawn as a box; that is no fault of the user's.
+        warnings.filterwarnings("ignore", message="Glyph .* missing from")
+        figure.savefig(file, format=kind[1:], metadata=metadata[kind])
+    return file.getvalue()
+
+
+def level_figure(section: LevelSection) -> Figure:
+    """An A4 sheet, landscape: the section, a detail, the passages, the key."""
+    with mpl.rc_context(style.SETTINGS):
+        figure = Figure(figsize=style.A4_LANDSCAPE_IN)
+        axes = _axes(figure, MAIN)
+        draw_level(axes, section)
+        _frame(axes, section)
+        _scale_bar(axes)
+        _labels(axes, section.voids)
+        room = SIDE[3]
+        if section.detail is not None:
+            room = _detail(figure, axes, section, section.detail)
+        _side(figure, section, room)
+        _words(figure, section)
+    return figure
+
+
+def draw_level(axes: Axes, section: LevelSection) -> Axes:
+    """Draw the outlines of a section: metal, stray metal, powder, and passages by state."""
+    area(axes, section.metal, style.METAL, "metal")
+    area(axes, section.unmelted, style.UNMELTED, "unmelted")
+    area(axes, section.stray, style.STRAY, "stray")
+    for void in section.voids:
+        look = style.STATES[void.state.value]
+        area(axes, void.open, look, f"open {void.state.value}")
+        closed = void.nominal.difference(void.open)
+        if void.state is not State.OPEN and closed.area > 0.0:
+            _closed(axes, closed, look)
+    axes.set_aspect("equal", adjustable="box")
+    axes.set_xlabel("x, mm")
+    axes.set_ylabel("y, mm")
+    return axes
+
+
+def _closed(axes: Axes, shape: Any, look: Look) -> None:
+    """The part of a passage that stray metal fills: hatched on the metal, outlined in the colour."""
+    hatch = Look("none", look.face, look.hatch or "xxx", look.line, 1.2)
+    if look.face == style.PAPER:
+        hatch = Look("none", style.PAPER, "...", look.line, 1.2)
+    area(axes, shape, hatch, "closed")
+
+
+def area(axes: Axes, shape: Any, look: Look, gid: str) -> None:
+    """Fill a geometry and draw its outline, however thin it is."""
+    polygons = [p for p in shapely.get_parts(shape) if p.geom_type == "Polygon" and not p.is_empty]
+    if not polygons:
+        return
+    path = Outline.make_compound_path(*(_path(p) for p in shapely.orient_polygons(polygons)))
+    fill = PathPatch(
+        path,
+        facecolor=look.face,
+        edgecolor=look.hatch_colour or look.edge,  # of the hatch: the line has no width
+        hatch=look.hatch or None,
+        linewidth=0.0,
+    )
+    line = PathPatch(
+        path,
+        fill=False,
+        edgecolor=look.edge,
+        linestyle=look.line,
+        linewidth=look.width_pt,
+        joinstyle="round",
+    )
+    fill.set_gid(gid)
+    for patch in (fill, line):
+        axes.add_patch(patch)
+
+
+def _path(polygon: Any) -> Outline:
+    rings = [polygon.exterior, *polygon.interiors]
+    return Outline.make_compound_path(
+        *(Outline(shapely.get_coordinates(ring), closed=True) for ring in rings)
+    )
+
+
+# ---- the sheet -------------------------------------------------------------------------------
+
+
+def _axes(figure: Figure, box: Sequence[float]) -> Axes:
+    """Axes at a place given in inches."""
+    width, height = style.A4_LANDSCAPE_IN
+    place = (box[0] / width, box[1] / height, box[2] / width, box[3] / height)
+    return figure.add_axes(place)
+
+
+def _frame(axes: Axes, section: LevelSection) -> None:
+    """Limits that fill the axes at one scale, with room for labels left and right."""
+    x0, y0, x1, y1 = section.bounds
+    width, height = MAIN[2], MAIN[3]
+    label = LABEL_IN if section.voids else EDGE_IN
+    scale = min(
+        (width - 2.0 * label) / max(x1 - x0, 1e-6),
+        (height - 2.0 * EDGE_IN - BAR_IN) / max(y1 - y0, 1e-6),
+    )  # inches per mm
+    middle = 0.5 * (x0 + x1), 0.5 * (y0 + y1) - 0.5 * BAR_IN / scale
+    axes.set_xlim(middle[0] - 0.5 * width / scale, middle[0] + 0.5 * width / scale)
+    axes.set_ylim(middle[1] - 0.5 * height / scale, middle[1] + 0.5 * height / scale)
+
+
+def _per_mm(axes: Axes, width_in: float) -> float:
+    """Inches per mm of axes that are so wide."""
+    low, high = axes.get_xlim()
+    return width_in / (high - low)
+
+
+def bar_length_mm(span_mm: float) -> float:
+    """A round length (1, 2 or 5 times a power of ten), at most a fifth of a span."""
+    power = 10.0 ** np.floor(np.log10(0.2 * span_mm))
+    return float(max(n * power for n in (1.0, 2.0, 5.0) if n * power <= 0.2 * span_mm))
+
+
+def _scale_bar(axes: Axes) -> None:
+    from mpl_toolkits.axes_grid1.anchored_artists import AnchoredSizeBar
+
+    low, high = axes.get_xlim()
+    length = bar_length_mm(high - low)
+    bar = AnchoredSizeBar(
+        axes.transData,
+        length,
+        f"{length:g} mm",
+        loc="lower left",
+        pad=0.4,
+        sep=3,
+        frameon=False,
+        size_vertical=0.006 * (high - low),
+        color=style.INK,
+    )
+    axes.add_artist(bar)
+
+
+def _labels(axes: Axes, voids: Sequence[Void]) -> None:
+    """Name the pieces left and right of the part, with a leader to each."""
+    if len(voids) > MOST_LABELS:
+        voids = [v for v in voids if v.state is not State.OPEN]
+    voids = voids[:MOST_LABELS]
+    low, high = axes.get_xlim()
+    per_mm = _per_mm(axes, MAIN[2])
+    ordered = sorted(voids, key=lambda v: v.at[0])
+    half = (len(ordered) + 1) // 2
+    for side, group in (("left", ordered[:half]), ("right", ordered[half:])):
+        edge = low + 0.08 / per_mm if side == "left" else high - 0.08 / per_mm
+        lines = [_wrapped(void.label) for void in group]
+        places = _spread(
+            [(void.at[1] - axes.get_ylim()[0]) * per_mm for void in group],
+            [LINE_IN * len(text) for text in lines],
+            BAR_IN + 0.1 if side == "left" else 0.1,
+            MAIN[3] - 0.1,
+        )
+        for void, text, y_in in zip(group, lines, places, strict=True):
+            y = axes.get_ylim()[0] + y_in / per_mm
+            _label(axes, void, text, (edge, y), side, per_mm)
+
+
+def _wrapped(label: Sequence[str]) -> list[str]:
+    return [piece for line in label for piece in textwrap.wrap(line, LABEL_LETTERS)]
+
+
+def _label(
+    axes: Axes, void: Void, lines: list[str], at: tuple[float, float], side: str, per_mm: float
+) -> None:
+    text = axes.text(
+        *at,
+        "\n".join(lines),
+        ha=side,
+        va="center",
+        fontsize=style.SMALLEST_PT + 0.5,
+        linespacing=1.15,
+        color=style.INK,
+    )
+    text.set_gid("label")
+    step = (LABEL_IN - 0.14) / per_mm
+    start = at[0] + step if side == "left" else at[0] - step
+    halo = [withStroke(linewidth=2.6, foreground=style.PAPER)]
+    axes.plot(
+        [start, void.at[0]],
+        [at[1], void.at[1]],
+        color=style.INK,
+        linewidth=style.LEADER_PT,
+        marker="o",
+        markersize=2.4,
+        markevery=[1],
+        path_effects=halo,
+    )
+
+
+def _spread(wanted: list[float], heights: list[float], low: float, high: float) -> list[float]:
+    """Middles of labels, each as near to its wanted height as leaves them apart.
+
+    Where they do not all fit they are set closer, evenly.
+    """
+    if not wanted:
+        return []
+    order = np.argsort(wanted, kind="stable")
+    size = np.asarray(heights)[order] + 0.08
+    if size.sum() > high - low:
+        size *= (high - low) / size.sum()
+    offset = np.cumsum(size) - 0.5 * size
+    # The gaps between neighbours are met if wanted - offset never falls.
+    level = _rising(np.asarray(wanted)[order] - offset)
+    level = np.clip(level, low, high - size.sum())
+    places = np.empty(len(wanted))
+    places[order] = level + offset
+    return [float(place) for place in places]
+
+
+def _rising(values: Any) -> Any:
+    """Nearest sequence that never falls (least squares): neighbours that do are pooled."""
+    pools: list[list[float]] = []
+    for value in values:
+        pools.append([float(value)])
+        while len(pools) > 1 and np.mean(pools[-2]) > np.mean(pools[-1]):
+            last = pools.pop()
+            pools[-1] += last
+    return np.concatenate([np.full(len(pool), np.mean(pool)) for pool in pools])
+
+
+def _detail(figure: Figure, main: Axes, section: LevelSection, detail: Detail) -> float:
+    """Draw the detail at the top of the side column; return the room that is left below it."""
+    x0, y0, x1, y1 = detail.bounds
+    main.add_patch(
+        Rectangle((x0, y0), x1 - x0, y1 - y0, fill=False, edgecolor=style.INK, linewidth=0.8,
+                  linestyle="-.")
+    )  # fmt: skip
+    main.annotate(
+        "A", (x1, y1), (2, 1), textcoords="offset points", fontsize=style.TEXT_PT + 1,
+        path_effects=[withStroke(linewidth=2.6, foreground=style.PAPER)],
+    )  # fmt: skip
+    title = textwrap.wrap(detail.title, 40)
+    room = SIDE[3] - LINE_IN * len(title) - 0.08
+    size = min(SIDE[2], 2.75)
+    axes = _axes(figure, (SIDE[0], SIDE[1] + room - size, size, size))
+    draw_level(axes, section)
+    side = max(x1 - x0, y1 - y0)
+    axes.set_xlim(0.5 * (x0 + x1 - side), 0.5 * (x0 + x1 + side))
+    axes.set_ylim(0.5 * (y0 + y1 - side), 0.5 * (y0 + y1 + side))
+    axes.set_xlabel("")
+    axes.set_ylabel("")
+    axes.set_xticks([])
+    axes.set_yticks([])
+    _scale_bar_below(axes, side)
+    axes.set_title("\n".join(title), fontsize=style.TEXT_PT, loc="left", pad=4)
+    text = _panel(figure, SIDE)
+    at = room - size - 0.26
+    for line in detail.lines:
+        text.text(0.0, at, line, fontsize=style.SMALLEST_PT + 0.5, va="top")
+        at -= LINE_IN
+    return at - 0.1
+
+
+def _scale_bar_below(axes: Axes, side_mm: float) -> None:
+    """Scale bar under the detail, where it hides nothing of it."""
+    length = bar_length_mm(side_mm)
+    share = length / side_mm
+    axes.plot(
+        [0.0, share], [-0.035, -0.035], color=style.INK, linewidth=2.0, clip_on=False,
+        transform=axes.transAxes, solid_capstyle="butt",
+    )  # fmt: skip
+    axes.text(
+        share + 0.03, -0.035, f"{length:g} mm", fontsize=style.SMALLEST_PT, va="center",
+        transform=axes.transAxes,
+    )  # fmt: skip
+
+
+def _panel(figure: Figure, box: Sequence[float]) -> Axes:
+    """Axes without lines whose coordinates are inches."""
+    axes = _axes(figure, box)
+    axes.set_xlim(0.0, box[2])
+    axes.set_ylim(0.0, box[3])
+    axes.set_axis_off()
+    return axes
+
+
+def _side(figure: Figure, section: LevelSection, top: float) -> None:
+    """The passages and the key, below `top` inches of the side column."""
+    panel = _panel(figure, SIDE)
+    at = top
+    shown = section.rows
+    if len(shown) > MOST_ROWS:
+        shown = tuple(r for r in shown if r.state is not State.OPEN)[:MOST_ROWS]
+    panel.text(0.0, at, "passages", fontsize=style.TEXT_PT, fontweight="bold", va="top")
+    at -= 0.24
+    for row in shown:
+        name = textwrap.shorten(row.name, 24, placeholder="…")
+        _swatch(panel, at, style.STATES[row.state.value])
+        _line(panel, at, f"{name}: {row.state.value}")
+        at -= LINE_IN
+        _line(panel, at, row.numbers)
+        at -= LINE_IN + 0.07
+    if len(shown) < len(section.rows):
+        _line(panel, at, f"and {len(section.rows) - len(shown)} more")
+        at -= LINE_IN + 0.07
+    at -= 0.08
+    for look, words in _key(section):
+        _swatch(panel, at, look)
+        _line(panel, at, words)
+        at -= LINE_IN + 0.08
+
+
+def _key(section: LevelSection) -> list[tuple[Look, str]]:
+    key = [(style.METAL, "metal of the part")]
+    if not section.stray.is_empty:
+        key.append((style.STRAY, "stray metal"))
+    if not section.unmelted.is_empty:
+        key.append((style.UNMELTED, "unmelted: powder where metal belongs"))
+    return key
+
+
+def _swatch(panel: Axes, at: float, look: Look) -> None:
+    from shapely.geometry import box
+
+    area(panel, box(0.02, at - 0.12, 0.36, at), look, "key")
+
+
+def _line(panel: Axes, at: float, words: str) -> None:
+    panel.text(0.46, at - 0.06, words, fontsize=style.SMALLEST_PT + 0.5, va="center")
+
+
+def _words(figure: Figure, section: LevelSection) -> None:
+    """Title and footer."""
+    width, height = style.A4_LANDSCAPE_IN
+    title = textwrap.wrap(section.title, 88)[:2]
+    figure.text(
+        0.3 / width, 1.0 - 0.2 / height, "\n".join(title), fontsize=style.TITLE_PT,
+        fontweight="bold", va="top", color=style.INK,
+    )  # fmt: skip
+    lines = [piece for line in section.footer for piece in textwrap.wrap(line, 170)]
+    figure.text(
+        0.3 / width, 0.15 / height, "\n".join(lines), fontsize=style.SMALLEST_PT, va="bottom",
+        color=style.INK, linespacing=1.3,
+    )  # fmt: skip
