@@ -12,6 +12,7 @@ import itertools
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import cached_property
+from typing import Literal
 
 import numpy as np
 from numba import njit
@@ -28,6 +29,7 @@ from clearance.passages import Search, Way, moved_mouth, pieces_at, seeds, stopp
 from clearance.ports import Mouth, Request, find_mouths
 from clearance.predicted import Bodies, Box, Predicted, Window, extent
 from clearance.result import (
+    Apart,
     ClearDiameter,
     CrossingResult,
     GaugePin,
@@ -518,7 +520,7 @@ def _differences(judged: list[Judged]) -> str:
     """Where the state flips, as the pairs of neighbouring variants between which it does."""
     flips = [
         f"{a.state.value} at {a.variant.said}, {b.state.value} at {b.variant.said}"
-        for a, b in zip(judged[:-1], judged[1:], strict=True)
+        for a, b in itertools.pairwise(judged)
         if a.state is not b.state
     ]
     return "; ".join(flips[:4])
@@ -545,22 +547,23 @@ def _pair(
 ) -> SeparateResult:
     names = (a.passage.name, b.passage.name)
     nominal, _ = _joined(checked, a, b, Variant((), ""))
-    states, where = [], None
+    states: list[Apart] = []
+    where = None
     for variant in checked.unknowns.variants:
-        state, at = _joined(checked, a, b, variant)
+        found, at = _joined(checked, a, b, variant)
         where = at if at is not None and where is None else where
-        states.append(state)
-    state = states[0] if len(set(states)) == 1 else "undetermined"
-    through = "void" if state != "apart" else None
+        states.append(found)
+    state: Apart = states[0] if len(set(states)) == 1 else "undetermined"
     gap = next((g for g in gaps for j in g.joins if set(names) <= set(j)), None)
     if state == "apart" and gap is not None:
-        state, through, where = "undetermined", "unmelted", gap.where_mm
+        return SeparateResult(names, "undetermined", gap.where_mm, "unmelted", nominal)
+    through: Literal["void"] | None = "void" if state != "apart" else None
     return SeparateResult(names, state, where, through, nominal)
 
 
 def _joined(
     checked: Checked, a: PassageCheck, b: PassageCheck, variant: Variant
-) -> tuple[str, tuple[float, float, float] | None]:
+) -> tuple[Apart, tuple[float, float, float] | None]:
     """Whether the voids of two circuits are one, at finer pitches while that is not clear."""
     pitch = checked.pitch_mm
     ends = (a.inlet, a.outlet, b.inlet, b.outlet)

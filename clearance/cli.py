@@ -155,9 +155,7 @@ def main(ctx: click.Context) -> None:
 @json_option
 @debug_option
 @click.pass_context
-def check(
-    ctx: click.Context, case: Path, pitch: float | None, json_file: Path | None
-) -> None:
+def check(ctx: click.Context, case: Path, pitch: float | None, json_file: Path | None) -> None:
     """Check every passage of one part.
 
     \b
@@ -211,12 +209,12 @@ def check(
 @pitch_option
 @debug_option
 def section(case: Path, at_height: float, output: Path, pitch: float | None) -> None:
-    """Draw a section of the predicted part, its passages coloured by state.
+    """Draw a section of the predicted part.
 
     \b
     clearance section insert.toml --at-height 31.2 --output insert-31.pdf
 
-    Metal of the part is grey, stray metal near-black. A detail shows the worst crossing if the
+    Passages are coloured and hatched by their state, stray metal is near-black. A detail shows the worst crossing if the
     height lies in a stray sheet. The exit status is 0 when the figure was written, whatever
     it shows.
     """
@@ -376,7 +374,7 @@ def _quiet(_: str) -> None:
 @contextmanager
 def progress(first: str) -> Iterator[Callable[[str], None]]:
     """Progress on a terminal, nothing elsewhere; the first words at once."""
-    if not sys.stderr.isatty():
+    if sys.stderr is None or not sys.stderr.isatty():
         yield _quiet
         return
     line = Line()

@@ -169,7 +169,7 @@ def cast(
 
 @njit(cache=True, nogil=True)
 def _snap(value: float, shift: int) -> int:
-    return np.int64(2) * np.int64(np.rint(value / (2.0 * UNIT_MM))) + shift
+    return 2 * int(np.rint(value / (2.0 * UNIT_MM))) + shift
 
 
 @njit(cache=True, nogil=True)
@@ -227,7 +227,7 @@ def _crossings(triangles, x0, y0, step, nx, ny, shift_x, shift_y):  # type: igno
                     height = _grown(height, capacity)
                     delta = _grown(delta, capacity)
                 column[n] = i * ny + j
-                # Written as an offset from one vertex, so that a level triangle gives its z exactly.
+                # An offset from one vertex, so that a level triangle gives its z exactly.
                 height[n] = az + (wb * (bz - az) + wc * (cz - az)) / area
                 delta[n] = sign
                 n += 1
@@ -342,6 +342,42 @@ def _unite(start_a, z_a, start_b, z_b):  # type: ignore[no-untyped-def]
             else:
                 z[n, 0] = low
                 z[n, 1] = high
+                n += 1
+        start[c + 1] = n
+    return start, z[:n].copy()
+
+
+def subtract(a: Runs, b: Runs) -> Runs:
+    """Intervals of `a` less those of `b`, column by column."""
+    return Runs(*_subtract(a.start, a.z, b.start, b.z))
+
+
+def intersect(a: Runs, b: Runs) -> Runs:
+    """What the intervals of `a` and `b` share, column by column."""
+    return subtract(a, subtract(a, b))
+
+
+@njit(cache=True, nogil=True)
+def _subtract(start_a, z_a, start_b, z_b):  # type: ignore[no-untyped-def]
+    columns = start_a.shape[0] - 1
+    start = np.zeros(columns + 1, np.int64)
+    z = np.empty((z_a.shape[0] + z_b.shape[0], 2), np.float64)
+    n = 0
+    for c in range(columns):
+        b = start_b[c]
+        for a in range(start_a[c], start_a[c + 1]):
+            low, high = z_a[a, 0], z_a[a, 1]
+            while b < start_b[c + 1] and z_b[b, 1] <= low:
+                b += 1
+            k = b
+            while k < start_b[c + 1] and z_b[k, 0] < high:
+                if z_b[k, 0] > low:
+                    z[n, 0], z[n, 1] = low, z_b[k, 0]
+                    n += 1
+                low = max(low, z_b[k, 1])
+                k += 1
+            if low < high:
+                z[n, 0], z[n, 1] = low, high
                 n += 1
         start[c + 1] = n
     return start, z[:n].copy()

@@ -55,7 +55,8 @@ def predicted_metal(
             pieces.append(sections.metal(sheet, plane).intersection(strip))
     if predicted.window.bodies.added is not None:
         pieces.append(sections.metal(predicted.window.bodies.added, plane, overlapping=True))
-    return window, shapely.union_all(pieces).intersection(window)
+    metal = shapely.union_all(pieces).difference(predicted.removed(plane))
+    return window, metal.intersection(window)
 
 
 def _on_plane(plane: sections.Plane, xy: NDArray[np.float64], z: float) -> NDArray[np.float64]:

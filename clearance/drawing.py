@@ -350,9 +350,7 @@ def _nearest_port(checked: Checked, names: tuple[str, ...], at: Any) -> list[str
 def _hurt(passage: PassageResult, strays: frozenset[int]) -> list[CrossingResult]:
     """Crossings with these stray sheets that leave less than they should."""
     return [
-        c
-        for c in passage.crossings
-        if c.stray in strays and (c.sealed or c.open_fraction < WHOLE)
+        c for c in passage.crossings if c.stray in strays and (c.sealed or c.open_fraction < WHOLE)
     ]
 
 
@@ -415,9 +413,7 @@ def _nearest_crossing(
 
 def _row(passage: PassageResult) -> Row:
     shown = clear_diameter(passage.clear_diameter_mm, passage.required_mm)
-    return Row(
-        passage.name, passage.state, f"{shown} mm clear, {passage.required_mm:g} needed"
-    )
+    return Row(passage.name, passage.state, f"{shown} mm clear, {passage.required_mm:g} needed")
 
 
 def _number(value: float) -> str:

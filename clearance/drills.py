@@ -68,7 +68,9 @@ class Drill:
             return f"the shop's {_size(self.diameter)} mm drill"
         name, _, number = self.series.partition(" ")
         of = f" of series {number}" if number else ""
-        return f"a {_size(self.diameter)} mm {name} drill{of}"
+        size = _size(self.diameter)
+        article = "an" if size.startswith("8") or size.split(".")[0] in ("11", "18") else "a"
+        return f"{article} {size} mm {name} drill{of}"
 
 
 class ShopDrill(Protocol):
@@ -80,6 +82,28 @@ class ShopDrill(Protocol):
     def flute(self) -> float: ...  # noqa: D102
     @property
     def overall(self) -> float: ...  # noqa: D102
+
+
+@dataclass(frozen=True, slots=True)
+class Practice:
+    """How a shop drills: settings that hold for every drill.
+
+    Attributes
+    ----------
+    point_angle_deg : float
+        Full angle of the point.
+    chip_room_diameters : float
+        Flute that must stay outside the hole, over the diameter.
+    max_length_to_diameter : float
+        Deepest hole, to the drill's tip, over the diameter.
+    """
+
+    point_angle_deg: float = POINT_ANGLE_DEG
+    chip_room_diameters: float = CHIP_ROOM_DIAMETERS
+    max_length_to_diameter: float = math.inf
+
+
+USUAL = Practice()
 
 
 @dataclass(frozen=True, slots=True)
@@ -184,27 +208,20 @@ def run_out(drill: Drill) -> float:
     return 0.03 + 0.01 * drill.overall / drill.diameter
 
 
-def full_diameter_reach(
-    drill: Drill,
-    point_angle_deg: float = POINT_ANGLE_DEG,
-    chip_room_diameters: float = CHIP_ROOM_DIAMETERS,
-) -> float:
+def full_diameter_reach(drill: Drill, practice: Practice = USUAL) -> float:
     """Depth to which the flute lets a drill cut its full diameter, mm; may be below 0.
 
     Flute less point less chip room: a rule of our own (the chips must leave the hole).
     """
-    point = point_length(drill.diameter, point_angle_deg)
-    return drill.flute - point - chip_room_diameters * drill.diameter
+    point = point_length(drill.diameter, practice.point_angle_deg)
+    return drill.flute - point - practice.chip_room_diameters * drill.diameter
 
 
 def reach_limits(
     drill: Drill,
     depth_mm: float,
-    *,
     standoff_mm: float = 0.0,
-    point_angle_deg: float = POINT_ANGLE_DEG,
-    chip_room_diameters: float = CHIP_ROOM_DIAMETERS,
-    max_length_to_diameter: float = math.inf,
+    practice: Practice = USUAL,
 ) -> Iterator[Limit]:
     """Give the limits that keep a drill from a depth; none if it reaches.
 
@@ -215,17 +232,15 @@ def reach_limits(
         How deep the full diameter must go, from the opening's face along the axis.
     standoff_mm : float
         How far from the opening the holder must stay (a flange in its way, say).
-    point_angle_deg, chip_room_diameters : float
-    max_length_to_diameter : float
-        Of the depth to the tip over the diameter.
+    practice : Practice
 
     Yields
     ------
     Limit
         In the order flute, overall, length-to-diameter.
     """
-    tip = depth_mm + point_length(drill.diameter, point_angle_deg)
-    flute = tip + chip_room_diameters * drill.diameter
+    tip = depth_mm + point_length(drill.diameter, practice.point_angle_deg)
+    flute = tip + practice.chip_room_diameters * drill.diameter
     if flute > drill.flute:
         words = f"{drill.words} has {drill.flute:g} mm of flute, {_up(flute)} mm needed"
         yield Limit("flute", drill.flute, flute, words)
@@ -239,44 +254,30 @@ def reach_limits(
         )
         yield Limit("overall", free, projecting, words)
     ratio = tip / drill.diameter
-    if ratio > max_length_to_diameter:
+    if ratio > practice.max_length_to_diameter:
         words = (
-            f"{tip:.1f} mm is {_up(ratio, 1)} diameters deep for {drill.words}, "
-            f"{max_length_to_diameter:g} allowed (max_length_to_diameter)"
+            f"{tip:.1f} mm is {_up(ratio)} diameters deep for {drill.words}, "
+            f"{practice.max_length_to_diameter:g} allowed (max_length_to_diameter)"
         )
-        yield Limit("length-to-diameter", max_length_to_diameter, ratio, words)
+        yield Limit("length-to-diameter", practice.max_length_to_diameter, ratio, words)
 
 
 def reach_limit(
     drill: Drill,
     depth_mm: float,
-    *,
     standoff_mm: float = 0.0,
-    point_angle_deg: float = POINT_ANGLE_DEG,
-    chip_room_diameters: float = CHIP_ROOM_DIAMETERS,
-    max_length_to_diameter: float = math.inf,
+    practice: Practice = USUAL,
 ) -> Limit | None:
     """Return the first limit that bites (see `reach_limits`), or None if the drill reaches."""
-    found = reach_limits(
-        drill,
-        depth_mm,
-        standoff_mm=standoff_mm,
-        point_angle_deg=point_angle_deg,
-        chip_room_diameters=chip_room_diameters,
-        max_length_to_diameter=max_length_to_diameter,
-    )
-    return next(found, None)
+    return next(reach_limits(drill, depth_mm, standoff_mm, practice), None)
 
 
 def not_at_hand(
     diameter: float,
     depth_mm: float,
     series: Iterable[str],
-    *,
     standoff_mm: float = 0.0,
-    point_angle_deg: float = POINT_ANGLE_DEG,
-    chip_room_diameters: float = CHIP_ROOM_DIAMETERS,
-    max_length_to_diameter: float = math.inf,
+    practice: Practice = USUAL,
 ) -> Drill | None:
     """Return the shortest standard drill that would reach, of a series that is not at hand.
 
@@ -284,24 +285,18 @@ def not_at_hand(
     ----------
     diameter : float, mm
         Of the drill, as in the table.
-    depth_mm, standoff_mm, point_angle_deg, chip_room_diameters, max_length_to_diameter : float
-        As in `reach_limits`.
+    depth_mm : float
+        As in `reach_limits`, like standoff_mm and practice.
     series : iterable of str
         What is at hand.
+    standoff_mm : float
+    practice : Practice
     """
     names = list(series)
     for drill in standard():
         offered = any(_belongs(drill.series, name) for name in names)
         if drill.diameter == diameter and not offered:
-            limit = reach_limit(
-                drill,
-                depth_mm,
-                standoff_mm=standoff_mm,
-                point_angle_deg=point_angle_deg,
-                chip_room_diameters=chip_room_diameters,
-                max_length_to_diameter=max_length_to_diameter,
-            )
-            if limit is None:
+            if reach_limit(drill, depth_mm, standoff_mm, practice) is None:
                 return drill
     return None
 
@@ -311,7 +306,6 @@ def _size(diameter: float) -> str:
     return f"{diameter:.1f}" if round(diameter, 1) == diameter else f"{diameter:g}"
 
 
-def _up(value: float, digits: int = 0) -> str:
-    """Round up, so that what is needed never reads as what is there."""
-    scale = 10.0**digits
-    return f"{math.ceil(value * scale - 1e-6) / scale:.{digits}f}"
+def _up(value: float) -> str:
+    """Round up to 0.1, so that what is needed never reads as what is there."""
+    return f"{math.ceil(10.0 * value - 1e-6) / 10.0:g}"

@@ -9,12 +9,23 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from clearance.known import Gap, Kept, Known, Open, Pair, Passage, Pin, Plan, Powder, Source, weakest
+from clearance.known import (
+    Gap,
+    Kept,
+    Known,
+    Open,
+    Pair,
+    Passage,
+    Pin,
+    Plan,
+    Powder,
+    Source,
+    weakest,
+)
 from clearance.result import PassageResult, Result, Rework, State, TrappedPowder
 
 if TYPE_CHECKING:
     from clearance.case import Case
-
 
 
 @dataclass(frozen=True, slots=True)

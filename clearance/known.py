@@ -225,3 +225,68 @@ class Finding:
     row: int
     recommendation: Recommendation
     reason: str
+
+
+# ---- what is asked of a passage and of its plan ---------------------------------------------
+
+
+def meets(passage: Passage) -> bool:
+    """The predicted passage meets its requirements, the pressure loss too."""
+    return passage.state is State.OPEN and passage.flow in ("not given", "met")
+
+
+def unclear(passage: Passage) -> bool:
+    """Something that decides is not known: a slice, the state, the nominal part, the loss."""
+    if passage.slices_unknown or passage.state is State.UNDETERMINED:
+        return True
+    if meets(passage):
+        return False
+    return (
+        passage.nominal_state is State.UNDETERMINED
+        or passage.flow_nominal == "undetermined"
+        or (passage.state is State.OPEN and passage.flow == "undetermined")
+    )
+
+
+def forbidden(known: Known, plan: Plan | None) -> str:
+    """Why a plan must not be used; empty if nothing forbids it, or there is none."""
+    if plan is None:
+        return ""
+    if not plan.circuits_apart:
+        return "the plan would join circuits that must stay apart"
+    if plan.wall_cut_mm > known.wall_allowance_mm:
+        return (
+            f"the plan would cut {plan.wall_cut_mm:.2f} mm of the wall, "
+            f"{known.wall_allowance_mm:.2f} mm allowed"
+        )
+    least, left = known.min_wall_mm, plan.wall_left_mm
+    if least is not None and left is not None and left < least:
+        return f"the plan would leave a wall of {left:.2f} mm, {least:.2f} mm required"
+    if plan.state_after in (State.RESTRICTED, State.BLOCKED):
+        passes = f"a ball of {plan.clear_diameter_after_mm:.3f} mm"
+        return f"after the plan {passes} passes, which is not enough"
+    if plan.flow_after == "not met":
+        return "after the plan the pressure loss is still more than allowed"
+    return ""
+
+
+def candidate(known: Known, plan: Plan | None) -> Plan | None:
+    """The plan, if nothing forbids it."""
+    return None if forbidden(known, plan) else plan
+
+
+def doubt(plan: Plan | None) -> str:
+    """Why it is not sure that a plan works; empty if it is, or there is none."""
+    if plan is None:
+        return ""
+    if not plan.whole_interval:
+        return "the plan works for part of what is possible only"
+    if plan.state_after is State.UNDETERMINED or plan.flow_after == "undetermined":
+        return "whether the plan is enough cannot be told"
+    return ""
+
+
+def usable(known: Known, plan: Plan | None) -> Plan | None:
+    """The plan, if it restores the requirements whatever of the event is left open."""
+    plan = candidate(known, plan)
+    return None if doubt(plan) else plan

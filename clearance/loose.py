@@ -81,13 +81,14 @@ def _unmelted(
 
     grid = predicted.grid
     # A corner contact may seep: count gaps as joined over corners, the cautious side.
-    number, count = ndimage.label(gap, np.ones((3, 3)))
+    eight = np.ones((3, 3), np.bool_)
+    number, _ = ndimage.label(gap, eight)
     joins: set[tuple[str, str]] = set()
     where = _middle(grid, number == 1, 0.5 * (event.bottom + event.top))
     for n, box in enumerate(ndimage.find_objects(number), start=1):
         grown = tuple(slice(max(s.start - 1, 0), s.stop + 1) for s in box)
         inside = number[grown] == n
-        rim = ndimage.binary_dilation(inside, np.ones((3, 3)))
+        rim = ndimage.binary_dilation(inside, eight)
         i, j = np.nonzero(rim)
         columns = (i + grown[0].start) * grid.ny + (j + grown[1].start)
         touched = _touching(

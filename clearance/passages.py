@@ -25,7 +25,7 @@ from clearance.possible import PossibleVoid, block
 from clearance.predicted import Predicted
 
 SURFACE_MM = 2e-5
-"""Float32 rounding of the surface near 350 mm: taken off every lower bound, added to every upper."""
+"""Float32 rounding of the surface near 350 mm: off every lower bound, onto every upper one."""
 MOST_CELLS = 600_000_000
 """Cells of a dense window at most (about 8 bytes each while a way is sought)."""
 MOST_TRIES = 8
@@ -180,15 +180,15 @@ class Cells:
     ) -> NDArray[np.int64]:
         """Cells whose centre lies over a plane figure grown by `grow`, between two offsets."""
         grown = polygon.buffer(grow)
-        corners = plane.to_space(np.array(grown.bounds).reshape(2, 2)[[0, 0, 1, 1], :])
         x0, y0, x1, y1 = grown.bounds
         corners = plane.to_space(np.array([(x0, y0), (x0, y1), (x1, y0), (x1, y1)]))
         corners = np.concatenate([corners + low * plane.normal, corners + high * plane.normal])
         index = self.within(corners.min(0), corners.max(0))
         centres = self.centres(index)
         offset = plane.signed(centres)
-        index, centres = (a[(offset >= low) & (offset <= high)] for a in (index, centres))
-        xy = plane.to_plane(centres)
+        between = (offset >= low) & (offset <= high)
+        index = index[between]
+        xy = plane.to_plane(centres[between])
         shapely.prepare(grown)
         return np.asarray(index[shapely.contains_xy(grown, xy[:, 0], xy[:, 1])])
 
@@ -334,7 +334,7 @@ class Search:
         if shut:
             passable = passable.copy()
             passable.ravel()[np.concatenate(shut)] = 0
-        best = (0.0, np.empty((0, 3)), None)
+        best: tuple[float, Floats, Floats | None] = (0.0, np.empty((0, 3)), None)
         for _ in range(MOST_TRIES):
             index, _ = dense.widest_route(
                 self.cells.radius,

@@ -15,6 +15,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
+from clearance import sections
 from clearance.columns import Columns, Grid, Runs, cast, unite
 from clearance.possible import Places, PossibleVoid, possible_void, surely_metal
 from clearance.stray import Casts, Event, Slab, assemble, bodies, offset, rounded, slabs
@@ -222,8 +223,6 @@ class Window:
         """
         import shapely
 
-        from clearance import sections
-
         at = z + ABOVE_MM if above else z
         key = (self._alias(body), at)
         if key not in self._metal:
@@ -239,17 +238,10 @@ class Window:
 
     def _level_soup(self, body: str, z: float) -> Soup:
         """Whole outlines are needed, so cut the whole body, not only its part in the window."""
-        from clearance import sections
-
         if body == "closed":
             whole = np.concatenate([self.bodies.part, self.plugs])
         else:
-            whole = {
-                "part": self.bodies.part,
-                "melted": self.bodies.melted,
-                "plane": self.bodies.plane,
-                "added": self.bodies.added,
-            }[body]
+            whole = getattr(self.bodies, body)
         return whole[sections.crossed(whole, [z])[0]]
 
     def predict(self, events: tuple[Event, ...]) -> Predicted:
@@ -356,11 +348,16 @@ class Predicted:
             )
         if self.window.bodies.added is not None:
             pieces.append(self.window.metal("added", z, above))
-        return shapely.intersection(shapely.union_all(pieces), self.window.rectangle)
+        metal = shapely.intersection(shapely.union_all(pieces), self.window.rectangle)
+        return metal.difference(self.removed(sections.Plane.level(z)))
+
+    def removed(self, plane: sections.Plane) -> Any:
+        """What has been taken out of the part, in a plane (shapely): nothing, unless drilled."""
+        import shapely
+
+        return shapely.Polygon()
 
     def _gate(self, body: str, z: float, shift: tuple[float, float]) -> Any:
-        if body == "all":
-            return self.window.rectangle
         return moved_shape(self.window.metal(body, z), rounded(shift))
 
     def sheet(self, slab: Slab) -> Any:

@@ -225,7 +225,9 @@ def _crossing(crossing: CrossingResult) -> str:
     if crossing.loss_coefficient is not None:
         loss = f", loss coefficient {crossing.loss_coefficient:.2f}"
     share = min(crossing.open_fraction, 0.99)  # never shown as all of it when it is not
-    return f"{place}, {area} ({share:.0%}), at most {crossing.clear_diameter_mm:.2f} mm passes{loss}"
+    return (
+        f"{place}, {area} ({share:.0%}), at most {crossing.clear_diameter_mm:.2f} mm passes{loss}"
+    )
 
 
 def _drilling(passages: Iterable[PassageResult]) -> list[str]:

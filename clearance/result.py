@@ -110,15 +110,18 @@ class PassageResult:
     flow: dict[str, Any] | None = None
 
 
+Apart = Literal["apart", "joined", "undetermined"]
+
+
 @dataclass(frozen=True)
 class SeparateResult:
     """Whether circuits that must stay apart still do."""
 
     passages: tuple[str, ...]
-    state: Literal["apart", "joined", "undetermined"]
+    state: Apart
     where_mm: Point | None
     through: Literal["void", "unmelted"] | None
-    nominal_state: str = "apart"
+    nominal_state: Apart = "apart"
 
 
 @dataclass(frozen=True)

@@ -75,8 +75,8 @@ class Gate:
     Attributes
     ----------
     body : str
-        "melted": the part and what was melted with it; "part": the part with its
-        ports closed; "plane": the bounding rectangle; "all": everywhere.
+        "melted": the part and what was melted with it; "part": the part;
+        "plane": the bounding rectangle; "plugs": what closes the mouths.
     z : float, mm
         Nominal height of the section.
     shift : tuple of float, mm
@@ -92,7 +92,7 @@ class Gate:
 class Slab:
     """A range of height in which the predicted part has one recipe.
 
-    Metal is the nominal part, moved by `shift` and raised by `lift` (not at all
+    Metal is the nominal `body`, moved by `shift` and raised by `lift` (not at all
     if `lift` is None), together with every gate over the slab's whole height.
     """
 
@@ -102,6 +102,7 @@ class Slab:
     shift: tuple[float, float]
     gates: tuple[Gate, ...] = ()
     stray: int = NONE
+    body: str = "part"
 
 
 def slabs(events: tuple[Event, ...], loose: bool = False) -> tuple[Slab, ...]:
@@ -173,20 +174,13 @@ def offset(events: tuple[Event, ...], z: float) -> NDArray[np.float64]:
     return np.array([*rounded(shift), lift])
 
 
-def filled(table: tuple[Slab, ...]) -> tuple[Slab, ...]:
-    """The same slabs with every sheet solid all over: what is left are the regions between."""
-    everywhere = (Gate("all", 0.0, (0.0, 0.0)),)
-    return tuple(slab if slab.stray == NONE else replace(slab, gates=everywhere) for slab in table)
-
-
-def shifts(table: tuple[Slab, ...]) -> tuple[tuple[float, float], ...]:
-    """Distinct shifts in a table, in order of first use, rounded as the columns round them."""
-    seen: list[tuple[float, float]] = []
-    for slab in table:
-        for shift in (slab.shift, *(gate.shift for gate in slab.gates)):
-            if rounded(shift) not in seen:
-                seen.append(rounded(shift))
-    return tuple(seen)
+def plugs_only(table: tuple[Slab, ...]) -> tuple[Slab, ...]:
+    """Where the plugs of mouths stand in the predicted part, without part and slices."""
+    shut = {
+        slab: tuple(replace(g, body="plugs") for g in slab.gates if g.body == "part")
+        for slab in table
+    }
+    return tuple(replace(slab, gates=shut[slab], body="plugs") for slab in table)
 
 
 def rounded(shift: tuple[float, float]) -> tuple[float, float]:
@@ -202,8 +196,8 @@ def bodies(table: tuple[Slab, ...]) -> tuple[tuple[str, tuple[float, float]], ..
     """Which casts `assemble` needs for a table."""
     need: list[tuple[str, tuple[float, float]]] = []
     for slab in table:
-        wanted = [] if slab.lift is None else [("part", rounded(slab.shift))]
-        wanted += [(gate.body, rounded(gate.shift)) for gate in slab.gates if gate.body != "all"]
+        wanted = [] if slab.lift is None else [(slab.body, rounded(slab.shift))]
+        wanted += [(gate.body, rounded(gate.shift)) for gate in slab.gates]
         need += [key for key in wanted if key not in need]
     return tuple(need)
 
@@ -235,11 +229,10 @@ def assemble(table: tuple[Slab, ...], casts: Casts) -> Runs:
     gate_z: list[float] = []
     for n, slab in enumerate(table):
         if slab.lift is not None:
-            source[n] = keys.index(("part", rounded(slab.shift)))
+            source[n] = keys.index((slab.body, rounded(slab.shift)))
             lift[n] = slab.lift
         for gate in slab.gates:
-            everywhere = gate.body == "all"
-            gate_cast.append(NONE if everywhere else keys.index((gate.body, rounded(gate.shift))))
+            gate_cast.append(keys.index((gate.body, rounded(gate.shift))))
             gate_z.append(gate.z)
         gate_start[n + 1] = len(gate_cast)
     bounds = np.array([(slab.low, slab.high) for slab in table])
@@ -280,7 +273,7 @@ def _assemble(columns, start, z, bounds, source, lift, gate_start, gate_cast, ga
             full = False
             for g in range(gate_start[s], gate_start[s + 1]):
                 cast = gate_cast[g]
-                if cast < 0 or _holds(start[cast], z, c, gate_z[g]):
+                if _holds(start[cast], z, c, gate_z[g]):
                     full = True
                     break
             first, last = 0, 1

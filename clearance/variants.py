@@ -18,7 +18,7 @@ from clearance.event import StrayTable
 from clearance.stray import Event
 
 MOST_HEIGHTS = 41
-"""Heights of an uncertain event that are computed: its ends, and every layer while they are fewer."""
+"""Heights of an uncertain event that are computed at most, a layer apart if they are fewer."""
 MOST_VARIANTS = 512
 """Combinations of unknowns that are computed; more is refused rather than thinned out."""
 
@@ -171,7 +171,8 @@ def _variant(
         said += choice.said
         if high_z + lift <= event.bottom - (event.penetration if event.slices else 0.0):
             notices.append(
-                f"stray {number}: the part was complete below {event.bottom:.3f} mm and is untouched"
+                f"stray {number}: the part was complete below {event.bottom:.3f} mm: "
+                "it is untouched"
             )
             continue
         events.append(event)

@@ -8,7 +8,8 @@ from dataclasses import dataclass
 
 import pytest
 
-from clearance.flow import SEALED, Restriction, loss, pressure_loss
+from clearance.flow import Restriction, loss, pressure_loss
+from clearance.orifice import SEALED
 
 AREA = math.pi * 4.0**2 / 4.0  # a tube of 4 mm
 ROUTE = ([50.0], [4.0])

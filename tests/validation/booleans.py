@@ -18,6 +18,8 @@ from numpy.typing import ArrayLike, NDArray
 FAR = 500.0
 STEP = 1e-4
 """How far beside a level face a section counts as just above or below it, mm."""
+OVERLAP = 1e-5
+"""Pieces that stand on each other are let into each other by this much, so that they unite, mm."""
 
 Table = Mapping[str, Any]
 
@@ -47,13 +49,13 @@ class Predicted(NamedTuple):
 
 
 def _between(solid: m3.Manifold, low: float, high: float) -> m3.Manifold:
-    return solid ^ shapes.block((-FAR, -FAR, low), (FAR, FAR, high))
+    return solid ^ shapes.block((-FAR, -FAR, low), (FAR, FAR, high + OVERLAP))
 
 
 def _slab(outline: m3.CrossSection, low: float, high: float) -> m3.Manifold:
-    if high - low < 1e-9 or outline.is_empty():
+    if outline.is_empty():
         return m3.Manifold()
-    return m3.Manifold.extrude(outline, high - low).translate((0, 0, low))
+    return m3.Manifold.extrude(outline, high - low + 2 * OVERLAP).translate((0, 0, low - OVERLAP))
 
 
 def predicted(

@@ -1,0 +1,124 @@
+"""The predicted part with drilled bores taken out: what a plan is re-checked on.
+
+In: the predicted part in a window and bores. Out: `Drilled`, which answers like
+any predicted part. Wherever the answer is rounded, less is taken out than the
+drill takes, so that a way that is found open is open.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+
+from clearance import bore as bores
+from clearance import sections
+from clearance.bore import Bore
+from clearance.columns import Runs, cast, intersect, subtract, unite
+from clearance.cuts import predicted_metal
+from clearance.possible import surely_metal
+from clearance.predicted import Predicted, Soup, box_soup, extruded, flat, meeting
+from clearance.stray import Slab, assemble, bodies, plugs_only, slabs
+
+FAR_MM = 1e6
+
+
+@dataclass(eq=False)
+class Drilled(Predicted):
+    """A predicted part less some bores (in its own coordinates).
+
+    Attributes
+    ----------
+    bores : tuple of Bore
+    """
+
+    bores: tuple[Bore, ...] = ()
+
+    @cached_property
+    def _whole(self) -> Predicted:
+        return Predicted(self.window, self.events)
+
+    @cached_property
+    def _cast(self) -> Runs:
+        runs = [cast(bores.soup(bore), self.grid).metal for bore in self.bores]
+        taken = runs[0]
+        for more in runs[1:]:
+            taken = unite(taken, more)
+        return taken
+
+    @cached_property
+    def metal(self) -> Runs:
+        """Metal per column, mouths open."""
+        return subtract(self._whole.metal, self._cast)
+
+    @cached_property
+    def closed(self) -> Runs:
+        """Metal per column, mouths plugged: a drill goes through a mouth, not through its plug."""
+        return unite(subtract(self._whole.closed, self._cast), self._plugs(sure=False))
+
+    @cached_property
+    def sure(self) -> Runs:
+        """Sure metal per square and strip, mouths plugged."""
+        metal = self._whole.sure
+        for bore in self.bores:
+            # All the world but the bore, as a closed soup: metal where surely no bore is.
+            world = box_soup((-FAR_MM,) * 3, (FAR_MM,) * 3)
+            rest = np.concatenate([world, bores.soup(bore)[:, ::-1]])
+            metal = intersect(metal, surely_metal(rest, cast(rest, self.grid)))
+        return unite(metal, self._plugs(sure=True))
+
+    def _plugs(self, sure: bool) -> Runs:
+        table = plugs_only(slabs(self.events))
+        window = self.window
+        casts = {
+            key: window.sure("plugs", key[1]) if sure else window.columns("plugs", key[1]).metal
+            for key in bodies(table)
+        }
+        return assemble(table, casts)
+
+    def removed(self, plane: sections.Plane) -> Any:
+        """What the bores take out of a plane."""
+        import shapely
+
+        return shapely.union_all([bores.section(bore, plane) for bore in self.bores])
+
+    @cached_property
+    def surface(self) -> Soup:
+        """Triangles of metal that hold the whole boundary of the void in the window."""
+        pieces = [soup for piece in self._pieces() for soup in self._piece_surface(*piece)]
+        if self.window.bodies.added is not None:
+            pieces.append(meeting(self.window.bodies.added, self.window.box))
+        nominal = np.concatenate(pieces) if pieces else np.empty((0, 3, 3), np.float32)
+        cut = any(len(bores.meeting(nominal, bore)) for bore in self.bores)
+        for bore in self.bores:
+            nominal = bores.outside(nominal, bore)
+        sheets = [
+            extruded(self._left_of(slab), slab.low, slab.high) for slab in self.table if slab.gates
+        ]
+        return np.concatenate([nominal, *sheets, *(self._walls() if cut else [])])
+
+    def _left_of(self, slab: Slab) -> Any:
+        """Outline of what the bores leave of a sheet over a slab's whole height.
+
+        A bore is convex: what two level sections of it share, all sections between
+        them hold.
+        """
+        left = self.sheet(slab)
+        for bore in self.bores:
+            ends = [bores.section(bore, sections.Plane.level(z)) for z in (slab.low, slab.high)]
+            left = left.difference(ends[0].intersection(ends[1]))
+        return left
+
+    def _walls(self) -> list[Soup]:
+        """The bores' own faces where they lie in metal."""
+        walls = []
+        for bore in self.bores:
+            for plane, face in bores.facets(bore):
+                _, metal = predicted_metal(self._whole, plane)
+                level = flat(metal.intersection(face), 0.0).astype(np.float64)
+                if len(level):
+                    corners = plane.to_space(level[..., :2].reshape(-1, 2)).reshape(-1, 3, 3)
+                    walls.append(corners.astype(np.float32))
+        return walls

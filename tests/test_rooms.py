@@ -1,0 +1,96 @@
+"""Imports go one way: a room uses only rooms listed before it."""
+
+import ast
+from pathlib import Path
+
+import pytest
+
+PACKAGE = Path(__file__).parent.parent / "clearance"
+
+ROOMS = [
+    "errors",
+    "keys",
+    "toml_file",
+    "event",
+    "melted",
+    "case_tables",
+    "case",
+    "plate_case",
+    "closedness",
+    "mending",
+    "shells",
+    "threemf",
+    "mesh_files",
+    "part",
+    "sections",
+    "sight",
+    "bores",
+    "ports",
+    "distance",
+    "columns",
+    "stray",
+    "variants",
+    "possible",
+    "bore",
+    "predicted",
+    "crossings",
+    "cells",
+    "cuts",
+    "drilled",
+    "passages",
+    "straight",
+    "drills",
+    "result",
+    "loose",
+    "signs",
+    "flow",
+    "disposition",
+    "reach",
+    "check",
+    "files",
+    "report",
+    "drawing",
+    "style",
+    "plots",
+    "cli",
+    "__main__",
+]
+"""The order of DEVELOPERS.md, along the data's way."""
+
+EDGES = {"matplotlib": {"style", "plots"}, "click": {"cli", "__main__"}}
+"""Libraries that only these rooms may use."""
+
+
+def imports(room: Path) -> set[str]:
+    found = set()
+    for node in ast.walk(ast.parse(room.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.ImportFrom) and node.module:
+            found.add(node.module)
+            found |= {f"{node.module}.{alias.name}" for alias in node.names}
+        elif isinstance(node, ast.Import):
+            found |= {alias.name for alias in node.names}
+    return found
+
+
+def rooms() -> list[Path]:
+    return sorted(path for path in PACKAGE.glob("*.py") if path.stem != "__init__")
+
+
+def test_every_room_has_its_place():
+    assert {room.stem for room in rooms()} == set(ROOMS)
+
+
+@pytest.mark.parametrize("room", rooms(), ids=lambda room: room.stem)
+def test_a_room_imports_only_rooms_before_it(room):
+    before = set(ROOMS[: ROOMS.index(room.stem)])
+    for name in imports(room):
+        parts = name.split(".")
+        if parts[0] == "clearance" and len(parts) > 1 and parts[1] in ROOMS:
+            assert parts[1] in before, f"{room.name} imports {name}, which comes after it"
+
+
+@pytest.mark.parametrize("room", rooms(), ids=lambda room: room.stem)
+def test_drawing_and_command_line_stay_at_the_edge(room):
+    for name in imports(room):
+        library = name.split(".")[0]
+        assert room.stem in EDGES.get(library, {room.stem}), f"{room.name} imports {library}"
