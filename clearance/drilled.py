@@ -64,7 +64,8 @@ class Drilled(Predicted):
         metal = self._whole.sure
         for bore in self.bores:
             # All the world but the bore, as a closed soup: metal where surely no bore is.
-            world = box_soup((-FAR_MM,) * 3, (FAR_MM,) * 3)
+            box = self.window.box.grown(10.0 + 2.0 * self.grid.pitch_mm)
+            world = box_soup((*box.low[:2], -FAR_MM), (*box.high[:2], FAR_MM))
             rest = np.concatenate([world, bores.soup(bore)[:, ::-1]])
             metal = intersect(metal, surely_metal(rest, cast(rest, self.grid)))
         return unite(metal, self._plugs(sure=True))
