@@ -161,7 +161,9 @@ class Checked:
         box = self.box_of(mouths, ())
         if events:
             box = box.union(self.box_of(mouths, events))
-        return Window(self.bodies, box, pitch_mm, self.plugs(pitch_mm))
+        whole = self.whole
+        plugs = whole.plugs if pitch_mm == self.pitch_mm else self.plugs(pitch_mm)
+        return Window(self.bodies, box, pitch_mm, plugs, whole)
 
 
 @njit(cache=True, nogil=True)

@@ -128,7 +128,7 @@ debug_option = click.option(
 @click.version_option(__version__, message="%(prog)s %(version)s")
 @click.pass_context
 def main(ctx: click.Context) -> None:
-    """Do the passages of a powder-bed-fusion part still run through after stray layers?
+    """Tell whether passages of a powder-bed-fusion part still run through after stray layers.
 
     \b
     clearance check CASE.toml
@@ -138,7 +138,7 @@ def main(ctx: click.Context) -> None:
     3 something does not conform; 4 something is undetermined.
 
     The program recommends; it never releases a part.
-    """
+    """  # noqa: D301 - click wants the character itself
     if os.environ.get("NO_COLOR"):
         ctx.color = False
     for stream in (sys.stdout, sys.stderr):
@@ -165,7 +165,7 @@ def check(ctx: click.Context, case: Path, pitch: float | None, json_file: Path |
 
     Prints the passages with their states and clear diameters, then what else was found. The
     exit status tells the verdict: 0 conforms, 3 does not, 4 undetermined.
-    """
+    """  # noqa: D301 - click wants the character itself
     with progress(f"reading {case.name}") as say:
         known = _read(case)
         to_file = json_file is not None and str(json_file) != "-"
@@ -214,10 +214,10 @@ def section(case: Path, at_height: float, output: Path, pitch: float | None) -> 
     \b
     clearance section insert.toml --at-height 31.2 --output insert-31.pdf
 
-    Passages are coloured and hatched by their state, stray metal is near-black. A detail shows the worst crossing if the
-    height lies in a stray sheet. The exit status is 0 when the figure was written, whatever
-    it shows.
-    """
+    Passages are coloured and hatched by their state, stray metal is near-black. A detail shows
+    the worst crossing if the height lies in a stray sheet. The exit status is 0 when the figure
+    was written, whatever it shows.
+    """  # noqa: D301 - click wants the character itself
     with progress(f"reading {case.name}") as say:
         known = _read(case)
         _outputs(known, output)
@@ -267,7 +267,7 @@ def _computing(say: Callable[[str], None]) -> Any:
         if "cannot cache" not in str(fault):
             raise
         run = _computing_without_cache()
-    if not _compiled():
+    if not _compiled(_cache_folder()):
         say("compiling the kernels, once per installation; this takes about half a minute")
         _keep_line(say)
     return run
@@ -293,16 +293,18 @@ def _computing_without_cache() -> Any:
     return run
 
 
-def _compiled() -> bool:
-    """Whether compiled kernels of the columns lie in the cache; if it cannot be told, yes."""
+def _cache_folder() -> Path | None:
+    """Where the compiled kernels of the columns are kept; None if that cannot be told."""
     from clearance import columns
 
     kernels = (value for value in vars(columns).values() if hasattr(value, "py_func"))
-    folder = next((kernel.stats.cache_path for kernel in kernels), None)
-    if folder is None:
-        return True
+    return next((Path(kernel.stats.cache_path) for kernel in kernels), None)
+
+
+def _compiled(folder: Path | None) -> bool:
+    """Whether compiled kernels lie in a folder; if it cannot be told, yes."""
     try:
-        return any(Path(folder).glob("columns.*.nbi"))
+        return folder is None or any(folder.glob("columns.*.nbi"))
     except OSError:
         return True
 

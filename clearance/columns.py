@@ -124,6 +124,17 @@ class Columns:
     least_winding: int
     unclosed: int
 
+    def within(self, grid: Grid) -> Columns | None:
+        """The columns of a smaller grid, or None if they are not among these."""
+        mine = self.grid
+        i, off_x = divmod(grid.x0 - mine.x0, mine.step)
+        j, off_y = divmod(grid.y0 - mine.y0, mine.step)
+        inside = 0 <= i <= mine.nx - grid.nx and 0 <= j <= mine.ny - grid.ny
+        if grid.step != mine.step or off_x or off_y or not inside:
+            return None
+        start, z = _within(self.metal.start, self.metal.z, mine.ny, i, j, grid.nx, grid.ny)
+        return Columns(grid, Runs(start, z), self.most_winding, self.least_winding, self.unclosed)
+
     def volume_mm3(self) -> float:
         """Volume of metal: sum of the run lengths times the cell area."""
         return float(self.metal.length_mm().sum()) * self.grid.pitch_mm**2
@@ -314,6 +325,22 @@ def _grown_runs(runs):  # type: ignore[no-untyped-def]
     larger = np.empty((2 * runs.shape[0], 2), np.float64)
     larger[: runs.shape[0]] = runs
     return larger
+
+
+@njit(cache=True, nogil=True)
+def _within(start, z, ny, i0, j0, nx, ny_in):  # type: ignore[no-untyped-def]
+    out_start = np.zeros(nx * ny_in + 1, np.int64)
+    for i in range(nx):
+        for j in range(ny_in):
+            c = (i0 + i) * ny + j0 + j
+            out_start[i * ny_in + j + 1] = start[c + 1] - start[c]
+    out_start = np.cumsum(out_start)
+    out = np.empty((out_start[-1], 2), np.float64)
+    for i in range(nx):
+        a = start[(i0 + i) * ny + j0]
+        b = start[(i0 + i) * ny + j0 + ny_in]
+        out[out_start[i * ny_in] : out_start[i * ny_in] + b - a] = z[a:b]
+    return out_start, out
 
 
 def unite(a: Runs, b: Runs) -> Runs:

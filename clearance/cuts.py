@@ -13,7 +13,7 @@ import shapely
 from numpy.typing import NDArray
 
 from clearance import sections
-from clearance.predicted import Predicted, Soup, extruded, meeting
+from clearance.predicted import Predicted, Soup, extruded
 from clearance.stray import Slab, rounded
 
 FAR_MM = 1e5
@@ -99,7 +99,7 @@ def _part(predicted: Predicted, plane: sections.Plane, slab: Slab, whole: bool) 
 
 def _closed(predicted: Predicted, whole: bool) -> Soup:
     window = predicted.window
-    part = window.bodies.part if whole else meeting(window.bodies.part, window.box)
+    part = window.bodies.part if whole else window.near
     return np.concatenate([part, window.plugs])
 
 

@@ -61,6 +61,11 @@ class Void:
     label: tuple[str, ...]
 
     @property
+    def closed(self) -> Any:
+        """What metal fills of the nominal outline."""
+        return _drawn(self.nominal.difference(self.open))
+
+    @property
     def open_fraction(self) -> float:
         """Open over nominal area in this section."""
         return float(min(self.open.area / self.nominal.area, 1.0))
@@ -210,9 +215,8 @@ def _metals(predicted: Predicted, level: _Level) -> tuple[Any, Any, Any]:
     if level.slab.lift is None or level.slab.stray != NONE:
         unmelted = taken.difference(_as_melted(predicted, level))
     stray = taken.difference(proper).difference(unmelted)
-    return tuple(
-        _drawn(shape) for shape in (taken.difference(stray).difference(unmelted), stray, unmelted)
-    )  # type: ignore[return-value]
+    kept = taken.difference(stray).difference(unmelted)
+    return _drawn(kept), _drawn(stray), _drawn(unmelted)
 
 
 def _proper(predicted: Predicted, level: _Level, body: str) -> Any:

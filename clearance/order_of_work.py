@@ -231,14 +231,12 @@ def _waiting(known: Known, findings: Sequence[Finding]) -> Iterator[str]:
 
 
 def _drilling(known: Known, findings: Sequence[Finding]) -> Iterator[str]:
-    drilled = [
-        f.item
-        for f in findings
-        if isinstance(f.item, Passage) and f.row in (8, 9) and f.item.plan is not None
-    ]
+    opening = [f.item.opened_by for f in findings if isinstance(f.item, Powder) and f.row == 5]
+    reopened = [f.item.name for f in findings if isinstance(f.item, Passage) and f.row in (8, 9)]
+    drilled = [p for p in known.passages if p.name in (*reopened, *opening)]
     if not drilled:
         return
-    if any(isinstance(f.item, Powder) and f.row == 5 for f in findings):
+    if opening:
         yield (
             "before drilling into shut-in powder: the local rules for reactive powder apply, "
             "drilling can ignite it"

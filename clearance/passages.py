@@ -21,7 +21,7 @@ from clearance import distance, sections
 from clearance.crossings import Crossing, largest_circle_mm, squares_of
 from clearance.errors import GridError
 from clearance.ports import Mouth, plug
-from clearance.possible import PossibleVoid, block
+from clearance.possible import PossibleVoid, block, bounding
 from clearance.predicted import Predicted
 
 SURFACE_MM = 2e-5
@@ -92,17 +92,30 @@ def stopper(mouth: Mouth, pitch_mm: float) -> NDArray[np.float32]:
 
 
 def seeds(mouth: Mouth, pitch_mm: float) -> Floats:
-    """Points just inside the stopper of a mouth, (N, 3) mm, the nearest first."""
+    """Points just inside the stopper of a mouth and all over it, (N, 3) mm; the deepest first."""
     sunk = _sunk_mm(mouth, pitch_mm)
     first = min(0.5 * pitch_mm, 0.25 * mouth.inscribed_radius)
-    depth = sunk + np.array([first, 2.0 * first, 4.0 * first])
-    return np.asarray(mouth.deepest - depth[:, None] * mouth.plane.normal)
+    xy = np.concatenate([mouth.plane.to_plane(mouth.deepest[None]), _spread(mouth)])
+    on_plane = mouth.plane.to_space(xy)
+    depths = sunk + np.array([first, 2.0 * first, 4.0 * first])
+    return np.concatenate([on_plane - depth * mouth.plane.normal for depth in depths])
+
+
+def _spread(mouth: Mouth) -> Floats:
+    """Points of a closing surface, a fifth of its inscribed radius apart, (N, 2) mm."""
+    step = 0.2 * mouth.inscribed_radius
+    inner = mouth.polygon.buffer(-0.5 * step)
+    x0, y0, x1, y1 = mouth.polygon.bounds
+    x, y = (a.ravel() for a in np.meshgrid(np.arange(x0, x1, step), np.arange(y0, y1, step)))
+    inside = shapely.contains_xy(inner, x, y)
+    return np.stack([x[inside], y[inside]], axis=1)
 
 
 def pieces_at(void: PossibleVoid, mouth: Mouth, pitch_mm: float) -> set[int]:
-    """Pieces of the possible void behind a mouth."""
-    for point in seeds(mouth, pitch_mm):
-        found = void.pieces_at(point[None])
+    """Pieces of the possible void behind a mouth: several if a sheet divides it."""
+    points = seeds(mouth, pitch_mm)
+    for layer in np.split(points, 3):
+        found = void.pieces_at(layer)
         if found:
             return found
     return set()
@@ -238,8 +251,10 @@ class Search:
 
     @cached_property
     def tree(self) -> distance.Tree:
-        """Exact distances to the predicted metal in the window."""
-        return distance.build(self.predicted.surface)
+        """Exact distances to the metal that bounds the void behind the two mouths."""
+        void = self.predicted.possible
+        start, end = self._ends(void)
+        return distance.build(bounding(void, self.predicted.surface, start | end))
 
     def _ends(self, void: PossibleVoid) -> tuple[set[int], set[int]]:
         pitch = self.predicted.grid.pitch_mm
@@ -374,18 +389,7 @@ class Search:
 
     def _start(self, mouth: Mouth, first: Floats) -> Floats:
         """The roomiest point of a mouth's closing surface near the first cell of a route."""
-        plane = mouth.plane
-        here = plane.to_plane(first[None])[0]
-        deepest = plane.to_plane(mouth.deepest[None])[0]
-        step = float(np.hypot(*(deepest - here)))
-        candidates = here + np.linspace(0.0, 1.0, 9)[:, None] * (deepest - here)
-        inside = shapely.contains_xy(mouth.polygon, candidates[:, 0], candidates[:, 1])
-        if step > mouth.inscribed_radius or not inside.any():
-            around = here
-        else:
-            room = distance.distances(self.tree, plane.to_space(candidates))
-            around = candidates[int(np.argmax(np.where(inside, room, -1.0)))]
-        return self._climb(mouth, around)
+        return self._climb(mouth, mouth.plane.to_plane(first[None])[0])
 
     def _climb(self, mouth: Mouth, xy: Floats) -> Floats:
         """Pattern search for the largest distance on a closing surface."""
@@ -394,6 +398,9 @@ class Search:
         step = 0.25 * mouth.inscribed_radius
         room = float(distance.distances(self.tree, mouth.plane.to_space(xy[None]))[0])
         while step > 1e-3:
+            step = min(step, 0.9 * room)  # stay within the ball: no wall is jumped
+            if step <= 1e-3:
+                break
             around = xy + step * compass
             inside = shapely.contains_xy(mouth.polygon, around[:, 0], around[:, 1])
             rooms = distance.distances(self.tree, mouth.plane.to_space(around))

@@ -19,11 +19,11 @@ import shapely
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.patches import PathPatch, Rectangle
-from matplotlib.patheffects import withStroke
 from matplotlib.path import Path as Outline
+from matplotlib.patheffects import withStroke
 
 from clearance import style
-from clearance.drawing import Detail, LevelSection, Void
+from clearance.drawing import GRAVEST, Detail, LevelSection, Row, Void
 from clearance.files import write_whole
 from clearance.result import State
 from clearance.style import Look
@@ -36,10 +36,11 @@ LABEL_IN, EDGE_IN, BAR_IN = 1.35, 0.35, 0.5
 """Room for labels left and right of the part, for air above and below, for the scale bar."""
 LINE_IN = 0.135
 """Height of a line of the smaller letters."""
+ROW_IN, KEY_IN = 0.34, 0.215
+"""Height of a passage's row and of a line of the key."""
 LABEL_LETTERS = 20
 MOST_LABELS = 20
 """More pieces than this: open ones go without a label."""
-MOST_ROWS = 10
 
 
 def write(figure: Figure, path: Path) -> None:
@@ -69,7 +70,7 @@ def level_figure(section: LevelSection) -> Figure:
         axes = _axes(figure, MAIN)
         draw_level(axes, section)
         _frame(axes, section)
-        _scale_bar(axes)
+        _scale_bar(axes, 0.02, 0.03)
         _labels(axes, section.voids)
         room = SIDE[3]
         if section.detail is not None:
@@ -87,9 +88,8 @@ def draw_level(axes: Axes, section: LevelSection) -> Axes:
     for void in section.voids:
         look = style.STATES[void.state.value]
         area(axes, void.open, look, f"open {void.state.value}")
-        closed = void.nominal.difference(void.open)
-        if void.state is not State.OPEN and closed.area > 0.0:
-            _closed(axes, closed, look)
+        if void.state is not State.OPEN:
+            _closed(axes, void.closed, look)
     axes.set_aspect("equal", adjustable="box")
     axes.set_xlabel("x, mm")
     axes.set_ylabel("y, mm")
@@ -97,7 +97,7 @@ def draw_level(axes: Axes, section: LevelSection) -> Axes:
 
 
 def _closed(axes: Axes, shape: Any, look: Look) -> None:
-    """The part of a passage that stray metal fills: hatched on the metal, outlined in the colour."""
+    """Draw what stray metal fills of a passage: hatch and outline in the state's colour."""
     hatch = Look("none", look.face, look.hatch or "xxx", look.line, 1.2)
     if look.face == style.PAPER:
         hatch = Look("none", style.PAPER, "...", look.line, 1.2)
@@ -173,23 +173,29 @@ def bar_length_mm(span_mm: float) -> float:
     return float(max(n * power for n in (1.0, 2.0, 5.0) if n * power <= 0.2 * span_mm))
 
 
-def _scale_bar(axes: Axes) -> None:
-    from mpl_toolkits.axes_grid1.anchored_artists import AnchoredSizeBar
-
+def _scale_bar(axes: Axes, left: float, height: float) -> None:
+    """Draw a scale bar with its length at a place in shares of the axes."""
     low, high = axes.get_xlim()
     length = bar_length_mm(high - low)
-    bar = AnchoredSizeBar(
-        axes.transData,
-        length,
-        f"{length:g} mm",
-        loc="lower left",
-        pad=0.4,
-        sep=3,
-        frameon=False,
-        size_vertical=0.006 * (high - low),
+    share = length / (high - low)
+    bar = axes.plot(
+        [left, left + share],
+        [height, height],
         color=style.INK,
+        linewidth=style.BAR_PT,
+        clip_on=False,
+        transform=axes.transAxes,
+        solid_capstyle="butt",
     )
-    axes.add_artist(bar)
+    bar[0].set_gid("scale bar")
+    axes.text(
+        left + share + 0.015,
+        height,
+        f"{length:g} mm",
+        fontsize=style.SMALLEST_PT,
+        va="center",
+        transform=axes.transAxes,
+    )
 
 
 def _labels(axes: Axes, voids: Sequence[Void]) -> None:
@@ -301,7 +307,7 @@ def _detail(figure: Figure, main: Axes, section: LevelSection, detail: Detail) -
     axes.set_ylabel("")
     axes.set_xticks([])
     axes.set_yticks([])
-    _scale_bar_below(axes, side)
+    _scale_bar(axes, 0.0, -0.035)  # below it, where it hides nothing
     axes.set_title("\n".join(title), fontsize=style.TEXT_PT, loc="left", pad=4)
     text = _panel(figure, SIDE)
     at = room - size - 0.26
@@ -309,20 +315,6 @@ def _detail(figure: Figure, main: Axes, section: LevelSection, detail: Detail) -
         text.text(0.0, at, line, fontsize=style.SMALLEST_PT + 0.5, va="top")
         at -= LINE_IN
     return at - 0.1
-
-
-def _scale_bar_below(axes: Axes, side_mm: float) -> None:
-    """Scale bar under the detail, where it hides nothing of it."""
-    length = bar_length_mm(side_mm)
-    share = length / side_mm
-    axes.plot(
-        [0.0, share], [-0.035, -0.035], color=style.INK, linewidth=2.0, clip_on=False,
-        transform=axes.transAxes, solid_capstyle="butt",
-    )  # fmt: skip
-    axes.text(
-        share + 0.03, -0.035, f"{length:g} mm", fontsize=style.SMALLEST_PT, va="center",
-        transform=axes.transAxes,
-    )  # fmt: skip
 
 
 def _panel(figure: Figure, box: Sequence[float]) -> Axes:
@@ -337,27 +329,33 @@ def _panel(figure: Figure, box: Sequence[float]) -> Axes:
 def _side(figure: Figure, section: LevelSection, top: float) -> None:
     """The passages and the key, below `top` inches of the side column."""
     panel = _panel(figure, SIDE)
-    at = top
-    shown = section.rows
-    if len(shown) > MOST_ROWS:
-        shown = tuple(r for r in shown if r.state is not State.OPEN)[:MOST_ROWS]
-    panel.text(0.0, at, "passages", fontsize=style.TEXT_PT, fontweight="bold", va="top")
-    at -= 0.24
+    key = _key(section)
+    panel.text(0.0, top, "passages", fontsize=style.TEXT_PT, fontweight="bold", va="top")
+    at = top - 0.24
+    shown = _that_fit(section.rows, at - KEY_IN * len(key) - 0.08)
     for row in shown:
         name = textwrap.shorten(row.name, 24, placeholder="…")
         _swatch(panel, at, style.STATES[row.state.value])
         _line(panel, at, f"{name}: {row.state.value}")
-        at -= LINE_IN
-        _line(panel, at, row.numbers)
-        at -= LINE_IN + 0.07
+        _line(panel, at - LINE_IN, row.numbers)
+        at -= ROW_IN
     if len(shown) < len(section.rows):
         _line(panel, at, f"and {len(section.rows) - len(shown)} more")
-        at -= LINE_IN + 0.07
+        at -= ROW_IN
     at -= 0.08
-    for look, words in _key(section):
+    for look, words in key:
         _swatch(panel, at, look)
         _line(panel, at, words)
-        at -= LINE_IN + 0.08
+        at -= KEY_IN
+
+
+def _that_fit(rows: Sequence[Row], room_in: float) -> Sequence[Row]:
+    """All rows, or as many as there is room for, the gravest first."""
+    most = max(int(room_in / ROW_IN), 1)
+    if len(rows) <= most:
+        return rows
+    gravest = sorted(rows, key=lambda row: GRAVEST.index(row.state))
+    return gravest[: max(most - 1, 1)]  # one line says how many are left out
 
 
 def _key(section: LevelSection) -> list[tuple[Look, str]]:

@@ -343,6 +343,61 @@ def _join_through(parent, start, z, a, b, strip):  # type: ignore[no-untyped-def
             join(parent, start[a] + a + ka, start[b] + b + kb)
 
 
+def bounding(
+    void: PossibleVoid, triangles: NDArray[np.float32], pieces: set[int]
+) -> NDArray[np.float32]:
+    """Triangles that may bound some pieces of the possible void.
+
+    A piece holds every triangle that touches the void in it, so the metal nearest
+    to a point of that void is among these.
+    """
+    wanted = np.zeros(int(void.piece.max(initial=0)) + 1, np.bool_)
+    wanted[sorted(pieces)] = True
+    g = void.places.grid
+    keep = _bounding(
+        triangles,
+        g.x0,
+        g.y0,
+        g.step,
+        g.nx,
+        g.ny,
+        void.metal.start,
+        void.metal.z,
+        void.piece,
+        wanted,
+    )
+    return triangles[keep]
+
+
+@njit(cache=True, nogil=True)
+def _bounding(triangles, x0, y0, step, nx, ny, start, z, piece, wanted):  # type: ignore[no-untyped-def]
+    keep = np.zeros(triangles.shape[0], np.bool_)
+    size = step * UNIT_MM
+    left, front = x0 * UNIT_MM, y0 * UNIT_MM
+    for f in range(triangles.shape[0]):
+        t = triangles[f]
+        # A little wider than the triangle: soups are rounded, squares are snapped.
+        i0 = int(np.floor((min(t[0, 0], t[1, 0], t[2, 0]) - left) / size - 1e-3))
+        i1 = int(np.floor((max(t[0, 0], t[1, 0], t[2, 0]) - left) / size + 1e-3))
+        j0 = int(np.floor((min(t[0, 1], t[1, 1], t[2, 1]) - front) / size - 1e-3))
+        j1 = int(np.floor((max(t[0, 1], t[1, 1], t[2, 1]) - front) / size + 1e-3))
+        low = min(t[0, 2], t[1, 2], t[2, 2]) - 1e-4
+        high = max(t[0, 2], t[1, 2], t[2, 2]) + 1e-4
+        for i in range(max(i0, 0), min(i1, nx - 2) + 1):
+            for j in range(max(j0, 0), min(j1, ny - 2) + 1):
+                c = i * (ny - 1) + j
+                k = _first_reaching(start, z, c, low)
+                while not keep[f]:
+                    if wanted[piece[start[c] + c + k]]:
+                        keep[f] = True
+                    if start[c] + k >= start[c + 1] or z[start[c] + k, 1] > high:
+                        break
+                    k += 1
+            if keep[f]:
+                break
+    return keep
+
+
 def block(metal: Runs, squares: NDArray[np.int64], low: float, high: float) -> Runs:
     """Intervals [low, high] on the given squares only, to be united with `metal`."""
     count = np.zeros(metal.start.shape[0], np.int64)

@@ -7,7 +7,7 @@ part outside the window, except that sections are right to the window's rim.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any
 
@@ -46,6 +46,7 @@ class Bodies:
     melted: Soup
     added_by_stray: dict[int, Soup]
     overlapping: bool
+    _bands: dict[tuple[str, int], Soup] = field(default_factory=dict)
 
     @cached_property
     def bounds(self) -> NDArray[np.float64]:
@@ -56,6 +57,14 @@ class Bodies:
     def added(self) -> Soup | None:
         """All stray metal that is given as a mesh, in one soup."""
         return np.concatenate(list(self.added_by_stray.values())) if self.added_by_stray else None
+
+    def near(self, body: str, z: float) -> Soup:
+        """Triangles of a body that can cross height z; those of a millimetre are kept together."""
+        key = (body, int(np.floor(z)))
+        if key not in self._bands:
+            low, high = np.array([-np.inf, -np.inf, key[1]]), np.array([np.inf, np.inf, key[1] + 1])
+            self._bands[key] = meeting(getattr(self, body), Box(low, high))
+        return self._bands[key]
 
     @cached_property
     def plane(self) -> Soup:
@@ -131,7 +140,8 @@ def _meeting(triangles, low, high):  # type: ignore[no-untyped-def]
 
 def meeting(triangles: Soup, box: Box) -> Soup:
     """Triangles whose bounding box meets a box."""
-    return np.ascontiguousarray(triangles[_meeting(triangles, box.low, box.high)])
+    index = _meeting(triangles, box.low, box.high)
+    return triangles if len(index) == len(triangles) else triangles[index]
 
 
 @dataclass(eq=False)
@@ -146,12 +156,15 @@ class Window:
     pitch_mm : float
     plugs : (P, 3, 3) ndarray of float32
         Closed prisms that close the mouths, standing outward of them.
+    parent : Window, optional
+        A window around this one whose casts are taken over where they are the same.
     """
 
     bodies: Bodies
     box: Box
     pitch_mm: float
     plugs: Soup
+    parent: Window | None = None
     _casts: dict[tuple[str, tuple[float, float]], Columns] = field(default_factory=dict)
     _sure: Casts = field(default_factory=dict)
     _metal: dict[tuple[str, float], Any] = field(default_factory=dict)
@@ -161,6 +174,11 @@ class Window:
     def grid(self) -> Grid:
         """Columns over the window."""
         return Grid.over(self.box.low, self.box.high, self.pitch_mm)
+
+    @cached_property
+    def near(self) -> Soup:
+        """Triangles of the part in the window."""
+        return meeting(self.bodies.part, self.box)
 
     @cached_property
     def rectangle(self) -> Any:
@@ -183,7 +201,6 @@ class Window:
             "part": part,
             "melted": part if same else meeting(self.bodies.melted, plan),
             "plane": self.bodies.plane,
-            "closed": np.concatenate([part, self.plugs]) if len(self.plugs) else part,
             "plugs": self.plugs,
         }
         if self.bodies.added is not None:
@@ -194,14 +211,25 @@ class Window:
         """Cast of a body, moved by `shift` (reach: the margin of the window in plan)."""
         key = (self._alias(body), shift)
         if key not in self._casts:
-            self._casts[key] = cast(self._soups[key[0]], self.grid, shift)
+            self._casts[key] = self._cast(*key)
         return self._casts[key]
+
+    def _cast(self, body: str, shift: tuple[float, float]) -> Columns:
+        if body == "closed":
+            part, plugs = self.columns("part", shift), self.columns("plugs", shift)
+            return replace(part, metal=unite(part.metal, plugs.metal))
+        if self.parent is not None and (body, shift) in self.parent._casts:
+            # Columns of one pitch stand at the same places: take what has been cast.
+            cut = self.parent._casts[body, shift].within(self.grid)
+            if cut is not None:
+                return cut
+        return cast(self._soups[body], self.grid, shift)
 
     def sure(self, body: str, shift: tuple[float, float] = (0.0, 0.0)) -> Runs:
         """What is surely metal of a body, per square and strip."""
         key = (self._alias(body), shift)
         if key not in self._sure:
-            self._sure[key] = self._surely(key[0], shift)
+            self._sure[key] = self._surely(*key)
         return self._sure[key]
 
     def _surely(self, body: str, shift: tuple[float, float]) -> Runs:
@@ -213,36 +241,33 @@ class Window:
 
     def _alias(self, body: str) -> str:
         """One name for bodies that are the same soup."""
-        same = self._soups
-        return "part" if same[body] is same["part"] else body
+        return "part" if body == "melted" and self.bodies.melted is self.bodies.part else body
 
     def metal(self, body: str, z: float, above: bool = False) -> Any:
         """Exact section of a body (shapely), clipped to the window.
 
         Just below `z`, or just above it: they differ where a level face lies at z.
         """
-        import shapely
-
         at = z + ABOVE_MM if above else z
         key = (self._alias(body), at)
         if key not in self._metal:
-            plane = sections.Plane.level(at)
-            section = sections.metal(
-                self._level_soup(key[0], at),
-                plane,
-                window=self.rectangle.bounds,
-                overlapping=self.bodies.overlapping or body == "closed",
-            )
-            self._metal[key] = shapely.intersection(section, self.rectangle)
+            self._metal[key] = self._section(*key)
         return self._metal[key]
 
-    def _level_soup(self, body: str, z: float) -> Soup:
+    def _section(self, body: str, z: float) -> Any:
         """Whole outlines are needed, so cut the whole body, not only its part in the window."""
+        import shapely
+
         if body == "closed":
-            whole = np.concatenate([self.bodies.part, self.plugs])
-        else:
-            whole = getattr(self.bodies, body)
-        return whole[sections.crossed(whole, [z])[0]]
+            return shapely.union(self.metal("part", z), self.metal("plugs", z))
+        soup = self.plugs if body == "plugs" else self.bodies.near(body, z)
+        section = sections.metal(
+            soup,
+            sections.Plane.level(z),
+            window=self.rectangle.bounds,
+            overlapping=self.bodies.overlapping or body == "plugs",
+        )
+        return shapely.intersection(section, self.rectangle)
 
     def predict(self, events: tuple[Event, ...]) -> Predicted:
         """Return the predicted part in this window (the nominal one for no events)."""
@@ -400,7 +425,14 @@ class Predicted:
         dx, dy = rounded(shift)
         move = np.array([dx, dy, lift])
         box = Box(self.window.box.low - move, self.window.box.high - move)
-        soups = [clipped(meeting(self.window.bodies.part, box), low - lift, high - lift, move)]
+        soups = [
+            clipped(
+                meeting(self.window.near if not move.any() else self.window.bodies.part, box),
+                low - lift,
+                high - lift,
+                move,
+            )
+        ]
         if np.isfinite(low):
             soups.append(
                 flat(moved_shape(self.window.metal("part", low - lift, True), (dx, dy)), low)

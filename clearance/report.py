@@ -251,9 +251,9 @@ def _stroke(stroke: Drilling) -> str:
         f"{stroke.flute_mm:g}, overall {stroke.overall_mm:g}) from {stroke.from_}, "
         f"through crossing {cleared}; entry {_point(stroke.entry_mm)}, direction "
         f"({ux:.4f}, {uy:.4f}, {uz:.4f}), {stroke.tilt_from_z_deg:.2f} deg off z; depth "
-        f"{stroke.depth_mm:.2f} mm, {stroke.length_to_diameter:.1f} times the diameter; wall margin "
-        f"{stroke.wall_margin_mm:.2f} mm, overrun {stroke.overrun_mm:.2f} mm, tilt tolerance "
-        f"{stroke.tilt_tolerance_deg:.2f} deg"
+        f"{stroke.depth_mm:.2f} mm, {stroke.length_to_diameter:.1f} times the diameter; "
+        f"wall margin {stroke.wall_margin_mm:.2f} mm, overrun {stroke.overrun_mm:.2f} mm, "
+        f"tilt tolerance {stroke.tilt_tolerance_deg:.2f} deg"
     )
 
 
@@ -268,7 +268,7 @@ def _separate(found: SeparateResult) -> str:
 def _unmelted(found: Unmelted) -> str:
     joins = "; ".join(" and ".join(pair) for pair in found.joins)
     return (
-        f"stray {found.stray}: {found.area_mm2:.1f} mm2, {_length(found.thickness_mm, 2)} mm thick, "
+        f"stray {found.stray}: {found.area_mm2:.1f} mm2, {found.thickness_mm:.2f} mm thick, "
         f"at {_point(found.where_mm)}; joins {joins or 'nothing'}"
     )
 
@@ -292,9 +292,14 @@ def _signs(signs: Signs | None) -> list[str]:
         f"stands out of the side by {signs.outside_overhang_mm:.2f} mm",
     ]
     for pin in signs.gauge_pins:
-        stop = "goes through" if pin.stops_at_mm is None else f"stops at {pin.stops_at_mm:.1f} mm"
-        lines.append(f"gauge pin {pin.pin_diameter_mm:.2f} mm in {pin.port}: {stop}")
+        now, nominal = _stop(pin.stops_at_mm), _stop(pin.nominal_stops_at_mm)
+        before = "as in the nominal part" if now == nominal else f"in the nominal part it {nominal}"
+        lines.append(f"gauge pin {pin.pin_diameter_mm:.2f} mm in {pin.port}: {now}, {before}")
     return lines
+
+
+def _stop(depth_mm: float | None) -> str:
+    return "goes through" if depth_mm is None else f"stops at {depth_mm:.1f} mm"
 
 
 def _resumed(section: dict[str, float]) -> str:
@@ -302,7 +307,6 @@ def _resumed(section: dict[str, float]) -> str:
     return ", ".join(
         names[key].format(value) if key in names else f"{key.replace('_', ' ')} {value:.4g}"
         for key, value in section.items()
-        if value is not None
     )
 
 

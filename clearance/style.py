@@ -62,12 +62,9 @@ STATES = {
 }
 """Of the void of a passage, by the passage's state."""
 
-SEALED_HATCH_COLOUR = "#ff9a5c"
-"""Cross hatch of a sealed crossing, on the near-black of the stray metal."""
-LEADER_PT = 0.6
-HATCH_PT = 0.6
+LEADER_PT, HATCH_PT, BAR_PT = 0.6, 0.6, 2.5
 
-SETTINGS: dict[str, Any] = {
+SETTINGS: Any = {
     "font.family": "DejaVu Sans",
     "font.size": TEXT_PT,
     "axes.labelsize": TEXT_PT,

@@ -147,7 +147,7 @@ def behind(part: Predicted, discs: Sequence[Disc]) -> list[int | None]:
     plugs, probes = [], []
     for disc in discs:
         at = part.moved(disc.centre)
-        plugs.append(shapes.bore(at, at + 0.7 * disc.outward, 1.25 * disc.radius, segments=48))
+        plugs.append(shapes.bore(at, at + 0.7 * disc.outward, 1.6 * disc.radius, segments=48))
         inner = at - 0.02 * disc.outward
         probes.append(shapes.bore(inner, inner - 0.02 * disc.outward, 0.9 * disc.radius))
     pieces = void_pieces(m3.Manifold.batch_boolean([part.solid, *plugs], m3.OpType.Add))

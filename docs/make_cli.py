@@ -1,0 +1,48 @@
+"""Write docs/cli.md from the help of the commands: ``python docs/make_cli.py``."""
+
+from __future__ import annotations
+
+import inspect
+from pathlib import Path
+
+import click
+
+from clearance.cli import main
+
+PAGE = Path(__file__).with_name("cli.md")
+
+OPENING = """\
+# Command line
+
+Written by `docs/make_cli.py` from the program's own help; a test compares them. Results go to
+standard output, progress (only on a terminal), warnings and errors to standard error.
+
+| exit status | meaning |
+|---|---|
+| 0 | everything conforms (for `section`: the figure was written) |
+| 1 | no verdict: a crash or an interrupt |
+| 2 | bad input or usage; one message on standard error, nothing written |
+| 3 | something does not conform |
+| 4 | nothing is known not to conform, but something is undetermined |
+
+Files appear whole: they are written under a temporary name and then renamed. Colours only repeat
+what the words say, and `NO_COLOR` turns them off.
+"""
+
+
+def page() -> str:
+    """Text of docs/cli.md."""
+    whole = click.Context(main, info_name="clearance", terminal_width=88, **main.context_settings)
+    contexts = [whole]
+    for name, command in sorted(main.commands.items()):
+        contexts.append(click.Context(command, info_name=name, parent=whole))
+    return "\n".join([OPENING, *map(_section, contexts)])
+
+
+def _section(context: click.Context) -> str:
+    text = inspect.cleandoc(context.get_help())
+    return f"## `{context.command_path}`\n\n```text\n{text}\n```\n"
+
+
+if __name__ == "__main__":
+    PAGE.write_text(page(), encoding="utf-8")

@@ -1,0 +1,690 @@
+"""The table of the disposition: each row, their order, reasons, concession, order of work.
+
+Expected values are analytic: they follow from the table in docs/method.md by reading it.
+"""
+
+import dataclasses
+import itertools
+from pathlib import Path
+from types import SimpleNamespace
+
+import pytest
+
+from clearance import result
+from clearance.disposition import dispose, judge
+from clearance.gather import Extra, gather
+from clearance.known import GRAVITY, Gap, Known, Pair, Passage, Pin, Plan, Powder, weakest
+from clearance.result import State
+
+PLAN = Plan(
+    strokes=("7 mm drill (jobber) from the inlet, 46.2 mm deep to its tip",),
+    clear_diameter_after_mm=7.0,
+    margin_mm=0.5,
+    drill_tolerance_mm=0.022,
+    run_out_mm=0.14,
+)
+CUTTING = dataclasses.replace(PLAN, margin_mm=-0.2, wall_cut_mm=0.2, wall_left_mm=1.6)
+
+
+def passage(name="circuit-1", **keys):
+    """A passage of 8 mm of which 7 mm are required; blocked by a sheet at z 31.2 by default."""
+    state = keys.setdefault("state", State.BLOCKED)
+    bounds = {State.OPEN: (7.8, 7.9), State.RESTRICTED: (4.9, 5.0)}.get(state, (0.0, 0.0))
+    if state is State.UNDETERMINED:
+        bounds = (6.9, 7.1)
+    given = {
+        "required_mm": 7.0,
+        "nominal_mm": 7.97,
+        "low_mm": bounds[0],
+        "high_mm": bounds[1],
+        "source": "log",
+        "heights_mm": () if state is State.OPEN else (31.2,),
+    }
+    return Passage(name=name, **{**given, **keys})
+
+
+def known(*items, **keys):
+    kinds = {"passages": Passage, "pairs": Pair, "powder": Powder, "gaps": Gap}
+    sorted_in = {k: tuple(i for i in items if isinstance(i, kind)) for k, kind in kinds.items()}
+    if not sorted_in["passages"]:
+        sorted_in["passages"] = (passage(state=State.OPEN),)
+    return Known(**sorted_in, **keys)
+
+
+def row_of(what, item=None):
+    """Row and recommendation for one item of a part; for its only passage by default."""
+    item = what.passages[0] if item is None else item
+    (found,) = [f for f in judge(what) if f.item is item]
+    return found.row, found.recommendation
+
+
+# ---- each row -------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("state", [State.RESTRICTED, State.BLOCKED])
+def test_row_0_nominal_misses(state):
+    what = known(passage(nominal_state=state, nominal_mm=6.95, nominal_said="chord error 0.08 mm"))
+    assert row_of(what) == (0, "undetermined")
+    reason = dispose(what).reasons[0]
+    assert "6.950 mm" in reason
+    assert "7.000 mm required" in reason
+    assert "chord error 0.08 mm" in reason
+    assert "not the event's doing" in reason
+
+
+def test_row_0_nominal_misses_the_flow():
+    assert row_of(known(passage(flow="not met", flow_nominal="not met"))) == (0, "undetermined")
+
+
+def test_row_0_nominal_circuits_joined():
+    pair = Pair(("a", "b"), "joined", "void", nominal_state="joined", source="log")
+    assert row_of(known(pair), pair) == (0, "undetermined")
+
+
+def test_row_1_not_affected():
+    what = known(passage(state=State.OPEN), affected=False)
+    assert row_of(what) == (1, "not-affected")
+    found = dispose(what)
+    assert (found.recommendation, found.concession) == ("not-affected", False)
+    assert found.order_of_work == ()
+    assert found.settled_by == ()
+
+
+def test_row_2_bracket_straddles_the_requirement():
+    what = known(passage(state=State.UNDETERMINED, settled_by=("--pitch 0.1",)))
+    assert row_of(what) == (2, "undetermined")
+    found = dispose(what)
+    assert "6.900 to 7.100 mm" in found.reasons[0]
+    assert found.settled_by[0] == "--pitch 0.1"
+    assert any("a ball of 7 mm through circuit-1" in s for s in found.settled_by)
+
+
+def test_row_2_state_differs_over_the_interval():
+    said = ("blocked for stray 0: 3 stray layers", "open for stray 0: 2 stray layers")
+    what = known(
+        passage(state=State.UNDETERMINED, said=said),
+        open_questions=("layers", "resume", "height"),
+        height_added_mm=(0.0, 0.15),
+    )
+    found = dispose(what)
+    assert row_of(what) == (2, "undetermined")
+    assert said[0] in found.reasons[0]
+    assert any("caliper to 0.05 mm" in s and "0.00 to 0.15 mm" in s for s in found.settled_by)
+    assert "the machine log: the number of stray layers" in found.settled_by
+    assert "the machine log: the number of the last good layer" in found.settled_by
+    assert "the machine log: the number of the first layer melted after the sheet" in (
+        found.settled_by
+    )
+
+
+@pytest.mark.parametrize("state", [State.OPEN, State.UNDETERMINED, State.BLOCKED])
+def test_row_2_slices_not_known(state):
+    what = known(passage(state=state, slices_unknown=True))
+    assert row_of(what) == (2, "undetermined")
+    assert any("also_melted" in s for s in dispose(what).settled_by)
+
+
+def test_row_2_plan_differs_over_the_interval():
+    plan = dataclasses.replace(PLAN, whole_interval=False)
+    what = known(passage(plan=plan))
+    assert row_of(what) == (2, "undetermined")
+    assert "part of what is possible" in dispose(what).reasons[0]
+
+
+@pytest.mark.parametrize(
+    "vague", [{"state_after": State.UNDETERMINED}, {"flow_after": "undetermined"}]
+)
+def test_row_2_outcome_of_the_plan_is_not_clear(vague):
+    what = known(passage(plan=dataclasses.replace(PLAN, **vague)))
+    assert row_of(what) == (2, "undetermined")
+
+
+def test_row_2_pressure_loss_is_not_clear():
+    what = known(passage(state=State.OPEN, flow="undetermined", loss_kpa=2.1, allowed_kpa=2.0))
+    assert row_of(what) == (2, "undetermined")
+    found = dispose(what)
+    assert "2.1 kPa at the bad end, 2 kPa allowed" in found.reasons[0]
+    assert any(s.startswith("flow test of circuit-1") for s in found.settled_by)
+
+
+def test_row_2_nominal_is_not_clear():
+    assert row_of(known(passage(nominal_state=State.UNDETERMINED))) == (2, "undetermined")
+    assert row_of(known(passage(state=State.OPEN, nominal_state=State.UNDETERMINED)))[0] == 15
+
+
+@pytest.mark.parametrize("keys", [{}, {"slices_unknown": True}])
+@pytest.mark.parametrize(("plan", "expected"), [(PLAN, (8, "rework")), (CUTTING, (9, "repair"))])
+def test_row_2_unless_one_plan_works_over_the_whole_interval(plan, expected, keys):
+    what = known(
+        passage(state=State.UNDETERMINED, plan=plan, **keys),
+        wall_allowance_mm=0.3,
+        min_wall_mm=1.0,
+    )
+    assert row_of(what) == expected
+
+
+def test_row_2_pair_cannot_be_told():
+    pair = Pair(("a", "b"), "undetermined", None, source="log")
+    what = known(pair)
+    assert row_of(what, pair) == (2, "undetermined")
+    assert "leak test between a and b, all their ports closed" in dispose(what).settled_by
+
+
+@pytest.mark.parametrize(
+    ("source", "expected"),
+    [("log", "scrap"), ("measured", "scrap"), ("assumed", "undetermined")],
+)
+def test_row_3_joined_through_void(source, expected):
+    pair = Pair(("a", "b"), "joined", "void", source=source, where_mm=(1.0, 2.0, 31.3))
+    what = known(pair)
+    assert row_of(what, pair) == (3, expected)
+    assert "(1.0, 2.0, 31.3) mm" in dispose(what).reasons[0]
+
+
+@pytest.mark.parametrize("state", ["undetermined", "joined"])
+def test_row_4_joined_only_by_an_unmelted_gap(state):
+    pair = Pair(("a", "b"), state, "unmelted", source="log")
+    gap = Gap(0, 0.05, 12.5, (("a", "b"),))
+    what = known(pair, gap, open_questions=("penetration",))
+    assert row_of(what, pair) == (4, "undetermined")
+    found = dispose(what)
+    assert "0.05 mm thick" in found.reasons[0]
+    assert "leak test between a and b, all their ports closed" in found.settled_by
+    assert any("melt depth" in s for s in found.settled_by)
+    assert "leak test between a and b" in found.order_of_work
+
+
+def test_row_4_a_gap_to_the_outside():
+    gap = Gap(0, 0.05, 12.5, (("circuit-1", "outside"),))
+    what = known(gap)
+    assert row_of(what, gap) == (4, "undetermined")
+    assert "leak test of circuit-1 against the outside, all its ports closed" in (
+        dispose(what).settled_by
+    )
+
+
+def test_a_gap_that_joins_nothing_to_the_outside_is_a_weak_place_only():
+    what = known(Gap(0, 0.05, 12.5))
+    found = dispose(what)
+    assert found.recommendation == "use-as-is"
+    assert "0.05 mm over 12.5 mm2" in found.reasons[0]
+
+
+@pytest.mark.parametrize(
+    ("plan", "min_wall", "expected"),
+    [
+        (PLAN, None, (5, "rework")),
+        (CUTTING, 1.0, (5, "repair")),
+        (CUTTING, None, (5, "undetermined")),
+    ],
+)
+def test_row_5_a_plan_opens_the_powder(plan, min_wall, expected):
+    powder = Powder(314.2, ("stray 0", "stray 1"), ("circuit-1",), "circuit-1", "log")
+    what = known(passage(plan=plan), powder, wall_allowance_mm=0.3, min_wall_mm=min_wall)
+    assert row_of(what, powder) == expected
+
+
+def test_row_6_no_plan_in_a_passage():
+    for source, expected in (("log", "scrap"), ("assumed", "undetermined")):
+        powder = Powder(314.2, ("stray 0", "stray 1"), ("circuit-1",), "", source, 1.37)
+        what = known(powder)
+        assert row_of(what, powder) == (6, expected)
+        found = dispose(what)
+        assert "314.2 mm3 (1.37 g)" in found.reasons[0]
+    assert any("weighing" in s and "1.37 g" in s for s in found.settled_by)
+
+
+def test_row_6_heat_treated_powder_has_caked():
+    powder = Powder(314.2, ("stray 0", "stray 1"), ("circuit-1",), "circuit-1", "log")
+    what = known(passage(plan=PLAN), powder, heat_treated=True)
+    assert row_of(what, powder) == (6, "scrap")
+    assert "caked" in dispose(what).reasons[0]
+
+
+def test_row_6_a_void_without_function():
+    powder = Powder(20.0, ("stray 0", "nominal"), (), "", "log")
+    what = known(powder)
+    assert row_of(what, powder) == (6, "undetermined")
+    assert "design authority" in dispose(what).reasons[0]
+
+
+def test_row_2_a_plan_opens_the_powder_in_part_of_what_is_possible():
+    plan = dataclasses.replace(PLAN, whole_interval=False)
+    powder = Powder(314.2, ("stray 0", "stray 1"), ("circuit-1",), "circuit-1", "log")
+    assert row_of(known(passage(plan=plan), powder), powder) == (2, "undetermined")
+
+
+def test_powder_that_the_design_shuts_in_is_no_finding():
+    found = dispose(known(Powder(20.0, ("nominal",), (), "", "log")))
+    assert found.recommendation == "use-as-is"
+    assert len(found.reasons) == 2
+
+
+def test_row_7_the_only_entry_faces_the_platform():
+    what = known(passage(entry_faces_platform=True), on_platform=True)
+    assert row_of(what) == (7, "undetermined")
+    found = dispose(what)
+    assert any("off the platform" in s for s in found.settled_by)
+    assert any("before heat treatment" in s for s in found.order_of_work)
+    assert row_of(known(passage(entry_faces_platform=True))) == (13, "scrap")
+
+
+def test_row_8_a_plan_that_does_not_touch_the_wall():
+    what = known(passage(plan=PLAN))
+    assert row_of(what) == (8, "rework")
+    found = dispose(what)
+    assert not found.concession
+    assert "wall margin 0.50 mm" in found.reasons[0]
+    assert "a ball of 7.000 mm passes" in found.reasons[0]
+    assert "may touch the wall" not in found.reasons[0]
+
+
+def test_row_8_a_margin_below_tolerance_and_run_out_is_said():
+    plan = dataclasses.replace(PLAN, margin_mm=0.15)
+    reason = dispose(known(passage(plan=plan))).reasons[0]
+    assert "0.022 + 0.140 mm" in reason
+    assert "may touch the wall" in reason
+
+
+def test_row_9_a_plan_that_cuts_the_wall():
+    what = known(passage(plan=CUTTING), wall_allowance_mm=0.3, min_wall_mm=1.0)
+    assert row_of(what) == (9, "repair")
+    found = dispose(what)
+    assert found.concession
+    assert "0.20 mm of the wall is cut, 0.30 mm allowed" in found.reasons[0]
+    assert "1.60 mm of wall left, 1.00 mm required" in found.reasons[0]
+
+
+def test_row_10_min_wall_is_not_given():
+    what = known(passage(plan=CUTTING), wall_allowance_mm=0.3)
+    assert row_of(what) == (10, "undetermined")
+    assert any("how much metal must stay" in s for s in dispose(what).settled_by)
+
+
+@pytest.mark.parametrize(
+    ("bad", "keys", "word"),
+    [
+        (CUTTING, {"wall_allowance_mm": 0.1, "min_wall_mm": 1.0}, "0.10 mm allowed"),
+        (CUTTING, {"wall_allowance_mm": 0.3, "min_wall_mm": 2.0}, "2.00 mm required"),
+        (dataclasses.replace(PLAN, circuits_apart=False), {}, "join circuits"),
+        (dataclasses.replace(PLAN, state_after=State.RESTRICTED), {}, "not enough"),
+        (dataclasses.replace(PLAN, flow_after="not met"), {}, "pressure loss"),
+    ],
+)
+def test_a_plan_that_is_not_allowed_counts_as_none_and_why_is_said(bad, keys, word):
+    what = known(passage(plan=bad), **keys)
+    assert row_of(what) == (13, "scrap")
+    assert word in dispose(what).reasons[0]
+
+
+def test_row_11_restricted_but_the_flow_is_kept():
+    what = known(
+        passage(state=State.RESTRICTED, flow="met", loss_kpa=1.6, allowed_kpa=2.0), rate_l_min=5.0
+    )
+    assert row_of(what) == (11, "use-as-is")
+    found = dispose(what)
+    assert found.concession
+    assert "1.6 kPa at the bad end, 2 kPa allowed" in found.reasons[0]
+    # Of the 4.9 mm that still pass, and not of the 7 mm required.
+    assert "a ball of 4.9 mm through circuit-1, inlet to outlet" in found.order_of_work
+    assert "flow test of circuit-1 at 5 L/min: at most 2 kPa may be lost" in found.order_of_work
+
+
+@pytest.mark.parametrize("state", [State.RESTRICTED, State.OPEN])
+@pytest.mark.parametrize(
+    ("source", "expected"),
+    [("log", "scrap"), ("measured", "scrap"), ("assumed", "undetermined")],
+)
+def test_row_12_flow_not_met(state, source, expected):
+    what = known(passage(state=state, flow="not met", source=source, loss_kpa=3.0))
+    assert row_of(what) == (12, expected)
+
+
+@pytest.mark.parametrize("flow", ["not given", "undetermined"])
+def test_row_12_flow_not_given(flow):
+    what = known(passage(state=State.RESTRICTED, flow=flow))
+    assert row_of(what) == (12, "undetermined")
+    assert any("pressure loss" in s for s in dispose(what).settled_by)
+
+
+@pytest.mark.parametrize("source", ["log", "measured"])
+def test_row_13_blocked_and_known(source):
+    what = known(passage(source=source, why_not="the bend at z 12 mm is in the way"))
+    assert row_of(what) == (13, "scrap")
+    found = dispose(what)
+    assert "no straight drill reopens it; other means were not examined" in found.reasons[0]
+    assert "the bend at z 12 mm is in the way" in found.reasons[0]
+    assert "z 31.20 mm" in found.reasons[0]
+    assert not found.concession
+
+
+def test_row_14_blocked_and_assumed():
+    pin = Pin("circuit-1 inlet", 7.8, 30.9, 45.2)
+    what = known(passage(source="assumed", pin=pin), height_added_mm=(0.15, 0.15))
+    assert row_of(what) == (14, "undetermined")
+    found = dispose(what)
+    assert "nobody scraps on an assumption" in found.reasons[0]
+    assert any("machine log" in s for s in found.settled_by)
+    assert any("a pin of 7.8 mm in the circuit-1 inlet" in s and "30.9" in s
+               for s in found.settled_by)  # fmt: skip
+    assert any("caliper" in s and "0.15 mm" in s for s in found.settled_by)
+
+
+def test_row_15_met_and_stray_metal_stays():
+    what = known(passage(state=State.OPEN))
+    assert row_of(what) == (15, "use-as-is")
+    found = dispose(what)
+    assert found.concession
+    assert "thin rim may break off" in found.reasons[0]
+
+
+# ---- the order of the rows, and the gravest -------------------------------------------------
+
+
+def test_rows_are_tried_in_order():
+    """Everything wrong at once; what the earlier row asks for is then taken away."""
+    everything = passage(
+        state=State.UNDETERMINED,
+        nominal_state=State.RESTRICTED,
+        entry_faces_platform=True,
+        flow="undetermined",
+    )
+    steps = [
+        (0, {}),
+        (2, {"nominal_state": State.OPEN}),
+        (7, {"state": State.RESTRICTED, "flow": "met"}),
+        (8, {"plan": PLAN}),
+        (9, {"plan": CUTTING}),
+        (11, {"plan": None, "entry_faces_platform": False}),
+        (12, {"flow": "not met"}),
+        (13, {"state": State.BLOCKED}),
+        (14, {"source": "assumed"}),
+        (15, {"state": State.OPEN, "flow": "met"}),
+    ]
+    for row, change in steps:
+        everything = dataclasses.replace(everything, **change)
+        what = known(everything, on_platform=True, wall_allowance_mm=0.3, min_wall_mm=1.0)
+        assert row_of(what)[0] == row
+
+
+def test_a_plan_goes_before_a_flow_that_is_kept():
+    assert row_of(known(passage(state=State.RESTRICTED, flow="met", plan=PLAN)))[0] == 8
+
+
+def test_nominal_fault_goes_before_not_affected():
+    what = known(passage(state=State.RESTRICTED, nominal_state=State.RESTRICTED), affected=False)
+    assert row_of(what)[0] == 0
+
+
+@pytest.mark.parametrize(
+    "keys", [{"nominal_state": State.RESTRICTED}, {"flow": "met", "flow_nominal": "not met"}]
+)
+def test_nominal_fault_goes_before_all_else_even_if_the_predicted_part_meets_it(keys):
+    for affected in (True, False):
+        assert row_of(known(passage(state=State.OPEN, **keys), affected=affected))[0] == 0
+
+
+def test_a_part_complete_below_the_event_is_not_affected_whatever_the_slices_hold():
+    what = known(passage(state=State.OPEN, slices_unknown=True), affected=False)
+    assert row_of(what)[0] == 1
+
+
+EXAMPLES = {
+    "scrap": passage("s"),
+    "undetermined": passage("u", state=State.UNDETERMINED),
+    "repair": passage("r", plan=CUTTING),
+    "rework": passage("w", plan=PLAN),
+    "use-as-is": passage("a", state=State.OPEN),
+}
+WALL = {"wall_allowance_mm": 0.3, "min_wall_mm": 1.0}
+
+
+@pytest.mark.parametrize(("one", "other"), list(itertools.product(EXAMPLES, repeat=2)))
+def test_the_part_takes_the_gravest(one, other):
+    what = known(EXAMPLES[one], dataclasses.replace(EXAMPLES[other], name="other"), **WALL)
+    found = dispose(what)
+    assert found.recommendation == min(one, other, key=GRAVITY.index)
+    assert found.concession == (found.recommendation in ("use-as-is", "repair"))
+
+
+def test_rework_beside_a_passage_left_restricted_needs_a_concession():
+    left = passage("b", state=State.RESTRICTED, flow="met", loss_kpa=1.0, allowed_kpa=2.0)
+    found = dispose(known(passage(plan=PLAN), left))
+    assert (found.recommendation, found.concession) == ("rework", True)
+
+
+STATES = list(State)
+FLOWS = ["not given", "met", "not met", "undetermined"]
+PLANS = [None, PLAN, CUTTING, dataclasses.replace(PLAN, whole_interval=False)]
+
+
+@pytest.mark.parametrize("affected", [True, False])
+@pytest.mark.parametrize(("state", "nominal_state"), list(itertools.product(STATES, repeat=2)))
+def test_every_combination_has_one_row_and_none_speaks_of_letting_the_part_go(
+    state, nominal_state, affected
+):
+    for flow, plan, source, faces, min_wall, heat in itertools.product(
+        FLOWS, PLANS, ("log", "assumed"), (True, False), (None, 1.0), (True, False)
+    ):
+        item = passage(
+            state=state,
+            nominal_state=nominal_state,
+            flow=flow,
+            plan=plan,
+            source=source,
+            entry_faces_platform=faces,
+        )
+        what = known(item, affected=affected, on_platform=True, heat_treated=heat,
+                     wall_allowance_mm=0.3, min_wall_mm=min_wall)  # fmt: skip
+        (finding,) = judge(what)
+        found = dispose(what)
+        assert found.recommendation == finding.recommendation
+        assert found == dispose(what)
+        text = " ".join([*found.reasons, *found.order_of_work, *found.settled_by]).lower()
+        assert "releas" not in text
+        if finding.recommendation == "scrap":
+            assert source == "log"
+        if finding.recommendation == "undetermined":
+            assert found.settled_by
+
+
+def test_no_passage_is_refused():
+    with pytest.raises(ValueError, match="passage"):
+        dispose(Known(passages=()))
+
+
+def test_allowances_are_named_in_the_reason():
+    what = known(passage(), build_allowance_mm=0.1, mesh_tolerance_mm=0.04)
+    assert (
+        "7.060 mm required (7 + 0.1 build allowance - 0.04 mesh tolerance)"
+        in (dispose(what).reasons[0])
+    )
+
+
+# ---- order of work --------------------------------------------------------------------------
+
+
+def positions(steps, *words):
+    """Place of the first step that holds each word."""
+    return [next(n for n, step in enumerate(steps) if word in step) for word in words]
+
+
+def test_order_of_a_rework():
+    powder = Powder(314.2, ("stray 0", "stray 1"), ("circuit-1",), "circuit-1", "log")
+    what = known(passage(plan=PLAN, allowed_kpa=2.0), powder, on_platform=True, rate_l_min=5.0)
+    steps = dispose(what).order_of_work
+    found = positions(
+        steps,
+        "hold the part",
+        "empty the loose powder",
+        "off the platform",
+        "can ignite",
+        "drill circuit-1: 7 mm drill (jobber) from the inlet, 46.2 mm deep",
+        "flaps",
+        "a ball of 7 mm through circuit-1",
+        "flow test of circuit-1 at 5 L/min",
+        "stress relief",
+        "proof test",
+    )
+    assert found == list(range(len(steps)))
+
+
+def test_a_plan_that_only_opens_powder_is_drilled_too():
+    powder = Powder(50.0, ("stray 0", "stray 1"), ("circuit-1",), "circuit-1", "log")
+    what = known(passage(state=State.OPEN, plan=PLAN), powder)
+    assert row_of(what) == (15, "use-as-is")
+    assert dispose(what).recommendation == "rework"
+    assert any(s.startswith("drill circuit-1") for s in dispose(what).order_of_work)
+
+
+def test_what_is_done_already_is_not_asked_again():
+    steps = dispose(known(passage(plan=PLAN), emptied=True)).order_of_work
+    assert not any("empty the loose powder" in s or "platform" in s for s in steps)
+    steps = dispose(known(passage(plan=PLAN), emptied=True, heat_treated=True)).order_of_work
+    assert any("caked" in s for s in steps)
+    assert not any("stress relief" in s for s in steps)
+
+
+def test_a_repair_waits_for_the_concession():
+    steps = dispose(known(passage(plan=CUTTING), **WALL)).order_of_work
+    concession, drill = positions(steps, "concession", "drill circuit-1")
+    assert concession < drill
+
+
+def test_nothing_is_drilled_on_an_undetermined_result():
+    steps = dispose(known(passage(plan=PLAN), EXAMPLES["undetermined"])).order_of_work
+    assert not any(s.startswith("drill ") for s in steps)
+    assert steps[-1] == "until then nothing is drilled or heat treated"
+
+
+def test_scrap_is_confirmed_and_marked():
+    pair = Pair(("circuit-1", "b"), "joined", "void", source="log")
+    steps = dispose(known(passage(), pair)).order_of_work
+    assert any("confirm it on the part: a ball of 7 mm through circuit-1" in s for s in steps)
+    assert any("leak test between circuit-1 and b" in s for s in steps)
+    assert "mark it for good" in steps[-1]
+
+
+# ---- from a result --------------------------------------------------------------------------
+
+
+def stray(source="log", **keys):
+    given = {"layers_low": 3, "layers_high": 3, "resume": "height", "height_uncertainty": 0.0,
+             "penetration_low": 0.05, "penetration_high": 0.1}  # fmt: skip
+    return SimpleNamespace(source=source, **{**given, **keys})
+
+
+def case(*strays, flow=None):
+    return SimpleNamespace(
+        path=Path("case.toml"),
+        stray=strays,
+        flow=flow,
+        state=SimpleNamespace(on_platform=True, emptied=False, heat_treated=False),
+        drilling=SimpleNamespace(wall_allowance=0.0, min_wall=None),
+        part=SimpleNamespace(build_allowance=0.0, mesh_tolerance=0.0, layer_thickness=0.05),
+    )
+
+
+def crossing(number, height, fraction):
+    return result.CrossingResult(
+        number, height, (0.0, 0.0, height), 50.0, 50.0 * fraction, fraction, 0.0, fraction == 0.0
+    )
+
+
+def drilling(margin):
+    return result.Drilling(
+        0, (), 7.0, "jobber", 69.0, 109.0, "inlet", (0.0, 0.0, 0.0), (0.0, 0.0, 1.0), 46.2, 6.6,
+        margin, 0.0, 0.5, 0.6, 0.0, 0.0, 0.022, 0.14,
+    )  # fmt: skip
+
+
+def checked(**keys):
+    given = {
+        "name": "circuit-1",
+        "state": State.BLOCKED,
+        "required_mm": 7.0,
+        "clear_diameter_mm": result.ClearDiameter(7.95, 0.0, 0.0, 0.0, 7.9, 8.0),
+        "nominal_state": State.OPEN,
+        "crossings": (crossing(0, 31.2, 0.0), crossing(1, 50.0, 1.0)),
+        "reasons": ("no way from inlet to outlet is left",),
+    }
+    passage_result = result.PassageResult(**{**given, **keys})
+    signs = result.Signs(
+        0.1,
+        12.0,
+        0.0,
+        1.0,
+        (
+            result.GaugePin("circuit-1 inlet", 7.8, 30.9, 45.2),
+            result.GaugePin("circuit-1 outlet", 7.8, 45.2, 45.2),
+        ),
+    )
+    powder = (
+        result.TrappedPowder(314.2, 1.37, ("stray 0", "stray 1"), (0, 0, 40), ("circuit-1",)),
+    )
+    return result.Result("insert-a", 0.2, (passage_result,), trapped_powder=powder, signs=signs)
+
+
+def test_gather_takes_the_sources_of_what_matters():
+    what = gather(
+        case(stray("log"), stray("assumed", resume="unknown", layers_high=4)),
+        checked(),
+        affected=True,
+        height_added_mm=(0.0, 0.15),
+    )
+    (one,) = what.passages
+    assert one.source == "log"  # only the first sheet closes the passage
+    assert one.heights_mm == (31.2,)
+    assert one.pin == Pin("circuit-1 inlet", 7.8, 30.9, 45.2)
+    assert what.powder[0].source == "assumed"  # the second sheet helps to shut it in
+    assert what.open_questions == ("penetration", "layers", "resume")
+    assert what.on_platform
+    assert dispose(what).recommendation == "scrap"
+
+
+def test_gather_takes_the_plan_with_its_tightest_stroke():
+    rework = result.Rework("open", 7.0, (drilling(0.5), drilling(0.1)))
+    what = gather(
+        case(stray(), stray()),
+        checked(rework=rework),
+        affected=True,
+        height_added_mm=(0.0, 0.0),
+        opened_by={0: "circuit-1"},
+    )
+    plan = what.passages[0].plan
+    assert plan.margin_mm == 0.1
+    assert plan.strokes[0] == "7 mm drill (jobber) from the inlet, 46.2 mm deep to its tip"
+    found = dispose(what)
+    assert found.recommendation == "rework"
+    assert "may touch the wall" in found.reasons[0]
+
+
+def test_gather_takes_the_extras_and_the_flow():
+    kept = {
+        "requirement": {
+            "max_pressure_loss_kpa": 2.0,
+            "nominal": "met",
+            "predicted": "not met",
+            "after_rework": "met",
+        },
+        "bad_end": {"pressure_loss_kpa": 3.5},
+    }
+    rework = result.Rework("open", 7.0, (drilling(0.5),))
+    what = gather(
+        case(stray(), stray(), flow=SimpleNamespace(rate=5.0)),
+        checked(rework=rework, flow=kept),
+        affected=True,
+        height_added_mm=(0.0, 0.0),
+        extras={"circuit-1": Extra(plan_whole_interval=False)},
+    )
+    (one,) = what.passages
+    assert (one.flow, one.flow_nominal, one.loss_kpa, one.allowed_kpa) == ("not met", "met", 3.5, 2)
+    assert one.plan.flow_after == "met"
+    assert not one.plan.whole_interval
+    assert row_of(what) == (2, "undetermined")
+
+
+def test_the_weakest_source_counts():
+    assert weakest(["log", "measured", "log"]) == "measured"
+    assert weakest(["log", "assumed"]) == "assumed"
+    assert weakest([]) == "assumed"
