@@ -405,10 +405,10 @@ class PassageCheck:
         """Pins for both ports, in the first variant."""
         events = self.checked.unknowns.variants[0].events
         window = self.window(self.checked.pitch_mm, events)
-        nominal = self.search(window.predict(()), []).tree
+        nominal = self.search(window.predict(()), []).walls
         predicted = window.predict(events)
-        tree = self.search(predicted, []).tree
-        pins = (gauge_pin(mouth, predicted, tree, nominal) for mouth in (self.inlet, self.outlet))
+        walls = self.search(predicted, []).walls
+        pins = (gauge_pin(mouth, predicted, walls, nominal) for mouth in (self.inlet, self.outlet))
         return [pin for pin in pins if pin is not None]
 
     def result(self, progress: Progress = silent) -> PassageResult:

@@ -93,7 +93,10 @@ def _positive(ctx: click.Context, option: click.Parameter, value: float | None) 
     return _finite(ctx, option, value)
 
 
-case_argument = click.argument("case", metavar="CASE.toml", type=click.Path(path_type=Path))
+# What is wrong with a file the rooms that read and write it say; click only makes it a path.
+A_PATH = click.Path(path_type=Path, readable=False, allow_dash=True)
+
+case_argument = click.argument("case", metavar="CASE.toml", type=A_PATH)
 
 pitch_option = click.option(
     "--pitch",
@@ -107,7 +110,7 @@ pitch_option = click.option(
 json_option = click.option(
     "--json",
     "json_file",
-    type=click.Path(path_type=Path, allow_dash=True),
+    type=A_PATH,
     metavar="FILE|-",
     help="Write the result as JSON to a file; -: to standard output, and nothing else there.",
 )
@@ -125,7 +128,7 @@ debug_option = click.option(
     cls=Commands,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 88},
 )
-@click.version_option(__version__, message="%(prog)s %(version)s")
+@click.version_option(__version__, prog_name="clearance", message="%(prog)s %(version)s")
 @click.pass_context
 def main(ctx: click.Context) -> None:
     """Tell whether passages of a powder-bed-fusion part still run through after stray layers.
@@ -201,7 +204,7 @@ def check(ctx: click.Context, case: Path, pitch: float | None, json_file: Path |
 )
 @click.option(
     "--output",
-    type=click.Path(path_type=Path),
+    type=A_PATH,
     metavar="FILE",
     required=True,
     help="Figure to write: .png, .pdf or .svg, A4 landscape.",

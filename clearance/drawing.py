@@ -358,10 +358,19 @@ def _hurt(passage: PassageResult, strays: frozenset[int]) -> list[CrossingResult
     ]
 
 
+def _unclear(passage: PassageResult, strays: frozenset[int]) -> bool:
+    """Whether it crosses one of these sheets and is undetermined.
+
+    The event that is drawn may leave it open while another does not.
+    """
+    crosses = any(c.stray in strays for c in passage.crossings)
+    return crosses and passage.state is State.UNDETERMINED
+
+
 def _title(passages: Sequence[PassageResult], level: _Level) -> str:
     z = f"z = {_number(level.asked)} mm"
     bad = [p for p in passages if p.state is not State.OPEN]
-    here = [p for p in bad if _hurt(p, level.strays)]
+    here = [p for p in bad if _hurt(p, level.strays) or _unclear(p, level.strays)]
     if here:
         here.sort(key=lambda p: GRAVEST.index(p.state))
         return f"{_listed(here)} at {z}"

@@ -250,11 +250,16 @@ class Search:
         self.cells = Cells(predicted, tuple(moved_mouth(predicted, m) for m in mouths))
 
     @cached_property
-    def tree(self) -> distance.Tree:
-        """Exact distances to the metal that bounds the void behind the two mouths."""
+    def walls(self) -> NDArray[np.float32]:
+        """Triangles of the metal that bounds the void behind the two mouths."""
         void = self.predicted.possible
         start, end = self._ends(void)
-        return distance.build(bounding(void, self.predicted.surface, start | end))
+        return bounding(void, self.predicted.surface, start | end)
+
+    @cached_property
+    def tree(self) -> distance.Tree:
+        """Exact distances to the walls."""
+        return distance.build(self.walls)
 
     def _ends(self, void: PossibleVoid) -> tuple[set[int], set[int]]:
         pitch = self.predicted.grid.pitch_mm
@@ -382,7 +387,7 @@ class Search:
         bound, where = distance.certified_clearance(self.tree, route)
         if bound <= 0.0:
             return 0.0, route, where
-        spacing = max(2.0 * self.predicted.grid.pitch_mm, 0.25 * bound)
+        spacing = max(2.0 * self.predicted.grid.pitch_mm, 0.35 * bound)
         route = distance.widen(self.tree, route, spacing_mm=spacing)
         bound, where = distance.certified_clearance(self.tree, route)
         return max(bound - SURFACE_MM, 0.0), route, where

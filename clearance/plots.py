@@ -39,6 +39,7 @@ LINE_IN = 0.135
 ROW_IN, KEY_IN = 0.34, 0.215
 """Height of a passage's row and of a line of the key."""
 LABEL_LETTERS = 20
+FOOTER_LETTERS = 205
 MOST_LABELS = 20
 """More pieces than this: open ones go without a label."""
 
@@ -385,7 +386,7 @@ def _words(figure: Figure, section: LevelSection) -> None:
         0.3 / width, 1.0 - 0.2 / height, "\n".join(title), fontsize=style.TITLE_PT,
         fontweight="bold", va="top", color=style.INK,
     )  # fmt: skip
-    lines = [piece for line in section.footer for piece in textwrap.wrap(line, 170)]
+    lines = [piece for line in section.footer for piece in textwrap.wrap(line, FOOTER_LETTERS)]
     figure.text(
         0.3 / width, 0.15 / height, "\n".join(lines), fontsize=style.SMALLEST_PT, va="bottom",
         color=style.INK, linespacing=1.3,

@@ -77,7 +77,8 @@ def _head(result: Result) -> str:
 # ---- the table of passages -------------------------------------------------------------------
 
 HEADS = ("passage", "state", "clear diameter, mm", "needs", "where and why")
-LONGEST_NAME = 24
+LONGEST_NAME, LEAST_REASONS = 24, 24
+"""Columns of the first and the last cell: names are wrapped so that reasons have room."""
 
 
 def _passages(result: Result, width: int, paint: Paint) -> str:
@@ -92,8 +93,9 @@ def _passages(result: Result, width: int, paint: Paint) -> str:
         for p in result.passages
     ]
     widths = [max(len(row[n]) for row in (HEADS, *rows)) for n in range(4)]
-    widths[0] = min(widths[0], LONGEST_NAME)
-    left = sum(widths) + 2 * len(widths)
+    others = sum(widths[1:]) + 2 * len(widths)
+    widths[0] = min(widths[0], LONGEST_NAME, width - others - LEAST_REASONS)
+    left = widths[0] + others
     lines = _row(HEADS, widths, left, width, plain)
     for row in rows:
         lines += _row(row, widths, left, width, paint)
@@ -105,7 +107,7 @@ def _row(
 ) -> list[str]:
     """One row of the table; its first and last cell may take several lines."""
     names = textwrap.wrap(cells[0], widths[0]) or [""]
-    reasons = textwrap.wrap(cells[4], max(width - left, 24)) or [""]
+    reasons = textwrap.wrap(cells[4], width - left) or [""]
     lines = []
     for n in range(max(len(names), len(reasons))):
         name = names[n] if n < len(names) else ""
@@ -173,7 +175,7 @@ def why(passage: PassageResult) -> str:
         )
     elif passage.why_not:
         parts.append(passage.why_not)
-    parts += [f"would settle it: {way}" for way in passage.settled_by]
+    parts += [f"to settle it: {way.removeprefix('settle ')}" for way in passage.settled_by]
     return "; ".join(parts)
 
 

@@ -9,11 +9,13 @@ from typing import Any
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 
-from clearance import distance, sections
+from clearance import bore, sections
+from clearance.bore import Bore
 from clearance.passages import moved_mouth
 from clearance.ports import Mouth
-from clearance.predicted import Predicted
+from clearance.predicted import Predicted, Soup
 from clearance.result import GaugePin, Signs
 from clearance.stray import Event, rounded
 
@@ -95,10 +97,11 @@ def _outer_of(predicted: Predicted, z: float, above: bool) -> Any:
 
 
 def gauge_pin(
-    mouth: Mouth, predicted: Predicted, tree: distance.Tree, nominal_tree: distance.Tree
+    mouth: Mouth, predicted: Predicted, walls: Soup, nominal_walls: Soup
 ) -> GaugePin | None:
     """The largest pin that enters a mouth, and where it stops as predicted and nominally.
 
+    `walls` and `nominal_walls` are the triangles that bound the void behind the mouth.
     Depths are from the mouth's closing surface, square to it; None where it goes through.
     """
     diameter = PIN_STEP_MM * np.floor(2.0 * mouth.inscribed_radius / PIN_STEP_MM - 1.0 + 1e-9)
@@ -107,27 +110,25 @@ def gauge_pin(
     return GaugePin(
         port=mouth.name,
         pin_diameter_mm=float(diameter),
-        stops_at_mm=_stop(moved_mouth(predicted, mouth), tree, 0.5 * diameter, predicted),
-        nominal_stops_at_mm=_stop(mouth, nominal_tree, 0.5 * diameter, predicted),
+        stops_at_mm=_stop(moved_mouth(predicted, mouth), walls, 0.5 * diameter, predicted),
+        nominal_stops_at_mm=_stop(mouth, nominal_walls, 0.5 * diameter, predicted),
     )
 
 
-def _stop(mouth: Mouth, tree: distance.Tree, radius: float, predicted: Predicted) -> float | None:
-    """Depth at which a pin's axis comes nearer to metal than its radius; None if it never does."""
+def _stop(mouth: Mouth, walls: Soup, radius: float, predicted: Predicted) -> float | None:
+    """Depth at which a flat-ended pin meets metal; None if it never does."""
     box = predicted.window.box
-    farthest = float(np.linalg.norm(box.high - box.low))
     inward = -mouth.plane.normal
 
-    def passes(depth: float) -> bool:
-        bound, _ = distance.certified_clearance(
-            tree, np.stack([mouth.deepest, mouth.deepest + depth * inward]), enough=radius
-        )
-        return bound >= radius - 1e-9
+    def met(by: Soup, depth: float) -> NDArray[np.int64]:
+        return bore.meeting(by, Bore(mouth.deepest, inward, radius, depth, 0.0))
 
-    if passes(farthest):
+    high = float(np.linalg.norm(box.high - box.low))
+    ahead = walls[met(walls, high)]
+    if not len(ahead):
         return None
-    low, high = 0.0, farthest
+    low = 0.0
     while high - low > DEPTH_MM:
         middle = 0.5 * (low + high)
-        low, high = (middle, high) if passes(middle) else (low, middle)
+        low, high = (low, middle) if len(met(ahead, middle)) else (middle, high)
     return float(low)

@@ -24,7 +24,6 @@ if TYPE_CHECKING:
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
-Bools = NDArray[np.bool_]
 
 BATCH = 48  # cells split per round: enough to keep the compiled loops busy
 SEEDS = 5  # points tried first along each side of a region
@@ -226,8 +225,8 @@ class _Search:
             corner = low + grid * step
             _, meets, inside = kernels.tighten(np.hstack([corner, corner + step]), edges)
             ends.append(inside[meets])
-        first, second = (np.repeat(np.arange(len(ends[0])), len(ends[1])), len(ends[0]))
-        pairs = np.hstack([ends[0][first], np.tile(ends[1], (second, 1))])
+        p, q = ends
+        pairs = np.hstack([np.repeat(p, len(q), axis=0), np.tile(q, (len(p), 1))])
         for first in range(0, len(pairs), BATCH):
             self.attempt(pairs[first : first + BATCH])
         self.polish(tolerance)

@@ -15,7 +15,7 @@ CASE = """\
 name = "bore"
 mesh = "bore.stl"
 layer_thickness = 0.5
-platform_z = 0.0
+platform_z = {platform}
 
 [[passage]]
 name = "way"
@@ -30,19 +30,22 @@ pitch = 0.5
 
 STRAY = """
 [[stray]]
-shape = "plane"
+shape = "{shape}"
 source = "log"
-height = 6.0
-layers = {layers}
+height = {height}
+layers = 2
 resume = "height"
 penetration = 0.5
 resume_shift = [0.0, 0.0]
 """
 
-EVENTS = {
-    "whole": "",  # nothing happened: the part conforms
-    "cut": STRAY.format(layers="2"),  # a solid sheet over the whole section: blocked
-    "unsure": STRAY.format(layers="[0, 2]"),  # perhaps no stray layer at all: undetermined
+CASES = {
+    # Nothing happened: the part conforms.
+    "whole": CASE.format(platform=0.0, event=""),
+    # A solid sheet over the whole section: blocked.
+    "cut": CASE.format(platform=0.0, event=STRAY.format(shape="plane", height=6.0)),
+    # The first layers lie below the part and nobody says what stood there: undetermined.
+    "unsure": CASE.format(platform=-5.0, event=STRAY.format(shape="layer", height=11.0)),
 }
 
 
@@ -53,8 +56,8 @@ def cases(tmp_path_factory):
 
     folder = tmp_path_factory.mktemp("cases")
     shapes.write_stl(folder / "bore.stl", shapes.straight_bore(3.0, (14.0, 14.0, 12.0), 24))
-    for name, event in EVENTS.items():
-        (folder / f"{name}.toml").write_text(CASE.format(event=event), encoding="utf-8")
+    for name, text in CASES.items():
+        (folder / f"{name}.toml").write_text(text, encoding="utf-8")
     return folder
 
 

@@ -1,0 +1,215 @@
+"""Figures: limits, labels, looks and places of what is drawn; the bytes repeat."""
+
+import itertools
+
+import numpy as np
+import pytest
+import shapely
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+from matplotlib.patches import PathPatch
+from shapely import box
+
+from clearance import plots, style
+from clearance.drawing import Detail, LevelSection, Row, Void
+from clearance.result import State
+
+LONG = "cooling circuit of the upper left core, return leg"
+
+
+def piece(x, y, state, name="way", share=1.0):
+    nominal = shapely.Point(x, y).buffer(3.0)
+    left = nominal.intersection(box(x - 3.0, y - 3.0, x - 3.0 + 6.0 * share, y + 3.0))
+    label = (name, state.value, f"{share:.0%} open here", "inlet 31.2 mm below")
+    return Void((name,), state, nominal, left if share else shapely.Polygon(), (x, y), label)
+
+
+def section(voids, rows=(), detail=None, size=(80.0, 60.0)):
+    metal = box(0.0, 0.0, *size)
+    for void in voids:
+        metal = metal.difference(void.open)
+    stray = shapely.union_all([v.nominal.difference(v.open) for v in voids])
+    return LevelSection(
+        "way blocked at z = 31.2 mm",
+        metal.difference(stray),
+        stray,
+        box(1.0, 1.0, 3.0, 3.0),
+        tuple(voids),
+        detail,
+        tuple(rows),
+        ("part insert", "level section at z = 31.225 mm", "case insert.toml; input 0123456789ab"),
+    )
+
+
+EVERY_STATE = [
+    piece(10.0 + 15.0 * n, 20.0 + 7.0 * n, state, state.value, share)
+    for n, (state, share) in enumerate(zip(State, (1.0, 0.5, 0.0, 0.7), strict=True))
+]
+
+
+def boxes(figure):
+    """Place of every text that shows, in dots."""
+    canvas = FigureCanvasAgg(figure)
+    canvas.draw()
+    found = []
+    for axes in figure.axes:
+        found += axes.texts
+        for axis in (axes.xaxis, axes.yaxis) if axes.axison else ():
+            low, high = axis.get_view_interval()
+            found += [t.label1 for t in axis.get_major_ticks() if low <= t.get_loc() <= high]
+            found.append(axis.label)
+        if axes.get_title(loc="left"):
+            found.append(axes._left_title)
+    found += figure.texts
+    return {
+        text: text.get_window_extent(canvas.get_renderer())
+        for text in found
+        if text.get_text() and text.get_visible()
+    }
+
+
+def crowded():
+    states = list(State)
+    grid = itertools.product(range(6), range(7))
+    voids = [
+        piece(8.0 + 12.0 * i, 5.0 + 8.0 * j, states[(i * 7 + j) % 4], f"{LONG} {i}{j}", 0.5)
+        for i, j in grid
+    ]
+    rows = [Row(v.names[0], v.state, "6.38 to 6.41 mm clear, 7 needed") for v in voids]
+    detail = Detail((0.0, 0.0, 10.0, 12.0), f"detail A: {LONG}", ("open area 1 of 2 mm²", "1 mm"))
+    return section(voids, rows, detail)
+
+
+@pytest.mark.parametrize("make", [lambda: section(EVERY_STATE), crowded], ids=["few", "crowded"])
+def test_texts_keep_off_each_other_and_on_the_sheet(make):
+    figure = plots.level_figure(make())
+    places = boxes(figure)
+    sheet = figure.bbox
+    for text, place in places.items():
+        inside = sheet.x0 <= place.x0 and place.x1 <= sheet.x1
+        assert inside and sheet.y0 <= place.y0 and place.y1 <= sheet.y1, text.get_text()
+        assert text.get_fontsize() >= 7.0
+    for (a, one), (b, other) in itertools.combinations(places.items(), 2):
+        shared_x = min(one.x1, other.x1) - max(one.x0, other.x0)
+        shared_y = min(one.y1, other.y1) - max(one.y0, other.y0)
+        assert min(shared_x, shared_y) < 1.5, (a.get_text(), b.get_text())
+
+
+def test_axes_are_equal_named_and_hold_all():
+    drawn = section(EVERY_STATE, size=(20.0, 90.0))
+    axes = plots.level_figure(drawn).axes[0]
+    x, y = axes.get_xlim(), axes.get_ylim()
+    place = axes.get_position()
+    width, height = np.array(style.A4_LANDSCAPE_IN) * (place.width, place.height)
+    assert (x[1] - x[0]) / width == pytest.approx((y[1] - y[0]) / height)  # one scale
+    x0, y0, x1, y1 = drawn.bounds
+    assert x[0] < x0 < x1 < x[1]
+    assert y[0] < y0 < y1 < y[1]
+    assert axes.get_aspect() == 1.0
+    assert (axes.get_xlabel(), axes.get_ylabel()) == ("x, mm", "y, mm")
+
+
+def test_states_differ_by_more_than_colour():
+    looks = [(style.STATES[s].hatch, style.STATES[s].line) for s in State]
+    assert len(set(looks)) == len(State)
+
+
+def test_every_piece_is_drawn_with_its_states_look():
+    axes = Figure().add_subplot()
+    plots.draw_level(axes, section(EVERY_STATE))
+    fills = {p.get_gid(): p for p in axes.patches if isinstance(p, PathPatch) and p.get_gid()}
+    for state in (State.OPEN, State.RESTRICTED, State.UNDETERMINED):
+        look = style.STATES[state.value]
+        patch = fills[f"open {state.value}"]
+        assert patch.get_hatch() == (look.hatch or None)
+        assert patch.get_facecolor()[:3] == pytest.approx(
+            [int(look.face[n : n + 2], 16) / 255 for n in (1, 3, 5)]
+        )
+    assert "open blocked" not in fills  # sealed: nothing is open, the stray metal shows
+    assert {"metal", "stray", "unmelted", "closed"} <= set(fills)
+
+
+def test_holes_stay_holes():
+    axes = Figure(figsize=(2, 2), dpi=50).add_axes((0, 0, 1, 1))
+    axes.set_axis_off()
+    axes.set_xlim(0, 10)
+    axes.set_ylim(0, 10)
+    ring = shapely.Point(5, 5).buffer(4).difference(shapely.Point(5, 5).buffer(2))
+    plots.area(axes, shapely.MultiPolygon([ring]), style.STRAY, "ring")
+    canvas = FigureCanvasAgg(axes.figure)
+    canvas.draw()
+    grey = np.asarray(canvas.buffer_rgba())[..., 0]
+    assert grey[50, 50] == 255  # in the hole
+    assert grey[50, 20] < 60  # in the ring
+
+
+def test_a_sheet_thinner_than_a_dot_still_shows():
+    axes = Figure(figsize=(2, 2), dpi=50).add_axes((0, 0, 1, 1))
+    axes.set_axis_off()
+    axes.set_xlim(0, 1000)
+    axes.set_ylim(0, 1000)
+    plots.area(axes, box(100, 500, 900, 500.05), style.STRAY, "sheet")
+    canvas = FigureCanvasAgg(axes.figure)
+    canvas.draw()
+    assert np.asarray(canvas.buffer_rgba())[..., 0][:, 50].min() < 170
+
+
+@pytest.mark.parametrize(
+    ("span", "length"), [(100.0, 20.0), (99.0, 10.0), (24.9, 2.0), (25.0, 5.0), (0.3, 0.05)]
+)
+def test_scale_bar_is_round_and_at_most_a_fifth(span, length):
+    assert plots.bar_length_mm(span) == pytest.approx(length)
+
+
+def test_scale_bar_is_as_long_as_it_says():
+    axes = plots.level_figure(section(EVERY_STATE)).axes[0]
+    bar = next(line for line in axes.lines if line.get_gid() == "scale bar")
+    share = np.ptp(bar.get_xdata())
+    said = next(t.get_text() for t in axes.texts if t.get_text().endswith(" mm"))
+    assert share * np.ptp(axes.get_xlim()) == pytest.approx(float(said.split()[0]))
+
+
+def test_detail_shows_its_bounds():
+    detail = Detail((7.0, 17.0, 13.0, 23.0), "detail A: way, sealed here", ("nothing passes",))
+    figure = plots.level_figure(section(EVERY_STATE, detail=detail))
+    inset = next(a for a in figure.axes if a.get_title(loc="left").startswith("detail A"))
+    assert inset.get_xlim() == pytest.approx((7.0, 13.0))
+    assert inset.get_ylim() == pytest.approx((17.0, 23.0))
+
+
+def test_labels_are_spread_in_order_and_near():
+    wanted, heights = [1.0, 1.05, 3.0], [0.3, 0.3, 0.3]
+    places = plots._spread(wanted, heights, 0.0, 5.0)
+    assert places[1] - places[0] >= 0.3
+    assert places[0] < 1.0 < 1.05 < places[1]
+    assert places[2] == pytest.approx(3.0)
+    squeezed = plots._spread([1.0] * 30, [0.3] * 30, 0.0, 5.0)
+    assert 0.0 <= min(squeezed) < max(squeezed) <= 5.0
+    assert plots._spread([], [], 0.0, 5.0) == []
+
+
+@pytest.mark.parametrize("kind", style.SUFFIXES)
+def test_same_drawing_same_bytes_and_no_date(kind):
+    one, other = (plots.as_bytes(plots.level_figure(section(EVERY_STATE)), kind) for _ in range(2))
+    assert one == other
+    assert b"CreationDate" not in one
+    assert b"<dc:date>" not in one
+
+
+def test_text_in_pdf_stays_text():
+    import pymupdf
+
+    data = plots.as_bytes(plots.level_figure(section(EVERY_STATE)), ".pdf")
+    with pymupdf.open(stream=data) as pages:
+        assert len(pages) == 1
+        text = pages[0].get_text()
+        fonts = {font[2] for font in pages[0].get_fonts()}
+        size = pages[0].rect
+    assert "way blocked at z = 31.2 mm" in text
+    assert fonts == {"Type0"}  # embedded as TrueType (42), not drawn as shapes (3)
+    assert (size.width, size.height) == pytest.approx((842, 595), abs=1)
+
+
+def test_names_with_a_dollar_or_odd_letters_are_drawn_as_they_stand():
+    voids = [piece(10.0, 10.0, State.OPEN, "cost $5$ ünï 冷却")]
+    assert plots.as_bytes(plots.level_figure(section(voids)), ".svg").count("cost $5$".encode())
