@@ -123,15 +123,15 @@ def raster(
 
 
 @_compiled
-def _along_columns(metal: Array, square: Array) -> None:
-    """Squared distance, in cells, to metal of the same column."""
+def _along_columns(metal: Array, square: Array, most: int) -> None:
+    """Squared distance, in cells, to metal of the same column, but no more than `most`."""
     nx, ny, nz = metal.shape
     for i in range(nx):
         for j in range(ny):
             gap = 1 << 14
             for k in range(nz):
                 gap = 0 if metal[i, j, k] else gap + 1
-                square[i, j, k] = min(gap * gap, _NONE) if gap < 1 << 14 else _NONE
+                square[i, j, k] = min(gap * gap, most) if gap < 1 << 14 else most
             gap = 1 << 14
             for k in range(nz - 1, -1, -1):
                 gap = 0 if metal[i, j, k] else gap + 1
@@ -173,10 +173,10 @@ def _across(square: Array, axis: int) -> None:
 
 
 @_compiled
-def _clear_radius(metal: Array, pitch: float, radius: Array) -> None:
+def _clear_radius(metal: Array, pitch: float, radius: Array, most: int) -> None:
     nx, ny, nz = metal.shape
     square = radius.view(np.int32)  # worked out in the memory of the answer
-    _along_columns(metal, square)
+    _along_columns(metal, square, most)
     _across(square, 1)
     _across(square, 0)
     for i in range(nx):
@@ -186,7 +186,7 @@ def _clear_radius(metal: Array, pitch: float, radius: Array) -> None:
                 radius[i, j, k] = np.inf if s >= _NONE else pitch * math.sqrt(s)
 
 
-def clear_radius(metal: Array, pitch: float) -> NDArray[np.float32]:
+def clear_radius(metal: Array, pitch: float, most_mm: float = np.inf) -> NDArray[np.float32]:
     """Distance from each cell's centre to the nearest metal cell's centre.
 
     Parameters
@@ -194,6 +194,8 @@ def clear_radius(metal: Array, pitch: float) -> NDArray[np.float32]:
     metal : (X, Y, Z) ndarray of bool or uint8
         At most 13,000 cells along an axis (32-bit squares). Metal beyond the window is unseen.
     pitch : float, mm
+    most_mm : float, mm
+        Larger distances need not be told apart: they read as this, or a little more.
 
     Returns
     -------
@@ -210,7 +212,8 @@ def clear_radius(metal: Array, pitch: float) -> NDArray[np.float32]:
     if not metal.any():
         radius.fill(np.inf)
     else:
-        _clear_radius(metal, float(pitch), radius)
+        cells = math.ceil(most_mm / pitch) if math.isfinite(most_mm) else 1 << 14
+        _clear_radius(metal, float(pitch), radius, min(cells * cells, _NONE))
     return radius
 
 

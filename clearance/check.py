@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import dataclasses
 import itertools
+import math
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -20,7 +21,7 @@ from numpy.typing import NDArray
 
 from clearance.case import Case
 from clearance.case_tables import PassageTable
-from clearance.columns import Columns, Grid, cast, label
+from clearance.columns import Columns, Grid, Runs, around, cast, label, levels, unite
 from clearance.crossings import Crossing, crossings
 from clearance.errors import GridError, PartError, PortError
 from clearance.loose import trapped_powder, unmelted, void_run
@@ -40,7 +41,7 @@ from clearance.result import (
     Unmelted,
 )
 from clearance.signs import gauge_pin, signs
-from clearance.stray import Event
+from clearance.stray import Event, slabs
 from clearance.variants import Unknowns, Variant, variants
 
 Progress = Callable[[str], None]
@@ -64,6 +65,8 @@ PITCHES = (0.02, 0.05, 0.1, 0.2, 0.5, 1.0)
 """Default pitches: the largest that is at most a 20th of the narrowest requirement."""
 MOST_DEFAULT_CELLS = 300_000_000
 """Dense cells of the part's box at the default pitch, at most: keeps windows within memory."""
+REGION_CELLS = 4
+"""Columns, and pitches of height, that a passage's region stands over its void."""
 FINER = 3
 """Times that the pitch is halved where the answer is not clear."""
 
@@ -133,37 +136,83 @@ class Checked:
         """Box around the void behind some mouths, with room for its walls and moves."""
         predicted = self.whole.predict(events)
         moved = [moved_mouth(predicted, mouth) for mouth in mouths]
-        wanted = sorted({self._piece_behind(predicted, mouth) for mouth in moved})
+        wanted = self._pieces_behind(mouths, events)
         if 0 in wanted:
             return self.whole.box
         grid, metal = self.whole.grid, predicted.closed
         piece = self.pieces(events)
-        first, last = _extent(piece, metal.start, metal.z, grid.ny, np.array(wanted))
+        first, last = _extent(piece, metal.start, metal.z, grid.ny, np.array(sorted(wanted)))
         low = np.array([grid.x_mm(int(first[0])), grid.y_mm(int(first[1])), first[2]])
         high = np.array([grid.x_mm(int(last[0])), grid.y_mm(int(last[1])), last[2]])
         for mouth in moved:
             low = np.minimum(low, mouth.centre - mouth.radius)
             high = np.maximum(high, mouth.centre + mouth.radius)
         reach = self.reach_mm
-        return Box(low - reach[0], high + reach[1]).grown(5.0 * self.pitch_mm)
+        box = Box(low - reach[0], high + reach[1]).grown(5.0 * self.pitch_mm)
+        return box.within(self.whole.box)
 
-    def _piece_behind(self, predicted: Predicted, mouth: Mouth) -> int:
-        for point in seeds(mouth, self.pitch_mm):
-            run = void_run(predicted.closed, self.whole.grid, point)
-            if run is not None:
-                return int(self.pieces(predicted.events)[run])
-        return 0
+    def _pieces_behind(self, mouths: tuple[Mouth, ...], events: tuple[Event, ...]) -> set[int]:
+        """Pieces of the void just inside some mouths; 0 where it is not told from the outside."""
+        predicted = self.whole.predict(events)
+        found = set()
+        for mouth in mouths:
+            points = seeds(moved_mouth(predicted, mouth), self.pitch_mm)
+            runs = (void_run(predicted.closed, self.whole.grid, point) for point in points)
+            run = next((run for run in runs if run is not None), None)
+            found.add(0 if run is None else int(self.pieces(events)[run]))
+        return found
 
-    def window(
-        self, mouths: tuple[Mouth, ...], pitch_mm: float, events: tuple[Event, ...] = ()
-    ) -> Window:
-        """A window around the void behind some mouths, in the nominal and a predicted part."""
-        box = self.box_of(mouths, ())
-        if events:
-            box = box.union(self.box_of(mouths, events))
+    def window(self, mouths: tuple[Mouth, ...], pitch_mm: float) -> Window:
+        """A window around the nominal void behind some mouths, good for every variant.
+
+        At the pitch of the check nothing is proven farther off that void than a few
+        pitches, which is quicker: see `Window.region`.
+        """
         whole = self.whole
-        plugs = whole.plugs if pitch_mm == self.pitch_mm else self.plugs(pitch_mm)
-        return Window(self.bodies, box, pitch_mm, plugs, whole)
+        base = pitch_mm == self.pitch_mm
+        window = Window(
+            self.bodies,
+            self.box_of(mouths, ()),
+            pitch_mm,
+            whole.plugs if base else self.plugs(pitch_mm),
+            whole,
+        )
+        wanted = self._pieces_behind(mouths, ())
+        if base and 0 not in wanted:
+            window.region = self._region(wanted).window(whole.grid, window.grid)
+        return window
+
+    def wide_window(
+        self, mouths: tuple[Mouth, ...], pitch_mm: float, events: tuple[Event, ...]
+    ) -> Window:
+        """A window around the void behind some mouths, wherever it leads in a predicted part."""
+        box = self.box_of(mouths, ()).union(self.box_of(mouths, events))
+        plugs = self.whole.plugs if pitch_mm == self.pitch_mm else self.plugs(pitch_mm)
+        return Window(self.bodies, box, pitch_mm, plugs, self.whole)
+
+    def _region(self, wanted: set[int]) -> Runs:
+        """Where some nominal pieces and what bounds them can be in any variant.
+
+        With it, over the same columns, the heights of the sections that sheets are cut from.
+        """
+        down, up = self.reach_mm
+        aside = float(max(np.abs(down[:2]).max(), np.abs(up[:2]).max()))
+        rise = float(max(down[2], up[2]))
+        region = around(
+            self.whole.predict(()).closed,
+            self.whole.grid,
+            self.pieces(()),
+            wanted,
+            REGION_CELLS + math.ceil(aside / self.pitch_mm),
+            REGION_CELLS * self.pitch_mm + rise,
+        )
+        heights = {
+            gate.z
+            for variant in self.unknowns.variants
+            for slab in slabs(variant.events)
+            for gate in slab.gates
+        }
+        return unite(region, levels(region, sorted(heights), 0.5 * self.pitch_mm))
 
 
 @njit(cache=True, nogil=True)
@@ -288,13 +337,20 @@ class PassageCheck:
         )
         self._windows: dict[float, Window] = {}
 
-    def window(self, pitch_mm: float, events: tuple[Event, ...] = ()) -> Window:
-        """The window of this passage at a pitch, wide enough for a predicted part."""
-        ends = (self.inlet, self.outlet)
-        kept = self._windows.get(pitch_mm)
-        if kept is None or (events and not kept.box.holds(self.checked.box_of(ends, events))):
-            self._windows[pitch_mm] = self.checked.window(ends, pitch_mm, events)
+    def window(self, pitch_mm: float) -> Window:
+        """The window of this passage at a pitch."""
+        if pitch_mm not in self._windows:
+            self._windows[pitch_mm] = self.checked.window((self.inlet, self.outlet), pitch_mm)
         return self._windows[pitch_mm]
+
+    def predicted(self, events: tuple[Event, ...], pitch_mm: float) -> Predicted:
+        """The predicted part around this passage; farther around if its void leads there."""
+        near = self.window(pitch_mm).predict(events)
+        ends = (moved_mouth(near, self.inlet), moved_mouth(near, self.outlet))
+        if all(near.possible.outside not in pieces_at(near.possible, m, pitch_mm) for m in ends):
+            return near
+        wide = self.checked.wide_window((self.inlet, self.outlet), pitch_mm, events)
+        return wide.predict(events)
 
     def search(self, predicted: Predicted, found: list[Crossing]) -> Search:
         """The search for ways in a predicted part."""
@@ -332,9 +388,10 @@ class PassageCheck:
         return best
 
     def _judge_at(self, variant: Variant, pitch: float) -> Judged:
-        window = self.window(pitch, variant.events)
-        predicted = window.predict(variant.events)
-        found = crossings(predicted, self.belongs(window)) if _has_event(predicted) else []
+        predicted = self.predicted(variant.events, pitch)
+        found = (
+            crossings(predicted, self.belongs(predicted.window)) if _has_event(predicted) else []
+        )
         search = self.search(predicted, found)
         way = search.way(enough_mm=self.required)
         failing = self._failing(found)
@@ -404,9 +461,8 @@ class PassageCheck:
     def gauge_pins(self) -> list[GaugePin]:
         """Pins for both ports, in the first variant."""
         events = self.checked.unknowns.variants[0].events
-        window = self.window(self.checked.pitch_mm, events)
-        nominal = self.search(window.predict(()), []).walls
-        predicted = window.predict(events)
+        nominal = self.search(self.predicted((), self.checked.pitch_mm), []).walls
+        predicted = self.predicted(events, self.checked.pitch_mm)
         walls = self.search(predicted, []).walls
         pins = (gauge_pin(mouth, predicted, walls, nominal) for mouth in (self.inlet, self.outlet))
         return [pin for pin in pins if pin is not None]
@@ -571,7 +627,7 @@ def _joined(
     ends = (a.inlet, a.outlet, b.inlet, b.outlet)
     for _ in range(1 + FINER):
         try:
-            window = checked.window(ends, pitch, variant.events)
+            window = checked.wide_window(ends, pitch, variant.events)
             predicted = window.predict(variant.events)
             void = predicted.possible
         except GridError:

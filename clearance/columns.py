@@ -108,6 +108,11 @@ class Runs:
         """(n, 2) intervals of one column."""
         return self.z[self.start[column] : self.start[column + 1]]
 
+    def window(self, grid: Grid, part: Grid) -> Runs:
+        """The intervals of a smaller grid whose columns are among those of `grid`."""
+        i, j = (part.x0 - grid.x0) // grid.step, (part.y0 - grid.y0) // grid.step
+        return Runs(*_within(self.start, self.z, grid.ny, i, j, part.nx, part.ny))
+
     def length_mm(self) -> NDArray[np.float64]:
         """(C,) total length of the intervals of each column, mm."""
         total = np.concatenate(([0.0], np.cumsum(self.z[:, 1] - self.z[:, 0])))
@@ -132,8 +137,8 @@ class Columns:
         inside = 0 <= i <= mine.nx - grid.nx and 0 <= j <= mine.ny - grid.ny
         if grid.step != mine.step or off_x or off_y or not inside:
             return None
-        start, z = _within(self.metal.start, self.metal.z, mine.ny, i, j, grid.nx, grid.ny)
-        return Columns(grid, Runs(start, z), self.most_winding, self.least_winding, self.unclosed)
+        runs = self.metal.window(mine, grid)
+        return Columns(grid, runs, self.most_winding, self.least_winding, self.unclosed)
 
     def volume_mm3(self) -> float:
         """Volume of metal: sum of the run lengths times the cell area."""
@@ -408,6 +413,94 @@ def _subtract(start_a, z_a, start_b, z_b):  # type: ignore[no-untyped-def]
                 n += 1
         start[c + 1] = n
     return start, z[:n].copy()
+
+
+def around(
+    metal: Runs, grid: Grid, piece: NDArray[np.int32], wanted: set[int], cells: int, z_mm: float
+) -> Runs:
+    """Where some pieces of the void are, grown sideways by `cells` columns and in z by `z_mm`.
+
+    Parameters
+    ----------
+    piece : (R + C,) ndarray
+        Piece of each void run, of `label`.
+
+    Returns
+    -------
+    Runs
+        Over the same grid; unbounded runs are left as they are.
+    """
+    mask = np.zeros(int(piece.max()) + 1, np.bool_)
+    mask[sorted(wanted)] = True
+    start, z = _void_of(metal.start, metal.z, piece, mask, z_mm)
+    for along_x in (True, False):
+        start, z = _spread(start, z, grid.nx, grid.ny, cells, along_x)
+    return Runs(start, z)
+
+
+def levels(runs: Runs, heights: list[float], half_mm: float) -> Runs:
+    """Thin intervals around the given heights (rising), over every column that has any."""
+    count = np.diff(runs.start) > 0
+    z = np.array([(h - half_mm, h + half_mm) for h in heights]).reshape(-1, 2)
+    start = np.concatenate(([0], np.cumsum(count * len(z)))).astype(np.int64)
+    found = Runs(start, np.tile(z, (int(count.sum()), 1)))
+    return unite(found, found)  # merges what overlaps
+
+
+@njit(cache=True, nogil=True)
+def _void_of(start, z, piece, mask, grow):  # type: ignore[no-untyped-def]
+    columns = start.shape[0] - 1
+    out_start = np.zeros(columns + 1, np.int64)
+    out = np.empty((piece.shape[0], 2), np.float64)
+    n = 0
+    for c in range(columns):
+        for k in range(start[c + 1] - start[c] + 1):
+            if not mask[piece[start[c] + c + k]]:
+                continue
+            low = z[start[c] + k - 1, 1] - grow if k > 0 else -np.inf
+            high = z[start[c] + k, 0] + grow if start[c] + k < start[c + 1] else np.inf
+            if n > out_start[c] and low <= out[n - 1, 1]:
+                out[n - 1, 1] = high
+            else:
+                out[n, 0], out[n, 1] = low, high
+                n += 1
+        out_start[c + 1] = n
+    return out_start, out[:n].copy()
+
+
+@njit(cache=True, nogil=True)
+def _spread(start, z, nx, ny, cells, along_x):  # type: ignore[no-untyped-def]
+    """Union of the intervals of the columns up to `cells` away along one axis."""
+    out_start = np.zeros(nx * ny + 1, np.int64)
+    out = np.empty((max(1024, 2 * z.shape[0]), 2), np.float64)
+    own = np.empty((1024, 2), np.float64)
+    n = 0
+    for i in range(nx):
+        for j in range(ny):
+            m = 0
+            for step in range(-cells, cells + 1):
+                a, b = (i + step, j) if along_x else (i, j + step)
+                if 0 <= a < nx and 0 <= b < ny:
+                    for r in range(start[a * ny + b], start[a * ny + b + 1]):
+                        if m == own.shape[0]:
+                            own = _grown_runs(own)
+                        e = m
+                        while e > 0 and own[e - 1, 0] > z[r, 0]:
+                            own[e, 0], own[e, 1] = own[e - 1, 0], own[e - 1, 1]
+                            e -= 1
+                        own[e, 0], own[e, 1] = z[r, 0], z[r, 1]
+                        m += 1
+            first = n
+            for r in range(m):
+                if n > first and own[r, 0] <= out[n - 1, 1]:
+                    out[n - 1, 1] = max(out[n - 1, 1], own[r, 1])
+                    continue
+                if n == out.shape[0]:
+                    out = _grown_runs(out)
+                out[n, 0], out[n, 1] = own[r, 0], own[r, 1]
+                n += 1
+            out_start[i * ny + j + 1] = n
+    return out_start, out[:n].copy()
 
 
 def label(metal: Runs, grid: Grid) -> NDArray[np.int32]:

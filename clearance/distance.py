@@ -709,8 +709,9 @@ def _wake(step: Array, n: int, length: float) -> None:
 
 @_compiled
 def _push(
-    triangles: Array, boxes: Array, route: Array, room: Array, face: Array, foot: Array,
-    n: int, across: Vector, turn: float, step: float, spacing: float, nodes: Array, gaps: Array,
+    triangles: Array, boxes: Array, route: Array, room: Array, face: Array, foot: Array, n: int,
+    across: Vector, turn: float, step: float, spacing: float, enough: float, nodes: Array,
+    gaps: Array,
 ) -> float:  # fmt: skip
     """Move a vertex to where there is more room, in the plane across the route.
 
@@ -725,7 +726,7 @@ def _push(
     v = _cross(across, u)
     longest = 0.0
     tries = 0
-    while step > 1e-3 * spacing and tries < 200:
+    while step > 1e-3 * spacing and tries < 200 and room[n] < enough:
         here = _row(route, n)
         away = _minus(here, _row(foot, n))
         direct = _unit(_along(away, across, -_dot(away, across)))
@@ -753,8 +754,9 @@ def _push(
 
 @_compiled
 def _widen(
-    triangles: Array, boxes: Array, route: Array, fixed: bool, spacing: float, rounds: int
-) -> float:
+    triangles: Array, boxes: Array, route: Array, fixed: bool, spacing: float, rounds: int,
+    enough: float,
+) -> float:  # fmt: skip
     """Widen a route in place; returns the least room of its vertices."""
     count = route.shape[0]
     last = count - 1
@@ -769,7 +771,7 @@ def _widen(
     step = np.full(count, spacing)  # first step of the next push; 0: nothing to gain here
     for turn in range(rounds):
         # A vertex with this much more room than the throat cannot hold the least distance.
-        plenty = room.min() + 2.0 * spacing
+        plenty = min(room.min() + 2.0 * spacing, enough)
         busy = False
         for n in range(1, last):
             if step[n] > 0.0 or room[n] >= plenty:
@@ -787,7 +789,7 @@ def _widen(
             across = inward if n == 0 else (outward if n == last else across)
             longest = _push(
                 triangles, boxes, route, room, face, foot,
-                n, across, 2.4 * turn, step[n], spacing, nodes, gaps,
+                n, across, 2.4 * turn, step[n], spacing, enough, nodes, gaps,
             )  # fmt: skip
             step[n] = min(4.0 * longest, spacing)
             if longest > 0.02 * spacing:
@@ -812,6 +814,7 @@ def widen(
     spacing_mm: float,
     fixed_ends: bool = True,
     rounds: int = 30,
+    enough: float = np.inf,
 ) -> Floats:
     """Push a route to where its least distance to the soup is larger.
 
@@ -827,6 +830,8 @@ def widen(
         last step.
     rounds : int
         Most times that the whole route is gone through.
+    enough : float, mm
+        Vertices with this much room are wide enough: none is pushed farther.
 
     Returns
     -------
@@ -844,18 +849,20 @@ def widen(
     given = _as_points(polyline)
     if len(tree.order) == 0 or len(given) < 2:
         return given
-    best, least = given, certified_clearance(tree, given)[0]
+    best, least = given, certified_clearance(tree, given, enough)[0]
     for divisor in (1, 2, 4):
         spacing = spacing_mm / divisor
         route = best
         for _ in range(PASSES):
             route = _resample(route, spacing)
-            room = _widen(tree.triangles, tree.boxes, route, fixed_ends, spacing, rounds)
+            room = _widen(
+                tree.triangles, tree.boxes, route, fixed_ends, spacing, rounds, float(enough)
+            )
             if np.linalg.norm(np.diff(route, axis=0), axis=1).max() < 1.9 * spacing:
                 break  # else the vertices have spread until they held one another back
-        bound = certified_clearance(tree, route)[0]
+        bound = certified_clearance(tree, route, enough)[0]
         if bound >= least:
             best, least = route, bound
-        if bound >= FINE_ENOUGH * room:
+        if bound >= enough or bound >= FINE_ENOUGH * room:
             break  # else a step between vertices comes much nearer than the vertices themselves
     return best

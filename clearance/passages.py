@@ -126,11 +126,12 @@ class Cells:
     """The predicted part as dense cells, for finding ways; what they prove is said elsewhere.
 
     A cell is metal if any metal lies on its column within its height, so that no
-    sheet is missed however thin.
+    sheet is missed however thin. No radius above `most_mm` is told from it.
     """
 
     predicted: Predicted
     mouths: tuple[Mouth, ...]
+    most_mm: float
 
     @cached_property
     def shape(self) -> tuple[int, int, int]:
@@ -159,7 +160,7 @@ class Cells:
             self.shape[2],
             "touched",
         )
-        return dense.clear_radius(solid, grid.pitch_mm)
+        return dense.clear_radius(solid, grid.pitch_mm, self.most_mm)
 
     @property
     def slack_mm(self) -> float:
@@ -247,7 +248,10 @@ class Search:
         self.outlet = moved_mouth(predicted, outlet)
         self.crossings = crossings
         self.smallest_way_mm = smallest_way_mm
-        self.cells = Cells(predicted, tuple(moved_mouth(predicted, m) for m in mouths))
+        # No ball wider than a mouth starts there, so larger radii need not be told apart.
+        mouth_mm = min(inlet.inscribed_radius, outlet.inscribed_radius)
+        most_mm = mouth_mm + 2.0 * predicted.grid.pitch_mm
+        self.cells = Cells(predicted, tuple(moved_mouth(predicted, m) for m in mouths), most_mm)
 
     @cached_property
     def walls(self) -> NDArray[np.float32]:
@@ -285,7 +289,7 @@ class Search:
         ceiling, leak = self._ceiling(closed)
         if ceiling < self.smallest_way_mm:
             return Way(0.0, 0.0, np.empty((0, 3)), leak, None)
-        low, route, throat = self._route(closed)
+        low, route, throat = self._route(closed, ceiling)
         if leak:
             # A way wider than the widest leak cannot have left the part.
             leak = 2.0 * low <= self._leak_mm()
@@ -348,7 +352,9 @@ class Search:
 
     # ---- the lower bound: a route with exact distances -------------------------------------
 
-    def _route(self, closed: tuple[Crossing, ...]) -> tuple[float, Floats, Floats | None]:
+    def _route(
+        self, closed: tuple[Crossing, ...], ceiling: float
+    ) -> tuple[float, Floats, Floats | None]:
         passable = self.cells.passable
         shut = [self._cells_of(crossing) for crossing in closed]
         if shut:
@@ -364,7 +370,7 @@ class Search:
             )
             if len(index) == 0:
                 return best
-            low, route, throat = self._certify(self.cells.centres(index))
+            low, route, throat = self._certify(self.cells.centres(index), ceiling)
             if low > best[0]:
                 best = (low, route, throat)
             if 2.0 * low >= self.smallest_way_mm or throat is None:
@@ -375,20 +381,22 @@ class Search:
             passable.ravel()[self.cells.within(throat - near, throat + near)] = 0
         return best
 
-    def _certify(self, centres: Floats) -> tuple[float, Floats, Floats | None]:
+    def _certify(self, centres: Floats, ceiling: float) -> tuple[float, Floats, Floats | None]:
         """Lead the route from mouth to mouth, widen it, and take its exact least distance."""
-        route = np.concatenate(
-            [
-                self._start(self.inlet, centres[0])[None],
-                centres,
-                self._start(self.outlet, centres[-1])[None],
-            ]
-        )
-        bound, where = distance.certified_clearance(self.tree, route)
+        pitch = self.predicted.grid.pitch_mm
+        start, end = self._start(self.inlet, centres[0]), self._start(self.outlet, centres[-1])
+        for every in (4, 1):  # where there is room, a step need not be a cell's
+            inner = centres[::every] if len(centres) > every else centres
+            route = np.concatenate([start[None], inner, end[None]])
+            bound, where = distance.certified_clearance(self.tree, route, enough=2.0 * pitch)
+            if bound > 0.0:
+                break
         if bound <= 0.0:
             return 0.0, route, where
-        spacing = max(2.0 * self.predicted.grid.pitch_mm, 0.35 * bound)
-        route = distance.widen(self.tree, route, spacing_mm=spacing)
+        spacing = max(2.0 * pitch, 0.15 * ceiling)
+        # Nothing can be wider than the ceiling; a tenth of a pitch below it is near enough.
+        enough = max(0.5 * ceiling - 0.1 * pitch, 0.0)
+        route = distance.widen(self.tree, route, spacing_mm=spacing, enough=enough)
         bound, where = distance.certified_clearance(self.tree, route)
         return max(bound - SURFACE_MM, 0.0), route, where
 

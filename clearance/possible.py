@@ -15,7 +15,17 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from clearance.columns import UNIT_MM, Columns, Grid, Runs, _snap, compact, join, snap_even
+from clearance.columns import (
+    UNIT_MM,
+    Columns,
+    Grid,
+    Runs,
+    _snap,
+    compact,
+    intersect,
+    join,
+    snap_even,
+)
 
 SLACK = 1e-7
 """Squares are widened by this part of the pitch before triangles are clipped to them."""
@@ -57,7 +67,10 @@ class Places:
 
 
 def surely_metal(
-    triangles: NDArray[np.float32], columns: Columns, shift_mm: tuple[float, float] = (0.0, 0.0)
+    triangles: NDArray[np.float32],
+    columns: Columns,
+    shift_mm: tuple[float, float] = (0.0, 0.0),
+    region: Runs | None = None,
 ) -> Runs:
     """Z intervals over which a whole closed square (or strip) is metal.
 
@@ -67,6 +80,9 @@ def surely_metal(
         The soup that `columns` was cast from; triangles outside the grid do no harm.
     columns : Columns
         Cast of the same soup with the same shift.
+    region : Runs, optional
+        Over the same columns: nothing is sure of a place outside the region of its
+        lower corner, and triangles that do not meet it are spared.
 
     Returns
     -------
@@ -76,10 +92,63 @@ def surely_metal(
         metal of the corner less the touched ranges is surely metal.
     """
     g = columns.grid
-    place, z = _touched(
-        triangles, g.x0, g.y0, g.step, g.nx, g.ny, snap_even(shift_mm[0]), snap_even(shift_mm[1])
+    shift = (snap_even(shift_mm[0]), snap_even(shift_mm[1]))
+    metal = columns.metal
+    if region is not None:
+        triangles = meeting_region(triangles, region, g, shift_mm)
+        metal = intersect(metal, region)
+    place, z = _touched(triangles, g.x0, g.y0, g.step, g.nx, g.ny, *shift)
+    return Runs(*_subtract(place, z, metal.start, metal.z, g.nx, g.ny))
+
+
+def meeting_region(
+    triangles: NDArray[np.float32],
+    region: Runs,
+    grid: Grid,
+    shift_mm: tuple[float, float] = (0.0, 0.0),
+) -> NDArray[np.float32]:
+    """Triangles whose bounding box, a column wider, meets a region over a grid's columns."""
+    keep = _meeting_region(
+        triangles,
+        grid.x0 * UNIT_MM - shift_mm[0],
+        grid.y0 * UNIT_MM - shift_mm[1],
+        grid.pitch_mm,
+        grid.nx,
+        grid.ny,
+        region.start,
+        region.z,
     )
-    return Runs(*_subtract(place, z, columns.metal.start, columns.metal.z, g.nx, g.ny))
+    return triangles[keep]
+
+
+@njit(cache=True, nogil=True)
+def _meeting_region(triangles, left, front, size, nx, ny, start, z):  # type: ignore[no-untyped-def]
+    index = np.empty(triangles.shape[0], np.int64)
+    n = 0
+    for f in range(triangles.shape[0]):
+        t = triangles[f]
+        i0 = int(np.floor((min(t[0, 0], t[1, 0], t[2, 0]) - left) / size - 1e-2))
+        i1 = int(np.floor((max(t[0, 0], t[1, 0], t[2, 0]) - left) / size + 1e-2))
+        j0 = int(np.floor((min(t[0, 1], t[1, 1], t[2, 1]) - front) / size - 1e-2))
+        j1 = int(np.floor((max(t[0, 1], t[1, 1], t[2, 1]) - front) / size + 1e-2))
+        low = min(t[0, 2], t[1, 2], t[2, 2]) - 1e-3
+        high = max(t[0, 2], t[1, 2], t[2, 2]) + 1e-3
+        found = False
+        for i in range(max(i0, 0), min(i1, nx - 1) + 1):
+            for j in range(max(j0, 0), min(j1, ny - 1) + 1):
+                c = i * ny + j
+                for r in range(start[c], start[c + 1]):
+                    if z[r, 0] <= high and z[r, 1] >= low:
+                        found = True
+                        break
+                if found:
+                    break
+            if found:
+                break
+        if found:
+            index[n] = f
+            n += 1
+    return index[:n].copy()
 
 
 @njit(cache=True, nogil=True)

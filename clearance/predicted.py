@@ -17,7 +17,13 @@ from numpy.typing import NDArray
 
 from clearance import sections
 from clearance.columns import Columns, Grid, Runs, cast, unite
-from clearance.possible import Places, PossibleVoid, possible_void, surely_metal
+from clearance.possible import (
+    Places,
+    PossibleVoid,
+    meeting_region,
+    possible_void,
+    surely_metal,
+)
 from clearance.stray import Casts, Event, Slab, assemble, bodies, offset, rounded, slabs
 
 ABOVE_MM = 1e-5
@@ -116,6 +122,10 @@ class Box:
         """Whether another box lies within this one."""
         return bool((self.low <= other.low).all() and (self.high >= other.high).all())
 
+    def within(self, other: Box) -> Box:
+        """Return the part of the box that lies in another."""
+        return Box(np.maximum(self.low, other.low), np.minimum(self.high, other.high))
+
     def union(self, other: Box) -> Box:
         """Return the smallest box around both."""
         return Box(np.minimum(self.low, other.low), np.maximum(self.high, other.high))
@@ -158,6 +168,9 @@ class Window:
         Closed prisms that close the mouths, standing outward of them.
     parent : Window, optional
         A window around this one whose casts are taken over where they are the same.
+    region : Runs, optional
+        Over the columns: where the void of interest and what bounds it lie. Nothing is
+        proven outside it; what leads out of it counts as leading outside.
     """
 
     bodies: Bodies
@@ -165,6 +178,7 @@ class Window:
     pitch_mm: float
     plugs: Soup
     parent: Window | None = None
+    region: Runs | None = None
     _casts: dict[tuple[str, tuple[float, float]], Columns] = field(default_factory=dict)
     _sure: Casts = field(default_factory=dict)
     _metal: dict[tuple[str, float], Any] = field(default_factory=dict)
@@ -177,8 +191,9 @@ class Window:
 
     @cached_property
     def near(self) -> Soup:
-        """Triangles of the part in the window."""
-        return meeting(self.bodies.part, self.box)
+        """Triangles of the part in the window, and in its region if it has one."""
+        near = meeting(self.bodies.part, self.box)
+        return near if self.region is None else meeting_region(near, self.region, self.grid)
 
     @cached_property
     def rectangle(self) -> Any:
@@ -237,7 +252,7 @@ class Window:
         # count as possible void; what is sure of either is sure of both.
         if body == "closed":
             return unite(self.sure("part", shift), self.sure("plugs", shift))
-        return surely_metal(self._soups[body], self.columns(body, shift), shift)
+        return surely_metal(self._soups[body], self.columns(body, shift), shift, self.region)
 
     def _alias(self, body: str) -> str:
         """One name for bodies that are the same soup."""
@@ -424,15 +439,13 @@ class Predicted:
     ) -> list[Soup]:
         dx, dy = rounded(shift)
         move = np.array([dx, dy, lift])
-        box = Box(self.window.box.low - move, self.window.box.high - move)
-        soups = [
-            clipped(
-                meeting(self.window.near if not move.any() else self.window.bodies.part, box),
-                low - lift,
-                high - lift,
-                move,
-            )
-        ]
+        if move.any():
+            box = Box(self.window.box.low - move, self.window.box.high - move)
+            near = meeting(self.window.bodies.part, box)
+        else:
+            near = self.window.near
+        whole = not np.isfinite(low) and not np.isfinite(high) and not move.any()
+        soups = [near if whole else clipped(near, low - lift, high - lift, move)]
         if np.isfinite(low):
             soups.append(
                 flat(moved_shape(self.window.metal("part", low - lift, True), (dx, dy)), low)
