@@ -225,9 +225,12 @@ def section(case: Path, at_height: float, output: Path, pitch: float | None) -> 
         known = _read(case)
         _outputs(known, output)
         _figure_kind(output)
-        run = _computing(say)
-        checked = run.prepare(known, pitch, say)
-        passages = [run.PassageCheck(checked, table).result(say) for table in known.passage]
+        _computing(say)
+        from clearance.checked import prepare
+        from clearance.passage_check import PassageCheck
+
+        checked = prepare(known, pitch, say)
+        passages = [PassageCheck(checked, table).result(say) for table in known.passage]
         say("drawing")
         from clearance.drawing import level_section
         from clearance.plots import level_figure, write

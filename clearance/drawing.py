@@ -16,7 +16,7 @@ import numpy as np
 import shapely
 
 import clearance
-from clearance.check import Checked
+from clearance.checked import Checked
 from clearance.crossings import polygonal
 from clearance.errors import ClearanceError
 from clearance.passages import pieces_at

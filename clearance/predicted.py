@@ -289,9 +289,10 @@ class Window:
         if events not in self._predicted:
             # One event is looked at in several ways; of many variants only the last is kept.
             nominal = self._predicted.get(())
-            self._predicted = {} if nominal is None else {(): nominal}
-            self._predicted[events] = Predicted(self, events)
-        return self._predicted[events]
+            made = Predicted(self, events)
+            self._predicted = {events: made} if nominal is None else {(): nominal, events: made}
+            return made  # threads share a window: another may be kept by now
+        return self._predicted.get(events) or Predicted(self, events)
 
 
 @dataclass(eq=False)

@@ -52,7 +52,7 @@ def resumed_section(polygons: Any) -> dict[str, float]:
     [2.0, 0.1667, 0.6667]
     """
     rings = _rings(polygons)
-    area, centre, moments = _moments(rings)
+    area, moments = _moments(rings)
     return {
         "metal_area_mm2": area,
         "Ixx_mm4": float(moments[1]),
@@ -119,10 +119,10 @@ def _ring_area(ring: Floats) -> float:
     return float(0.5 * np.sum(x * np.roll(y, -1) - np.roll(x, -1) * y))
 
 
-def _moments(rings: list[tuple[Floats, bool]]) -> tuple[float, Floats, Floats]:
-    """Area, centroid (2,), and integrals (2,) of x**2 and y**2 about it; exact for polygons."""
+def _moments(rings: list[tuple[Floats, bool]]) -> tuple[float, Floats]:
+    """Area, and integrals (2,) of x**2 and y**2 about the centroid; exact."""
     if not rings:
-        return 0.0, np.zeros(2), np.zeros(2)
+        return 0.0, np.zeros(2)
     origin = rings[0][0].mean(axis=0)  # near the section: far from it digits would be lost
     a = np.concatenate([ring for ring, _ in rings]) - origin
     b = np.concatenate([np.roll(ring, -1, axis=0) for ring, _ in rings]) - origin
@@ -131,7 +131,7 @@ def _moments(rings: list[tuple[Floats, bool]]) -> tuple[float, Floats, Floats]:
     first = ((a + b) * cross[:, None]).sum(axis=0) / 6.0
     second = ((a * a + a * b + b * b) * cross[:, None]).sum(axis=0) / 12.0
     centre = first / area
-    return area, centre + origin, second - area * centre**2
+    return area, second - area * centre**2
 
 
 # ---- the grid --------------------------------------------------------------------------------
@@ -195,9 +195,7 @@ def _links(rings: list[tuple[Floats, bool]], pitch: float) -> _Links:
         _along(rows, y, x, number),
         _along(columns, x, y, number.T),
     ]
-    inner, cell, ring, share = (
-        np.concatenate([part[k] for part in parts]) for k in range(4)
-    )
+    inner, cell, ring, share = (np.concatenate([part[k] for part in parts]) for k in range(4))
     return _Links(len(x), inner, cell, ring, np.maximum(share, SHORTEST_LINK))
 
 
@@ -252,6 +250,8 @@ def _system(
         shape=(size, size),
     ).tocsr()
     areas = [-_ring_area(rings[k][0]) for k in met]
-    load = 2.0 * np.concatenate([np.full(links.cells, pitch**2), areas])
+    # A cell reaches to the outline, not half a pitch: then cells and holes fill the section.
+    reach = 1.0 + 0.5 * np.bincount(links.cell, links.share - 0.5, links.cells)
+    load = 2.0 * np.concatenate([pitch**2 * reach, areas])
     load[loose] = 0.0
     return matrix, load

@@ -1,0 +1,283 @@
+"""The case made ready: nominal meshes read, ports found, windows to look at the part through.
+
+In: a `Case`. Out: `Checked`. The only room that reads the meshes of a case; what
+is judged of them is left to others.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from functools import cached_property
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+
+from clearance.case import Case
+from clearance.case_tables import PassageTable
+from clearance.columns import Columns, Grid, Runs, around, cast, label, levels, unite
+from clearance.errors import PartError, PortError
+from clearance.loose import void_run
+from clearance.part import read_part
+from clearance.passages import moved_mouth, seeds, stopper
+from clearance.ports import Mouth, Request, find_mouths
+from clearance.predicted import Bodies, Box, Window, extent
+from clearance.stray import Event, slabs
+from clearance.variants import Unknowns, variants
+
+Progress = Callable[[str], None]
+
+
+def silent(_: str) -> None:
+    """Report nothing."""
+
+
+PITCHES = (0.02, 0.05, 0.1, 0.2, 0.5, 1.0)
+"""Default pitches: the largest that is at most a 20th of the narrowest requirement."""
+MOST_DEFAULT_CELLS = 300_000_000
+"""Dense cells of the part's box at the default pitch, at most: keeps windows within memory."""
+REGION_CELLS = 4
+"""Columns, and pitches of height, that a passage's region stands over its void."""
+
+
+def default_pitch(case: Case, low: NDArray[np.float64], high: NDArray[np.float64]) -> float:
+    """Pitch chosen from the narrowest requirement, coarser where the part is too large, mm."""
+    narrowest = min(p.min_clear_diameter for p in case.passage)
+    fine = max([p for p in PITCHES if p <= narrowest / 20.0 + 1e-9], default=PITCHES[0])
+    volume = float(np.prod(high - low))
+    fits = [p for p in PITCHES if p >= fine and volume / p**3 <= MOST_DEFAULT_CELLS]
+    return fits[0] if fits else PITCHES[-1]
+
+
+@dataclass(eq=False)
+class Checked:
+    """A case with its nominal part read and its ports found."""
+
+    case: Case
+    bodies: Bodies
+    mouths: dict[str, Mouth]
+    unknowns: Unknowns
+    pitch_mm: float
+    notices: list[str]
+    _pieces: dict[tuple[Event, ...], NDArray[np.int32]] = field(default_factory=dict)
+
+    @property
+    def all_mouths(self) -> tuple[Mouth, ...]:
+        """Every mouth that is closed: ports of all passages, and those named closed."""
+        return tuple(self.mouths.values())
+
+    def ends(self, passage: PassageTable) -> tuple[Mouth, Mouth]:
+        """Inlet and outlet of a passage."""
+        return self.mouths[f"{passage.name} inlet"], self.mouths[f"{passage.name} outlet"]
+
+    def plugs(self, pitch_mm: float) -> NDArray[np.float32]:
+        """Closed prisms over all mouths, thick and wide enough for a pitch."""
+        prisms = [stopper(mouth, pitch_mm) for mouth in self.all_mouths]
+        return np.concatenate(prisms) if prisms else np.empty((0, 3, 3), np.float32)
+
+    @cached_property
+    def whole(self) -> Window:
+        """The whole part at the pitch of the check."""
+        low, high = self.bodies.bounds
+        reach = self.reach_mm
+        box = Box(low - reach[0], high + reach[1]).grown(5.0 * self.pitch_mm)
+        return Window(self.bodies, box, self.pitch_mm, self.plugs(self.pitch_mm))
+
+    @cached_property
+    def reach_mm(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """How far anything moves down and up the axes over all variants, (3,) and (3,) mm."""
+        low, high = np.zeros(3), np.zeros(3)
+        for variant in self.unknowns.variants:
+            at = np.zeros(3)
+            for event in variant.events:
+                at = at + np.array([*event.shift, event.rise])
+                low, high = np.minimum(low, at), np.maximum(high, at)
+        return -low, high
+
+    def pieces(self, events: tuple[Event, ...]) -> NDArray[np.int32]:
+        """Piece of every void run, mouths plugged, over the whole part."""
+        found = self._pieces.get(events)
+        if found is None:
+            found = label(self.whole.predict(events).closed, self.whole.grid)
+            kept: dict[tuple[Event, ...], NDArray[np.int32]] = {
+                e: p for e, p in self._pieces.items() if e == ()
+            }
+            self._pieces = {**kept, events: found}
+        return found
+
+    def box_of(self, mouths: tuple[Mouth, ...], events: tuple[Event, ...]) -> Box:
+        """Box around the void behind some mouths, with room for its walls and moves."""
+        predicted = self.whole.predict(events)
+        moved = [moved_mouth(predicted, mouth) for mouth in mouths]
+        wanted = self._pieces_behind(mouths, events)
+        if 0 in wanted:
+            return self.whole.box
+        grid, metal = self.whole.grid, predicted.closed
+        piece = self.pieces(events)
+        first, last = _extent(piece, metal.start, metal.z, grid.ny, np.array(sorted(wanted)))
+        low = np.array([grid.x_mm(int(first[0])), grid.y_mm(int(first[1])), first[2]])
+        high = np.array([grid.x_mm(int(last[0])), grid.y_mm(int(last[1])), last[2]])
+        for mouth in moved:
+            low = np.minimum(low, mouth.centre - mouth.radius)
+            high = np.maximum(high, mouth.centre + mouth.radius)
+        reach = self.reach_mm
+        box = Box(low - reach[0], high + reach[1]).grown(5.0 * self.pitch_mm)
+        return box.within(self.whole.box)
+
+    def _pieces_behind(self, mouths: tuple[Mouth, ...], events: tuple[Event, ...]) -> set[int]:
+        """Pieces of the void just inside some mouths; 0 where it is not told from the outside."""
+        predicted = self.whole.predict(events)
+        found = set()
+        for mouth in mouths:
+            points = seeds(moved_mouth(predicted, mouth), self.pitch_mm)
+            runs = (void_run(predicted.closed, self.whole.grid, point) for point in points)
+            run = next((run for run in runs if run is not None), None)
+            found.add(0 if run is None else int(self.pieces(events)[run]))
+        return found
+
+    def window(self, mouths: tuple[Mouth, ...], pitch_mm: float) -> Window:
+        """A window around the nominal void behind some mouths, good for every variant.
+
+        At the pitch of the check nothing is proven farther off that void than a few
+        pitches, which is quicker: see `Window.region`.
+        """
+        whole = self.whole
+        base = pitch_mm == self.pitch_mm
+        window = Window(
+            self.bodies,
+            self.box_of(mouths, ()),
+            pitch_mm,
+            whole.plugs if base else self.plugs(pitch_mm),
+            whole,
+        )
+        wanted = self._pieces_behind(mouths, ())
+        if base and 0 not in wanted:
+            window.region = self._region(wanted).window(whole.grid, window.grid)
+        return window
+
+    def wide_window(
+        self, mouths: tuple[Mouth, ...], pitch_mm: float, events: tuple[Event, ...]
+    ) -> Window:
+        """A window around the void behind some mouths, wherever it leads in a predicted part."""
+        box = self.box_of(mouths, ()).union(self.box_of(mouths, events))
+        plugs = self.whole.plugs if pitch_mm == self.pitch_mm else self.plugs(pitch_mm)
+        return Window(self.bodies, box, pitch_mm, plugs, self.whole)
+
+    def _region(self, wanted: set[int]) -> Runs:
+        """Where some nominal pieces and what bounds them can be in any variant.
+
+        With it, over the same columns, the heights of the sections that sheets are cut from.
+        """
+        down, up = self.reach_mm
+        aside = float(max(np.abs(down[:2]).max(), np.abs(up[:2]).max()))
+        rise = float(max(down[2], up[2]))
+        region = around(
+            self.whole.predict(()).closed,
+            self.whole.grid,
+            self.pieces(()),
+            wanted,
+            REGION_CELLS + math.ceil(aside / self.pitch_mm),
+            REGION_CELLS * self.pitch_mm + rise,
+        )
+        heights = {
+            gate.z
+            for variant in self.unknowns.variants
+            for slab in slabs(variant.events)
+            for gate in slab.gates
+        }
+        return unite(region, levels(region, sorted(heights), 0.5 * self.pitch_mm))
+
+
+@njit(cache=True, nogil=True)
+def _extent(piece, start, z, ny, wanted):  # type: ignore[no-untyped-def]
+    """Lowest and highest i, j, z of the void runs of some pieces."""
+    low = np.full(3, np.inf)
+    high = np.full(3, -np.inf)
+    for c in range(start.shape[0] - 1):
+        for k in range(start[c + 1] - start[c] + 1):
+            number = piece[start[c] + c + k]
+            for w in wanted:
+                if number != w:
+                    continue
+                z0 = z[start[c] + k - 1, 1] if k > 0 else -np.inf
+                z1 = z[start[c] + k, 0] if start[c] + k < start[c + 1] else np.inf
+                i, j = c // ny, c % ny
+                low[0], high[0] = min(low[0], i), max(high[0], i)
+                low[1], high[1] = min(low[1], j), max(high[1], j)
+                low[2], high[2] = min(low[2], z0), max(high[2], z1)
+    return low, high
+
+
+def prepare(case: Case, pitch_mm: float | None = None, progress: Progress = silent) -> Checked:
+    """Read the meshes of a case and find its ports.
+
+    Raises
+    ------
+    PartError, PortError, CaseError
+        A mesh or a port cannot be used.
+    """
+    progress(f"reading {case.part.mesh.name}")
+    bodies, notices, pitch = _bodies(case, pitch_mm or case.grid.pitch, progress)
+    low, high = bodies.bounds
+    unknowns = variants(case, float(low[2]), float(high[2]))
+    notices += unknowns.notices
+    progress("finding the ports")
+    mouths = _mouths(case, bodies.part)
+    for mouth in mouths.values():
+        notices += mouth.notices
+    return Checked(case, bodies, mouths, unknowns, pitch, notices)
+
+
+def _bodies(
+    case: Case, given_mm: float | None, progress: Progress
+) -> tuple[Bodies, list[str], float]:
+    """Read all meshes and choose the pitch; columns tell whether shells face inward or overlap."""
+    part = read_part(case.part.mesh, case.part.unit, shells=False)
+    notices = list(part.notices)
+    triangles = part.triangles
+    pitch = given_mm or default_pitch(case, *extent(triangles))
+    progress(f"cutting the part into columns {pitch:g} mm apart")
+    columns = _coarse(triangles, pitch)
+    if columns.least_winding < 0:
+        from clearance.shells import face_outward
+
+        triangles, said = face_outward(triangles)
+        notices += said
+        columns = _coarse(triangles, pitch)
+    if columns.unclosed:
+        raise PartError(
+            f"{case.part.mesh}: the mesh is open along {columns.unclosed} columns; mend it first"
+        )
+    overlapping = columns.most_winding > 1
+    if overlapping:
+        notices.append("the mesh has overlapping shells; they are taken as one piece of metal")
+    beside = [read_part(path, case.part.unit) for path in case.part.also_melted]
+    melted = triangles
+    if beside:
+        melted = np.concatenate([triangles, *(p.triangles for p in beside)])
+    added = {
+        n: read_part(stray.mesh, case.part.unit).triangles
+        for n, stray in enumerate(case.stray)
+        if stray.mesh is not None
+    }
+    return Bodies(triangles, melted, added, overlapping or bool(beside)), notices, pitch
+
+
+def _coarse(triangles: NDArray[np.float32], pitch: float) -> Columns:
+    low, high = extent(triangles)
+    return cast(triangles, Grid.over(low, high, pitch))
+
+
+def _mouths(case: Case, triangles: NDArray[np.float32]) -> dict[str, Mouth]:
+    requests = []
+    for passage in case.passage:
+        for end, port in (("inlet", passage.inlet), ("outlet", passage.outlet)):
+            requests.append(Request(f"{passage.name} {end}", port.centre, port.radius, port.normal))
+    requests += [Request(c.name, c.centre, c.radius, c.normal) for c in case.closed]
+    try:
+        found = find_mouths(triangles, requests)
+    except PortError as fault:
+        raise PortError(f"{case.path.name}: {fault}") from None
+    return {request.name: mouth for request, mouth in zip(requests, found, strict=True)}

@@ -1,0 +1,303 @@
+"""The verdict on one passage: nominal and predicted, over all that is not known of the event.
+
+In: a `Checked` case and one of its passages. Out: a `PassageResult`.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import itertools
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from clearance.case_tables import PassageTable
+from clearance.checked import Checked, Progress, silent
+from clearance.crossings import Crossing, crossings
+from clearance.errors import GridError, PortError
+from clearance.passages import Search, Way, moved_mouth, pieces_at
+from clearance.predicted import Predicted, Window
+from clearance.result import ClearDiameter, CrossingResult, GaugePin, PassageResult, State
+from clearance.signs import gauge_pin
+from clearance.stray import Event
+from clearance.variants import Variant
+
+FINER = 3
+"""Times that the pitch is halved where the answer is not clear."""
+
+
+@dataclass(frozen=True, eq=False)
+class Judged:
+    """One passage in one predicted part."""
+
+    variant: Variant
+    state: State
+    way: Way
+    crossings: tuple[Crossing, ...]
+    reasons: tuple[str, ...]
+    pitch_mm: float
+
+
+class PassageCheck:
+    """Judges one passage of a case, in the nominal and in every predicted part."""
+
+    def __init__(self, checked: Checked, passage: PassageTable):
+        self.checked = checked
+        self.passage = passage
+        self.inlet, self.outlet = checked.ends(passage)
+        self.required = (
+            passage.min_clear_diameter
+            + checked.case.part.build_allowance
+            - checked.case.part.mesh_tolerance
+        )
+        self._windows: dict[float, Window] = {}
+
+    def window(self, pitch_mm: float) -> Window:
+        """The window of this passage at a pitch."""
+        if pitch_mm not in self._windows:
+            self._windows[pitch_mm] = self.checked.window((self.inlet, self.outlet), pitch_mm)
+        return self._windows[pitch_mm]
+
+    def predicted(self, events: tuple[Event, ...], pitch_mm: float) -> Predicted:
+        """The predicted part around this passage; farther around if its void leads there."""
+        near = self.window(pitch_mm).predict(events)
+        ends = (moved_mouth(near, self.inlet), moved_mouth(near, self.outlet))
+        if all(near.possible.outside not in pieces_at(near.possible, m, pitch_mm) for m in ends):
+            return near
+        wide = self.checked.wide_window((self.inlet, self.outlet), pitch_mm, events)
+        return wide.predict(events)
+
+    def search(self, predicted: Predicted, found: list[Crossing]) -> Search:
+        """The search for ways in a predicted part."""
+        return Search(
+            predicted,
+            self.inlet,
+            self.outlet,
+            self.checked.all_mouths,
+            found,
+            self.checked.case.grid.smallest_way,
+        )
+
+    def belongs(self, window: Window) -> Callable[[NDArray[np.float64]], bool]:
+        """Whether a nominal point lies in the void that this passage runs through."""
+        void = window.predict(()).possible
+        own = pieces_at(void, self.inlet, window.grid.pitch_mm)
+        return lambda point: bool(void.pieces_at(point[None]) & own)
+
+    def judge(self, variant: Variant) -> Judged:
+        """State of the passage under one variant, looking closer where it is not clear."""
+        pitch = self.checked.pitch_mm
+        best: Judged | None = None
+        for _ in range(1 + FINER):
+            try:
+                now = self._judge_at(variant, pitch)
+            except GridError:
+                if best is None:
+                    raise
+                break
+            best = now if best is None else _tighter(best, now)
+            if best.state is not State.UNDETERMINED:
+                break
+            pitch *= 0.5
+        assert best is not None
+        return best
+
+    def _judge_at(self, variant: Variant, pitch: float) -> Judged:
+        predicted = self.predicted(variant.events, pitch)
+        found = (
+            crossings(predicted, self.belongs(predicted.window)) if _has_event(predicted) else []
+        )
+        search = self.search(predicted, found)
+        way = search.way(enough_mm=self.required)
+        failing = self._failing(found)
+        if failing and not way.blocked:
+            # Of several ways only one whose every crossing is open enough will do.
+            other = search.way(closed=failing, enough_mm=self.required)
+            state, reasons = self._state(other, found)
+            if state is not State.OPEN:
+                state = State.RESTRICTED if way.low_mm > 0.0 else State.UNDETERMINED
+                reasons = tuple(
+                    f"crossing at z {c.height_mm:.2f} mm leaves {c.open_fraction:.2f} of its area, "
+                    f"{self.passage.min_open_fraction:.2f} required"
+                    for c in failing
+                )
+        else:
+            state, reasons = self._state(way, found)
+        return Judged(variant, state, way, tuple(found), reasons, pitch)
+
+    def _failing(self, found: list[Crossing]) -> tuple[Crossing, ...]:
+        least = self.passage.min_open_fraction
+        if least is None:
+            return ()
+        return tuple(c for c in found if c.open_fraction < least)
+
+    def sealed(self, crossing: Crossing) -> bool:
+        """Nothing wider than the smallest way is left open."""
+        return crossing.circle_mm < self.checked.case.grid.smallest_way
+
+    def _state(self, way: Way, found: list[Crossing]) -> tuple[State, tuple[str, ...]]:
+        need = self.required
+        if way.blocked:
+            return State.BLOCKED, ("no way from inlet to outlet is left",)
+        if way.leak:
+            return State.UNDETERMINED, (
+                "the void behind the ports also reaches the outside through a mouth that the case "
+                "does not name; name it under [[closed]]",
+            )
+        sealed = [c for c in found if self.sealed(c)]
+        if way.low_mm >= need:
+            if self.passage.every_branch and sealed:
+                return State.RESTRICTED, tuple(
+                    f"every branch is required and the crossing at z {c.height_mm:.2f} mm is sealed"
+                    for c in sealed
+                )
+            passed = tuple(
+                f"the crossing at z {c.height_mm:.2f} mm is sealed, but the flow passes it by"
+                for c in sealed
+            )
+            return State.OPEN, (
+                f"a ball of {way.low_mm:.3f} mm passes, {need:.3f} mm required",
+                *passed,
+            )
+        if way.high_mm < need and way.low_mm > 0.0:
+            return State.RESTRICTED, (
+                f"at most {way.high_mm:.3f} mm passes, {need:.3f} mm required",
+            )
+        return State.UNDETERMINED, (
+            f"the clear diameter lies between {way.low_mm:.3f} and {way.high_mm:.3f} mm, "
+            f"{need:.3f} mm required",
+        )
+
+    @cached_property
+    def nominal(self) -> Judged:
+        """The passage in the nominal part."""
+        return self.judge(Variant((), ""))
+
+    def gauge_pins(self) -> list[GaugePin]:
+        """Pins for both ports, in the first variant."""
+        events = self.checked.unknowns.variants[0].events
+        nominal = self.search(self.predicted((), self.checked.pitch_mm), []).walls
+        predicted = self.predicted(events, self.checked.pitch_mm)
+        walls = self.search(predicted, []).walls
+        pins = (gauge_pin(mouth, predicted, walls, nominal) for mouth in (self.inlet, self.outlet))
+        return [pin for pin in pins if pin is not None]
+
+    def result(self, progress: Progress = silent) -> PassageResult:
+        """Judge the nominal and all variants and put the answers together."""
+        progress(f"{self.passage.name}: nominal part")
+        nominal = self.nominal
+        if nominal.way.blocked:
+            raise PortError(self._apart())
+        several = len(self.checked.unknowns.variants) > 1
+        judged = []
+        for n, variant in enumerate(self.checked.unknowns.variants):
+            count = f" ({n + 1} of {len(self.checked.unknowns.variants)})" if several else ""
+            progress(f"{self.passage.name}: predicted part{count}")
+            if not variant.events and not self.checked.bodies.added_by_stray:
+                judged.append(dataclasses.replace(nominal, variant=variant))
+            else:
+                judged.append(self.judge(variant))
+        return self._combined(nominal, judged)
+
+    def _apart(self) -> str:
+        void = self.window(self.checked.pitch_mm).predict(()).possible
+        pitch = self.checked.pitch_mm
+        inlet = pieces_at(void, self.inlet, pitch)
+        with_inlet = [
+            name
+            for name, mouth in self.checked.mouths.items()
+            if mouth is not self.inlet and pieces_at(void, mouth, pitch) & inlet
+        ]
+        near = (
+            f"the inlet's void reaches {', '.join(with_inlet)}"
+            if with_inlet
+            else ("the inlet's void reaches no other port")
+        )
+        return (
+            f"{self.checked.case.path.name}: [[passage]] {self.passage.name}: inlet and outlet lie "
+            f"in different voids of the nominal part; {near}"
+        )
+
+    def _combined(self, nominal: Judged, judged: list[Judged]) -> PassageResult:
+        first = judged[0]
+        states = {j.state for j in judged}
+        state = first.state if len(states) == 1 else State.UNDETERMINED
+        reasons, settled = list(first.reasons), []
+        if len(states) > 1:
+            by_state = {s: [j.variant.said for j in judged if j.state is s] for s in sorted(states)}
+            reasons = [
+                f"{s.value} for {said[0]}" + (f" and {len(said) - 1} more" if said[1:] else "")
+                for s, said in by_state.items()
+            ]
+            settled = ["settle what is not known of the event: " + _differences(judged)]
+        elif state is State.UNDETERMINED:
+            finest = min(j.pitch_mm for j in judged)
+            settled = [
+                f"--pitch {finest / 2:g}, or a requirement that lies outside "
+                f"{first.way.low_mm:.3f} to {first.way.high_mm:.3f} mm"
+            ]
+        low = min(j.way.low_mm for j in judged)
+        high = max(j.way.high_mm for j in judged)
+        middle = 0.5 * (first.way.low_mm + first.way.high_mm)
+        return PassageResult(
+            name=self.passage.name,
+            state=state,
+            required_mm=self.passage.min_clear_diameter,
+            clear_diameter_mm=ClearDiameter(
+                0.5 * (nominal.way.low_mm + nominal.way.high_mm),
+                middle,
+                low,
+                high,
+                nominal.way.low_mm,
+                nominal.way.high_mm,
+            ),
+            nominal_state=nominal.state,
+            crossings=tuple(
+                CrossingResult(
+                    c.stray,
+                    c.height_mm,
+                    c.centre_mm,
+                    c.nominal_area_mm2,
+                    c.open_area_mm2,
+                    c.open_fraction,
+                    0.0 if self.sealed(c) else c.circle_mm,
+                    self.sealed(c),
+                )
+                for c in first.crossings
+            ),
+            reasons=tuple(reasons),
+            settled_by=tuple(settled),
+            pitch_mm=min(j.pitch_mm for j in judged),
+            throat_mm=point(first.way.throat),
+        )
+
+
+def _has_event(predicted: Predicted) -> bool:
+    return bool(predicted.events) or bool(predicted.window.bodies.added_by_stray)
+
+
+def point(at: NDArray[np.float64] | None) -> tuple[float, float, float] | None:
+    """Return a place as plain numbers."""
+    return None if at is None else (float(at[0]), float(at[1]), float(at[2]))
+
+
+def _tighter(a: Judged, b: Judged) -> Judged:
+    """Of two looks at one passage the one that knows more."""
+    if b.state is not State.UNDETERMINED:
+        return b
+    if b.way.high_mm - b.way.low_mm < a.way.high_mm - a.way.low_mm:
+        return b
+    return a
+
+
+def _differences(judged: list[Judged]) -> str:
+    """Where the state flips, as the pairs of neighbouring variants between which it does."""
+    flips = [
+        f"{a.state.value} at {a.variant.said}, {b.state.value} at {b.variant.said}"
+        for a, b in itertools.pairwise(judged)
+        if a.state is not b.state
+    ]
+    return "; ".join(flips[:4])
