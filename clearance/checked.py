@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from functools import cached_property
 
@@ -24,6 +25,7 @@ from clearance.part import read_part
 from clearance.passages import moved_mouth, seeds, stopper
 from clearance.ports import Mouth, Request, find_mouths
 from clearance.predicted import Bodies, Box, Window, extent
+from clearance.shells import face_outward
 from clearance.stray import Event, slabs
 from clearance.variants import Unknowns, variants
 
@@ -81,20 +83,13 @@ class Checked:
     def whole(self) -> Window:
         """The whole part at the pitch of the check."""
         low, high = self.bodies.bounds
-        reach = self.reach_mm
-        box = Box(low - reach[0], high + reach[1]).grown(5.0 * self.pitch_mm)
+        box = _roomy(Box(low, high), self.reach_mm, self.pitch_mm)
         return Window(self.bodies, box, self.pitch_mm, self.plugs(self.pitch_mm))
 
     @cached_property
     def reach_mm(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         """How far anything moves down and up the axes over all variants, (3,) and (3,) mm."""
-        low, high = np.zeros(3), np.zeros(3)
-        for variant in self.unknowns.variants:
-            at = np.zeros(3)
-            for event in variant.events:
-                at = at + np.array([*event.shift, event.rise])
-                low, high = np.minimum(low, at), np.maximum(high, at)
-        return -low, high
+        return reach_mm(self.unknowns)
 
     def pieces(self, events: tuple[Event, ...]) -> NDArray[np.int32]:
         """Piece of every void run, mouths plugged, over the whole part."""
@@ -122,8 +117,7 @@ class Checked:
         for mouth in moved:
             low = np.minimum(low, mouth.centre - mouth.radius)
             high = np.maximum(high, mouth.centre + mouth.radius)
-        reach = self.reach_mm
-        box = Box(low - reach[0], high + reach[1]).grown(5.0 * self.pitch_mm)
+        box = _roomy(Box(low, high), self.reach_mm, self.pitch_mm)
         return box.within(self.whole.box)
 
     def _pieces_behind(self, mouths: tuple[Mouth, ...], events: tuple[Event, ...]) -> set[int]:
@@ -219,40 +213,78 @@ def prepare(case: Case, pitch_mm: float | None = None, progress: Progress = sile
         A mesh or a port cannot be used.
     """
     progress(f"reading {case.part.mesh.name}")
-    bodies, notices, pitch = _bodies(case, pitch_mm or case.grid.pitch, progress)
-    low, high = bodies.bounds
-    unknowns = variants(case, float(low[2]), float(high[2]))
-    notices += unknowns.notices
-    progress("finding the ports")
-    mouths = _mouths(case, bodies.part)
-    for mouth in mouths.values():
-        notices += mouth.notices
-    return Checked(case, bodies, mouths, unknowns, pitch, notices)
-
-
-def _bodies(
-    case: Case, given_mm: float | None, progress: Progress
-) -> tuple[Bodies, list[str], float]:
-    """Read all meshes and choose the pitch; columns tell whether shells face inward or overlap."""
     part = read_part(case.part.mesh, case.part.unit, shells=False)
     notices = list(part.notices)
     triangles = part.triangles
-    pitch = given_mm or default_pitch(case, *extent(triangles))
-    progress(f"cutting the part into columns {pitch:g} mm apart")
-    columns = _coarse(triangles, pitch)
+    low, high = extent(triangles)
+    unknowns = variants(case, float(low[2]), float(high[2]))
+    pitch = pitch_mm or case.grid.pitch or default_pitch(case, low, high)
+    progress(f"cutting the part into columns {pitch:g} mm apart, finding the ports")
+    grid = _grid(low, high, unknowns, pitch)
+    columns, mouths = _columns_and_mouths(case, triangles, grid)
     if columns.least_winding < 0:
-        from clearance.shells import face_outward
-
         triangles, said = face_outward(triangles)
         notices += said
-        columns = _coarse(triangles, pitch)
+        columns, mouths = _columns_and_mouths(case, triangles, grid)
+    if columns.most_winding > 1:
+        notices.append("the mesh has overlapping shells; they are taken as one piece of metal")
+    bodies = _bodies(case, triangles, overlapping=columns.most_winding > 1)
+    notices += unknowns.notices
+    for mouth in mouths.values():
+        notices += mouth.notices
+    checked = Checked(case, bodies, mouths, unknowns, pitch, notices)
+    checked.whole.take(columns)
+    return checked
+
+
+def _grid(
+    low: NDArray[np.float64], high: NDArray[np.float64], unknowns: Unknowns, pitch_mm: float
+) -> Grid:
+    """Columns over the whole part and all places it may move to."""
+    box = _roomy(Box(low, high), reach_mm(unknowns), pitch_mm)
+    return Grid.over(box.low, box.high, pitch_mm)
+
+
+def _roomy(box: Box, reach: tuple[NDArray[np.float64], NDArray[np.float64]], pitch: float) -> Box:
+    return Box(box.low - reach[0], box.high + reach[1]).grown(5.0 * pitch)
+
+
+def reach_mm(unknowns: Unknowns) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """How far anything moves down and up the axes over all variants, (3,) and (3,) mm."""
+    low, high = np.zeros(3), np.zeros(3)
+    for variant in unknowns.variants:
+        at = np.zeros(3)
+        for event in variant.events:
+            at = at + np.array([*event.shift, event.rise])
+            low, high = np.minimum(low, at), np.maximum(high, at)
+    return -low, high
+
+
+def _columns_and_mouths(
+    case: Case, triangles: NDArray[np.float32], grid: Grid
+) -> tuple[Columns, dict[str, Mouth]]:
+    """Cut the part into columns and find its ports, side by side: neither needs the other."""
+    with ThreadPoolExecutor(1) as pool:
+        casting = pool.submit(cast, triangles, grid)
+        try:
+            mouths = _mouths(case, triangles)
+        except PortError:
+            _refuse_open(case, casting.result())  # an open mesh is the better reason
+            raise
+        columns = casting.result()
+    _refuse_open(case, columns)
+    return columns, mouths
+
+
+def _refuse_open(case: Case, columns: Columns) -> None:
     if columns.unclosed:
         raise PartError(
             f"{case.part.mesh}: the mesh is open along {columns.unclosed} columns; mend it first"
         )
-    overlapping = columns.most_winding > 1
-    if overlapping:
-        notices.append("the mesh has overlapping shells; they are taken as one piece of metal")
+
+
+def _bodies(case: Case, triangles: NDArray[np.float32], overlapping: bool) -> Bodies:
+    """Read the meshes beside the part's own."""
     beside = [read_part(path, case.part.unit) for path in case.part.also_melted]
     melted = triangles
     if beside:
@@ -262,12 +294,7 @@ def _bodies(
         for n, stray in enumerate(case.stray)
         if stray.mesh is not None
     }
-    return Bodies(triangles, melted, added, overlapping or bool(beside)), notices, pitch
-
-
-def _coarse(triangles: NDArray[np.float32], pitch: float) -> Columns:
-    low, high = extent(triangles)
-    return cast(triangles, Grid.over(low, high, pitch))
+    return Bodies(triangles, melted, added, overlapping or bool(beside))
 
 
 def _mouths(case: Case, triangles: NDArray[np.float32]) -> dict[str, Mouth]:

@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from clearance.result import Result
 
 NO_VERDICT, BAD_INPUT = 1, 2
+INTERRUPTED = "interrupted, no verdict"
 NARROWEST, WIDEST, UNKNOWN_WIDTH = 80, 100, 88
 """Columns of the text: those of the terminal within these bounds, the last if there is none."""
 
@@ -59,7 +60,12 @@ class Commands(click.Group):
         except MemoryError:
             _fail(ctx, "the memory does not suffice; give a larger --pitch", BAD_INPUT)
         except KeyboardInterrupt:
-            _fail(ctx, "interrupted, no verdict", NO_VERDICT)
+            _fail(ctx, INTERRUPTED, NO_VERDICT)
+        except SystemError as fault:
+            # What an interrupt becomes when it comes while a compiled kernel returns.
+            if not isinstance(fault.__cause__, KeyboardInterrupt):
+                raise
+            _fail(ctx, INTERRUPTED, NO_VERDICT)
 
 
 def _fail(ctx: click.Context, message: str, status: int) -> None:

@@ -61,6 +61,11 @@ class PassageCheck:
             self._windows[pitch_mm] = self.checked.window((self.inlet, self.outlet), pitch_mm)
         return self._windows[pitch_mm]
 
+    def size(self) -> float:
+        """Volume of the window, mm3."""
+        box = self.window(self.checked.pitch_mm).box
+        return float(np.prod(box.high - box.low))
+
     def predicted(self, events: tuple[Event, ...], pitch_mm: float) -> Predicted:
         """The predicted part around this passage; farther around if its void leads there."""
         near = self.window(pitch_mm).predict(events)

@@ -38,6 +38,8 @@ LINE_IN = 0.135
 """Height of a line of the smaller letters."""
 ROW_IN, KEY_IN = 0.34, 0.215
 """Height of a passage's row and of a line of the key."""
+GAP_IN = 0.08
+"""Air between labels."""
 LABEL_LETTERS = 20
 FOOTER_LETTERS = 205
 MOST_LABELS = 20
@@ -203,27 +205,44 @@ def _labels(axes: Axes, voids: Sequence[Void]) -> None:
     """Name the pieces left and right of the part, with a leader to each."""
     if len(voids) > MOST_LABELS:
         voids = [v for v in voids if v.state is not State.OPEN]
-    voids = voids[:MOST_LABELS]
+    voids = sorted(voids, key=lambda v: GRAVEST.index(v.state))[:MOST_LABELS]
     low, high = axes.get_xlim()
     per_mm = _per_mm(axes, MAIN[2])
     ordered = sorted(voids, key=lambda v: v.at[0])
     half = (len(ordered) + 1) // 2
     for side, group in (("left", ordered[:half]), ("right", ordered[half:])):
         edge = low + 0.08 / per_mm if side == "left" else high - 0.08 / per_mm
-        lines = [_wrapped(void.label) for void in group]
+        bottom, top = (BAR_IN + 0.1 if side == "left" else 0.1), MAIN[3] - 0.1
+        lines = _that_fit_beside([void.label for void in group], top - bottom)
         places = _spread(
             [(void.at[1] - axes.get_ylim()[0]) * per_mm for void in group],
             [LINE_IN * len(text) for text in lines],
-            BAR_IN + 0.1 if side == "left" else 0.1,
-            MAIN[3] - 0.1,
+            bottom,
+            top,
         )
         for void, text, y_in in zip(group, lines, places, strict=True):
             y = axes.get_ylim()[0] + y_in / per_mm
             _label(axes, void, text, (edge, y), side, per_mm)
 
 
-def _wrapped(label: Sequence[str]) -> list[str]:
-    return [piece for line in label for piece in textwrap.wrap(line, LABEL_LETTERS)]
+def _that_fit_beside(labels: Sequence[Sequence[str]], room_in: float) -> list[list[str]]:
+    """Lines of labels: all of them wrapped, or fewer and shortened where there is no room."""
+    whole = [
+        [piece for line in label for piece in textwrap.wrap(line, LABEL_LETTERS)]
+        for label in labels
+    ]
+    if sum(LINE_IN * len(lines) + GAP_IN for lines in whole) <= room_in:
+        return whole
+    most = int((room_in / len(labels) - GAP_IN) / LINE_IN)
+    return [[_shortened(line) for line in label[: max(most, 1)]] for label in labels]
+
+
+def _shortened(line: str) -> str:
+    """Head and tail of a line that is too long: names often differ in their last letters."""
+    if len(line) <= LABEL_LETTERS:
+        return line
+    half = (LABEL_LETTERS - 1) // 2
+    return f"{line[:half]}…{line[-half:]}"
 
 
 def _label(
@@ -262,7 +281,7 @@ def _spread(wanted: list[float], heights: list[float], low: float, high: float) 
     if not wanted:
         return []
     order = np.argsort(wanted, kind="stable")
-    size = np.asarray(heights)[order] + 0.08
+    size = np.asarray(heights)[order] + GAP_IN
     if size.sum() > high - low:
         size *= (high - low) / size.sum()
     offset = np.cumsum(size) - 0.5 * size
@@ -335,7 +354,7 @@ def _side(figure: Figure, section: LevelSection, top: float) -> None:
     at = top - 0.24
     shown = _that_fit(section.rows, at - KEY_IN * len(key) - 0.08)
     for row in shown:
-        name = textwrap.shorten(row.name, 24, placeholder="…")
+        name = _shortened(row.name)
         _swatch(panel, at, style.STATES[row.state.value])
         _line(panel, at, f"{name}: {row.state.value}")
         _line(panel, at - LINE_IN, row.numbers)

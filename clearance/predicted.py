@@ -229,6 +229,10 @@ class Window:
             self._casts[key] = self._cast(*key)
         return self._casts[key]
 
+    def take(self, columns: Columns) -> None:
+        """Keep a cast of the part that has been made already over this window's columns."""
+        self._casts["part", (0.0, 0.0)] = columns
+
     def _cast(self, body: str, shift: tuple[float, float]) -> Columns:
         if body == "closed":
             part, plugs = self.columns("part", shift), self.columns("plugs", shift)

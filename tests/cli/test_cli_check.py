@@ -143,6 +143,15 @@ def test_a_fault_of_the_program_is_no_verdict(cases, run, monkeypatch):
     assert run("check", cases / "whole.toml").exit_code == 1
 
 
+def test_an_interrupt_within_a_kernel_is_an_interrupt(cases, run, monkeypatch):
+    def kernel(*_):
+        raise SystemError("returned a result with an exception set") from KeyboardInterrupt()
+
+    monkeypatch.setattr("clearance.check.check", kernel)
+    found = run("check", cases / "whole.toml")
+    assert (found.exit_code, found.stderr) == (1, "error: interrupted, no verdict\n")
+
+
 def _raise(error):
     def fail(*_):
         raise error
