@@ -11,13 +11,16 @@ from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from typing import TypeVar
 
+import numpy as np
+
 from clearance.apart import separate
 from clearance.case import Case
-from clearance.checked import Progress, prepare, silent
+from clearance.checked import Checked, Progress, prepare, silent
 from clearance.loose import trapped_powder, unmelted
 from clearance.passage_check import PassageCheck
 from clearance.result import Result
 from clearance.signs import signs
+from clearance.stray import offset
 
 Found = TypeVar("Found")
 MOST_THREADS = 4
@@ -79,9 +82,22 @@ def check(
         signs=signs(predicted, nominal, case.part.density_g_cm3, tuple(pins)),
         translations=case.translations,
         assumptions=case.assumptions,
-        notices=tuple(dict.fromkeys((*case.notices, *checked.notices))),
+        notices=tuple(dict.fromkeys((*case.notices, *checked.notices, *_cut_ports(checked)))),
         cautions=CAUTIONS,
     )
+
+
+def _cut_ports(checked: Checked) -> list[str]:
+    """Ports that a sheet cuts: they are kept, and named."""
+    found = []
+    for event in checked.unknowns.variants[0].events:
+        low, high = event.bottom - event.penetration, event.top
+        for mouth in checked.all_mouths:
+            z = mouth.plane.to_space(np.array(mouth.polygon.exterior.coords))[:, 2]
+            z = z + offset(checked.unknowns.variants[0].events, float(mouth.centre[2]))[2]
+            if z.min() < high and z.max() > low:
+                found.append(f"stray {event.stray} cuts the port {mouth.name}; the port is kept")
+    return found
 
 
 def _side_by_side(

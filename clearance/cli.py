@@ -11,7 +11,9 @@ import json
 import math
 import os
 import shutil
+import signal
 import sys
+import threading
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -48,22 +50,60 @@ COLOURS = {
 # ---- one place for every way to end ----------------------------------------------------------
 
 
+class Interrupts:
+    """Remembers that Ctrl-C was pressed.
+
+    A compiled kernel that returns just then turns the exception into another one, and a
+    callback of the compiler loses it.
+    """
+
+    seen = False
+
+    def __enter__(self) -> Interrupts:
+        """Take over from Python's own handler, if that is in force."""
+        self.seen = False
+        self.mine = (
+            threading.current_thread() is threading.main_thread()
+            and signal.getsignal(signal.SIGINT) is signal.default_int_handler
+        )
+        if self.mine:
+            signal.signal(signal.SIGINT, self._note)
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        """Hand back."""
+        if self.mine:
+            signal.signal(signal.SIGINT, signal.default_int_handler)
+
+    def _note(self, *_: object) -> None:
+        self.seen = True
+        raise KeyboardInterrupt
+
+    def stop_if_seen(self) -> None:
+        """Raise what was lost, before a result is written."""
+        if self.seen:
+            raise KeyboardInterrupt
+
+
+interrupts = Interrupts()
+
+
 class Commands(click.Group):
     """The group that turns what went wrong into a message and an exit status."""
 
     def invoke(self, ctx: click.Context) -> Any:
         """Run a command; no traceback for what a user can mend."""
         try:
-            return super().invoke(ctx)
+            with interrupts:
+                return super().invoke(ctx)
         except ClearanceError as fault:
             _fail(ctx, str(fault), BAD_INPUT)
         except MemoryError:
             _fail(ctx, "the memory does not suffice; give a larger --pitch", BAD_INPUT)
         except KeyboardInterrupt:
             _fail(ctx, INTERRUPTED, NO_VERDICT)
-        except SystemError as fault:
-            # What an interrupt becomes when it comes while a compiled kernel returns.
-            if not isinstance(fault.__cause__, KeyboardInterrupt):
+        except Exception:
+            if not interrupts.seen:
                 raise
             _fail(ctx, INTERRUPTED, NO_VERDICT)
 
@@ -182,6 +222,7 @@ def check(ctx: click.Context, case: Path, pitch: float | None, json_file: Path |
             _outputs(known, json_file)
         run = _computing(say)
         result: Result = run.check(known, pitch, say)
+    interrupts.stop_if_seen()
     data = as_text(result)
     if to_file:
         from clearance.files import write_whole
@@ -241,7 +282,9 @@ def section(case: Path, at_height: float, output: Path, pitch: float | None) -> 
         from clearance.drawing import level_section
         from clearance.plots import level_figure, write
 
-        write(level_figure(level_section(checked, passages, at_height)), output)
+        figure = level_figure(level_section(checked, passages, at_height))
+        interrupts.stop_if_seen()
+        write(figure, output)
 
 
 # ---- what the commands share -----------------------------------------------------------------

@@ -10,6 +10,7 @@ import itertools
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,12 +19,16 @@ from clearance.case_tables import PassageTable
 from clearance.checked import Checked, Progress, silent
 from clearance.crossings import Crossing, crossings
 from clearance.errors import GridError, PortError
+from clearance.graph import in_words, on_way, passage_graph
 from clearance.passages import Search, Way, moved_mouth, pieces_at
 from clearance.predicted import Predicted, Window
 from clearance.result import ClearDiameter, CrossingResult, GaugePin, PassageResult, State
 from clearance.signs import gauge_pin
 from clearance.stray import Event
 from clearance.variants import Variant
+
+if TYPE_CHECKING:
+    import networkx
 
 FINER = 3
 """Times that the pitch is halved where the answer is not clear."""
@@ -39,6 +44,7 @@ class Judged:
     crossings: tuple[Crossing, ...]
     reasons: tuple[str, ...]
     pitch_mm: float
+    graph: networkx.MultiGraph
 
 
 class PassageCheck:
@@ -117,21 +123,27 @@ class PassageCheck:
         )
         search = self.search(predicted, found)
         way = search.way(enough_mm=self.required)
+        graph = passage_graph(predicted, self.inlet, self.outlet, found)
+        ways = on_way(graph)
+        state, reasons = self._state(way, [c for n, c in enumerate(found) if n in ways])
         failing = self._failing(found)
-        if failing and not way.blocked:
-            # Of several ways only one whose every crossing is open enough will do.
-            other = search.way(closed=failing, enough_mm=self.required)
-            state, reasons = self._state(other, found)
-            if state is not State.OPEN:
-                state = State.RESTRICTED if way.low_mm > 0.0 else State.UNDETERMINED
-                reasons = tuple(
-                    f"crossing at z {c.height_mm:.2f} mm leaves {c.open_fraction:.2f} of its area, "
-                    f"{self.passage.min_open_fraction:.2f} required"
-                    for c in failing
-                )
-        else:
-            state, reasons = self._state(way, found)
-        return Judged(variant, state, way, tuple(found), reasons, pitch)
+        if failing and state is State.OPEN:
+            state, reasons = self._without(search, failing)
+        return Judged(variant, state, way, tuple(found), reasons, pitch, graph)
+
+    def _without(
+        self, search: Search, failing: tuple[Crossing, ...]
+    ) -> tuple[State, tuple[str, ...]]:
+        """Of several ways only one whose every crossing leaves enough of its area will do."""
+        other = search.way(closed=failing, enough_mm=self.required)
+        state, reasons = self._state(other, [])
+        if state is State.OPEN or (state is State.UNDETERMINED and other.high_mm > 0.0):
+            return state, reasons
+        return State.RESTRICTED, tuple(
+            f"the crossing at z {c.height_mm:.2f} mm leaves {c.open_fraction:.3f} of its area, "
+            f"{self.passage.min_open_fraction:.3f} required"
+            for c in failing
+        )
 
     def _failing(self, found: list[Crossing]) -> tuple[Crossing, ...]:
         least = self.passage.min_open_fraction
@@ -277,6 +289,7 @@ class PassageCheck:
             settled_by=tuple(settled),
             pitch_mm=min(j.pitch_mm for j in judged),
             throat_mm=point(first.way.throat),
+            graph=in_words(first.graph),
         )
 
 

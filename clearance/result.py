@@ -105,6 +105,7 @@ class PassageResult:
     settled_by: tuple[str, ...] = ()
     pitch_mm: float = 0.0
     throat_mm: Point | None = None
+    graph: tuple[dict[str, Any], ...] = ()
     rework: Rework | None = None
     why_not: str = ""
     flow: dict[str, Any] | None = None

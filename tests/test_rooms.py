@@ -44,6 +44,7 @@ ROOMS = [
     "result",
     "loose",
     "signs",
+    "graph",
     "checked",
     "passage_check",
     "apart",

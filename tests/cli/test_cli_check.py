@@ -143,13 +143,25 @@ def test_a_fault_of_the_program_is_no_verdict(cases, run, monkeypatch):
     assert run("check", cases / "whole.toml").exit_code == 1
 
 
-def test_an_interrupt_within_a_kernel_is_an_interrupt(cases, run, monkeypatch):
-    def kernel(*_):
-        raise SystemError("returned a result with an exception set") from KeyboardInterrupt()
+@pytest.mark.parametrize("lost", [True, False])
+def test_interrupts_that_a_kernel_loses_or_changes_are_noticed(
+    cases, run, monkeypatch, tmp_path, lost
+):
+    from clearance.check import check
+
+    def kernel(*words):
+        try:
+            signal.raise_signal(signal.SIGINT)
+        except KeyboardInterrupt as fault:
+            if not lost:
+                raise SystemError("returned a result with an exception set") from fault
+        return check(*words)
 
     monkeypatch.setattr("clearance.check.check", kernel)
-    found = run("check", cases / "whole.toml")
-    assert (found.exit_code, found.stderr) == (1, "error: interrupted, no verdict\n")
+    found = run("check", cases / "whole.toml", "--json", tmp_path / "out.json")
+    assert (found.exit_code, found.stdout) == (1, "")
+    assert found.stderr == "error: interrupted, no verdict\n"
+    assert list(tmp_path.iterdir()) == []
 
 
 def _raise(error):

@@ -1,0 +1,147 @@
+"""The graph of a passage: regions of void between the sheets, joined by crossings.
+
+In: the predicted part in a window, the two mouths and the crossings. Out: a small
+networkx graph to explain a verdict by, and which crossings lie on a way from inlet
+to outlet. It is read off the columns; proofs do not rest on it.
+"""
+
+from __future__ import annotations
+
+from itertools import pairwise
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from clearance.columns import Grid, Runs, label, unite
+from clearance.crossings import Crossing
+from clearance.loose import void_run
+from clearance.passages import moved_mouth, seeds
+from clearance.ports import Mouth
+from clearance.predicted import Predicted
+
+if TYPE_CHECKING:
+    import networkx
+
+INLET, OUTLET = "inlet", "outlet"
+BESIDE_MM = 1e-6
+"""How far outside a sheet's face the regions that touch it are looked up."""
+
+
+def passage_graph(
+    predicted: Predicted, inlet: Mouth, outlet: Mouth, crossings: list[Crossing]
+) -> networkx.MultiGraph:
+    """Nodes "inlet", "outlet" and regions (numbers); edges are crossings (key: their index).
+
+    A crossing that joins several regions of one side has an edge for every pair.
+    """
+    import networkx
+
+    grid = predicted.grid
+    filled = predicted.closed
+    for low, high in sorted({(c.low, c.high) for c in crossings}):
+        filled = unite(filled, _layer(grid, low, high))
+    piece = label(filled, grid)
+    graph = networkx.MultiGraph()
+    for name, mouth in ((INLET, inlet), (OUTLET, outlet)):
+        region = _behind(predicted, filled, piece, mouth)
+        graph.add_node(name)
+        if region is not None:
+            graph.add_edge(name, region, key="port")
+    for n, crossing in enumerate(crossings):
+        touched = _touched(grid, filled, piece, crossing)
+        pairs = [(a, b) for a in touched[0] for b in touched[1]]
+        for side in touched:
+            pairs += [(a, b) for k, a in enumerate(side) for b in side[k + 1 :]]
+        for a, b in pairs:
+            graph.add_edge(a, b, key=n)
+    return graph
+
+
+def _layer(grid: Grid, low: float, high: float) -> Runs:
+    """One interval in every column."""
+    z = np.tile(np.array([low, high]), (grid.count, 1))
+    return Runs(np.arange(grid.count + 1, dtype=np.int64), z)
+
+
+def _behind(
+    predicted: Predicted, filled: Runs, piece: NDArray[np.int32], mouth: Mouth
+) -> int | None:
+    for point in seeds(moved_mouth(predicted, mouth), predicted.grid.pitch_mm):
+        run = void_run(filled, predicted.grid, point)
+        if run is not None:
+            return int(piece[run])
+    return None
+
+
+def _touched(
+    grid: Grid, filled: Runs, piece: NDArray[np.int32], crossing: Crossing
+) -> tuple[list[int], list[int]]:
+    """Regions below and above a crossing, the outside (piece 0) left out."""
+    x0, y0, x1, y1 = crossing.footprint.bounds
+    i0, j0 = grid.nearest(x0, y0)
+    i1, j1 = grid.nearest(x1, y1)
+    i, j = (a.ravel() for a in np.mgrid[i0 : i1 + 1, j0 : j1 + 1])
+    inside = shapely.contains_xy(crossing.footprint, grid.x_mm(i), grid.y_mm(j))
+    places = list(zip(grid.x_mm(i)[inside], grid.y_mm(j)[inside], strict=True))
+    places = places or [crossing.centre_mm[:2]]
+    sides: list[list[int]] = []
+    for z in (crossing.low - BESIDE_MM, crossing.high + BESIDE_MM):
+        runs = (void_run(filled, grid, np.array([x, y, z])) for x, y in places)
+        sides.append(sorted({int(piece[run]) for run in runs if run is not None} - {0}))
+    return sides[0], sides[1]
+
+
+def on_way(graph: networkx.MultiGraph) -> set[int]:
+    """Crossings that lie on some way from inlet to outlet that passes no place twice.
+
+    Those of blind branches do not. Crossings become nodes here, so that two
+    crossings side by side are two ways.
+    """
+    import networkx
+
+    plain = networkx.Graph([(INLET, OUTLET)])
+    for a, b, key in graph.edges(keys=True):
+        middle: Any = (a, b, key)
+        plain.add_edge(a, middle)
+        plain.add_edge(middle, b)
+    for found in networkx.biconnected_components(plain):
+        if INLET in found and OUTLET in found:
+            return {node[2] for node in found if isinstance(node, tuple) and node[2] != "port"}
+    return set()
+
+
+def cheapest(graph: networkx.MultiGraph, failing: set[int]) -> list[int]:
+    """The fewest failing crossings that have to be reopened for a way, in its order.
+
+    A shortest path with the failing edges priced; of equal ones the first found.
+    """
+    import networkx
+
+    plain = networkx.Graph()
+    for a, b, key in sorted(graph.edges(keys=True), key=str):
+        price = 1.0 if key in failing else 1e-6
+        if not plain.has_edge(a, b) or plain[a][b]["price"] > price:
+            plain.add_edge(a, b, price=price, key=key)
+    if not networkx.has_path(plain, INLET, OUTLET):
+        return []
+    path = networkx.shortest_path(plain, INLET, OUTLET, weight="price")
+    keys = [plain[a][b]["key"] for a, b in pairwise(path)]
+    return [key for key in dict.fromkeys(keys) if key in failing]
+
+
+def in_words(graph: networkx.MultiGraph) -> tuple[dict[str, Any], ...]:
+    """Edges as plain values: which crossing joins what."""
+    regions = sorted({node for node in graph if not isinstance(node, str)})
+    names = {region: f"region {n}" for n, region in enumerate(regions)}
+    edges = [
+        {
+            "crossing": None if key == "port" else int(key),
+            "joins": sorted(names.get(node, node) for node in (a, b)),
+        }
+        for a, b, key in graph.edges(keys=True)
+    ]
+    return tuple(
+        sorted(edges, key=lambda e: (e["crossing"] is not None, e["crossing"], e["joins"]))
+    )

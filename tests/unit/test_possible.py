@@ -1,0 +1,80 @@
+"""The possible void: walls stay closed, hair-thin ways are never missed."""
+
+import manifold3d as m
+import numpy as np
+import pytest
+import shapes
+
+from clearance.columns import Grid, cast
+from clearance.possible import Places, block, bounding, possible_void, surely_metal
+
+TURNS = [(0, 0, 0), (0, 90, 0), (0, 45, 0), (0, 30, 20), (10, 20, 45), (0, 0, 45), (45, 45, 45)]
+PITCH = 0.3
+
+
+def two_rooms(between: float, turn: tuple[float, ...], gap: float = 0.0):
+    """Two rooms 6 wide with a wall between, perhaps with a slit of a width through it."""
+    room = m.Manifold.cube([6, 10, 10], True)
+    void = room.translate([-3 - between / 2, 0, 0]) + room.translate([3 + between / 2, 0, 0])
+    if gap:
+        void += m.Manifold.cube([2 * between, 4, gap], True)
+    solid = m.Manifold.cube([24, 24, 24], True) - void.rotate(turn)
+    probe = m.Manifold.cube([0.01] * 3, True)
+    ends = (probe.translate([-3, 0, 0]) + probe.translate([3, 0, 0])).rotate(turn)
+    corners = shapes.soup(ends).reshape(-1, 3)
+    return shapes.soup(solid), np.array([corners[0], corners[-1]], float)
+
+
+def pieces(soup, points):
+    grid = Grid.over(soup.min((0, 1)), soup.max((0, 1)), PITCH)
+    void = possible_void(surely_metal(soup, cast(soup, grid)), grid)
+    return [void.pieces_at(point[None]) for point in points], void
+
+
+@pytest.mark.parametrize("turn", TURNS)
+def test_a_wall_of_one_and_a_half_pitches_is_closed(turn):
+    soup, points = two_rooms(1.5 * PITCH, turn)
+    (a, b), void = pieces(soup, points)
+    assert len(a) == len(b) == 1
+    assert a != b
+    assert void.outside not in a | b
+
+
+@pytest.mark.parametrize("turn", TURNS)
+@pytest.mark.parametrize("width", [0.05, 0.002])
+def test_a_slit_far_below_the_pitch_is_never_missed(turn, width):
+    soup, points = two_rooms(2.0, turn, gap=width)
+    (a, b), _ = pieces(soup, points)
+    assert a == b
+
+
+def test_a_point_in_sure_metal_is_in_no_piece():
+    soup, points = two_rooms(2.0, (0, 0, 0))
+    _, void = pieces(soup, points)
+    assert void.pieces_at(np.array([[11.0, 11.0, 0.0]])) == set()
+    assert void.pieces_at(np.array([[0.0, 0.0, 40.0]])) == {void.outside}
+
+
+def test_blocked_squares_part_what_they_cover():
+    soup, points = two_rooms(2.0, (0, 0, 0), gap=0.5)
+    grid = Grid.over(soup.min((0, 1)), soup.max((0, 1)), PITCH)
+    sure = surely_metal(soup, cast(soup, grid))
+    places = Places(grid)
+    slit = np.array(sorted({places.square_at(0.0, y) for y in np.arange(-3, 3, 0.1)}))
+    from clearance.columns import unite
+
+    void = possible_void(unite(sure, block(sure, slit, -1.0, 1.0)), grid)
+    assert void.pieces_at(points[:1]) != void.pieces_at(points[1:])
+
+
+def test_bounding_triangles_hold_the_nearest_metal():
+    from clearance import distance
+
+    soup, points = two_rooms(2.0, (10, 20, 45))
+    (a, _), void = pieces(soup, points)
+    own = bounding(void, soup, a)
+    assert 0 < len(own) < len(soup)
+    rng = np.random.default_rng(1)
+    near = points[0] + rng.uniform(-1.5, 1.5, (200, 3))
+    exact = distance.distances(distance.build(soup), near)
+    assert distance.distances(distance.build(own), near) == pytest.approx(exact, abs=1e-9)
