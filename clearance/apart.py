@@ -15,7 +15,7 @@ from clearance.errors import GridError
 from clearance.passage_check import FINER, PassageCheck, point
 from clearance.passages import Search, moved_mouth, pieces_at
 from clearance.ports import Mouth
-from clearance.predicted import Predicted
+from clearance.predicted import NOMINAL, Predicted
 from clearance.result import Apart, SeparateResult, Unmelted
 from clearance.variants import Variant
 
@@ -37,7 +37,7 @@ def _pair(
     checked: Checked, a: PassageCheck, b: PassageCheck, gaps: list[Unmelted]
 ) -> SeparateResult:
     names = (a.passage.name, b.passage.name)
-    nominal, _ = _joined(checked, a, b, Variant((), ""))
+    nominal, _ = _joined(checked, a, b, Variant(NOMINAL, ""))
     states: list[Apart] = []
     where = None
     for variant in checked.unknowns.variants:

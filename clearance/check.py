@@ -18,6 +18,7 @@ from clearance.case import Case
 from clearance.checked import Checked, Progress, prepare, silent
 from clearance.loose import trapped_powder, unmelted
 from clearance.passage_check import PassageCheck
+from clearance.predicted import NOMINAL
 from clearance.result import Result
 from clearance.signs import signs
 from clearance.stray import offset
@@ -69,8 +70,8 @@ def check(
     ]
     progress("loose powder, and what the part would show")
     routes = {c.passage.name: c.nominal.way.route for c in checks}
-    events = checked.unknowns.variants[0].events
-    nominal, predicted = checked.whole.predict(()), checked.whole.predict(events)
+    events = checked.unknowns.variants[0].events or ()
+    nominal, predicted = checked.whole.predict(NOMINAL), checked.whole.predict(events)
     gaps = unmelted(predicted, routes)
     return Result(
         part=case.part.name,
@@ -90,11 +91,12 @@ def check(
 def _cut_ports(checked: Checked) -> list[str]:
     """Ports that a sheet cuts: they are kept, and named."""
     found = []
-    for event in checked.unknowns.variants[0].events:
+    events = checked.unknowns.variants[0].events or ()
+    for event in events:
         low, high = event.bottom - event.penetration, event.top
         for mouth in checked.all_mouths:
             z = mouth.plane.to_space(np.array(mouth.polygon.exterior.coords))[:, 2]
-            z = z + offset(checked.unknowns.variants[0].events, float(mouth.centre[2]))[2]
+            z = z + offset(events, float(mouth.centre[2]))[2]
             if z.min() < high and z.max() > low:
                 found.append(f"stray {event.stray} cuts the port {mouth.name}; the port is kept")
     return found

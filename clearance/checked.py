@@ -24,9 +24,9 @@ from clearance.loose import void_run
 from clearance.part import read_part
 from clearance.passages import moved_mouth, seeds, stopper
 from clearance.ports import Mouth, Request, find_mouths
-from clearance.predicted import Bodies, Box, Window, extent
+from clearance.predicted import NOMINAL, Bodies, Box, Events, Window, extent
 from clearance.shells import face_outward
-from clearance.stray import Event, slabs
+from clearance.stray import slabs
 from clearance.variants import Unknowns, variants
 
 Progress = Callable[[str], None]
@@ -63,7 +63,7 @@ class Checked:
     unknowns: Unknowns
     pitch_mm: float
     notices: list[str]
-    _pieces: dict[tuple[Event, ...], NDArray[np.int32]] = field(default_factory=dict)
+    _pieces: dict[Events, NDArray[np.int32]] = field(default_factory=dict)
 
     @property
     def all_mouths(self) -> tuple[Mouth, ...]:
@@ -91,18 +91,18 @@ class Checked:
         """How far anything moves down and up the axes over all variants, (3,) and (3,) mm."""
         return reach_mm(self.unknowns)
 
-    def pieces(self, events: tuple[Event, ...]) -> NDArray[np.int32]:
+    def pieces(self, events: Events) -> NDArray[np.int32]:
         """Piece of every void run, mouths plugged, over the whole part."""
         found = self._pieces.get(events)
         if found is None:
             found = label(self.whole.predict(events).closed, self.whole.grid)
-            kept: dict[tuple[Event, ...], NDArray[np.int32]] = {
-                e: p for e, p in self._pieces.items() if e == ()
+            kept: dict[Events, NDArray[np.int32]] = {
+                e: p for e, p in self._pieces.items() if e is NOMINAL
             }
             self._pieces = {**kept, events: found}
         return found
 
-    def box_of(self, mouths: tuple[Mouth, ...], events: tuple[Event, ...]) -> Box:
+    def box_of(self, mouths: tuple[Mouth, ...], events: Events) -> Box:
         """Box around the void behind some mouths, with room for its walls and moves."""
         predicted = self.whole.predict(events)
         moved = [moved_mouth(predicted, mouth) for mouth in mouths]
@@ -120,7 +120,7 @@ class Checked:
         box = _roomy(Box(low, high), self.reach_mm, self.pitch_mm)
         return box.within(self.whole.box)
 
-    def _pieces_behind(self, mouths: tuple[Mouth, ...], events: tuple[Event, ...]) -> set[int]:
+    def _pieces_behind(self, mouths: tuple[Mouth, ...], events: Events) -> set[int]:
         """Pieces of the void just inside some mouths; 0 where it is not told from the outside."""
         predicted = self.whole.predict(events)
         found = set()
@@ -141,21 +141,19 @@ class Checked:
         base = pitch_mm == self.pitch_mm
         window = Window(
             self.bodies,
-            self.box_of(mouths, ()),
+            self.box_of(mouths, NOMINAL),
             pitch_mm,
             whole.plugs if base else self.plugs(pitch_mm),
             whole,
         )
-        wanted = self._pieces_behind(mouths, ())
+        wanted = self._pieces_behind(mouths, NOMINAL)
         if base and 0 not in wanted:
             window.region = self._region(wanted).window(whole.grid, window.grid)
         return window
 
-    def wide_window(
-        self, mouths: tuple[Mouth, ...], pitch_mm: float, events: tuple[Event, ...]
-    ) -> Window:
+    def wide_window(self, mouths: tuple[Mouth, ...], pitch_mm: float, events: Events) -> Window:
         """A window around the void behind some mouths, wherever it leads in a predicted part."""
-        box = self.box_of(mouths, ()).union(self.box_of(mouths, events))
+        box = self.box_of(mouths, NOMINAL).union(self.box_of(mouths, events))
         plugs = self.whole.plugs if pitch_mm == self.pitch_mm else self.plugs(pitch_mm)
         return Window(self.bodies, box, pitch_mm, plugs, self.whole)
 
@@ -168,9 +166,9 @@ class Checked:
         aside = float(max(np.abs(down[:2]).max(), np.abs(up[:2]).max()))
         rise = float(max(down[2], up[2]))
         region = around(
-            self.whole.predict(()).closed,
+            self.whole.predict(NOMINAL).closed,
             self.whole.grid,
-            self.pieces(()),
+            self.pieces(NOMINAL),
             wanted,
             REGION_CELLS + math.ceil(aside / self.pitch_mm),
             REGION_CELLS * self.pitch_mm + rise,
@@ -178,7 +176,7 @@ class Checked:
         heights = {
             gate.z
             for variant in self.unknowns.variants
-            for slab in slabs(variant.events)
+            for slab in slabs(variant.events or ())
             for gate in slab.gates
         }
         return unite(region, levels(region, sorted(heights), 0.5 * self.pitch_mm))
@@ -254,7 +252,7 @@ def reach_mm(unknowns: Unknowns) -> tuple[NDArray[np.float64], NDArray[np.float6
     low, high = np.zeros(3), np.zeros(3)
     for variant in unknowns.variants:
         at = np.zeros(3)
-        for event in variant.events:
+        for event in variant.events or ():
             at = at + np.array([*event.shift, event.rise])
             low, high = np.minimum(low, at), np.maximum(high, at)
     return -low, high

@@ -261,7 +261,8 @@ def largest_circle_mm(shape: Any) -> float:
 def _mesh_crossings(predicted: Predicted, belongs: Belongs) -> list[Crossing]:
     """Crossings of a stray sheet that is given as a mesh: nothing moves, the height is sought."""
     found: list[Crossing] = []
-    for stray, soup in predicted.window.bodies.added_by_stray.items():
+    meshes = {} if predicted.added is None else predicted.window.bodies.added_by_stray
+    for stray, soup in meshes.items():
         low, high = float(soup[..., 2].min()), float(soup[..., 2].max())
         inset = 1e-4 * (high - low)
         levels = []

@@ -13,7 +13,7 @@ import shapely
 from numpy.typing import NDArray
 
 from clearance import sections
-from clearance.predicted import Predicted, Soup, extruded
+from clearance.predicted import Predicted, box_soup, extruded
 from clearance.stray import Slab, rounded
 
 FAR_MM = 1e5
@@ -30,8 +30,9 @@ def predicted_metal(
     plane : sections.Plane
     whole : bool
         Cut all triangles of the part, so that the metal is right out to the window's
-        rim. Otherwise only those in the window: outlines that leave it are left out,
-        and only void whose outline lies wholly inside is right.
+        rim. Otherwise only those near the passage: outlines that leave it are left out,
+        the plane's origin must lie in void, and only the void around it is right, if
+        its outline lies wholly inside.
 
     Returns
     -------
@@ -43,18 +44,20 @@ def predicted_metal(
         z = float(plane.origin[2])
         level = predicted.section(z, plugged=True)
         return window, shapely.transform(level, lambda xy: _on_plane(plane, xy, z))
+    lacking = 0 if whole else _lacking(predicted, plane)
     pieces = []
     for slab in predicted.table:
         strip = _strip(plane, slab).intersection(window)
         if strip.is_empty:
             continue
         if slab.lift is not None:
-            pieces.append(_part(predicted, plane, slab, whole).intersection(strip))
+            outlines = [*_frames(lacking), *_outlines(predicted, plane, slab, whole)]
+            pieces.append(sections.polygons(outlines, overlapping=True).intersection(strip))
         if slab.gates:
             sheet = extruded(predicted.sheet(slab), slab.low, slab.high)
             pieces.append(sections.metal(sheet, plane).intersection(strip))
-    if predicted.window.bodies.added is not None:
-        pieces.append(sections.metal(predicted.window.bodies.added, plane, overlapping=True))
+    if predicted.added is not None:
+        pieces.append(sections.metal(predicted.added, plane, overlapping=True))
     metal = shapely.union_all(pieces).difference(predicted.removed(plane))
     return window, metal.intersection(window)
 
@@ -66,8 +69,6 @@ def _on_plane(plane: sections.Plane, xy: NDArray[np.float64], z: float) -> NDArr
 def _outline(predicted: Predicted, plane: sections.Plane) -> Any:
     """Where the window's box meets the plane."""
     low, high = predicted.window.box.low, predicted.window.box.high
-    from clearance.predicted import box_soup
-
     box = box_soup(tuple(low), tuple(high))
     return sections.metal(box, plane)
 
@@ -87,25 +88,32 @@ def _strip(plane: sections.Plane, slab: Slab) -> Any:
     return shapely.Polygon(corners)
 
 
-def _part(predicted: Predicted, plane: sections.Plane, slab: Slab, whole: bool) -> Any:
-    """Section of the plugged nominal, moved as the slab says."""
+def _outlines(
+    predicted: Predicted, plane: sections.Plane, slab: Slab, whole: bool
+) -> list[NDArray[np.float64]]:
+    """Closed outlines of the plugged nominal, moved as the slab says."""
     assert slab.lift is not None
     move = np.array([*rounded(slab.shift), slab.lift])
     back = sections.Plane(plane.origin - move, plane.normal, plane.u, plane.v)
-    soup = _closed(predicted, whole)
-    found = sections.loops(soup, back)
-    return sections.polygons(_with_frame(found, whole), overlapping=True)
-
-
-def _closed(predicted: Predicted, whole: bool) -> Soup:
     window = predicted.window
     part = window.bodies.part if whole else window.near
-    return np.concatenate([part, window.plugs])
+    return sections.loops(np.concatenate([part, window.plugs]), back).closed
 
 
-def _with_frame(found: sections.Loops, whole: bool) -> list[NDArray[np.float64]]:
-    """Closed outlines, inside one far frame of metal where the outer outlines are left out."""
-    if whole or not found.open:
-        return found.closed
+def _lacking(predicted: Predicted, plane: sections.Plane) -> int:
+    """How many outlines around the plane's origin, a point of the void, are left out.
+
+    The part's outer outlines need not lie near the passage. Void has winding number 0;
+    each outline that is missing around it takes one away.
+    """
+    slab = predicted.slab_at(float(plane.origin[2]), above=False)
+    if slab.lift is None:
+        return 0
+    at = plane.to_plane(plane.origin[None])
+    return max(0, -int(sections.winding(_outlines(predicted, plane, slab, False), at)[0]))
+
+
+def _frames(count: int) -> list[NDArray[np.float64]]:
+    """Far outlines of metal in the place of those that are left out."""
     frame = FAR_MM * np.array([(-1.0, -1.0), (1.0, -1.0), (1.0, 1.0), (-1.0, 1.0)])
-    return [frame, *found.closed]
+    return [frame] * count

@@ -20,7 +20,7 @@ from clearance.checked import Checked
 from clearance.crossings import polygonal
 from clearance.errors import ClearanceError
 from clearance.passages import pieces_at
-from clearance.predicted import Predicted, moved_shape
+from clearance.predicted import NOMINAL, Predicted, moved_shape
 from clearance.report import clear_diameter
 from clearance.result import CrossingResult, PassageResult, State
 from clearance.stray import NONE, Slab, rounded, slabs
@@ -274,7 +274,7 @@ def _voids(
 
 def _owners(checked: Checked) -> dict[str, Callable[[Any], bool]]:
     """For every passage, whether a nominal point lies in its void."""
-    void = checked.whole.predict(()).possible
+    void = checked.whole.predict(NOMINAL).possible
     pitch = checked.whole.grid.pitch_mm
 
     def test(own: set[int]) -> Callable[[Any], bool]:

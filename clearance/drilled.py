@@ -38,7 +38,7 @@ class Drilled(Predicted):
 
     @cached_property
     def _whole(self) -> Predicted:
-        return Predicted(self.window, self.events)
+        return Predicted(self.window, self.events, self.added)
 
     @cached_property
     def _cast(self) -> Runs:
@@ -89,8 +89,8 @@ class Drilled(Predicted):
     def surface(self) -> Soup:
         """Triangles of metal that hold the whole boundary of the void in the window."""
         pieces = [soup for piece in self._pieces() for soup in self._piece_surface(*piece)]
-        if self.window.bodies.added is not None:
-            pieces.append(meeting(self.window.bodies.added, self.window.box))
+        if self.added is not None:
+            pieces.append(meeting(self.added, self.window.box))
         nominal = np.concatenate(pieces) if pieces else np.empty((0, 3, 3), np.float32)
         cut = any(len(bores.meeting(nominal, bore)) for bore in self.bores)
         for bore in self.bores:
@@ -117,7 +117,7 @@ class Drilled(Predicted):
         walls = []
         for bore in self.bores:
             for plane, face in bores.facets(bore):
-                _, metal = predicted_metal(self._whole, plane)
+                _, metal = predicted_metal(self._whole, plane, whole=True)
                 level = flat(metal.intersection(face), 0.0).astype(np.float64)
                 if len(level):
                     corners = plane.to_space(level[..., :2].reshape(-1, 2)).reshape(-1, 3, 3)

@@ -237,7 +237,8 @@ def _bounding(predicted: Predicted, piece: NDArray[np.int32], n: int) -> list[in
         faces += [event.bottom + (k + 1) * event.layer for k in range(len(event.slices))]
         if any((np.abs(ends - face) < 1e-9).any() for face in faces):
             found.add(event.stray)
-    for stray, soup in predicted.window.bodies.added_by_stray.items():
+    meshes = {} if predicted.added is None else predicted.window.bodies.added_by_stray
+    for stray, soup in meshes.items():
         low, high = float(soup[..., 2].min()), float(soup[..., 2].max())
         if ((ends >= low - 1e-6) & (ends <= high + 1e-6)).any():
             found.add(stray)

@@ -21,15 +21,16 @@ from clearance.crossings import Crossing, crossings
 from clearance.errors import GridError, PortError
 from clearance.graph import in_words, on_way, passage_graph
 from clearance.passages import Search, Way, moved_mouth, pieces_at
-from clearance.predicted import Predicted, Window
+from clearance.predicted import NOMINAL, Events, Predicted, Window
 from clearance.result import ClearDiameter, CrossingResult, GaugePin, PassageResult, State
 from clearance.signs import gauge_pin
-from clearance.stray import Event
 from clearance.variants import Variant
 
 if TYPE_CHECKING:
     import networkx
 
+FACETS_MM = 2e-3
+"""How near the facets' share must come to what is missing, for the search of circles."""
 FINER = 3
 """Times that the pitch is halved where the answer is not clear."""
 
@@ -72,7 +73,7 @@ class PassageCheck:
         box = self.window(self.checked.pitch_mm).box
         return float(np.prod(box.high - box.low))
 
-    def predicted(self, events: tuple[Event, ...], pitch_mm: float) -> Predicted:
+    def predicted(self, events: Events, pitch_mm: float) -> Predicted:
         """The predicted part around this passage; farther around if its void leads there."""
         near = self.window(pitch_mm).predict(events)
         ends = (moved_mouth(near, self.inlet), moved_mouth(near, self.outlet))
@@ -94,7 +95,7 @@ class PassageCheck:
 
     def belongs(self, window: Window) -> Callable[[NDArray[np.float64]], bool]:
         """Whether a nominal point lies in the void that this passage runs through."""
-        void = window.predict(()).possible
+        void = window.predict(NOMINAL).possible
         own = pieces_at(void, self.inlet, window.grid.pitch_mm)
         return lambda point: bool(void.pieces_at(point[None]) & own)
 
@@ -191,12 +192,12 @@ class PassageCheck:
     @cached_property
     def nominal(self) -> Judged:
         """The passage in the nominal part."""
-        return self.judge(Variant((), ""))
+        return self.judge(Variant(NOMINAL, ""))
 
     def gauge_pins(self) -> list[GaugePin]:
         """Pins for both ports, in the first variant."""
         events = self.checked.unknowns.variants[0].events
-        nominal = self.search(self.predicted((), self.checked.pitch_mm), []).walls
+        nominal = self.search(self.predicted(NOMINAL, self.checked.pitch_mm), []).walls
         predicted = self.predicted(events, self.checked.pitch_mm)
         walls = self.search(predicted, []).walls
         pins = (gauge_pin(mouth, predicted, walls, nominal) for mouth in (self.inlet, self.outlet))
@@ -219,8 +220,25 @@ class PassageCheck:
                 judged.append(self.judge(variant))
         return self._combined(nominal, judged)
 
+    def _facets(self, nominal: Judged) -> list[str]:
+        """Whether the nominal part misses its requirement only because it is drawn in facets."""
+        missing = self.required - nominal.way.low_mm
+        if missing <= 0.0 or nominal.way.blocked or nominal.way.leak:
+            return []
+        from clearance.round_walls import chord_error
+
+        walls = self.search(self.predicted(NOMINAL, nominal.pitch_mm), []).walls
+        facets = 2.0 * chord_error(walls).hollow_max_mm
+        if missing > facets + FACETS_MM:
+            return []
+        return [
+            f"the nominal mesh itself lets {nominal.way.low_mm:.3f} mm pass, {missing:.3f} mm less "
+            f"than required; the facets of its round walls take {facets:.3f} mm: "
+            f"mesh_tolerance = {np.ceil(1e3 * missing) / 1e3:.3f} would allow that"
+        ]
+
     def _apart(self) -> str:
-        void = self.window(self.checked.pitch_mm).predict(()).possible
+        void = self.window(self.checked.pitch_mm).predict(NOMINAL).possible
         pitch = self.checked.pitch_mm
         inlet = pieces_at(void, self.inlet, pitch)
         with_inlet = [
@@ -256,6 +274,7 @@ class PassageCheck:
                 f"--pitch {finest / 2:g}, or a requirement that lies outside "
                 f"{first.way.low_mm:.3f} to {first.way.high_mm:.3f} mm"
             ]
+        reasons += self._facets(nominal)
         low = min(j.way.low_mm for j in judged)
         high = max(j.way.high_mm for j in judged)
         middle = 0.5 * (first.way.low_mm + first.way.high_mm)
@@ -294,7 +313,7 @@ class PassageCheck:
 
 
 def _has_event(predicted: Predicted) -> bool:
-    return bool(predicted.events) or bool(predicted.window.bodies.added_by_stray)
+    return bool(predicted.events) or predicted.added is not None
 
 
 def point(at: NDArray[np.float64] | None) -> tuple[float, float, float] | None:

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from clearance import cells as dense
 from clearance import distance, sections
-from clearance.crossings import Crossing, largest_circle_mm, squares_of
+from clearance.crossings import CIRCLE_MM, Crossing, largest_circle_mm, squares_of
 from clearance.errors import GridError
 from clearance.ports import Mouth, plug
 from clearance.possible import PossibleVoid, block, bounding
@@ -289,7 +289,7 @@ class Search:
         ceiling, leak = self._ceiling(closed)
         if ceiling < self.smallest_way_mm:
             return Way(0.0, 0.0, np.empty((0, 3)), leak, None)
-        low, route, throat = self._route(closed, ceiling)
+        low, route, throat = self._route(closed, ceiling, enough_mm)
         if leak:
             # A way wider than the widest leak cannot have left the part.
             leak = 2.0 * low <= self._leak_mm()
@@ -353,7 +353,7 @@ class Search:
     # ---- the lower bound: a route with exact distances -------------------------------------
 
     def _route(
-        self, closed: tuple[Crossing, ...], ceiling: float
+        self, closed: tuple[Crossing, ...], ceiling: float, need: float
     ) -> tuple[float, Floats, Floats | None]:
         passable = self.cells.passable
         shut = [self._cells_of(crossing) for crossing in closed]
@@ -370,7 +370,7 @@ class Search:
             )
             if len(index) == 0:
                 return best
-            low, route, throat = self._certify(self.cells.centres(index), ceiling)
+            low, route, throat = self._certify(self.cells.centres(index), ceiling, need)
             if low > best[0]:
                 best = (low, route, throat)
             if 2.0 * low >= self.smallest_way_mm or throat is None:
@@ -381,7 +381,9 @@ class Search:
             passable.ravel()[self.cells.within(throat - near, throat + near)] = 0
         return best
 
-    def _certify(self, centres: Floats, ceiling: float) -> tuple[float, Floats, Floats | None]:
+    def _certify(
+        self, centres: Floats, ceiling: float, need: float
+    ) -> tuple[float, Floats, Floats | None]:
         """Lead the route from mouth to mouth, widen it, and take its exact least distance."""
         pitch = self.predicted.grid.pitch_mm
         start, end = self._start(self.inlet, centres[0]), self._start(self.outlet, centres[-1])
@@ -394,8 +396,10 @@ class Search:
         if bound <= 0.0:
             return 0.0, route, where
         spacing = max(2.0 * pitch, 0.15 * ceiling)
-        # Nothing can be wider than the ceiling; a tenth of a pitch below it is near enough.
-        enough = max(0.5 * ceiling - 0.1 * pitch, 0.0)
+        # Nothing can be wider than the ceiling; a tenth of a pitch below it is near enough,
+        # unless the requirement lies near it.
+        short = 0.1 * pitch if abs(ceiling - need) > pitch else CIRCLE_MM
+        enough = max(0.5 * ceiling - short, 0.0)
         route = distance.widen(self.tree, route, spacing_mm=spacing, enough=enough)
         bound, where = distance.certified_clearance(self.tree, route)
         return max(bound - SURFACE_MM, 0.0), route, where

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
 from functools import cached_property
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 from numba import njit
@@ -30,6 +30,9 @@ ABOVE_MM = 1e-5
 """A section "just above" a level face is taken this much higher (below a face: at it)."""
 
 Soup = NDArray[np.float32]
+Events = tuple[Event, ...] | None
+NOMINAL: Final = None
+"""In the place of events: no event, and none of the stray metal that is given as a mesh."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -182,7 +185,7 @@ class Window:
     _casts: dict[tuple[str, tuple[float, float]], Columns] = field(default_factory=dict)
     _sure: Casts = field(default_factory=dict)
     _metal: dict[tuple[str, float], Any] = field(default_factory=dict)
-    _predicted: dict[tuple[Event, ...], Predicted] = field(default_factory=dict)
+    _predicted: dict[Events, Predicted] = field(default_factory=dict)
 
     @cached_property
     def grid(self) -> Grid:
@@ -288,15 +291,18 @@ class Window:
         )
         return shapely.intersection(section, self.rectangle)
 
-    def predict(self, events: tuple[Event, ...]) -> Predicted:
-        """Return the predicted part in this window (the nominal one for no events)."""
-        if events not in self._predicted:
+    def predict(self, events: Events) -> Predicted:
+        """Return the predicted part in this window; for `NOMINAL` the part as designed."""
+        found = self._predicted.get(events)
+        if found is None:
             # One event is looked at in several ways; of many variants only the last is kept.
-            nominal = self._predicted.get(())
-            made = Predicted(self, events)
-            self._predicted = {events: made} if nominal is None else {(): nominal, events: made}
-            return made  # threads share a window: another may be kept by now
-        return self._predicted.get(events) or Predicted(self, events)
+            added = None if events is NOMINAL else self.bodies.added
+            found = Predicted(self, events or (), added)
+            kept: dict[Events, Predicted] = {
+                e: p for e, p in self._predicted.items() if e is NOMINAL
+            }
+            self._predicted = {**kept, events: found}
+        return found
 
 
 @dataclass(eq=False)
@@ -305,6 +311,7 @@ class Predicted:
 
     window: Window
     events: tuple[Event, ...]
+    added: Soup | None
 
     @cached_property
     def table(self) -> tuple[Slab, ...]:
@@ -327,7 +334,7 @@ class Predicted:
 
         casts = {key: runs(*key) for key in bodies(self.table)}
         metal = assemble(self.table, casts)
-        if self.window.bodies.added is not None:
+        if self.added is not None:
             metal = unite(metal, runs("added", (0.0, 0.0)))
         return metal
 
@@ -337,7 +344,7 @@ class Predicted:
         table = slabs(self.events, loose=True)
         casts = {key: self.window.columns(*key).metal for key in bodies(table)}
         metal = assemble(table, casts)
-        if self.window.bodies.added is not None:
+        if self.added is not None:
             metal = unite(metal, self.window.columns("added").metal)
         return metal
 
@@ -391,7 +398,7 @@ class Predicted:
             pieces.append(
                 moved_shape(self.window.metal(name, z - slab.lift, above), rounded(slab.shift))
             )
-        if self.window.bodies.added is not None:
+        if self.added is not None:
             pieces.append(self.window.metal("added", z, above))
         metal = shapely.intersection(shapely.union_all(pieces), self.window.rectangle)
         return metal.difference(self.removed(sections.Plane.level(z)))
@@ -422,8 +429,8 @@ class Predicted:
         soups += [
             extruded(self.sheet(slab), slab.low, slab.high) for slab in self.table if slab.gates
         ]
-        if self.window.bodies.added is not None:
-            soups.append(meeting(self.window.bodies.added, self.window.box))
+        if self.added is not None:
+            soups.append(meeting(self.added, self.window.box))
         return np.concatenate(soups) if soups else np.empty((0, 3, 3), np.float32)
 
     def _pieces(self) -> list[tuple[float, float, float, tuple[float, float]]]:

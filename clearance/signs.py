@@ -100,12 +100,24 @@ def gauge_pin(
 ) -> GaugePin | None:
     """The largest pin that enters a mouth, and where it stops as predicted and nominally.
 
-    `walls` and `nominal_walls` are the triangles that bound the void behind the mouth.
-    Depths are from the mouth's closing surface, square to it; None where it goes through.
+    A pin enters if nominally it goes in by half its diameter at least: a chamfer alone
+    does not take it. `walls` and `nominal_walls` are the triangles that bound the void
+    behind the mouth. Depths are from the mouth's closing surface, square to it; None
+    where the pin goes through.
     """
-    diameter = PIN_STEP_MM * np.floor(2.0 * mouth.inscribed_radius / PIN_STEP_MM - 1.0 + 1e-9)
-    if diameter < PIN_STEP_MM:
+
+    def enters(tenths: int) -> bool:
+        diameter = tenths * PIN_STEP_MM
+        stop = _stop(mouth, nominal_walls, 0.5 * diameter)
+        return stop is None or stop >= 0.5 * diameter
+
+    low, high = 0, int(2.0 * mouth.inscribed_radius / PIN_STEP_MM + 1e-9)  # `high` is too large
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (middle, high) if enters(middle) else (low, middle)
+    if low == 0:
         return None
+    diameter = low * PIN_STEP_MM
     return GaugePin(
         port=mouth.name,
         pin_diameter_mm=float(diameter),

@@ -29,13 +29,13 @@ class Variant:
 
     Attributes
     ----------
-    events : tuple of Event
+    events : tuple of Event, or None for the nominal part
         In rising order; mesh strays are not among them (nothing is unknown of them).
     said : str
         What is fixed here that the case leaves open, in words; empty if nothing.
     """
 
-    events: tuple[Event, ...]
+    events: tuple[Event, ...] | None
     said: str
 
 

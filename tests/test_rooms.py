@@ -45,6 +45,7 @@ ROOMS = [
     "loose",
     "signs",
     "graph",
+    "round_walls",
     "checked",
     "passage_check",
     "apart",
