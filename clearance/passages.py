@@ -29,7 +29,9 @@ SURFACE_MM = 2e-5
 MOST_CELLS = 600_000_000
 """Cells of a dense window at most (about 8 bytes each while a way is sought)."""
 MOST_TRIES = 8
-"""Routes tried, and cuts made, before a bracket is left as it is."""
+"""Routes tried before a way is left unproven."""
+CUT_CELLS = 200_000_000
+"""Cells gone over for all plane sections together, about; at least MOST_TRIES sections."""
 
 Floats = NDArray[np.float64]
 
@@ -457,24 +459,34 @@ class Search:
             active.ravel()[self._cells_of(crossing)] = 0
         sources = self._at(self.inlet)
         targets = self._at(self.outlet)
-        widest = 0.0
-        for _ in range(MOST_TRIES):
-            place, tangent, room = self._throat(route)
-            cut = self._section(place, tangent, room)
+        widest, rest = 2.0 * low, np.inf
+        for _ in range(self._tries()):
+            cut = self._section(*self._throat(route))
             if cut is None:
-                return np.inf
+                break
             plane, polygon, circle = cut
             widest = max(widest, circle)
             half = 0.5 * np.sqrt(3.0) * cells.predicted.grid.pitch_mm
             active.ravel()[cells.near_plate(plane, polygon, -half, half, half)] = 0
-            reached = dense.flood(active, sources[active.ravel()[sources] > 0])
-            if not reached.ravel()[targets].any():
-                return max(widest, 2.0 * low) + 2.0 * SURFACE_MM
-            index, _ = dense.widest_route(cells.radius, active, sources, targets)
-            if len(index) < 3:
-                return np.inf
-            route = cells.centres(index)
-        return np.inf
+            index, room = dense.widest_route(cells.radius, active, sources, targets)
+            # What is left is no wider than the cells of its widest route.
+            rest = 0.0 if len(index) == 0 else 2.0 * (room + cells.slack_mm)
+            if rest <= widest:
+                break
+            route = self._drawn_in(cells.centres(index))
+        return max(widest, min(rest, 1e9)) + 2.0 * SURFACE_MM
+
+    def _tries(self) -> int:
+        """Sections that may be taken: many in a small window, few in a large one."""
+        return int(np.clip(CUT_CELLS // np.prod(self.cells.shape), MOST_TRIES, 64))
+
+    def _drawn_in(self, route: Floats) -> Floats:
+        """A route over cells, led through the middle of its throat if it runs through void."""
+        if distance.certified_clearance(self.tree, route)[0] <= 0.0:
+            return route
+        return distance.widen(
+            self.tree, route, spacing_mm=2.0 * self.predicted.grid.pitch_mm, rounds=8
+        )
 
     def _at(self, mouth: Mouth) -> NDArray[np.int64]:
         half = 0.5 * np.sqrt(3.0) * self.predicted.grid.pitch_mm
