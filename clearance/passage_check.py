@@ -123,7 +123,8 @@ class PassageCheck:
             crossings(predicted, self.belongs(predicted.window)) if _has_event(predicted) else []
         )
         search = self.search(predicted, found)
-        way = search.way(enough_mm=self.required)
+        hint = None if variant.events is NOMINAL else self.nominal.way
+        way = search.way(enough_mm=self.required, hint=hint)
         graph = passage_graph(predicted, self.inlet, self.outlet, found)
         ways = on_way(graph)
         state, reasons = self._state(way, [c for n, c in enumerate(found) if n in ways])

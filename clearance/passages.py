@@ -34,6 +34,7 @@ CUT_CELLS = 200_000_000
 """Cells gone over for all plane sections together, about; at least MOST_TRIES sections."""
 
 Floats = NDArray[np.float64]
+NO_ROUTE: Floats = np.empty((0, 3))
 
 
 @dataclass(frozen=True, eq=False)
@@ -282,16 +283,23 @@ class Search:
     def _level(a: Crossing, b: Crossing) -> bool:
         return a.low <= b.high and b.low <= a.high
 
-    def way(self, closed: tuple[Crossing, ...] = (), enough_mm: float = np.inf) -> Way:
+    def way(
+        self,
+        closed: tuple[Crossing, ...] = (),
+        enough_mm: float = np.inf,
+        hint: Way | None = None,
+    ) -> Way:
         """Bracket the widest way that uses none of the crossings in `closed`.
 
         `enough_mm`: a bracket that lies wholly on one side of it need not be narrower
-        than a pitch.
+        than a pitch. `hint`: the way in the nominal part, which may still be the widest.
         """
         ceiling, leak = self._ceiling(closed)
         if ceiling < self.smallest_way_mm:
             return Way(0.0, 0.0, np.empty((0, 3)), leak, None)
-        low, route, throat = self._route(closed, ceiling, enough_mm)
+        low, route, throat = self._still(hint, ceiling) if not closed else (0.0, NO_ROUTE, None)
+        if low == 0.0:
+            low, route, throat = self._route(closed, ceiling, enough_mm)
         if leak:
             # A way wider than the widest leak cannot have left the part.
             leak = 2.0 * low <= self._leak_mm()
@@ -351,6 +359,19 @@ class Search:
     def _joined(self, blocks: list[Any]) -> bool:
         start, end = self._ends(self.predicted.possible_less(blocks))
         return bool(start & end)
+
+    def _still(self, hint: Way | None, ceiling: float) -> tuple[float, Floats, Floats | None]:
+        """The nominal route, if the event leaves it as wide as it was or as the ceiling allows."""
+        if hint is None or len(hint.route) == 0 or not self._in_place():
+            return 0.0, NO_ROUTE, None
+        bound, where = distance.certified_clearance(self.tree, hint.route)
+        low = bound - SURFACE_MM
+        as_wide = min(hint.low_mm, ceiling - 0.2 * self.predicted.grid.pitch_mm)
+        return (low, hint.route, where) if 2.0 * low >= as_wide - 1e-4 else (0.0, NO_ROUTE, None)
+
+    def _in_place(self) -> bool:
+        """Nothing has moved, so that nominal routes make sense."""
+        return all(e.rise == 0.0 and e.shift == (0.0, 0.0) for e in self.predicted.events)
 
     # ---- the lower bound: a route with exact distances -------------------------------------
 

@@ -141,6 +141,9 @@ def _first_contact(triangles, origin, frame, radius):  # type: ignore[no-untyped
     The pin is taken as the prism of `SIDES` sides around it: it stops a little early.
     """
     first = np.inf
+    turn = 2.0 * np.pi / SIDES * np.arange(SIDES)
+    cosine, sine = np.cos(turn), np.sin(turn)
+    corner = radius / np.cos(np.pi / SIDES)
     p = np.empty((3 + SIDES, 3))
     q = np.empty((3 + SIDES, 3))
     for f in range(triangles.shape[0]):
@@ -153,9 +156,13 @@ def _first_contact(triangles, origin, frame, radius):  # type: ignore[no-untyped
             near, far = min(near, p[v, 2]), max(far, p[v, 2])
         if far < 0.0 or near >= first:
             continue
+        if min(p[0, 0], p[1, 0], p[2, 0]) > corner or max(p[0, 0], p[1, 0], p[2, 0]) < -corner:
+            continue
+        if min(p[0, 1], p[1, 1], p[2, 1]) > corner or max(p[0, 1], p[1, 1], p[2, 1]) < -corner:
+            continue
         m = 3
         for side in range(SIDES):
-            x, y = np.cos(2.0 * np.pi * side / SIDES), np.sin(2.0 * np.pi * side / SIDES)
+            x, y = cosine[side], sine[side]
             n = 0
             for v in range(m):
                 w = v + 1 if v + 1 < m else 0

@@ -196,7 +196,7 @@ def test_unknown_resume_is_undetermined_where_the_two_differ(tmp_path):
     # Ten repeated layers in a bore that leans by 45 degrees: if the build went on with the layer
     # that belongs, nothing but steps; if with the next number, the upper part stands 2 mm beside.
     solid = s.tilted_bore(2.0, 45.0, (50.0, 14.0, 20.0))
-    passage = make.passage((-10, 0, 0), (10, 0, 20), 2 * 2**0.25, 3.0)
+    passage = make.passage((-10, 0, 0), (10, 0, 20), 2 * 2**0.25, 3.7)
     states = {}
     for resume in ("height", "layer", "unknown"):
         event = make.sheet(10.0, 10, from_layer=50, resume=resume)
