@@ -1,8 +1,8 @@
 """Powder that stayed in the part: unmelted gaps in a sheet, and voids without a way out.
 
 In: the predicted part over the whole part's window, and where the passages run.
-Out: `Unmelted` and `TrappedPowder` for the result. Both are counted on columns:
-areas and volumes are right to about the columns' spacing.
+Out: `Unmelted` and `TrappedPowder` for the result. What they join and how large a
+void is is counted on columns, right to about their spacing; gap areas are exact.
 """
 
 from __future__ import annotations
@@ -101,11 +101,24 @@ def _unmelted(
         joins |= pairs
     return Unmelted(
         event.stray,
-        float(gap.sum()) * grid.pitch_mm**2,
+        _area(predicted, event),
         float(thickness),
         tuple(sorted(joins)),
         where,
     )
+
+
+def _area(predicted: Predicted, event: Event) -> float:
+    """Area in plan of all gaps of a sheet, from exact sections in the middle of its layers, mm2."""
+    import shapely
+
+    gaps = []
+    for slab in predicted.table:
+        if slab.stray == event.stray and slab.low >= event.bottom:
+            slices = [predicted.outline(gate) for gate in slab.gates if gate.body != "part"]
+            metal = predicted.section(0.5 * (slab.low + slab.high))
+            gaps.append(metal.difference(shapely.union_all(slices)))
+    return float(shapely.union_all(gaps).area)
 
 
 @njit(cache=True, nogil=True)

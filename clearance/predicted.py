@@ -24,7 +24,7 @@ from clearance.possible import (
     possible_void,
     surely_metal,
 )
-from clearance.stray import Casts, Event, Slab, assemble, bodies, offset, rounded, slabs
+from clearance.stray import Casts, Event, Gate, Slab, assemble, bodies, offset, rounded, slabs
 
 ABOVE_MM = 1e-5
 """A section "just above" a level face is taken this much higher (below a face: at it)."""
@@ -409,14 +409,15 @@ class Predicted:
 
         return shapely.Polygon()
 
-    def _gate(self, body: str, z: float, shift: tuple[float, float]) -> Any:
-        return moved_shape(self.window.metal(body, z), rounded(shift))
+    def outline(self, gate: Gate) -> Any:
+        """Section (shapely) that a gate makes metal, where it lies in the predicted part."""
+        return moved_shape(self.window.metal(gate.body, gate.z), rounded(gate.shift))
 
     def sheet(self, slab: Slab) -> Any:
         """Outline (shapely) of what the gates of a slab make metal."""
         import shapely
 
-        return shapely.union_all([self._gate(gate.body, gate.z, gate.shift) for gate in slab.gates])
+        return shapely.union_all([self.outline(gate) for gate in slab.gates])
 
     @cached_property
     def surface(self) -> Soup:
