@@ -9,9 +9,11 @@ from __future__ import annotations
 import os
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from typing import TypeVar
 
 import numpy as np
+from numpy.typing import NDArray
 
 from clearance.apart import separate
 from clearance.case import Case
@@ -19,6 +21,7 @@ from clearance.checked import Checked, Progress, prepare, silent
 from clearance.loose import trapped_powder, unmelted
 from clearance.passage_check import PassageCheck
 from clearance.predicted import NOMINAL
+from clearance.remedy import disposition, remedied
 from clearance.result import Result
 from clearance.signs import signs
 from clearance.stray import offset
@@ -43,6 +46,7 @@ def check(
     pitch_mm: float | None = None,
     progress: Progress = silent,
     threads: int | None = None,
+    beside: NDArray[np.float32] | None = None,
 ) -> Result:
     """Check one part: every passage of a case, in the nominal and the predicted part.
 
@@ -56,15 +60,23 @@ def check(
     threads : int, optional
         Passages looked at side by side; default: as many as there are processors to
         use, at most four. The result does not depend on it.
+    beside : (F, 3, 3) ndarray of float32, mm, optional
+        For a part of a plate: closed soup of other parts whose slices lie over it, in this
+        part's coordinates; empty where there is none.
 
     Raises
     ------
     ClearanceError
         What the user has to mend: a mesh, a port, an impossible event, a pitch too fine.
     """
-    checked = prepare(case, pitch_mm, progress)
+    return conclude(prepare(case, pitch_mm, progress, beside), progress, threads)
+
+
+def conclude(checked: Checked, progress: Progress = silent, threads: int | None = None) -> Result:
+    """Judge every passage of a case that is prepared; parameters and errors as for `check`."""
+    case = checked.case
     checks = [PassageCheck(checked, p) for p in case.passage]
-    passages = _side_by_side(lambda c: c.result(progress), checks, threads)
+    remedies = _side_by_side(lambda c: remedied(c, c.result(progress), progress), checks, threads)
     pins = [
         pin for found in _side_by_side(PassageCheck.gauge_pins, checks, threads) for pin in found
     ]
@@ -73,10 +85,10 @@ def check(
     events = checked.unknowns.variants[0].events or ()
     nominal, predicted = checked.whole.predict(NOMINAL), checked.whole.predict(events)
     gaps = unmelted(predicted, routes)
-    return Result(
+    result = Result(
         part=case.part.name,
         pitch_mm=checked.pitch_mm,
-        passages=tuple(passages),
+        passages=tuple(remedy.result for remedy in remedies),
         separate=separate(checked, checks, gaps, progress),
         unmelted=tuple(gaps),
         trapped_powder=tuple(trapped_powder(predicted, nominal, routes, case.part.density_g_cm3)),
@@ -86,6 +98,8 @@ def check(
         notices=tuple(dict.fromkeys((*case.notices, *checked.notices, *_cut_ports(checked)))),
         cautions=CAUTIONS,
     )
+    reached = {remedy.result.name: remedy.reached for remedy in remedies}
+    return replace(result, disposition=disposition(checked, result, reached))
 
 
 def _cut_ports(checked: Checked) -> list[str]:

@@ -202,8 +202,21 @@ def _extent(piece, start, z, ny, wanted):  # type: ignore[no-untyped-def]
     return low, high
 
 
-def prepare(case: Case, pitch_mm: float | None = None, progress: Progress = silent) -> Checked:
+def prepare(
+    case: Case,
+    pitch_mm: float | None = None,
+    progress: Progress = silent,
+    beside: NDArray[np.float32] | None = None,
+) -> Checked:
     """Read the meshes of a case and find its ports.
+
+    Parameters
+    ----------
+    case, pitch_mm, progress
+        As for `check.check`.
+    beside : (F, 3, 3) ndarray of float32, mm, optional
+        For a part of a plate: closed soup of other parts whose slices lie over it, in this
+        part's coordinates; empty where there is none.
 
     Raises
     ------
@@ -215,7 +228,7 @@ def prepare(case: Case, pitch_mm: float | None = None, progress: Progress = sile
     notices = list(part.notices)
     triangles = part.triangles
     low, high = extent(triangles)
-    unknowns = variants(case, float(low[2]), float(high[2]))
+    unknowns = variants(case, float(low[2]), float(high[2]), alone=beside is None)
     pitch = pitch_mm or case.grid.pitch or default_pitch(case, low, high)
     progress(f"cutting the part into columns {pitch:g} mm apart, finding the ports")
     grid = _grid(low, high, unknowns, pitch)
@@ -226,7 +239,7 @@ def prepare(case: Case, pitch_mm: float | None = None, progress: Progress = sile
         columns, mouths = _columns_and_mouths(case, triangles, grid)
     if columns.most_winding > 1:
         notices.append("the mesh has overlapping shells; they are taken as one piece of metal")
-    bodies = _bodies(case, triangles, overlapping=columns.most_winding > 1)
+    bodies = _bodies(case, triangles, columns.most_winding > 1, beside)
     notices += unknowns.notices
     for mouth in mouths.values():
         notices += mouth.notices
@@ -281,18 +294,23 @@ def _refuse_open(case: Case, columns: Columns) -> None:
         )
 
 
-def _bodies(case: Case, triangles: NDArray[np.float32], overlapping: bool) -> Bodies:
+def _bodies(
+    case: Case,
+    triangles: NDArray[np.float32],
+    overlapping: bool,
+    beside: NDArray[np.float32] | None,
+) -> Bodies:
     """Read the meshes beside the part's own."""
-    beside = [read_part(path, case.part.unit) for path in case.part.also_melted]
-    melted = triangles
-    if beside:
-        melted = np.concatenate([triangles, *(p.triangles for p in beside)])
+    others = [read_part(path, case.part.unit).triangles for path in case.part.also_melted]
+    if beside is not None and len(beside):
+        others.append(beside)
+    melted = np.concatenate([triangles, *others]) if others else triangles
     added = {
         n: read_part(stray.mesh, case.part.unit).triangles
         for n, stray in enumerate(case.stray)
         if stray.mesh is not None
     }
-    return Bodies(triangles, melted, added, overlapping or bool(beside))
+    return Bodies(triangles, melted, added, overlapping or bool(others))
 
 
 def _mouths(case: Case, triangles: NDArray[np.float32]) -> dict[str, Mouth]:

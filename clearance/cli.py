@@ -23,6 +23,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from clearance import __version__
+from clearance.commands_plate import plate
 from clearance.errors import ClearanceError
 
 if TYPE_CHECKING:
@@ -285,6 +286,9 @@ def section(case: Path, at_height: float, output: Path, pitch: float | None) -> 
         figure = level_figure(level_section(checked, passages, at_height))
         interrupts.stop_if_seen()
         write(figure, output)
+
+
+main.add_command(plate)
 
 
 # ---- what the commands share -----------------------------------------------------------------

@@ -98,7 +98,7 @@ class Drilled(Predicted):
         sheets = [
             extruded(self._left_of(slab), slab.low, slab.high) for slab in self.table if slab.gates
         ]
-        return np.concatenate([nominal, *sheets, *(self._walls() if cut else [])])
+        return np.concatenate([nominal, *sheets, *([self.walls()] if cut else [])])
 
     def _left_of(self, slab: Slab) -> Any:
         """Outline of what the bores leave of a sheet over a slab's whole height.
@@ -112,9 +112,9 @@ class Drilled(Predicted):
             left = left.difference(ends[0].intersection(ends[1]))
         return left
 
-    def _walls(self) -> list[Soup]:
+    def walls(self) -> Soup:
         """The bores' own faces where they lie in metal."""
-        walls = []
+        walls = [np.empty((0, 3, 3), np.float32)]
         for bore in self.bores:
             for plane, face in bores.facets(bore):
                 _, metal = predicted_metal(self._whole, plane, whole=True)
@@ -122,4 +122,4 @@ class Drilled(Predicted):
                 if len(level):
                     corners = plane.to_space(level[..., :2].reshape(-1, 2)).reshape(-1, 3, 3)
                     walls.append(corners.astype(np.float32))
-        return walls
+        return np.concatenate(walls)

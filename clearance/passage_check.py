@@ -61,6 +61,7 @@ class PassageCheck:
             - checked.case.part.mesh_tolerance
         )
         self._windows: dict[float, Window] = {}
+        self.judged: list[Judged] = []
 
     def window(self, pitch_mm: float) -> Window:
         """The window of this passage at a pitch."""
@@ -118,7 +119,11 @@ class PassageCheck:
         return best
 
     def _judge_at(self, variant: Variant, pitch: float) -> Judged:
-        predicted = self.predicted(variant.events, pitch)
+        return self.judge_in(self.predicted(variant.events, pitch), variant)
+
+    def judge_in(self, predicted: Predicted, variant: Variant) -> Judged:
+        """State of the passage in a predicted part, whatever has been taken out of it."""
+        pitch = predicted.grid.pitch_mm
         found = (
             crossings(predicted, self.belongs(predicted.window)) if _has_event(predicted) else []
         )
@@ -219,6 +224,7 @@ class PassageCheck:
                 judged.append(dataclasses.replace(nominal, variant=variant))
             else:
                 judged.append(self.judge(variant))
+        self.judged = judged
         return self._combined(nominal, judged)
 
     def _facets(self, nominal: Judged) -> list[str]:

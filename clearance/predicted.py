@@ -434,6 +434,16 @@ class Predicted:
             soups.append(meeting(self.added, self.window.box))
         return np.concatenate(soups) if soups else np.empty((0, 3, 3), np.float32)
 
+    def bare_surface(self, box: Box) -> Soup:
+        """Triangles of the part in a box where it stands now, without the stray sheets."""
+        soups = []
+        for low, high, lift, shift in self._pieces():
+            move = np.array([*rounded(shift), lift])
+            near = meeting(self.window.bodies.part, Box(box.low - move, box.high - move))
+            whole = not np.isfinite(low) and not np.isfinite(high) and not move.any()
+            soups.append(near if whole else clipped(near, low - lift, high - lift, move))
+        return np.concatenate(soups)
+
     def _pieces(self) -> list[tuple[float, float, float, tuple[float, float]]]:
         """Stretches of z over which the nominal part is moved in one piece."""
         pieces: list[tuple[float, float, float, tuple[float, float]]] = []

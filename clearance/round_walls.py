@@ -20,8 +20,8 @@ FLATTEST_DEG, STEEPEST_DEG = 0.02, 46.0
 """Angle between neighbouring facets of a round wall: 8 facets round a circle make 45 degrees."""
 ALIKE = 2.0
 """Widths of neighbouring facets of a round wall differ at most by this factor."""
-MOST_EDGES = 400_000
-"""Edges that are looked at, spread over the mesh, if there are more."""
+MOST_TRIANGLES = 64
+"""A flat face of more triangles is no facet of a round wall."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -78,8 +78,11 @@ def chord_error(triangles: Singles) -> ChordError:
     if len(pairs) == 0:
         return none
     width = _widths(points, ids, facet, pairs, ends)
-    like = (width.min(axis=1) > 0.0) & (width.max(axis=1) <= ALIKE * width.min(axis=1))
+    least, most = width.min(axis=1), width.max(axis=1)
+    like = (least > 0.0) & (most <= ALIKE * least) & np.isfinite(most)
     pairs, ends, width, far = pairs[like], ends[like], width[like], far[like]
+    if len(pairs) == 0:
+        return none
     inner = _between_two(facet, pairs)
     pairs, ends, width, far = pairs[inner], ends[inner], width[inner], far[inner]
     if len(pairs) == 0:
@@ -131,7 +134,7 @@ def _facets(flat: Ints, count: int) -> Ints:
     from scipy.sparse import coo_array
     from scipy.sparse.csgraph import connected_components
 
-    links = coo_array((np.ones(len(flat), np.bool_), (flat[:, 0], flat[:, 1])), shape=(count,) * 2)
+    links = coo_array((np.ones(len(flat), bool), (flat[:, 0], flat[:, 1])), shape=(count,) * 2)
     result: Ints = connected_components(links, directed=False)[1].astype(np.int64)
     return result
 
@@ -141,14 +144,20 @@ def _widths(points: Floats, ids: Ints, facet: Ints, pairs: Ints, ends: Ints) -> 
     start = points[ends[:, 0]]
     along = points[ends[:, 1]] - start
     length = np.linalg.norm(along, axis=1)
-    along /= np.where(length > 0.0, length, 1.0)[:, None]
+    length = np.where(length > 0.0, length, 1.0)
+    along /= length[:, None]
     order = np.argsort(facet, kind="stable")
     first = np.searchsorted(facet[order], np.arange(facet.max() + 2))
-    result = np.zeros((len(pairs), 2))
+    corners = points[ids]
+    area = np.linalg.norm(
+        np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]), axis=1
+    )
+    result: Floats = area[pairs] / length[:, None]  # of facets that are one triangle
     for side in (0, 1):
         mine = facet[pairs[:, side]]
         count = first[mine + 1] - first[mine]
-        count = np.where(count > 64, 0, count)  # a large flat face is no facet of a round wall
+        result[count > MOST_TRIANGLES, side] = np.inf
+        count[(count == 1) | (count > MOST_TRIANGLES)] = 0
         edge = np.repeat(np.arange(len(pairs)), count)
         step = np.arange(len(edge)) - np.repeat(np.cumsum(count) - count, count)
         triangle = order[first[mine][edge] + step]
@@ -163,7 +172,8 @@ def _between_two(facet: Ints, pairs: Ints) -> NDArray[np.bool_]:
     """Whether both facets of an edge have round edges to two other facets."""
     a, b = facet[pairs[:, 0]], facet[pairs[:, 1]]
     count = int(facet.max()) + 1
-    both = np.unique(np.concatenate([a * count + b, b * count + a]))
+    both = np.sort(np.concatenate([a * count + b, b * count + a]))
+    both = both[np.concatenate([[True], both[1:] != both[:-1]])]
     neighbours = np.bincount(both // count, minlength=count)
     result: NDArray[np.bool_] = (neighbours[a] >= 2) & (neighbours[b] >= 2)
     return result

@@ -30,6 +30,7 @@ SEEDS = 5  # points tried first along each side of a region
 LEVELS = 5  # times that a disc's squares are quartered
 CELLS = 200_000  # most cells looked at
 PATIENCE = 600  # cells spent on the widest line even when it is known to be too narrow
+CORNERS = np.array([(-1.0, -1.0), (1.0, -1.0), (-1.0, 1.0), (1.0, 1.0)])
 WITNESSES = 96  # points of metal remembered, to rule lines out without measuring
 
 
@@ -184,6 +185,7 @@ class _Search:
         u = w / length[:, None]
         a, b = p - self.before * u, p + (length + self.beyond)[:, None] * u
         room, at, metal = distance.segment_clearances(self.tree, a, b)
+        room[room < distance.ROUNDING_MM] = 0.0  # touching is meeting
         return _Lines(p, u, length, room, at, metal)
 
     def offer(self, pairs: Floats, room: Floats) -> bool:
@@ -342,11 +344,14 @@ class _Search:
         along, room = self.places(lines)
         spread = self.shift(lines.length, reach, along)
         bound = np.minimum(cells.bound, np.maximum(room + spread, 0.0))
-        share = np.clip(along / lines.length, 0.0, 1.0)
-        part = (share * reach[1] > (1.0 - share) * reach[0]).astype(np.int64)
+        nothing = np.zeros_like(reach[0])
+        by_p = self.shift(lines.length, np.stack([reach[0], nothing]), along)
+        by_q = self.shift(lines.length, np.stack([nothing, reach[1]]), along)
+        part = (by_q > by_p).astype(np.int64)
         open_ = np.flatnonzero(bound > goal)
         self.try_middles(middle[open_], box[open_], lines.room[open_])
         self.discs(lines, reach, along, bound, open_, goal)
+        self.ends(lines, reach, along, bound, open_[bound[open_] > goal], goal)
         return _Cells(box, bound, part)
 
     def try_middles(self, middle: Floats, box: Floats, room: Floats) -> None:
@@ -376,23 +381,23 @@ class _Search:
             )
             some = share >= 0.0
             hit, at = hit[some], (share * total - self.before)[some]
-            depth = self.signed(lines.p[hit] + at[:, None] * lines.u[hit])
+            depth = self.signed(lines.p[hit] + at[:, None] * lines.u[hit])[0]
             deep = depth < 0.0
             along[hit[deep]], room[hit[deep]] = at[deep], depth[deep]
         return along, room
 
-    def signed(self, points: Floats, least: Floats | float = 0.0) -> Floats:
-        """Distance to metal, negative where a point is surely inside it.
+    def signed(self, points: Floats, least: Floats | float = 0.0) -> tuple[Floats, Floats]:
+        """Distance to metal, negative where a point is surely inside it; and where it is met.
 
         Where the distance is no more than `least` its sign is not looked for.
         """
-        room, _, triangle = distance.closest(self.tree, points)
+        room, nearest, triangle = distance.closest(self.tree, points)
         doubt = np.flatnonzero(room > least)
         inside = kernels.metal(
             self.tree.triangles, self.tree.boxes, points[doubt], self.place[triangle[doubt]]
         )
         room[doubt[inside]] *= -1.0
-        return room
+        return room, nearest
 
     def shift(self, length: Floats, reach: Floats, along: Floats) -> Floats:
         """How far the lines of a cell can lie from the middle line at a place (see the notes)."""
@@ -430,36 +435,61 @@ class _Search:
         most = self.largest_on_discs(centre, lines.u[which], spread, goal)
         bound[which] = np.minimum(bound[which], most)
 
+    def ends(
+        self, lines: _Lines, reach: Floats, along: Floats, bound: Floats, which: Ints, goal: float
+    ) -> None:
+        """Lower bounds of cells whose middle line is narrowest at or past one of its ends.
+
+        The point s beyond q' is (q' + s u) + s (u' - u). The first part lies in a plane parallel to
+        that of the region, within the rectangle's reach. Of the second, the part across u is at
+        most s turn and the part along u at most s turn^2 / 2; seen from the plane, whose normal
+        makes an angle with u, that is no more than s turn within it and s (turn sin(angle) +
+        turn^2 / 2) off it.
+        """
+        for k in (0, 1):
+            past = (along - lines.length if k else -along)[which]
+            mine, past = which[past >= -1e-9], np.maximum(past[past >= -1e-9], 0.0)
+            if not len(mine):
+                continue
+            normal = self.planes[k].normal
+            lean = np.sqrt(np.maximum(1.0 - (lines.u[mine] @ normal) ** 2, 0.0))
+            turn = self.turn(lines.length[mine], reach[:, mine])
+            off = past * (turn * lean + 0.5 * turn**2)
+            centre = lines.p[mine] + along[mine, None] * lines.u[mine]
+            most = self.largest_on_discs(
+                centre, np.tile(normal, (len(mine), 1)), reach[k, mine] + past * turn, goal - off
+            )
+            bound[mine] = np.minimum(bound[mine], most + off)
+
     def largest_on_discs(
-        self, centre: Floats, normal: Floats, radius: Floats, goal: float
+        self, centre: Floats, normal: Floats, radius: Floats, goal: Floats | float
     ) -> Floats:
         """Upper bound of the signed distance on discs; inf where it surely exceeds the goal.
 
-        Squares in the plane, quartered while their middle's distance plus half their diagonal is
-        above the goal.
+        Squares in the plane, quartered while one of their points can be farther than the goal from
+        the metal that is nearest to their middle: the farthest is a corner.
         """
         count = len(radius)
-        u, v = _frames(normal)
+        across = np.stack(_frames(normal), axis=1)
         owner, xy, half = np.arange(count), np.zeros((count, 2)), radius.copy()
-        most = np.zeros(count)
+        most, goals = np.zeros(count), np.broadcast_to(goal, (count,))
         for level in range(LEVELS + 1):
-            points = centre[owner] + xy[:, :1] * u[owner] + xy[:, 1:] * v[owner]
+            aim = goals[owner]
+            middle = centre[owner] + (xy[:, None] @ across[owner])[:, 0]
             diagonal = math.sqrt(2.0) * half
-            room = self.signed(points, goal - diagonal)
+            room, metal = self.signed(middle, aim - diagonal)
             on_disc = np.hypot(*xy.T) <= radius[owner]
-            most[owner[on_disc & (room > goal)]] = np.inf
-            promise = room + diagonal
-            live = (promise > goal) & np.isfinite(most[owner])
-            done = ~live
-            np.maximum.at(most, owner[done], np.maximum(promise[done], 0.0))
-            if level == LEVELS:
-                np.maximum.at(most, owner[live], promise[live])
-                break
-            if not live.any():
+            most[owner[on_disc & (room > aim)]] = np.inf
+            corners = middle[:, None] + half[:, None, None] * (CORNERS @ across[owner])
+            farthest = np.linalg.norm(corners - metal[:, None], axis=2).max(axis=1)
+            promise = np.where(room < 0.0, np.maximum(room + diagonal, 0.0), farthest)
+            live = (promise > aim) & np.isfinite(most[owner])
+            last = ~live if level < LEVELS else np.ones_like(live)
+            np.maximum.at(most, owner[last], promise[last])
+            if last.all():
                 break
             owner, half = np.repeat(owner[live], 4), np.repeat(0.5 * half[live], 4)
-            quarter = np.tile([(-1.0, -1.0), (1.0, -1.0), (-1.0, 1.0), (1.0, 1.0)], (live.sum(), 1))
-            xy = np.repeat(xy[live], 4, axis=0) + quarter * half[:, None]
+            xy = np.repeat(xy[live], 4, axis=0) + np.tile(CORNERS, (live.sum(), 1)) * half[:, None]
             near = np.hypot(*np.maximum(np.abs(xy) - half[:, None], 0.0).T) <= radius[owner]
             owner, xy, half = owner[near], xy[near], half[near]
         return most

@@ -13,15 +13,14 @@ from typing import Any, NamedTuple
 
 import numpy as np
 from numba import njit
-from numpy.typing import NDArray
 
 from clearance.distance import Tree, build
 from clearance.sections import Floats, Ints, Singles
 
 MOST_CENTRES, MOST_SPREAD = 60_000, 40_000
 """Points at centres of triangles, and points spread evenly over the area."""
-FACING = 0.966
-"""Least cosine (15 degrees) between a ray and the normal it ends on: walls are meant, not wedges."""
+FACING = 0.87
+"""Least cosine (30 degrees) between a ray and the normal that it ends on: walls, not wedges."""
 NEAREST_MM = 1e-6
 """A surface nearer than this is the point's own, written twice."""
 REFINED, AROUND = 40, 60
@@ -282,6 +281,6 @@ def _shoot_all(triangles: Any, boxes: Any, points: Any, directions: Any, own: An
             leaf = node - leaves
             for f in range(_begin(leaf, leaves, count), _begin(leaf + 1, leaves, count)):
                 at, turned = _meets(triangles[f], p, d)
-                if f != own[n] and 0.0 < at < np.inf:
+                if f != own[n] and NEAREST_MM < at < np.inf:
                     result[n] += 1 if turned > 0.0 else -1
     return result

@@ -57,7 +57,7 @@ class _Choice:
     said: tuple[str, ...]
 
 
-def variants(case: Case, low_z: float, high_z: float) -> Unknowns:
+def variants(case: Case, low_z: float, high_z: float, alone: bool = True) -> Unknowns:
     """All combinations of what the case leaves open.
 
     Parameters
@@ -65,6 +65,9 @@ def variants(case: Case, low_z: float, high_z: float) -> Unknowns:
     case : Case
     low_z, high_z : float, mm
         Lowest and highest point of the nominal part in mesh coordinates.
+    alone : bool
+        False for a part of a plate: a taller part may stand beside it, so that a first
+        wrong layer beyond this part's top is no error of the case.
 
     Raises
     ------
@@ -79,7 +82,7 @@ def variants(case: Case, low_z: float, high_z: float) -> Unknowns:
     for number, stray in enumerate(case.stray):
         if stray.shape == "mesh":
             continue
-        _check_slices(case, number, stray, platform, high_z, notices)
+        _check_slices(case, number, stray, platform, high_z, notices, alone)
         unclear = _unclear_slices(case, stray, platform, low_z)
         unknown = unknown or unclear
         choices.append([(number, stray, c) for c in _choices(number, stray, layer, unclear)])
@@ -97,14 +100,20 @@ def variants(case: Case, low_z: float, high_z: float) -> Unknowns:
 
 
 def _check_slices(
-    case: Case, number: int, stray: StrayTable, platform: float, high_z: float, notices: list[str]
+    case: Case,
+    number: int,
+    stray: StrayTable,
+    platform: float,
+    high_z: float,
+    notices: list[str],
+    alone: bool,
 ) -> None:
     if stray.shape != "layer" or stray.layers_high == 0:
         return
     layer = case.part.layer_thickness
     last = int(np.floor((high_z - platform) / layer - 0.5 + 1e-9))
     name = f"[[stray]] number {number + 1}"
-    if stray.from_layer > last:
+    if stray.from_layer > last and alone:
         raise CaseError(
             f"{case.path.name}: {name} from_layer: found {stray.from_layer}, "
             f"expected at most {last}, the last layer that cuts the part"

@@ -45,6 +45,17 @@ def disc(thick: float, tilt: float, turn: float, radius: float = 6.0):
     return s.bore(at - 0.5 * thick * normal, at + 0.5 * thick * normal, radius, segments=48)
 
 
+def not_open(folder, solid, passage, *args, **keys) -> None:
+    """Refused as two voids, or any state but open or restricted."""
+    try:
+        found = make.first(folder, solid, passage, *args, **keys)
+    except ClearanceError as fault:
+        assert "different voids" in str(fault)
+        return
+    assert found.state in ("blocked", "undetermined"), found.reasons
+    assert found.clear_diameter_mm.low == 0.0
+
+
 # ---- walls and sheets thinner than the pitch -----------------------------------------------------
 
 
@@ -71,7 +82,7 @@ def test_a_thin_wall_of_the_part_itself(tmp_path, tilt, turn):
 @pytest.mark.parametrize("layer", [0.02, 0.005])
 @pytest.mark.parametrize("height", [10.0, 10.013, 9.9])
 def test_a_level_sheet_thinner_than_the_pitch(tmp_path, layer, height):
-    event = make.plane(height, 1, height=round(height / layer) * layer)
+    event = make.plane(round(height / layer) * layer, 1)
     found = make.first(tmp_path, bore_block(), through(), event, layer=layer, pitch=0.4)
     assert found.state == "blocked"
     assert found.clear_diameter_mm.high == 0.0
@@ -80,27 +91,15 @@ def test_a_level_sheet_thinner_than_the_pitch(tmp_path, layer, height):
 @pytest.mark.parametrize("wall", [0.05, 0.01])
 @pytest.mark.parametrize("turn", [0.0, 45.0, 30.0])
 def test_a_thin_wall_between_two_circuits(tmp_path, wall, turn):
-    # Inlet in one duct, outlet in its neighbour; nothing joins them.
-    tool = s.block((wall / 2, -2, -1), (4, 2, 21)) + s.block((-4, -2, -1), (-wall / 2, 2, 21))
+    # Inlet in a blind duct from below, outlet in its blind neighbour from above; nothing joins them.
+    tool = s.block((wall / 2, -2, -1), (4, 2, 17)) + s.block((-4, -2, 3), (-wall / 2, 2, 21))
     solid = s.block((-9, -9, 0), (9, 9, 20)) - tool.rotate((0, 0, turn))
     a = np.array([cos(radians(turn)), sin(radians(turn)), 0.0]) * (2 + wall / 4)
     passage = make.passage(a, -a + (0, 0, 20), 2.25, 0.3)
-    with pytest.raises(ClearanceError, match="different voids"):
-        make.first(tmp_path, solid, passage)
+    not_open(tmp_path, solid, passage)
 
 
 # ---- contacts ------------------------------------------------------------------------------------
-
-
-def not_open(folder, solid, passage, *args, **keys) -> None:
-    """Refused as two voids, or any state but open or restricted."""
-    try:
-        found = make.first(folder, solid, passage, *args, **keys)
-    except ClearanceError as fault:
-        assert "different voids" in str(fault)
-        return
-    assert found.state in ("blocked", "undetermined"), found.reasons
-    assert found.clear_diameter_mm.low == 0.0
 
 
 @pytest.mark.parametrize("off", [(0.0, 0.0, 0.0), (0.05, 0.1, 0.15), (0.137, 0.0931, 0.211)])
@@ -175,19 +174,35 @@ def sealed_by_plate(solid):
     return solid, plate
 
 
+@pytest.mark.slow
 def test_a_slot_to_the_outside_does_not_bypass_a_sheet(tmp_path):
     # The bore is slit along its whole length, so its void runs out of the part and in again.
     solid = s.manifold(bore_block()) - s.block((0, -0.4, 2), (9, 0.4, 18))
     _, plate = sealed_by_plate(solid)
-    not_open(tmp_path, solid, through(), {"shape": "mesh", "mesh": "p.stl"}, meshes={"p": plate})
+    not_open(
+        tmp_path,
+        solid,
+        through(),
+        {"shape": "mesh", "mesh": "p.stl"},
+        meshes={"p": plate},
+        pitch=0.5,
+    )
 
 
+@pytest.mark.slow
 def test_two_unlisted_mouths_do_not_bypass_a_sheet(tmp_path):
     solid = s.manifold(bore_block())
     for z in (5.0, 15.0):
         solid -= s.bore((0, 0, z), (9, 0, z), 1.2, segments=N)
     _, plate = sealed_by_plate(solid)
-    not_open(tmp_path, solid, through(), {"shape": "mesh", "mesh": "p.stl"}, meshes={"p": plate})
+    not_open(
+        tmp_path,
+        solid,
+        through(),
+        {"shape": "mesh", "mesh": "p.stl"},
+        meshes={"p": plate},
+        pitch=0.5,
+    )
 
 
 def test_listed_mouths_do_not_bypass_a_sheet(tmp_path):
@@ -205,9 +220,11 @@ def test_listed_mouths_do_not_bypass_a_sheet(tmp_path):
 def test_an_unlisted_mouth_does_not_hinder_an_open_passage(tmp_path):
     # The other way round: what is wide open must not be called blocked.
     solid = s.manifold(bore_block()) - s.bore((0, 0, 5), (9, 0, 5), 0.8, segments=N)
-    found = make.first(tmp_path, solid, through(need=3.5))
+    result = make.checked(tmp_path, solid, through(need=3.5))
+    (found,) = result.passages
     assert found.state in ("open", "undetermined")
     assert found.clear_diameter_mm.high >= 3.99
+    assert "[[closed]]" in " ".join((*result.notices, *found.reasons))  # the leak is named
 
 
 def test_a_bore_beside_the_passage_does_not_bypass_a_sheet(tmp_path):
@@ -228,17 +245,26 @@ def test_both_ports_on_one_face(tmp_path):
     assert len(found.crossings) == 2
 
 
+@pytest.mark.slow
 def test_a_deep_undercut_is_outside(tmp_path):
-    # A C: two arms with a bore each, in line, and the open gap of 3 mm between them.
-    solid = s.block((-8, -8, 0), (8, 8, 20)) - s.block((-6, -9, 8), (9, 9, 11))
+    # A C: two arms with a bore each, in line, and an open gap between them, higher than the bore
+    # is wide: a ball on its way could as well leave.
+    solid = s.block((-8, -8, 0), (8, 8, 20)) - s.block((-6, -9, 8), (9, 9, 13.5))
     solid -= s.bore((0, 0, -1), (0, 0, 21), 2.0, segments=N)
-    try:
-        found = make.first(tmp_path, solid, through(need=3.0))
-    except ClearanceError:
-        return
+    found = make.first(tmp_path, solid, through(need=3.0), pitch=0.5)
     assert found.state == "undetermined", found.reasons
 
 
+def test_a_gap_lower_than_the_ball_does_not_let_it_out(tmp_path):
+    # METHOD 4: a way wider than the widest leak (3 mm here) has not left the part; it is named.
+    solid = s.block((-8, -8, 0), (8, 8, 20)) - s.block((-6, -9, 8), (9, 9, 11))
+    solid -= s.bore((0, 0, -1), (0, 0, 21), 2.0, segments=N)
+    result = make.checked(tmp_path, solid, through(need=3.5), pitch=0.5)
+    assert result.passages[0].state in ("open", "undetermined")
+    assert "[[closed]]" in " ".join((*result.notices, *result.passages[0].reasons))
+
+
+@pytest.mark.slow
 @pytest.mark.parametrize("gap", [0.2, 0.5])
 def test_a_narrow_undercut_is_outside_too(tmp_path, gap):
     # With the bore sealed beyond the slit on both sides: in by one bore, out by the slit, in again.
@@ -246,13 +272,21 @@ def test_a_narrow_undercut_is_outside_too(tmp_path, gap):
     for z in (5.0, 15.0):
         solid -= s.block((-9, -9, z), (9, 0, z + gap))
     _, plate = sealed_by_plate(solid)
-    not_open(tmp_path, solid, through(), {"shape": "mesh", "mesh": "p.stl"}, meshes={"p": plate})
+    not_open(
+        tmp_path,
+        solid,
+        through(),
+        {"shape": "mesh", "mesh": "p.stl"},
+        meshes={"p": plate},
+        pitch=0.5,
+    )
 
 
+@pytest.mark.slow
 def test_a_shift_that_opens_the_bore_to_the_outside(tmp_path):
     # The bore's wall is 1 mm thick; the upper half moves 3 mm, so the bore leads out of the side
     # at the step. What is left between the halves (a lens) is 1 mm wide: the requirement is not met.
     solid = s.block((-3, -8, 0), (8, 8, 20)) - s.bore((0, 0, -1), (0, 0, 21), 2.0, segments=N)
     event = make.sheet(10.0, 0, next_layer=100, resume_shift=[3.0, 0.0])
-    found = make.first(tmp_path, solid, through(need=2.0), event)
+    found = make.first(tmp_path, solid, through(need=2.0), event, pitch=0.5)
     assert found.state in ("restricted", "undetermined")

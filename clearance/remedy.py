@@ -1,0 +1,177 @@
+"""What follows from the verdicts: drilling, pressure loss and the disposition.
+
+In: the passage checks and their results. Out: the results with reach and flow filled
+in, and the recommendation of the rules.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from clearance import distance
+from clearance.checked import Checked, Progress, silent
+from clearance.columns import label
+from clearance.crossings import Crossing
+from clearance.disposition import dispose
+from clearance.drilled import Drilled
+from clearance.flow import Restriction, loss, pressure_loss
+from clearance.gather import Extra, gather
+from clearance.graph import on_way
+from clearance.loose import void_run
+from clearance.passage_check import Judged, PassageCheck
+from clearance.predicted import NOMINAL
+from clearance.reach import Reach, Reached, needs_reach
+from clearance.result import DispositionResult, PassageResult, Result
+
+TOUCHED_MM3 = 1e-6
+"""Less metal added than this is rounding."""
+
+
+@dataclass(frozen=True)
+class Remedied:
+    """A passage's result with its remedy, and what the result does not carry."""
+
+    result: PassageResult
+    reached: Reached | None
+
+
+def remedied(check: PassageCheck, result: PassageResult, progress: Progress = silent) -> Remedied:
+    """Fill in the drilling plan or the reason why there is none, and the flow."""
+    reached = None
+    if needs_reach(check.judged, check.nominal):
+        progress(f"{check.passage.name}: can a drill reach it?")
+        reached = Reach(check, check.judged).reached()
+        result = replace(result, rework=reached.rework, why_not=reached.why_not)
+    return Remedied(_with_flow(check, result, reached), reached)
+
+
+def _with_flow(
+    check: PassageCheck, result: PassageResult, reached: Reached | None
+) -> PassageResult:
+    """Loss coefficients of the crossings; pressure losses where the case gives a flow."""
+    first = check.judged[0]
+    crossings = tuple(
+        replace(
+            shown,
+            loss_coefficient=loss(c.open_area_mm2, c.nominal_area_mm2, c.high - c.low).coefficient,
+        )
+        for shown, c in zip(result.crossings, first.crossings, strict=True)
+    )
+    flow = check.checked.case.flow
+    if flow is None:
+        return replace(result, crossings=crossings)
+    lengths, diameters = _pieces(check)
+    after = None if reached is None else reached.after
+    ways = on_way(first.graph)
+    restrictions = [
+        _restriction(check, n, c, after) for n, c in enumerate(first.crossings) if n in ways
+    ]
+    found = pressure_loss(lengths, diameters, restrictions, flow, blocked=first.way.blocked)
+    return replace(result, crossings=crossings, flow=found)
+
+
+def _pieces(check: PassageCheck) -> tuple[list[float], list[float]]:
+    """Lengths of the nominal way and the room around the middle of each, mm."""
+    route = check.nominal.way.route
+    walls = check.search(check.predicted(NOMINAL, check.nominal.pitch_mm), []).tree
+    middle = 0.5 * (route[1:] + route[:-1])
+    length = np.linalg.norm(np.diff(route, axis=0), axis=1)
+    room = 2.0 * distance.distances(walls, middle)
+    return length.tolist(), np.maximum(room, 1e-3).tolist()
+
+
+def _restriction(
+    check: PassageCheck, n: int, crossing: Crossing, after: Judged | None
+) -> Restriction:
+    areas = [
+        judged.crossings[n].open_area_mm2
+        for judged in check.judged
+        if len(judged.crossings) > n and judged.crossings[n].stray == crossing.stray
+    ]
+    drilled = None
+    if after is not None and len(after.crossings) > n:
+        drilled = after.crossings[n].open_area_mm2
+    return Restriction(
+        crossing.nominal_area_mm2,
+        crossing.open_area_mm2,
+        crossing.high - crossing.low,
+        min(areas),
+        max(areas),
+        drilled,
+        crossing.nominal_area_mm2 * _upright(check.nominal.way.route, crossing),
+    )
+
+
+def _upright(route: NDArray[np.float64], crossing: Crossing) -> float:
+    """Share of a level section that stands square to the passage at a crossing."""
+    middle = 0.5 * (route[1:] + route[:-1])
+    step = np.diff(route, axis=0)
+    n = int(np.argmin(np.linalg.norm(middle - np.array(crossing.centre_mm), axis=1)))
+    return max(abs(float(step[n, 2])) / max(float(np.linalg.norm(step[n])), 1e-12), 0.05)
+
+
+# ---- the disposition ---------------------------------------------------------------------------
+
+
+def disposition(
+    checked: Checked, result: Result, remedies: Mapping[str, Reached | None]
+) -> DispositionResult:
+    """What the rules recommend for a result that is complete but for this."""
+    growths = [
+        sum(event.rise for event in variant.events or ()) for variant in checked.unknowns.variants
+    ]
+    unknown = checked.unknowns.unknown_slices
+    extras = {
+        p.name: _extra(remedies.get(p.name), unknown and bool(p.crossings)) for p in result.passages
+    }
+    known = gather(
+        checked.case,
+        result,
+        affected=_affected(checked, result),
+        height_added_mm=(min(growths), max(growths)),
+        extras=extras,
+        opened_by=_opened(checked, result, remedies),
+    )
+    return dispose(known)
+
+
+def _extra(reached: Reached | None, slices_unknown: bool) -> Extra:
+    if reached is None:
+        return Extra(slices_unknown=slices_unknown)
+    return Extra(
+        plan_whole_interval=reached.whole_interval,
+        entry_faces_platform=reached.faces_platform,
+        slices_unknown=slices_unknown,
+    )
+
+
+def _affected(checked: Checked, result: Result) -> bool:
+    """Whether any metal of this part is stray, unmelted, shifted or lifted."""
+    events = [event for variant in checked.unknowns.variants for event in variant.events or ()]
+    moved = any(event.rise != 0.0 or event.shift != (0.0, 0.0) for event in events)
+    added = result.signs is not None and abs(result.signs.volume_added_mm3) > TOUCHED_MM3
+    return moved or added or bool(result.unmelted) or bool(checked.bodies.added_by_stray)
+
+
+def _opened(
+    checked: Checked, result: Result, remedies: Mapping[str, Reached | None]
+) -> dict[int, str]:
+    """Which trapped powder a plan gives a way out, by the part less the plan's bores."""
+    opened: dict[int, str] = {}
+    if not result.trapped_powder:
+        return opened
+    whole = checked.whole.predict(checked.unknowns.variants[0].events)
+    for name, reached in remedies.items():
+        if reached is None or not reached.bores:
+            continue
+        drilled = Drilled(whole.window, whole.events, whole.added, reached.bores)
+        piece = label(drilled.metal, drilled.grid)
+        for n, powder in enumerate(result.trapped_powder):
+            run = void_run(drilled.metal, drilled.grid, np.array(powder.centre_mm))
+            if run is not None and piece[run] == 0:
+                opened.setdefault(n, name)
+    return opened

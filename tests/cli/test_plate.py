@@ -1,0 +1,422 @@
+"""`clearance plate`: results, what is computed again, and what a user or a machine can do to it."""
+
+import csv
+import json
+import math
+import os
+import shutil
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+sys.path.insert(0, str(Path(__file__).parent))
+import plates
+
+from clearance import plate as spine
+from clearance.batch import Outcome
+from clearance.plate_case import read_plate
+from clearance.plate_files import Folder
+from clearance.plate_members import members
+
+CASES = Path(__file__).parent.parent.parent / "cases"
+POSIX = pytest.mark.skipif(os.name != "posix", reason="signals and limits of POSIX")
+
+
+@pytest.fixture(scope="session")
+def small(tmp_path_factory):
+    """Folder with the designs and the plate of five parts."""
+    folder = tmp_path_factory.mktemp("small")
+    plates.write_designs(folder)
+    plates.write_plate(folder, plates.PARTS)
+    return folder
+
+
+@pytest.fixture(scope="session")
+def done(small):
+    """One undisturbed run: what the program said, and its folder."""
+    out = small / "done"
+    return plates.run(small / "plate.toml", out), out
+
+
+@pytest.fixture
+def copy(small, done, tmp_path):
+    """Copy of plate and results, to be changed."""
+    shutil.copytree(small, tmp_path / "copy")
+    return tmp_path / "copy"
+
+
+def states(out):
+    return {
+        entry["name"]: entry["worst_passage"] and entry["worst_passage"]["state"]
+        for entry in plates.summary(out)["parts"]
+    }
+
+
+# ---- results ---------------------------------------------------------------------------------
+
+
+def test_every_part_gets_its_verdict(done):
+    found, out = done
+    assert found.returncode == 3, found.stderr
+    expected = {"S1": "open", "S2": "open", "L1": "blocked", "L2": "open", "L3": "blocked"}
+    assert states(out) == expected  # analytic: see plates.PARTS
+    data = plates.summary(out)
+    assert data["exit_status"] == 3
+    assert sum(data["counts"].values()) == 5
+    for entry in data["parts"]:
+        assert entry["result"] == f"parts/{entry['name']}.json"
+        assert json.loads((out / entry["result"]).read_text())["part"] == entry["name"]
+        assert (out / "parts" / f"{entry['name']}.pdf").read_bytes().startswith(b"%PDF")
+        assert entry["seconds"] > 0.0
+
+
+def test_a_line_for_each_part_and_the_gravest_first(done):
+    found, _ = done
+    ended = [line.split(":")[0] for line in found.stderr.splitlines() if " s)" in line]
+    assert sorted(ended) == ["L1", "L2", "L3", "S1", "S2"]
+    assert "5 parts to compute, 4 of them different" in found.stderr
+    rows = [line.split()[0] for line in found.stdout.splitlines()[2:7]]
+    assert rows[:2] == ["L1", "L3"]
+    assert "\r" not in found.stderr + found.stdout
+
+
+def test_a_part_is_judged_as_alone(done, small, tmp_path, run):
+    _, out = done
+    event = plates.HEAD.split("\n\n", 1)[1].format(height=6.0)
+    case = small / "alone.toml"
+    case.write_text((small / "leaning.toml").read_text() + event)
+    alone = run("check", case, "--json", "-")
+    found = json.loads((out / "parts" / "L1.json").read_text())
+    assert json.loads(alone.stdout)["passages"] == found["passages"]
+
+
+def test_metal_that_is_in_the_parts_at_the_stop(done):
+    _, out = done
+    by_name = {entry["name"]: entry for entry in plates.summary(out)["parts"]}
+    bore = 0.5 * 24 * 9.0 * math.sin(2 * math.pi / 24)  # analytic: a polygon of 24 corners
+    for name in ("S1", "S2"):
+        entry = by_name[name]
+        assert entry["height_at_event_mm"] == pytest.approx(6.0)  # of 12
+        assert entry["metal_at_event_mm3"] == pytest.approx((14 * 14 - bore) * 6.0, rel=0.02)
+        assert entry["mass_at_event_g"] == pytest.approx(entry["metal_at_event_mm3"] * 8e-3)
+    # A part that got no stray layer stood as high when the machine stopped.
+    assert by_name["L2"]["height_at_event_mm"] == pytest.approx(6.0)
+    assert by_name["L2"]["metal_at_event_mm3"] < 0.6 * by_name["L2"]["metal_mm3"]
+
+
+def test_table_holds_what_the_json_holds(done):
+    _, out = done
+    with open(out / "plate.csv", newline="", encoding="utf-8") as file:
+        rows = list(csv.DictReader(file))
+    for row, entry in zip(rows, plates.summary(out)["parts"], strict=True):
+        assert row["name"] == entry["name"]
+        assert row["recommendation"] == entry["recommendation"]
+        assert row["state"] == entry["worst_passage"]["state"]
+        assert [float(row["x_mm"]), float(row["y_mm"])] == entry["at_mm"]
+        assert float(row["mass_at_event_g"]) == entry["mass_at_event_g"]
+
+
+@pytest.mark.filterwarnings("ignore::DeprecationWarning")
+def test_map_and_a_page_for_each_result_that_does_not_conform(done):
+    import pymupdf
+
+    _, out = done
+    with pymupdf.open(out / "plate.pdf") as pdf:
+        pages = [page.get_text() for page in pdf]
+    assert len(pages) == 3  # the map, L1, L3: equal parts share a page
+    for name in ("S1", "S2", "L1", "L2", "L3"):
+        assert pages[0].count(name) >= 2  # on the map and in the table
+    assert pages[1].startswith("L1") or "\nL1:" in pages[1]
+    assert "heat treatment or drilling" in pages[2].replace("\n", " ")
+
+
+# ---- run again -------------------------------------------------------------------------------
+
+
+def test_unchanged_parts_are_skipped_and_nothing_is_written(done, small):
+    _, out = done
+    before = {path: path.stat().st_mtime_ns for path in out.rglob("*")}
+    again = plates.run(small / "plate.toml", out)
+    assert again.returncode == 3
+    assert "5 parts are unchanged" in again.stderr
+    assert " s)" not in again.stderr
+    assert {path: path.stat().st_mtime_ns for path in out.rglob("*")} == before
+
+
+def test_only_what_changed_is_computed_and_equal_parts_are_copied(copy):
+    mesh = (copy / "leaning.stl").read_bytes()
+    (copy / "leaning.stl").write_bytes(b"other header".ljust(80) + mesh[80:])
+    more = {"name": "S3", "case": "straight.toml", "x": 50, "y": -50, "turn": 30}
+    changed = [{**p, "more": "layers = 1"} if p["name"] == "S2" else p for p in plates.PARTS]
+    plate = plates.write_plate(copy, [*changed, more])
+    again = plates.run(plate, copy / "done")
+    ended = [line.split(":")[0] for line in again.stderr.splitlines() if " s)" in line]
+    assert sorted(ended) == ["L1", "L2", "L3", "S2"]
+    assert "1 part is unchanged" in again.stderr
+    assert "S3: " in again.stderr  # equal to S1: written, not computed
+    one, copied = (json.loads((copy / "done/parts" / f"{n}.json").read_text()) for n in ("S1", "S3"))
+    assert {**one, "part": "S3"} == copied
+    plates.whole(copy / "done")
+
+
+def test_a_case_that_went_bad_leaves_no_old_result(copy):
+    (copy / "leaning.toml").write_text("[part]\nname = 3\n")
+    again = plates.run(copy / "plate.toml", copy / "done")
+    assert again.returncode == 2
+    entry = plates.summary(copy / "done")["parts"][2]
+    assert entry["recommendation"] == "error"
+    assert "leaning.toml" in entry["reasons"][0]
+    assert entry["result"] is None
+    assert not (copy / "done/parts/L1.json").exists()
+    assert (copy / "done/parts/S1.json").exists()
+    assert "Traceback" not in again.stderr
+
+
+def test_a_torn_result_is_computed_again(copy):
+    result = copy / "done/parts/L3.json"
+    whole = result.read_bytes()
+    result.write_bytes(whole[: len(whole) // 2])
+    (copy / "done/parts/.clearance-77.tmp").write_bytes(b"left by a run that was killed")
+    again = plates.run(copy / "plate.toml", copy / "done")
+    assert "4 parts are unchanged" in again.stderr
+    plates.whole(copy / "done")
+    assert not list((copy / "done").rglob("*.tmp"))
+
+
+# ---- what a user can get wrong ---------------------------------------------------------------
+
+
+def test_shipped_plate_with_a_bad_part(tmp_path):
+    found = plates.run(CASES / "plate-bad-part" / "plate.toml", tmp_path / "out")
+    assert found.returncode == 2
+    by_name = {entry["name"]: entry for entry in plates.summary(tmp_path / "out")["parts"]}
+    assert by_name["bad"]["recommendation"] == "error"
+    assert "bad-port.toml" in by_name["bad"]["reasons"][0]
+    assert by_name["good"]["worst_passage"]["state"] == "blocked"  # cases/distributor, the same event
+    assert by_name["good"]["reasons"] == by_name["good-too"]["reasons"]
+
+
+def test_bad_plate_file_writes_nothing(small, tmp_path):
+    plate = small / "wrong.toml"
+    plate.write_text((small / "plate.toml").read_text().replace("size", "sizes"))
+    found = plates.run(plate, tmp_path / "out")
+    assert found.returncode == 2
+    assert "did you mean size?" in found.stderr
+    assert not (tmp_path / "out").exists()
+
+
+def test_a_slice_above_every_part_is_an_error_of_the_plate(small, tmp_path):
+    plate = small / "beyond.toml"
+    text = (small / "plate.toml").read_text()
+    plate.write_text(text.replace("from_layer = 0", "from_layer = 24"))
+    found = plates.run(plate, tmp_path / "out")
+    assert found.returncode == 2
+    assert "from_layer: found 24, expected at most 23" in found.stderr
+
+
+@pytest.mark.parametrize("where", ["plate.toml", "plate.toml/out"])
+def test_a_folder_that_cannot_be_made(small, where):
+    found = plates.run(small / "plate.toml", small / where)
+    assert found.returncode == 2
+    assert "cannot be written" in found.stderr
+    assert "Traceback" not in found.stderr
+
+
+def test_two_runs_do_not_share_a_folder(copy):
+    before = plates.timeless(copy / "done")
+    with Folder(copy / "done"):
+        found = plates.run(copy / "plate.toml", copy / "done")
+    assert found.returncode == 2
+    assert "another run" in found.stderr
+    assert plates.timeless(copy / "done") == before
+
+
+@POSIX
+def test_a_full_disk_is_a_clear_error(small, tmp_path):
+    import resource
+
+    def little_room():
+        resource.setrlimit(resource.RLIMIT_FSIZE, (9000, 9000))
+
+    found = plates.run(small / "plate.toml", tmp_path / "out", preexec_fn=little_room)
+    assert found.returncode == 2
+    assert "cannot be written: File too large" in found.stderr
+    assert "Traceback" not in found.stderr
+    plates.whole(tmp_path / "out")
+    assert not list((tmp_path / "out").rglob("*.tmp"))
+
+
+@pytest.mark.parametrize("words", [["--jobs", "0"], ["--jobs", "2", "--cluster", "tcp://h:1"]])
+def test_usage_errors(small, tmp_path, run, words):
+    found = run("plate", small / "plate.toml", "--out", tmp_path / "out", *words)
+    assert found.exit_code == 2
+    assert "Error: " in found.stderr
+    assert not (tmp_path / "out").exists()
+
+
+def test_a_part_beside_the_platform_is_named(small, tmp_path):
+    plate = plates.write_plate(
+        small, [{**plates.PARTS[0], "x": 94}, {**plates.PARTS[1], "x": 93}], "edge.toml"
+    )
+    found = members(read_plate(plate))
+    # Analytic: half the platform is 100 mm, half the part 7 mm.
+    assert len(spine.beyond_platform(read_plate(plate), found)) == 1
+
+
+# ---- what a machine can do -------------------------------------------------------------------
+
+
+def test_how_a_job_ended_decides_the_status(small, tmp_path):
+    plate = read_plate(small / "plate.toml")
+    found = members(plate)
+    outcomes = [
+        Outcome("killed", text="out of memory"),
+        Outcome("crashed", text="the program failed"),
+        Outcome("refused", text="mend this"),
+    ]
+
+    def spread(jobs):
+        yield from zip(jobs[: len(outcomes)], outcomes, strict=True)
+
+    with Folder(tmp_path / "out") as folder:
+        chosen = [found[0], found[2], found[3]]
+        summary = spine.run(plate, chosen, folder, spread)
+    entries = summary.data["parts"]
+    assert [e["recommendation"] for e in entries] == ["undetermined", "no verdict", "error"]
+    assert [e["exit_status"] for e in entries] == [4, 1, 2]
+    assert [e["reasons"] for e in entries] == [[o.text] for o in outcomes]
+    assert summary.exit_status == 1
+    assert not list((tmp_path / "out/parts").iterdir())
+
+
+@pytest.mark.parametrize(
+    ("statuses", "gravest"),
+    [({0, 4}, 4), ({3, 4, 0}, 3), ({2, 3}, 2), ({1, 2, 3, 4, 0}, 1), ({0}, 0)],
+)
+def test_the_gravest_status(statuses, gravest):
+    assert next(s for s in spine.STATUS_GRAVITY if s in statuses) == gravest
+
+
+def test_scrap_that_is_not_complete_need_not_be_built_on():
+    def entry(name, word, begun):
+        return {
+            "name": name, "recommendation": word, "metal_mm3": 100.0, "metal_at_event_mm3": begun,
+            "mass_g": 1.0, "mass_at_event_g": begun / 100.0,
+        }  # fmt: skip
+
+    rows = [entry("a", "scrap", 40.0), entry("b", "scrap", 100.0), entry("c", "rework", 40.0)]
+    found = spine.stop_building(rows)
+    assert found == {"parts": ["a"], "metal_left_mm3": 60.0, "mass_left_g": 0.6}  # analytic
+
+
+def wait_for(condition, seconds=60.0):
+    end = time.monotonic() + seconds
+    while not condition():
+        assert time.monotonic() < end
+        time.sleep(0.01)
+
+
+@POSIX
+def test_interrupt_keeps_what_is_done(done, small, tmp_path):
+    out = tmp_path / "out"
+    process = plates.run(
+        small / "plate.toml", out, "--jobs", 1, wait=False, start_new_session=True
+    )
+    wait_for(lambda: list((out / "parts").glob("*.json")) if out.exists() else False)
+    start = time.monotonic()
+    os.killpg(process.pid, signal.SIGINT)  # as a terminal does: parent and workers
+    said = process.communicate(timeout=30)[1]
+    assert time.monotonic() - start < 3.0
+    assert process.returncode == 1
+    assert "kept" in said
+    assert "Traceback" not in said
+    plates.whole(out)
+    kept = len(list((out / "parts").glob("*.json")))
+    assert 1 <= kept < 5
+    assert not (out / "plate.json").exists()
+    again = plates.run(small / "plate.toml", out)
+    assert f"{kept} part" in again.stderr
+    assert plates.timeless(out) == plates.timeless(done[1])
+
+
+@pytest.mark.skipif(not Path("/proc").is_dir(), reason="looks into /proc")
+def test_a_killed_worker_costs_nothing_but_time(done, small, tmp_path):
+    out = tmp_path / "out"
+    process = plates.run(small / "plate.toml", out, wait=False)
+    wait_for(lambda: plates.children(process.pid))
+    os.kill(plates.children(process.pid)[0], signal.SIGKILL)
+    said = process.communicate(timeout=120)[1]
+    assert process.returncode == 3, said
+    assert plates.timeless(out) == plates.timeless(done[1])
+
+
+@POSIX
+def test_progress_on_a_terminal(small, tmp_path):
+    import pty
+
+    parts = [plates.PARTS[0]]
+    plate = plates.write_plate(small, parts, "one.toml")
+    ours, theirs = pty.openpty()
+    process = plates.run(plate, tmp_path / "out", wait=False, stderr=theirs)
+    os.close(theirs)
+    shown = b""
+    while True:
+        try:
+            piece = os.read(ours, 4096)
+        except OSError:
+            break
+        if not piece:
+            break
+        shown += piece
+    os.close(ours)
+    process.communicate(timeout=60)
+    assert process.returncode == 0
+    assert b"\rreading the cases" in shown
+    assert b"1 of 1 parts" in shown
+    assert b"\n" not in shown.replace(b"\r\n", b"")
+
+
+# ---- slow ------------------------------------------------------------------------------------
+
+
+@pytest.mark.slow
+def test_shipped_plate_of_twelve(tmp_path):
+    out = tmp_path / "out"
+    found = plates.run(CASES / "plate-of-twelve" / "plate.toml", out)
+    assert found.returncode == 3
+    assert "12 parts to compute, 5 of them different" in found.stderr
+    by_name = {entry["name"]: entry for entry in plates.summary(out)["parts"]}
+    assert len(by_name) == 12
+    for name in ("B1", "B2", "B3"):  # 40 mm high with their supports: complete below 45
+        assert by_name[name]["exit_status"] == 0
+        assert by_name[name]["metal_at_event_mm3"] == by_name[name]["metal_mm3"]
+    for name in ("D1", "D2", "D3"):  # the feed leans by 7 degrees and more: reasoned in the case
+        assert by_name[name]["worst_passage"]["name"] == "feed"
+        assert by_name[name]["worst_passage"]["state"] == "blocked"
+
+
+@pytest.mark.slow
+@POSIX
+def test_a_thousand_copies_cost_little_more_than_one(small, tmp_path):
+    def copies(count):
+        parts = [
+            {**plates.PARTS[2], "name": f"P{n}", "x": 30 * (n % 40), "y": 30 * (n // 40)}
+            for n in range(count)
+        ]
+        plate = plates.write_plate(small, parts, f"copies-{count}.toml")
+        start = time.monotonic()
+        command = [*plates.PROGRAM, "plate", str(plate), "--out", str(tmp_path / str(count))]
+        process = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+        _, status, usage = os.wait4(process.pid, 0)
+        process.returncode = os.waitstatus_to_exitcode(status)
+        assert process.returncode == 3
+        return time.monotonic() - start, usage.ru_maxrss / 1024.0
+
+    one, many = copies(1), copies(1000)
+    writing = 1000 * 0.02  # s: two files a part, synced
+    assert many[0] < 3 * one[0] + writing
+    assert many[1] < one[1] + 60.0  # MB
