@@ -17,6 +17,7 @@ import shapely
 from numpy.typing import NDArray
 
 from clearance.predicted import Predicted, moved_shape
+from clearance.sections import Plane
 from clearance.stray import Event
 
 CIRCLE_MM = 1e-3
@@ -78,6 +79,7 @@ class _Level:
     below_shift: tuple[float, float]
     above_shift: tuple[float, float]
     void: Any  # open on both sides, in predicted place
+    drilled: Any  # what has been taken out there, in predicted place
 
 
 def crossings(predicted: Predicted, belongs: Belongs) -> list[Crossing]:
@@ -140,6 +142,7 @@ def _event_levels(
                 below_shift,
                 above_shift,
                 void,
+                predicted.removed(Plane.level(z)),
             )
         )
     return levels
@@ -206,8 +209,8 @@ def _measure(
         below = shapely.union_all([shapes[key] for key in group if key[:2] == (n, False)])
         above = shapely.union_all([shapes[key] for key in group if key[:2] == (n, True)])
         footprint += [
-            moved_shape(below, level.below_shift),
-            moved_shape(above, level.above_shift),
+            _with_bore(moved_shape(shape, shift), level.drilled)
+            for shape, shift in ((below, level.below_shift), (above, level.above_shift))
         ]
         area = max(below.area, above.area)
         most_area = max(most_area, area)
@@ -242,6 +245,12 @@ def _measure(
     )
 
 
+def _with_bore(shape: Any, drilled: Any) -> Any:
+    """A passage's outline, widened by what has been drilled across it."""
+    cut = [part for part in shapely.get_parts(drilled) if part.intersects(shape)]
+    return shapely.union_all([shape, *cut]) if cut else shape
+
+
 def polygonal(shape: Any) -> Any:
     """The areas of a geometry, without the lines and points that an intersection leaves."""
     parts = [p for p in shapely.get_parts(shape) if p.geom_type == "Polygon" and p.area > TOUCH_MM2]
@@ -268,11 +277,19 @@ def _mesh_crossings(predicted: Predicted, belongs: Belongs) -> list[Crossing]:
         levels = []
         for z in np.linspace(low + inset, high - inset, MESH_LEVELS):
             at = float(z) - float(predicted.offset_below(z)[2])
-            shift = tuple(predicted.offset_below(z)[:2])
+            dx, dy, _ = predicted.offset_below(z)
+            shift = (float(dx), float(dy))
             outlines = _outlines(predicted, at, False, belongs)
             levels.append(
                 _Level(
-                    float(z), False, outlines, outlines, shift, shift, _void(predicted, z, False)
+                    float(z),
+                    False,
+                    outlines,
+                    outlines,
+                    shift,
+                    shift,
+                    _void(predicted, z, False),
+                    predicted.removed(Plane.level(float(z))),
                 )
             )
         found += [c for c in _pieces(levels, stray, low, high) if c.open_fraction < 1.0 - 1e-9]

@@ -20,7 +20,7 @@ FAR_MM = 1e5
 
 
 def predicted_metal(
-    predicted: Predicted, plane: sections.Plane, whole: bool = False
+    predicted: Predicted, plane: sections.Plane, whole: bool = False, plugged: bool = True
 ) -> tuple[Any, Any]:
     """Metal of the predicted part in a plane.
 
@@ -33,6 +33,8 @@ def predicted_metal(
         rim. Otherwise only those near the passage: outlines that leave it are left out,
         the plane's origin must lie in void, and only the void around it is right, if
         its outline lies wholly inside.
+    plugged : bool
+        Take the plugs of the mouths for metal.
 
     Returns
     -------
@@ -42,7 +44,7 @@ def predicted_metal(
     window = _outline(predicted, plane)
     if abs(plane.normal[2]) > 1.0 - 1e-12:
         z = float(plane.origin[2])
-        level = predicted.section(z, plugged=True)
+        level = predicted.section(z, plugged=plugged)
         return window, shapely.transform(level, lambda xy: _on_plane(plane, xy, z))
     lacking = 0 if whole else _lacking(predicted, plane)
     pieces = []
@@ -51,7 +53,7 @@ def predicted_metal(
         if strip.is_empty:
             continue
         if slab.lift is not None:
-            outlines = [*_frames(lacking), *_outlines(predicted, plane, slab, whole)]
+            outlines = [*_frames(lacking), *_outlines(predicted, plane, slab, whole, plugged)]
             pieces.append(sections.polygons(outlines, overlapping=True).intersection(strip))
         if slab.gates:
             sheet = extruded(predicted.sheet(slab), slab.low, slab.high)
@@ -89,15 +91,16 @@ def _strip(plane: sections.Plane, slab: Slab) -> Any:
 
 
 def _outlines(
-    predicted: Predicted, plane: sections.Plane, slab: Slab, whole: bool
+    predicted: Predicted, plane: sections.Plane, slab: Slab, whole: bool, plugged: bool
 ) -> list[NDArray[np.float64]]:
-    """Closed outlines of the plugged nominal, moved as the slab says."""
+    """Closed outlines of the nominal, moved as the slab says."""
     assert slab.lift is not None
     move = np.array([*rounded(slab.shift), slab.lift])
     back = sections.Plane(plane.origin - move, plane.normal, plane.u, plane.v)
     window = predicted.window
     part = window.bodies.part if whole else window.near
-    return sections.loops(np.concatenate([part, window.plugs]), back).closed
+    soup = np.concatenate([part, window.plugs]) if plugged else part
+    return sections.loops(soup, back).closed
 
 
 def _lacking(predicted: Predicted, plane: sections.Plane) -> int:
@@ -110,7 +113,7 @@ def _lacking(predicted: Predicted, plane: sections.Plane) -> int:
     if slab.lift is None:
         return 0
     at = plane.to_plane(plane.origin[None])
-    return max(0, -int(sections.winding(_outlines(predicted, plane, slab, False), at)[0]))
+    return max(0, -int(sections.winding(_outlines(predicted, plane, slab, False, True), at)[0]))
 
 
 def _frames(count: int) -> list[NDArray[np.float64]]:

@@ -117,7 +117,7 @@ class Drilled(Predicted):
         walls = [np.empty((0, 3, 3), np.float32)]
         for bore in self.bores:
             for plane, face in bores.facets(bore):
-                _, metal = predicted_metal(self._whole, plane, whole=True)
+                _, metal = predicted_metal(self._whole, plane, whole=True, plugged=False)
                 level = flat(metal.intersection(face), 0.0).astype(np.float64)
                 if len(level):
                     corners = plane.to_space(level[..., :2].reshape(-1, 2)).reshape(-1, 3, 3)

@@ -140,11 +140,13 @@ def _draw(axes: Axes, summary: Summary, entry: dict[str, Any], names: bool) -> N
     words = letter
     if names:
         words += "\n" + textwrap.shorten(entry["name"], 14, placeholder="…")
-    axes.text(
-        at.x, at.y, words, ha="center", va="center", fontsize=style.SMALLEST_PT,
-        fontweight="bold", color=style.INK, linespacing=1.1,
-        path_effects=[withStroke(linewidth=2.2, foreground=style.PAPER)],
-    )  # fmt: skip
+    # A white rim first: text with a rim would become outlines, and could not be searched.
+    rim = [withStroke(linewidth=2.2, foreground=style.PAPER)]
+    for effects in (rim, None):
+        axes.text(
+            at.x, at.y, words, ha="center", va="center", fontsize=style.SMALLEST_PT,
+            fontweight="bold", color=style.INK, linespacing=1.1, path_effects=effects,
+        )  # fmt: skip
 
 
 def _title(summary: Summary) -> str:

@@ -49,6 +49,8 @@ HOLDER_MM = 150.0
 """Length of the holder and what is behind it."""
 TOLERANCE_MM = 0.02
 """The widest straight line is sought within this."""
+MOST_SIZES = 8
+"""Drill diameters tried, each a little larger, where the re-check refuses the smallest."""
 NEAR_MM = 15.0
 """Voids farther from a cut wall than this are not looked for."""
 FACING = math.cos(math.radians(45.0))
@@ -138,11 +140,20 @@ class Reach:
         if not openings:
             return Reached(None, self._closed_words(facing), faces_platform=bool(facing))
         targets = cheapest(self.first.graph, set(failing)) or failing
-        strokes = [s for n in targets for s in self._strokes(openings, n, targets)]
-        plan = _covering(strokes, targets)
-        if plan is None:
-            return Reached(None, self._why_not(), faces_platform=bool(facing) and not strokes)
-        return self._rechecked(plan)
+        sizes = self._sizes()
+        refused: Reached | None = None
+        for least in sorted({drill.diameter for drill in sizes})[:MOST_SIZES]:
+            larger = [drill for drill in sizes if drill.diameter >= least]
+            strokes = [s for n in targets for s in self._strokes(openings, n, targets, larger)]
+            plan = _covering(strokes, targets)
+            if plan is None:
+                break
+            found = self._rechecked(plan)
+            if found.rework is not None:
+                return found
+            # A drill no wider than the requirement may leave a step that the ball cannot pass.
+            refused = refused or found
+        return refused or Reached(None, self._why_not(), faces_platform=bool(facing))
 
     def _failing(self) -> list[int]:
         least = self.check.passage.min_open_fraction or 0.0
@@ -185,15 +196,13 @@ class Reach:
     # ---- lines and drills ------------------------------------------------------------------
 
     def _strokes(
-        self, openings: list[tuple[str, Mouth]], target: int, targets: list[int]
+        self,
+        openings: list[tuple[str, Mouth]],
+        target: int,
+        targets: list[int],
+        sizes: list[Drill],
     ) -> Iterator[_Stroke]:
         """Drills that reach one crossing, the best of each opening."""
-        sizes = self._sizes()
-        if not sizes:
-            self.misses.append(
-                _Miss(0.0, f"no drill at hand is as large as {self.check.required:.2f} mm needs")
-            )
-            return
         for order, (name, mouth) in enumerate(openings):
             line = self._line(mouth, self.first.crossings[target], sizes[0])
             if line is None or not self._wide_enough(name, line, target, sizes[0]):
@@ -447,24 +456,24 @@ class Reach:
             near = self.predicted.bare_surface(box)
             others = bounding(nominal.possible, near, own, others=True)
             if len(others):
-                least = min(
-                    least,
-                    float(distance.distances(distance.build(others), cut.reshape(-1, 3)).min()),
-                )
+                edges = np.concatenate([cut[:, [0, 1]], cut[:, [1, 2]], cut[:, [2, 0]]])
+                tree = distance.build(others)
+                found, _, _ = distance.segment_clearances(tree, edges[:, 0], edges[:, 1])
+                least = min(least, float(found.min()))
         return least if math.isfinite(least) else None
 
     def _cut_wall(self, bore: Bore) -> Floats:
-        """The bore's own faces where they lie in metal of the part, not of a sheet."""
-        bare = Drilled(self.predicted.window, self.predicted.events, None, (bore,))
-        walls = bare.walls()
-        if not len(walls):
-            return np.empty((0, 3, 3))
-        middle = walls.mean(axis=1)[:, 2]
-        in_sheet = np.zeros(len(walls), np.bool_)
-        for slab in self.predicted.table:
-            if slab.gates:
-                in_sheet |= (middle >= slab.low - 1e-6) & (middle <= slab.high + 1e-6)
-        return walls[~in_sheet].astype(np.float64)
+        """The bore's own faces in metal, from a diameter behind the mouth on: there it ends anyway.
+
+        Of the part alone where nothing has moved, else with the sheets, the cautious side.
+        """
+        behind = 6.0 * bore.radius + 5.0
+        inner = replace(
+            bore, start=bore.start + behind * bore.direction, length=bore.length - behind
+        )
+        moved = any(e.rise != 0.0 or e.shift != (0.0, 0.0) for e in self.predicted.events)
+        events = self.predicted.events if moved else ()
+        return Drilled(self.predicted.window, events, None, (inner,)).walls().astype(np.float64)
 
     def _drilling(self, stroke: _Stroke) -> Drilling:
         out = -stroke.line.direction
@@ -497,6 +506,8 @@ class Reach:
         """The nearest miss of every opening, the nearest first, two at most."""
         ordered = sorted(self.misses, key=lambda miss: -miss.nearness)
         words = list(dict.fromkeys(miss.words for miss in ordered))
+        if not self._sizes():
+            return f"no drill at hand is large enough for {self.check.required:.2f} mm"
         return "; ".join(words[:2]) or "no straight line leads from an opening to the sheet"
 
 

@@ -33,6 +33,7 @@ def test_shipped_case(expected_file):
         (s["passages"], s["state"]) for s in expected.get("separate", [])
     ]
     assert result.exit_status == expected["exit_status"]
+    assert result.disposition.recommendation == expected["recommendation"]
 
 
 def test_there_are_cases():

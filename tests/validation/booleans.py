@@ -142,24 +142,37 @@ def void_pieces(solid: m3.Manifold) -> list[m3.Manifold]:
     return pieces
 
 
-def behind(part: Predicted, discs: Sequence[Disc]) -> list[int | None]:
-    """Piece of void behind each port, all of them closed; OUTSIDE; None where metal is there."""
+def behind(part: Predicted, discs: Sequence[Disc]) -> list[set[int]]:
+    """Pieces of void behind each port, all of them closed; OUTSIDE; empty where metal is there."""
     plugs, probes = [], []
     for disc in discs:
         at = part.moved(disc.centre)
-        plugs.append(shapes.bore(at, at + 0.7 * disc.outward, 1.6 * disc.radius, segments=48))
+        low, high = at - 0.005 * disc.outward, at + 0.7 * disc.outward  # let into the face
+        plugs.append(shapes.bore(low, high, 1.6 * disc.radius, segments=48))
         inner = at - 0.02 * disc.outward
         probes.append(shapes.bore(inner, inner - 0.02 * disc.outward, 0.9 * disc.radius))
     pieces = void_pieces(m3.Manifold.batch_boolean([part.solid, *plugs], m3.OpType.Add))
-    found: list[int | None] = []
-    for probe in probes:
-        volumes = [(piece ^ probe).volume() for piece in pieces]
-        best = int(np.argmax(volumes))
-        found.append(None if volumes[best] < 1e-9 else best or OUTSIDE)
-    return found
+    return [
+        {n or OUTSIDE for n, piece in enumerate(pieces) if (piece ^ probe).volume() > 1e-7}
+        for probe in probes
+    ]
 
 
 def connected(part: Predicted, inlet: Disc, outlet: Disc, others: Sequence[Disc] = ()) -> bool:
     """Whether void joins two ports inside the part, all ports closed."""
     a, b, *_ = behind(part, [inlet, outlet, *others])
-    return a is not None and a == b
+    return bool((a & b) - {OUTSIDE})
+
+
+def open_area(nominal: m3.Manifold, part: Predicted, sheet: int = 0) -> float:
+    """Smallest open area of a sheet within the part's outline, mm2: for parts that stand still.
+
+    At every face of a layer only what is open on both sides of it counts.
+    """
+    x0, y0, _, x1, y1, _ = nominal.bounding_box()
+    outline = m3.CrossSection.square((x1 - x0, y1 - y0)).translate((x0, y0))
+    areas = []
+    for z in part.sheets[sheet]:
+        metal = part.solid.slice(z - STEP) + part.solid.slice(z + STEP)
+        areas.append((outline - metal).area())
+    return min(areas)

@@ -268,9 +268,7 @@ def test_penetration_reaches_down_with_the_first_slice(tmp_path, deep):
     # the sheet's lowest face.
     event = make.sheet(6.0, 2, from_layer=90, penetration=deep)
     crossing = only(make.first(tmp_path, duct(WIDENING), ends(WIDENING), event))
-    assert crossing.open_area_mm2 / DEEP == pytest.approx(
-        width(WIDENING, 6.0 - deep), abs=EXACT
-    )
+    assert crossing.open_area_mm2 / DEEP == pytest.approx(width(WIDENING, 6.0 - deep), abs=EXACT)
     # Relative to the nominal nothing is lost anywhere: every layer is wider than the duct.
     assert crossing.open_fraction == pytest.approx(1.0, abs=EXACT)
 
@@ -280,9 +278,13 @@ def test_penetration_blocks_as_well_as_the_layers_do(tmp_path):
     solid = s.block((-8, -8, 0), (8, 8, 20)) - s.bore((0, 0, 0.05), (0, 0, 21), 2.0, segments=64)
     solid -= s.bore((0, 0, 6), (9, 0, 6), 2.0, segments=64)
     passage = make.passage((8, 0, 6), (0, 0, 20), 2.0, 3.0)
-    sealed = make.first(tmp_path / "b", solid, passage, make.sheet(12.0, 2, penetration=0.2), layer=0.08)
+    sealed = make.first(
+        tmp_path / "b", solid, passage, make.sheet(12.0, 2, penetration=0.2), layer=0.08
+    )
     assert sealed.state == "blocked"
-    opened = make.first(tmp_path / "c", solid, passage, make.sheet(12.0, 2, from_layer=1), layer=0.08)
+    opened = make.first(
+        tmp_path / "c", solid, passage, make.sheet(12.0, 2, from_layer=1), layer=0.08
+    )
     assert opened.state == "open"
 
 
@@ -356,7 +358,9 @@ def test_a_sealed_branch_is_passed_by(tmp_path, need, every, state):
     assert found.state == state
     clear = found.clear_diameter_mm
     assert clear.low <= 3.0 and clear.high >= 2.98 and clear.high - clear.low < 0.3
-    assert [crossing.sealed for crossing in found.crossings if crossing.open_fraction < 0.5] == [True]
+    assert [crossing.sealed for crossing in found.crossings if crossing.open_fraction < 0.5] == [
+        True
+    ]
 
 
 @pytest.mark.parametrize(("fraction", "state"), [(0.3, "open"), (0.6, "restricted")])

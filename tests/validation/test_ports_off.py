@@ -30,7 +30,15 @@ def exact(tmp_path_factory):
 
 @pytest.mark.parametrize(
     "off",
-    [(0, 0, 1.0), (0, 0, -1.0), (0, 0, 1.9), (0, 0, -1.9), (0.8, 0, 0), (0, -0.8, 0.5), (0.5, 0.5, -1)],
+    [
+        (0, 0, 1.0),
+        (0, 0, -1.0),
+        (0, 0, 1.9),
+        (0, 0, -1.9),
+        (0.8, 0, 0),
+        (0, -0.8, 0.5),
+        (0.5, 0.5, -1),
+    ],
 )
 def test_a_port_off_its_face_by_up_to_two_millimetres(tmp_path, exact, off):
     passage = make.passage(np.array((0.0, 0.0, 0.0)) + off, (20, 0, 15), R, 3.0)
@@ -54,7 +62,7 @@ def test_a_port_too_small_or_too_large_by_a_fifth(tmp_path, exact, factor):
     ((0, 0, 0), 3.2 * R), ((0, 0, 0), 0.3 * R), ((-7, 5, 0), R), ((0, 0, 8), R), ((60, 0, 0), R),
 ])  # fmt: skip
 def test_no_such_mouth_names_what_is_near(tmp_path, centre, radius):
-    passage = make.passage((0, 0, 0), (20, 0, 15), R, 3.0, inlet=make.port(centre, radius))
+    passage = make.passage((0, 0, 0), (20, 0, 15), R, 3.0) | {"inlet": make.port(centre, radius)}
     with pytest.raises(ClearanceError) as fault:
         make.first(tmp_path, elbow(), passage)
     text = str(fault.value)

@@ -1,0 +1,265 @@
+"""The openings of a part: every mouth where an internal void reaches the outside.
+
+In: a closed triangle soup, mm. Out: `Opening`s with the network each belongs to. Rough places come
+from `tube_ends`, exact closing surfaces from `ports`; with all of them closed, the void that is
+left says which really part inside from outside, and which are connected inside.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+
+import numpy as np
+import shapely
+
+from clearance.bores import LARGEST, SLACK, SMALLEST, Site, bore_of, centroid, select
+from clearance.columns import Grid, cast, unite
+from clearance.passages import pieces_at, seeds, stopper
+from clearance.ports import Mouth, _closing, _mouth
+from clearance.possible import PossibleVoid, possible_void, surely_metal
+from clearance.sections import Floats, Plane, Singles
+from clearance.sight import winding_at
+from clearance.tube_ends import TubeEnd, tube_ends
+
+MOST_PLACES = 400
+"""Rough places that are looked at; an open lattice has thousands."""
+COARSEST_MM, FINEST_MM = 0.4, 0.05
+"""Distance of the columns that tell the networks apart."""
+MOST_COLUMNS = 1_500_000
+SHALLOW = 0.5
+"""A recess whose mean depth is less than this times its clear diameter is no internal void."""
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Opening:
+    """A mouth: its number from 1, its closing surface, and the number of its network from 1."""
+
+    number: int
+    mouth: Mouth
+    network: int
+
+    @property
+    def area_mm2(self) -> float:
+        """Area of the closing surface."""
+        return float(self.mouth.polygon.area)
+
+    @property
+    def normal(self) -> Floats:
+        """Unit vector outward."""
+        return self.mouth.plane.normal
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Openings:
+    """The openings of a part, by network and place, and what the user should know of them."""
+
+    openings: tuple[Opening, ...]
+    notices: tuple[str, ...]
+
+    def networks(self) -> list[list[Opening]]:
+        """Openings of each network, in order."""
+        numbers = sorted({one.network for one in self.openings})
+        return [[one for one in self.openings if one.network == n] for n in numbers]
+
+
+def find_openings(triangles: Singles) -> Openings:
+    """Find the openings of a closed mesh.
+
+    Parameters
+    ----------
+    triangles : ndarray (F, 3, 3) float32
+        Closed, facing outward, mm.
+
+    Returns
+    -------
+    Openings
+    """
+    places = tube_ends(triangles)
+    notices = []
+    if len(places) > MOST_PLACES:
+        notices.append(
+            f"{len(places)} places look like the end of a tube, as of an open lattice; the "
+            f"{MOST_PLACES} most certain were looked at"
+        )
+    mouths = _mouths(triangles, places[:MOST_PLACES])
+    closed = _Closed.of(triangles, mouths)
+    kept = [one for one in mouths if closed.leads_out(one)]
+    if len(kept) < len(mouths):  # mouths of one bore into another: no openings
+        closed = _Closed.of(triangles, kept)
+    leaking = [one for one in kept if closed.void.outside in closed.behind(one)]
+    notices += [
+        f"the void behind the mouth of radius {one.radius:.3g} mm at {_place(one.centre)} also "
+        "leads out where no mouth was found; it is not listed"
+        for one in leaking
+    ]
+    inside = [one for one in kept if one not in leaking]
+    networks = _networks([closed.behind(one) for one in inside])
+    deep = _deep(inside, networks, closed)
+    if sum(deep) < len(deep):
+        notices.append(f"{len(deep) - sum(deep)} shallow recesses are not listed")
+    pairs = [(m, n) for m, n, d in zip(inside, networks, deep, strict=True) if d]
+    return Openings(_numbered(pairs), tuple(notices))
+
+
+def _mouths(triangles: Singles, places: Iterable[TubeEnd]) -> list[Mouth]:
+    """Closing surfaces at rough places, each once."""
+    found: list[Mouth] = []
+    for place in places:
+        if any(_same(mouth, place.centre, place.radius) for mouth in found):
+            continue
+        mouth = _refined(triangles, place)
+        if mouth is None or any(_same(one, mouth.centre, mouth.radius) for one in found):
+            continue
+        found.append(mouth)
+    return found
+
+
+def _refined(triangles: Singles, place: TubeEnd) -> Mouth | None:
+    """The closing surface of the tube whose outline is known; None if it does not come out."""
+    near = _near(triangles, place.centre, 4.0 * place.radius + 4.0)
+    for noded in (False, True):
+        site = Site("mouth", triangles, near, place.centre, place.radius, noded)
+        outline = site.smallest(Plane.through(place.centre, place.normal), SMALLEST)
+        if outline is None:
+            continue
+        bore = bore_of(site, outline)
+        end = _closing(site, bore, place.normal)
+        if end is None:
+            continue
+        away = float(np.linalg.norm(centroid(end.outline) - place.centre))
+        if away > SLACK * site.move + place.radius:
+            continue  # another end of the same void
+        mouth = _mouth(site, end)
+        if mouth is not None and winding_at(triangles, mouth.deepest[None])[0] <= 0:
+            return mouth
+    return None
+
+
+def _near(triangles: Singles, centre: Floats, reach: float) -> Singles:
+    box = np.stack([centre - reach, centre + reach])[None].astype(np.float32)
+    return triangles[select(triangles, box)[1]]
+
+
+def _same(mouth: Mouth, centre: Floats, radius: float) -> bool:
+    """Whether a rough disc means a mouth that is known."""
+    if not SMALLEST <= radius / mouth.radius <= LARGEST:
+        return False
+    if abs(float(mouth.plane.signed(centre[None])[0])) > 0.5 * mouth.radius + 0.5:
+        return False
+    x, y = mouth.plane.to_plane(centre[None])[0]
+    return bool(shapely.distance(mouth.polygon, shapely.Point(x, y)) <= 0.2 * mouth.radius)
+
+
+# ---- inside and outside ----------------------------------------------------------------------
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class _Closed:
+    """The void that is left once mouths are closed."""
+
+    void: PossibleVoid
+    pitch_mm: float
+
+    @classmethod
+    def of(cls, triangles: Singles, mouths: list[Mouth]) -> _Closed:
+        corners = np.stack([triangles.min(axis=(0, 1)), triangles.max(axis=(0, 1))]).astype(float)
+        narrowest = min((one.inscribed_radius for one in mouths), default=COARSEST_MM)
+        plan = float(np.prod((corners[1] - corners[0])[:2]))
+        pitch = min(max(0.4 * narrowest, FINEST_MM), COARSEST_MM)
+        pitch = max(pitch, (plan / MOST_COLUMNS) ** 0.5)
+        stoppers = [stopper(one, pitch) for one in mouths]
+        reach = [corners, *(s.reshape(-1, 3) for s in stoppers)]
+        whole = np.concatenate(reach)
+        grid = Grid.over(whole.min(axis=0), whole.max(axis=0), pitch, pad=3)
+        sure = surely_metal(triangles, cast(triangles, grid))
+        for group in _apart(stoppers):
+            sure = unite(sure, surely_metal(group, cast(group, grid)))
+        return cls(possible_void(sure, grid), grid.pitch_mm)
+
+    def behind(self, mouth: Mouth) -> set[int]:
+        """Pieces of void behind a mouth."""
+        return pieces_at(self.void, mouth, self.pitch_mm)
+
+    def leads_out(self, mouth: Mouth) -> bool:
+        """Whether the outside lies in front of a mouth."""
+        flipped = replace(mouth, plane=replace(mouth.plane, normal=-mouth.plane.normal))
+        thickness = 4.0 * self.pitch_mm
+        front = seeds(flipped, self.pitch_mm) + thickness * mouth.plane.normal
+        return self.void.outside in self.void.pieces_at(front)
+
+    def volume_mm3(self, pieces: set[int]) -> float:
+        """Volume of pieces of void, to the pitch."""
+        void = self.void
+        squares = void.places.squares
+        start, z = void.metal.start[: squares + 1], void.metal.z
+        # Void run k of square c lies between metal runs k - 1 and k: numbers as in `piece`.
+        ends = np.full(len(void.piece), np.nan)
+        begins = np.full(len(void.piece), np.nan)
+        square = np.repeat(np.arange(squares), np.diff(start))
+        run = np.arange(start[-1])
+        ends[run + square] = z[: start[-1], 0]
+        begins[run + square + 1] = z[: start[-1], 1]
+        chosen = np.isin(void.piece, list(pieces))
+        return float(np.nansum((ends - begins)[chosen])) * self.pitch_mm**2
+
+
+def _apart(stoppers: list[Singles]) -> list[Singles]:
+    """Stoppers in groups that do not meet: a face of one within another would leave a gap."""
+    groups: list[list[Singles]] = []
+    for one in stoppers:
+        low, high = one.min(axis=(0, 1)), one.max(axis=(0, 1))
+        for group in groups:
+            if all(
+                (other.min(axis=(0, 1)) > high).any() or (other.max(axis=(0, 1)) < low).any()
+                for other in group
+            ):
+                group.append(one)
+                break
+        else:
+            groups.append([one])
+    return [np.concatenate(group) for group in groups]
+
+
+def _networks(behind: list[set[int]]) -> list[int]:
+    """Number of the network of each mouth, by the pieces of void behind it."""
+    groups: list[tuple[set[int], list[int]]] = []
+    for k, pieces in enumerate(behind):
+        joined, members = set(pieces), [k]
+        apart = []
+        for others, theirs in groups:
+            if others & joined:
+                joined |= others
+                members += theirs
+            else:
+                apart.append((others, theirs))
+        groups = [*apart, (joined, members)]
+    number = [0] * len(behind)
+    for n, (_, members) in enumerate(groups):
+        for k in members:
+            number[k] = n
+    return number
+
+
+def _deep(mouths: list[Mouth], networks: list[int], closed: _Closed) -> list[bool]:
+    """Whether each mouth leads to more than a shallow recess."""
+    result = []
+    for mouth, network in zip(mouths, networks, strict=True):
+        alone = networks.count(network) == 1
+        limit = SHALLOW * 2.0 * mouth.inscribed_radius * float(mouth.polygon.area)
+        result.append(not alone or closed.volume_mm3(closed.behind(mouth)) >= limit)
+    return result
+
+
+def _numbered(pairs: list[tuple[Mouth, int]]) -> tuple[Opening, ...]:
+    """Openings in the order of height, y and x; networks in the order of their first opening."""
+    pairs = sorted(pairs, key=lambda pair: tuple(np.round(pair[0].centre[::-1], 2)))
+    order = list(dict.fromkeys(network for _, network in pairs))
+    pairs.sort(key=lambda pair: order.index(pair[1]))
+    return tuple(
+        Opening(k, mouth, 1 + order.index(network)) for k, (mouth, network) in enumerate(pairs, 1)
+    )
+
+
+def _place(point: Floats) -> str:
+    return "({:.2f}, {:.2f}, {:.2f})".format(*(np.round(point, 2) + 0.0))

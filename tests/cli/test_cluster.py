@@ -1,0 +1,178 @@
+"""`clearance plate --cluster` with a real scheduler and workers on this machine."""
+
+import contextlib
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+sys.path.insert(0, str(Path(__file__).parent))
+import plates
+
+pytest.importorskip("distributed")
+
+# Twelve different parts: two designs, one to three stray layers, resumed in two ways.
+PARTS = [
+    {"name": f"{case[0]}{n}{how[0]}", "case": f"{case}.toml", "x": x, "y": 30 * n - 60, "turn": 0,
+     "more": f'layers = {n}\nresume = "{how}"'}
+    for case, x0 in (("straight", -80), ("leaning", 40))
+    for how, x in (("height", x0), ("layer", x0 + 40))
+    for n in (1, 2, 3)
+]  # fmt: skip
+
+
+def wait_for(condition, seconds=60.0):
+    end = time.monotonic() + seconds
+    while not condition():
+        assert time.monotonic() < end
+        time.sleep(0.02)
+
+
+class Cluster:
+    """A scheduler and its workers, each a process of its own."""
+
+    def __init__(self, folder):
+        self.folder = folder
+        self.file = folder / "scheduler.json"
+        self.processes = []
+
+    def start(self, *words, **environment):
+        log = open(self.folder / f"{len(self.processes)}.log", "w")  # noqa: SIM115
+        process = subprocess.Popen(
+            [sys.executable, "-m", *map(str, words)],
+            stdout=log,
+            stderr=subprocess.STDOUT,
+            cwd=self.folder,
+            env={**os.environ, **environment},
+            start_new_session=True,
+        )
+        log.close()
+        self.processes.append(process)
+        return process
+
+    def scheduler(self):
+        self.start(
+            "dask", "scheduler", "--host", "127.0.0.1", "--port", 0, "--no-dashboard",
+            "--dashboard-address", "127.0.0.1:0", "--scheduler-file", self.file,
+            DASK_DISTRIBUTED__SCHEDULER__ALLOWED_FAILURES="1",
+        )  # fmt: skip
+        wait_for(lambda: self.file.exists() and self.file.read_text().endswith("}"))
+        self.address = json.loads(self.file.read_text())["address"]
+
+    def worker(self, *words):
+        return self.start(
+            "dask", "worker", self.address, "--host", "127.0.0.1", "--nthreads", 1,
+            "--no-dashboard", "--local-directory", self.folder, *words,
+        )  # fmt: skip
+
+    def stop(self):
+        for process in self.processes:
+            with contextlib.suppress(ProcessLookupError):
+                os.killpg(process.pid, signal.SIGKILL)
+            process.wait()
+
+
+@pytest.fixture
+def cluster(tmp_path):
+    found = Cluster(tmp_path)
+    found.scheduler()
+    yield found
+    found.stop()
+
+
+@pytest.fixture(scope="module")
+def small(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("cluster")
+    plates.write_designs(folder)
+    plates.write_plate(folder, PARTS)
+    return folder
+
+
+def test_a_worker_that_dies_half_way_changes_nothing(small, cluster, tmp_path):
+    workers = [cluster.worker("--no-nanny") for _ in range(2)]
+    out = tmp_path / "out"
+    process = plates.run(small / "plate.toml", out, "--cluster", cluster.address, wait=False)
+    parts = out / "parts"
+    wait_for(lambda: parts.exists() and len(list(parts.glob("*.json"))) >= 4, 120.0)
+    os.killpg(workers[0].pid, signal.SIGKILL)
+    before = {path.name: path.stat().st_mtime_ns for path in parts.glob("*.json")}
+    said = process.communicate(timeout=180)[1]
+    assert process.returncode == 3, said
+    after = {path.name: path.stat().st_mtime_ns for path in parts.glob("*.json")}
+    assert len(after) == 12
+    assert {name: after[name] for name in before} == before  # not computed again
+    alone = plates.run(small / "plate.toml", tmp_path / "alone", "--jobs", 1)
+    assert alone.returncode == 3
+    assert plates.timeless(out) == plates.timeless(tmp_path / "alone")
+
+
+@pytest.mark.slow
+def test_a_part_beyond_the_memory_limit_is_undetermined(small, cluster, tmp_path):
+    # At 0.04 mm a part of 24 x 14 x 12 mm takes some 60 million cells: beyond 600 MB.
+    fine = (small / "leaning.toml").read_text().replace("pitch = 0.5", "pitch = 0.04")
+    (small / "fine.toml").write_text(fine)
+    parts = [PARTS[0], {**PARTS[6], "case": "fine.toml"}]
+    plate = plates.write_plate(small, parts, "fine-plate.toml")
+    cluster.worker("--memory-limit", "600MB")
+    found = plates.run(plate, tmp_path / "out", "--cluster", cluster.address)
+    entries = plates.summary(tmp_path / "out")["parts"]
+    assert [entry["exit_status"] for entry in entries] == [0, 4], found.stderr
+    assert entries[1]["recommendation"] == "undetermined"
+    assert "memory limit" in entries[1]["reasons"][0]
+    assert found.returncode == 4
+
+
+@pytest.mark.parametrize("address", ["tcp://127.0.0.1:9", "nohost", "tcp://127.0.0.1:port", ""])
+def test_no_scheduler_at_the_address(small, tmp_path, address, monkeypatch, run):
+    from clearance import cluster as room
+
+    monkeypatch.setattr(room, "CONNECT_S", 1.0)
+    found = run("plate", small / "plate.toml", "--out", tmp_path / "out", "--cluster", address)
+    assert found.exit_code == 2
+    assert f"--cluster {address}: no scheduler answers there" in found.stderr
+    assert not list((tmp_path / "out" / "parts").iterdir())
+
+
+def test_no_worker(small, cluster, tmp_path, monkeypatch, run):
+    from clearance import cluster as room
+
+    monkeypatch.setattr(room, "CONNECT_S", 2.0)
+    words = ["--out", tmp_path / "out", "--cluster", cluster.address]
+    found = run("plate", small / "plate.toml", *words)
+    assert found.exit_code == 2
+    assert "no worker is connected" in found.stderr
+
+
+def test_program_missing_on_the_scheduler(small, tmp_path):
+    found = Cluster(tmp_path)
+    # A scheduler that cannot import the program, as on a machine where it is not installed.
+    (tmp_path / "bare.py").write_text(
+        "import sys\nsys.modules['clearance'] = None\n"
+        "from distributed.cli.dask_scheduler import main\nmain()\n"
+    )
+    try:
+        found.start(
+            "bare", "--host", "127.0.0.1", "--port", 0, "--no-dashboard",
+            "--dashboard-address", "127.0.0.1:0", "--scheduler-file", found.file,
+        )  # fmt: skip
+        wait_for(lambda: found.file.exists() and found.file.read_text().endswith("}"))
+        address = json.loads(found.file.read_text())["address"]
+        run = plates.run(small / "plate.toml", tmp_path / "out", "--cluster", address)
+    finally:
+        found.stop()
+    assert run.returncode == 2
+    assert "must be installed on the scheduler" in run.stderr
+    assert "Traceback" not in run.stderr
+
+
+def test_package_missing_here(small, tmp_path, monkeypatch, run):
+    monkeypatch.setitem(sys.modules, "distributed", None)
+    words = ["--out", tmp_path / "out", "--cluster", "tcp://127.0.0.1:9"]
+    found = run("plate", small / "plate.toml", *words)
+    assert found.exit_code == 2
+    assert 'pip install "clearance[cluster]"' in found.stderr

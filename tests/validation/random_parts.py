@@ -1,0 +1,122 @@
+"""Random small parts with one passage, and a random event for each; a seed gives the same again."""
+
+from __future__ import annotations
+
+from typing import Any, NamedTuple
+
+import booleans
+import manifold3d as m3
+import numpy as np
+import shapes
+from numpy.typing import NDArray
+
+SEGMENTS = 24
+
+
+class Trial(NamedTuple):
+    """A part, its ports, and what happened to it."""
+
+    nominal: m3.Manifold
+    inlet: booleans.Disc
+    outlet: booleans.Disc
+    layer: float
+    platform: float
+    also: m3.Manifold | None
+    event: dict[str, Any]
+    alone: bool  # no further void beside the passage
+
+
+def _bores(rng: np.random.Generator, low: NDArray, high: NDArray, radius: float):
+    """Bent bore between two places on different faces; returns tools and both ports."""
+    faces = [(2, 0), (2, 1), (0, 0), (0, 1), (1, 0), (1, 1)]
+    if rng.random() < 0.4:
+        chosen = [(2, 0), (2, 1)]
+    else:
+        chosen = [faces[k] for k in rng.choice(6, 2, replace=False)]
+    discs = []
+    for axis, side in chosen:
+        at = rng.uniform(low + 2.4 * radius, high - 2.4 * radius)
+        at[axis] = (low, high)[side][axis]
+        outward = np.zeros(3)
+        outward[axis] = 1.0 if side else -1.0
+        discs.append(booleans.Disc(at, radius, outward))
+    leads = [disc.centre - disc.outward * rng.uniform(1.3, 2.5) * radius for disc in discs]
+    middle = [rng.uniform(low + 2 * radius, high - 2 * radius)] if rng.random() < 0.6 else []
+    line = [
+        discs[0].centre + discs[0].outward,
+        leads[0],
+        *middle,
+        leads[1],
+        discs[1].centre + discs[1].outward,
+    ]
+    tools = [
+        shapes.bore(a, b, radius, segments=SEGMENTS)
+        for a, b in zip(line[:-1], line[1:], strict=True)
+        if np.linalg.norm(b - a) > 0.3
+    ]
+    tools += [m3.Manifold.sphere(1.02 * radius, SEGMENTS).translate(tuple(p)) for p in line[1:-1]]
+    return tools, discs
+
+
+def make_trial(seed: int) -> Trial:
+    """Make a part and an event; every third has a second void that may meet the passage."""
+    rng = np.random.default_rng(seed)
+    size = rng.uniform(12, 18, 3)
+    base = float(rng.choice([0.0, rng.uniform(-3, 3)]))
+    corner = np.array([*rng.uniform(-10, -4, 2), base])
+    low, high = corner, corner + size
+    radius = rng.uniform(0.9, 1.6)
+    tools, discs = _bores(rng, low, high, radius)
+    alone = rng.random() < 0.65
+    if not alone:
+        a, b = rng.uniform(low + 2, high - 2, (2, 3))
+        tools.append(shapes.bore(a, b, rng.uniform(0.5, 1.3), segments=16))
+    nominal = shapes.block(low, high) - m3.Manifold.batch_boolean(tools, m3.OpType.Add)
+    layer = float(rng.choice([0.1, 0.2, 0.3]))
+    platform, also = base, None
+    if rng.random() < 0.4:
+        platform = base - float(rng.uniform(0, 2))
+        also = shapes.block(
+            (low[0] - 1, low[1] - 1, platform),
+            (high[0] + 1, rng.uniform(low[1], high[1]), base + 0.01),
+        )
+    event = _event(rng, float(low[2]), float(high[2]), layer, platform)
+    return Trial(nominal, *discs, layer, platform, also, event, alone)
+
+
+def _event(
+    rng: np.random.Generator, low: float, high: float, layer: float, platform: float
+) -> dict[str, Any]:
+    height = float(np.round(rng.uniform(low + 2, high - 2) - platform, int(rng.choice([1, 2, 4]))))
+    event: dict[str, Any] = {
+        "height": height,
+        "layers": int(rng.integers(1, 4)),
+        "penetration": float(rng.choice([0.0, rng.uniform(0, 0.4)])),
+        "shape": str(rng.choice(["layer", "layer", "layer", "plane"])),
+    }
+    last = int((high - platform) / layer - 0.5)
+    if event["shape"] == "layer":
+        now = int(height / layer)
+        first = [0, rng.integers(0, last - 5), max(0, now - rng.integers(1, 15))]
+        event["from_layer"] = int(rng.choice(first))
+    if rng.random() < 0.35:
+        event["resume_shift"] = [float(d) for d in rng.normal(0, 0.5, 2)]
+    how = rng.random()
+    if how < 0.5:
+        event["resume"] = "height"
+    elif how < 0.75:
+        event["resume"] = "layer"
+    else:
+        event["next_layer"] = int(np.clip(int(height / layer) + rng.integers(-8, 9), 1, last - 3))
+    return event
+
+
+def cuts_a_port(trial: Trial) -> bool:
+    """Whether the sheet comes near a mouth."""
+    bottom = trial.platform + trial.event["height"] - trial.event["penetration"] - 0.3
+    top = trial.platform + trial.event["height"] + trial.event["layers"] * trial.layer + 0.3
+    for disc in (trial.inlet, trial.outlet):
+        reach = 0.0 if disc.outward[2] else 1.2 * disc.radius
+        if disc.centre[2] + reach > bottom and disc.centre[2] - reach < top:
+            return True
+    return False

@@ -1,0 +1,112 @@
+"""Random parts against exact solid booleans, which share no code with the program.
+
+Connectivity and open area of the predicted part. `undetermined` is accepted only where the file
+leaves something open (slices below the part) or the requirement lies in the bracket.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import booleans
+import make
+import pytest
+from random_parts import Trial, cuts_a_port, make_trial
+
+NEED = 0.2
+GROUP = 11
+PITCH = 0.5
+
+
+def outcome(folder: Path, trial: Trial):
+    """Result of the check of a trial."""
+    meshes = {} if trial.also is None else {"also": trial.also}
+    part = {"platform_z": trial.platform}
+    if meshes:
+        part["also_melted"] = ["also.stl"]
+    inlet, outlet = trial.inlet, trial.outlet
+    passage = make.passage(inlet.centre, outlet.centre, inlet.radius, NEED)
+    return make.first(
+        folder,
+        trial.nominal,
+        passage,
+        [trial.event],
+        layer=trial.layer,
+        pitch=PITCH,
+        meshes=meshes,
+        part=part,
+    )
+
+
+def reference(trial: Trial) -> tuple[booleans.Predicted, booleans.Predicted]:
+    """Nominal and predicted part."""
+    nominal = booleans.Predicted(trial.nominal, [], [])
+    args = (trial.nominal, [trial.event], trial.layer, trial.platform, trial.also)
+    return nominal, booleans.predicted(*args)
+
+
+def not_known(trial: Trial) -> bool:
+    """Whether a slice lies below the part and nothing is said of what stood there."""
+    low = trial.nominal.bounding_box()[2]
+    first = trial.platform + (trial.event.get("from_layer", 0) + 0.5) * trial.layer
+    return trial.event["shape"] == "layer" and trial.also is None and first < low
+
+
+@pytest.mark.parametrize("group", range(12))
+def test_connectivity_and_area_of_random_parts(tmp_path, group):
+    judged = 0
+    for seed in range(GROUP * group, GROUP * (group + 1)):
+        trial = make_trial(seed)
+        nominal, predicted = reference(trial)
+        ports = [trial.inlet, trial.outlet]
+        behind = booleans.behind(nominal, ports)
+        if cuts_a_port(trial) or booleans.OUTSIDE in behind[0] | behind[1]:
+            continue  # a bore that broke out of the side, or a port in the sheet: below
+        found = outcome(tmp_path / str(seed), trial)
+        joined = booleans.connected(predicted, *ports)
+        clear = found.clear_diameter_mm
+        said = f"seed {seed}: {found.state}, {clear}, joined {joined}, {trial.event}"
+        judged += 1
+        if found.state == "undetermined":
+            # What is narrower than a cell may be too narrow to be found.
+            assert not_known(trial) or clear.low < NEED and clear.high < 2 * PITCH, said
+        else:
+            assert (found.state != "blocked") is joined, said
+        if clear.low > 0.0:
+            assert joined, said
+        if trial.alone and "resume_shift" not in trial.event and len(found.crossings) == 1:
+            if not_known(trial):
+                continue
+            (crossing,) = found.crossings
+            expected = booleans.open_area(trial.nominal, predicted)
+            assert abs(crossing.open_area_mm2 - expected) <= 0.01 * crossing.nominal_area_mm2, said
+    assert judged > GROUP // 3
+
+
+@pytest.mark.parametrize("group", range(3))
+def test_ports_that_the_sheet_cuts(tmp_path, group):
+    # The ball may start anywhere on what is left of the mouth: joined if any of it is. Only
+    # events that move nothing, so that the mouth stays in one plane.
+    judged = 0
+    for seed in range(1000 + 120 * group, 1000 + 120 * (group + 1)):
+        trial = make_trial(seed)
+        event = trial.event
+        if event.get("resume") != "height" or "resume_shift" in event or not_known(trial):
+            continue
+        if not cuts_a_port(trial):
+            continue
+        nominal, predicted = reference(trial)
+        ports = [trial.inlet, trial.outlet]
+        behind = booleans.behind(nominal, ports)
+        if booleans.OUTSIDE in behind[0] | behind[1]:
+            continue
+        found = outcome(tmp_path / str(seed), trial)
+        joined = booleans.connected(predicted, *ports)
+        said = f"seed {seed}: {found.state}, {found.clear_diameter_mm}, joined {joined}, {event}"
+        judged += 1
+        if found.state == "undetermined":
+            continue
+        assert (found.state != "blocked") is joined, said
+        if judged == 9:
+            break
+    assert judged >= 5
