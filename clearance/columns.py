@@ -20,6 +20,8 @@ from numpy.typing import NDArray
 
 from clearance.errors import GridError
 
+MOST_COLUMNS = 150_000_000
+"""Columns of a grid at most: about 70 bytes each while they are sorted."""
 UNIT_MM = 2.0**-18
 """Length of the integer grid: 3.8e-6 mm, so that 400 mm squared fits 64 bits."""
 
@@ -164,10 +166,10 @@ def cast(
         `unclosed` counts the columns along which the winding number does not
         return to zero: the soup is open there.
     """
-    if grid.count > 2_000_000_000:
+    if grid.count > MOST_COLUMNS:
         raise GridError(
-            f"pitch {grid.pitch_mm:.3g} mm needs {grid.count:.2e} columns: too many; "
-            "give a larger pitch"
+            f"pitch {grid.pitch_mm:.3g} mm needs {grid.count:.2e} columns, more than "
+            f"{MOST_COLUMNS:.1e}, which is what fits: give a larger pitch"
         )
     column, z, delta = _crossings(
         triangles,

@@ -31,6 +31,7 @@ if TYPE_CHECKING:
 
 FACETS_MM = 2e-3
 """How near the facets' share must come to what is missing, for the search of circles."""
+NAME_IT = "the mouth that the case does not name, given under [[closed]]"
 FINER = 3
 """Times that the pitch is halved where the answer is not clear."""
 
@@ -112,8 +113,8 @@ class PassageCheck:
                     raise
                 break
             best = now if best is None else _tighter(best, now)
-            if best.state is not State.UNDETERMINED:
-                break
+            if best.state is not State.UNDETERMINED or best.way.leak_at is not None:
+                break  # settled, or cells show a way out that no pitch will close
             pitch *= 0.5
         assert best is not None
         return best
@@ -277,11 +278,15 @@ class PassageCheck:
             settled = ["settle what is not known of the event: " + _differences(judged)]
         elif state is State.UNDETERMINED:
             finest = min(j.pitch_mm for j in judged)
-            settled = [
-                f"--pitch {finest / 2:g}, or a requirement that lies outside "
-                f"{first.way.low_mm:.3f} to {first.way.high_mm:.3f} mm"
-            ]
-        reasons += self._facets(nominal)
+            settled = (
+                [NAME_IT]
+                if any(j.way.leak for j in judged)
+                else [
+                    f"--pitch {finest / 2:g}, or a requirement that lies outside "
+                    f"{first.way.low_mm:.3f} to {first.way.high_mm:.3f} mm"
+                ]
+            )
+        reasons += self._facets(nominal) + _leaks(judged)
         low = min(j.way.low_mm for j in judged)
         high = max(j.way.high_mm for j in judged)
         middle = 0.5 * (first.way.low_mm + first.way.high_mm)
@@ -335,6 +340,20 @@ def _tighter(a: Judged, b: Judged) -> Judged:
     if b.way.high_mm - b.way.low_mm < a.way.high_mm - a.way.low_mm:
         return b
     return a
+
+
+def _leaks(judged: list[Judged]) -> list[str]:
+    """A way out of the part that is too narrow to matter, named all the same."""
+    way = next((j.way for j in judged if j.way.leak_mm > 0.0 and not j.way.leak), None)
+    if way is None:
+        return []
+    place = ""
+    if way.leak_at is not None:
+        place = " near ({:.1f}, {:.1f}, {:.1f}) mm".format(*way.leak_at)
+    return [
+        f"the void may also reach the outside{place}, by ways of at most {way.leak_mm:.2f} mm: "
+        "what is wider has not left the part"
+    ]
 
 
 def _differences(judged: list[Judged]) -> str:

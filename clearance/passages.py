@@ -51,6 +51,10 @@ class Way:
         The void may reach the outside otherwise than through a mouth that is known.
     throat : (3,) ndarray, mm, or None
         Where the route is narrowest.
+    leak_mm : float
+        Upper bound of the widest ball that can leave the part elsewhere; 0 if none can.
+    leak_at : (3,) ndarray, mm, or None
+        Where such a way is narrowest, about.
     """
 
     low_mm: float
@@ -58,6 +62,8 @@ class Way:
     route: Floats
     leak: bool
     throat: Floats | None
+    leak_mm: float = 0.0
+    leak_at: Floats | None = None
 
     @property
     def blocked(self) -> bool:
@@ -300,15 +306,15 @@ class Search:
         low, route, throat = self._still(hint, ceiling) if not closed else (0.0, NO_ROUTE, None)
         if low == 0.0:
             low, route, throat = self._route(closed, ceiling, enough_mm)
-        if leak:
-            # A way wider than the widest leak cannot have left the part.
-            leak = 2.0 * low <= self._leak_mm()
+        leak_mm, leak_at = self._leak() if leak else (0.0, None)
+        # A way wider than the widest leak cannot have left the part.
+        leak = leak and 2.0 * low <= leak_mm
         if leak or 2.0 * low < self.smallest_way_mm:
-            return Way(0.0, ceiling, np.empty((0, 3)), leak, None)
+            return Way(0.0, ceiling, NO_ROUTE, leak, None, leak_mm, leak_at)
         high = ceiling
         if high - 2.0 * low > self._fine(2.0 * low, high, enough_mm):
             high = min(high, self._cut(closed, low, route))
-        return Way(2.0 * low, max(high, 2.0 * low), route, leak, throat)
+        return Way(2.0 * low, max(high, 2.0 * low), route, leak, throat, leak_mm, leak_at)
 
     def _fine(self, low: float, high: float, enough: float) -> float:
         """How wide a bracket may stay."""
@@ -347,14 +353,20 @@ class Search:
         width = 0.0 if last in closed or last.circle_mm < self.smallest_way_mm else last.circle_mm
         return min(mouths, width), leak
 
-    def _leak_mm(self) -> float:
-        """Upper bound of the widest way from the inlet to the window's rim, mouths closed."""
+    def _leak(self) -> tuple[float, Floats | None]:
+        """Upper bound of the widest way from the inlet to the window's rim, and its throat."""
         cells = self.cells
         index = np.arange(int(np.prod(cells.shape))).reshape(cells.shape)
         rim = np.concatenate([np.take(index, [0, -1], axis).ravel() for axis in range(3)])
         rim = rim[cells.passable.ravel()[rim] > 0]
-        _, room = dense.widest_route(cells.radius, cells.passable, rim, cells.behind(self.inlet))
-        return 2.0 * (room + cells.slack_mm)
+        found, room = dense.widest_route(
+            cells.radius, cells.passable, rim, cells.behind(self.inlet)
+        )
+        at = None
+        if len(found):
+            narrowest = int(np.argmin(cells.radius.ravel()[found]))
+            at = cells.centres(found[narrowest : narrowest + 1])[0]
+        return 2.0 * (room + cells.slack_mm), at
 
     def _joined(self, blocks: list[Any]) -> bool:
         start, end = self._ends(self.predicted.possible_less(blocks))

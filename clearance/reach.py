@@ -231,6 +231,9 @@ class Reach:
         end = Region(Plane.level(middle), crossing.footprint)
         ends = np.array([mouth.centre, crossing.centre_mm])
         beyond = self._beyond(crossing, _unit(ends[1] - ends[0]), drill)
+        if not math.isfinite(beyond):
+            self.misses.append(_Miss(0.0, "an opening lies level with the sheet"))
+            return None
         # The search takes the line's end for a half ball; a point is 0.4 r shorter.
         beyond = max(beyond - 0.2 * drill.diameter, 0.0)
         box = self._hull(mouth, crossing, drill.diameter + beyond)
@@ -281,6 +284,9 @@ class Reach:
         if margin < -self.case.drilling.wall_allowance:
             return None
         beyond = self._beyond(self.first.crossings[target], line.direction, drill)
+        if not math.isfinite(beyond):
+            self.misses.append(_Miss(0.0, f"from the {name} a line runs level with the sheet"))
+            return None
         depth = float(np.linalg.norm(line.end - line.start)) + beyond
         bore = self._bore(line, drill, depth)
         hindrance = self._hindrance(name, line, drill, depth, bore, margin)
