@@ -130,7 +130,7 @@ def _distributed() -> Any:
 
 def _client(distributed: Any, address: str) -> Any:
     try:
-        return distributed.Client(address, timeout=CONNECT_S, set_as_default=False)
+        return distributed.Client(address, timeout=CONNECT_S)
     except (OSError, ValueError, TypeError) as fault:
         raise ClearanceError(f"--cluster {address}: no scheduler answers there: {fault}") from None
 

@@ -9,24 +9,20 @@ of points is part of the answer.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
-from numba import njit
 
 from clearance.distance import Tree, build
+from clearance.rays import first_hits, winding
 from clearance.sections import Floats, Ints, Singles
 
 MOST_CENTRES, MOST_SPREAD = 60_000, 40_000
 """Points at centres of triangles, and points spread evenly over the area."""
 FACING = 0.87
 """Least cosine (30 degrees) between a ray and the normal that it ends on: walls, not wedges."""
-NEAREST_MM = 1e-6
-"""A surface nearer than this is the point's own, written twice."""
 REFINED, AROUND = 40, 60
 """The shortest rays of each kind that are looked at again, and points on each one's triangle."""
-
-_compiled = njit(cache=True, nogil=True)
 
 
 class Narrow(NamedTuple):
@@ -86,7 +82,7 @@ def surface(triangles: Singles) -> Surface:
         _narrowest(tree, triangles, points, -1.0),
         _narrowest(tree, triangles, points, 1.0),
         points,
-        _winding(tree, points, slant),
+        winding(tree, points.at, slant, points.triangle),
     )
 
 
@@ -128,7 +124,9 @@ def _narrowest(tree: Tree, triangles: Singles, points: Points, side: float) -> N
     best = Narrow(np.inf, np.full(3, np.nan))
     rng = np.random.default_rng(2)
     for _ in range(3):  # all points, then twice round the shortest rays
-        length = _first_hits(tree, points, side)
+        length, facing = first_hits(tree, points.at, side * points.normal, points.triangle)
+        # Through metal a ray ends where it leaves it, across void where it enters it.
+        length[-side * facing < FACING] = np.inf
         if length.size == 0 or not np.isfinite(length.min()):
             break
         least = int(length.argmin())
@@ -146,141 +144,3 @@ def _again(triangles: Singles, triangle: Ints, share: Floats) -> Points:
     near = triangles[triangle]
     found = _points(near, area_vectors(near), np.arange(len(near)), share)
     return Points(found.at, triangle, found.normal)
-
-
-def _first_hits(tree: Tree, points: Points, side: float) -> Floats:
-    place = _places(tree)
-    return _shoot_first(
-        tree.triangles, tree.boxes, points.at, side * points.normal, place[points.triangle], side
-    )
-
-
-def _winding(tree: Tree, points: Points, directions: Floats) -> Ints:
-    place = _places(tree)
-    return _shoot_all(tree.triangles, tree.boxes, points.at, directions, place[points.triangle])
-
-
-def _places(tree: Tree) -> Ints:
-    """Where in the tree each triangle stands."""
-    place = np.empty(len(tree.order), np.int64)
-    place[tree.order] = np.arange(len(tree.order))
-    return place
-
-
-# ---- rays ------------------------------------------------------------------------------------
-
-
-@_compiled
-def _begin(leaf: int, leaves: int, count: int) -> int:
-    """First triangle of a leaf: the tree's own rule."""
-    return leaf * count // leaves
-
-
-@_compiled
-def _enters(boxes: Any, node: int, p: Any, d: Any, limit: float) -> float:
-    """Where a ray enters a node's box; inf if it does not before the limit."""
-    near, far = 0.0, limit
-    for k in range(3):
-        low, high = np.float64(boxes[node, k]), np.float64(boxes[node, 3 + k])
-        margin = 1e-9 * (abs(low) + abs(high) + 1.0)
-        low, high = low - margin, high + margin
-        if d[k] == 0.0:
-            if p[k] < low or p[k] > high:
-                return np.inf
-            continue
-        a, b = (low - p[k]) / d[k], (high - p[k]) / d[k]
-        if a > b:
-            a, b = b, a
-        near, far = max(near, a), min(far, b)
-        if near > far:
-            return np.inf
-    return near
-
-
-@_compiled
-def _meets(t: Any, p: Any, d: Any) -> tuple[float, float]:
-    """Where a ray meets a triangle (inf if not), and its direction times the area vector."""
-    ax, ay, az = np.float64(t[0, 0]), np.float64(t[0, 1]), np.float64(t[0, 2])
-    bx, by, bz = t[1, 0] - ax, t[1, 1] - ay, t[1, 2] - az
-    cx, cy, cz = t[2, 0] - ax, t[2, 1] - ay, t[2, 2] - az
-    nx, ny, nz = by * cz - bz * cy, bz * cx - bx * cz, bx * cy - by * cx
-    det = d[0] * nx + d[1] * ny + d[2] * nz
-    if det == 0.0:
-        return np.inf, 0.0
-    sx, sy, sz = p[0] - ax, p[1] - ay, p[2] - az
-    # Cross products with the ray once: weights of the second and third corner.
-    qx, qy, qz = sy * d[2] - sz * d[1], sz * d[0] - sx * d[2], sx * d[1] - sy * d[0]
-    u = -(cx * qx + cy * qy + cz * qz) / det
-    v = (bx * qx + by * qy + bz * qz) / det
-    if u < 0.0 or v < 0.0 or u + v > 1.0:
-        return np.inf, 0.0
-    length = np.sqrt(nx * nx + ny * ny + nz * nz)
-    return -(sx * nx + sy * ny + sz * nz) / det, det / length
-
-
-@_compiled
-def _shoot_first(
-    triangles: Any, boxes: Any, points: Any, directions: Any, own: Any, side: float
-) -> Any:
-    """Length of each ray to the first surface, inf if that does not face the point."""
-    leaves, count = boxes.shape[0] // 2, triangles.shape[0]
-    result = np.full(points.shape[0], np.inf)
-    nodes, enters = np.empty(128, np.int64), np.empty(128)
-    for n in range(points.shape[0]):
-        p, d = points[n], directions[n]
-        best, facing = np.inf, 0.0
-        nodes[0], enters[0], waiting = 1, 0.0, 1
-        while waiting > 0:
-            waiting -= 1
-            node = nodes[waiting]
-            if enters[waiting] >= best:
-                continue
-            if node < leaves:
-                a = _enters(boxes, 2 * node, p, d, best)
-                b = _enters(boxes, 2 * node + 1, p, d, best)
-                near = 0 if a <= b else 1
-                first, second = (a, b) if near == 0 else (b, a)
-                if second < np.inf:
-                    nodes[waiting], enters[waiting] = 2 * node + 1 - near, second
-                    waiting += 1
-                if first < np.inf:
-                    nodes[waiting], enters[waiting] = 2 * node + near, first
-                    waiting += 1
-                continue
-            leaf = node - leaves
-            for f in range(_begin(leaf, leaves, count), _begin(leaf + 1, leaves, count)):
-                if f == own[n]:
-                    continue
-                at, turned = _meets(triangles[f], p, d)
-                if NEAREST_MM < at < best:
-                    best, facing = at, turned
-        # Through metal a ray ends where it leaves it, across void where it enters it.
-        if -side * facing >= FACING:
-            result[n] = best
-    return result
-
-
-@_compiled
-def _shoot_all(triangles: Any, boxes: Any, points: Any, directions: Any, own: Any) -> Any:
-    """Winding number where each ray begins: surfaces left behind less surfaces entered."""
-    leaves, count = boxes.shape[0] // 2, triangles.shape[0]
-    result = np.zeros(points.shape[0], np.int64)
-    nodes = np.empty(128, np.int64)
-    for n in range(points.shape[0]):
-        p, d = points[n], directions[n]
-        nodes[0], waiting = 1, 1
-        while waiting > 0:
-            waiting -= 1
-            node = nodes[waiting]
-            if _enters(boxes, node, p, d, np.inf) == np.inf:
-                continue
-            if node < leaves:
-                nodes[waiting], nodes[waiting + 1] = 2 * node, 2 * node + 1
-                waiting += 2
-                continue
-            leaf = node - leaves
-            for f in range(_begin(leaf, leaves, count), _begin(leaf + 1, leaves, count)):
-                at, turned = _meets(triangles[f], p, d)
-                if f != own[n] and NEAREST_MM < at < np.inf:
-                    result[n] += 1 if turned > 0.0 else -1
-    return result

@@ -9,6 +9,7 @@ PACKAGE = Path(__file__).parent.parent / "clearance"
 
 ROOMS = [
     "errors",
+    "files",
     "keys",
     "toml_file",
     "event",
@@ -27,6 +28,13 @@ ROOMS = [
     "bores",
     "ports",
     "distance",
+    "flat_sheets",
+    "thickness",
+    "round_walls",
+    "mesh_faults",
+    "mesh_report",
+    "section_properties",
+    "tube_ends",
     "columns",
     "stray",
     "variants",
@@ -38,6 +46,7 @@ ROOMS = [
     "cuts",
     "drilled",
     "passages",
+    "openings",
     "straight_kernels",
     "straight",
     "drills",
@@ -45,29 +54,40 @@ ROOMS = [
     "loose",
     "signs",
     "graph",
-    "round_walls",
     "checked",
     "passage_check",
-    "apart",
+    "reach",
     "orifice",
     "flow",
     "known",
     "order_of_work",
     "disposition",
     "gather",
-    "reach",
+    "remedy",
+    "apart",
     "check",
-    "files",
     "report",
     "drawing",
     "style",
     "plots",
+    "placed",
+    "batch",
+    "plate_files",
+    "plate_members",
+    "plate_part",
+    "plate",
+    "plate_plots",
+    "cluster",
+    "commands_plate",
     "cli",
     "__main__",
 ]
 """The order of DEVELOPERS.md, along the data's way."""
 
-EDGES = {"matplotlib": {"style", "plots"}, "click": {"cli", "__main__"}}
+EDGES = {
+    "matplotlib": {"style", "plots", "plate_plots"},
+    "click": {"cli", "__main__", "commands_plate"},
+}
 """Libraries that only these rooms may use."""
 
 

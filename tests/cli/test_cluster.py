@@ -42,7 +42,7 @@ class Cluster:
         self.processes = []
 
     def start(self, *words, **environment):
-        log = open(self.folder / f"{len(self.processes)}.log", "w")  # noqa: SIM115
+        log = open(self.folder / f"{len(self.processes)}.log", "w")
         process = subprocess.Popen(
             [sys.executable, "-m", *map(str, words)],
             stdout=log,
@@ -98,7 +98,8 @@ def test_a_worker_that_dies_half_way_changes_nothing(small, cluster, tmp_path):
     out = tmp_path / "out"
     process = plates.run(small / "plate.toml", out, "--cluster", cluster.address, wait=False)
     parts = out / "parts"
-    wait_for(lambda: parts.exists() and len(list(parts.glob("*.json"))) >= 4, 120.0)
+    wait_for(lambda: process.poll() is not None or len(list(parts.glob("*.json"))) >= 4, 120.0)
+    assert process.poll() is None
     os.killpg(workers[0].pid, signal.SIGKILL)
     before = {path.name: path.stat().st_mtime_ns for path in parts.glob("*.json")}
     said = process.communicate(timeout=180)[1]
