@@ -13,17 +13,22 @@ from dataclasses import dataclass, replace
 import numpy as np
 import shapely
 
-from clearance.bores import LARGEST, SLACK, SMALLEST, Site, bore_of, centroid, select
+from clearance.bores import LARGEST, SLACK, SMALLEST, Site, bore_of, centroid, hemisphere, select
 from clearance.columns import Grid, cast, unite
+from clearance.distance import Tree, build
 from clearance.passages import pieces_at, seeds, stopper
 from clearance.ports import Mouth, _closing, _mouth
 from clearance.possible import PossibleVoid, possible_void, surely_metal
+from clearance.rays import free
 from clearance.sections import Floats, Plane, Singles
+from clearance.shells import find_shells
 from clearance.sight import winding_at
 from clearance.tube_ends import TubeEnd, tube_ends
 
 MOST_PLACES = 400
 """Rough places that are looked at; an open lattice has thousands."""
+RAYS, LEAST_FREE = 100, 0.05
+"""Rays into the half space in front of a rough place, and the share that has to get away."""
 COARSEST_MM, FINEST_MM = 0.4, 0.05
 """Distance of the columns that tell the networks apart."""
 MOST_COLUMNS = 1_500_000
@@ -105,20 +110,30 @@ def find_openings(triangles: Singles) -> Openings:
 def _mouths(triangles: Singles, places: Iterable[TubeEnd]) -> list[Mouth]:
     """Closing surfaces at rough places, each once."""
     found: list[Mouth] = []
+    tree = build(triangles)
+    ways = (False, True) if len(find_shells(triangles).volume_mm3) > 1 else (False,)
     for place in places:
         if any(_same(mouth, place.centre, place.radius) for mouth in found):
             continue
-        mouth = _refined(triangles, place)
+        mouth = _refined(triangles, place, ways) if _sees_out(tree, place) else None
         if mouth is None or any(_same(one, mouth.centre, mouth.radius) for one in found):
             continue
         found.append(mouth)
     return found
 
 
-def _refined(triangles: Singles, place: TubeEnd) -> Mouth | None:
+def _sees_out(tree: Tree, place: TubeEnd) -> bool:
+    """Whether enough of the half space in front of a rough place is free: no bend inside."""
+    frame = Plane.through(np.zeros(3), place.normal)
+    rays = hemisphere(RAYS) @ np.stack([frame.u, frame.v, frame.normal])
+    start = place.centre + 0.3 * place.radius * place.normal
+    return int(free(tree, np.tile(start, (RAYS, 1)), rays).sum()) >= LEAST_FREE * RAYS
+
+
+def _refined(triangles: Singles, place: TubeEnd, ways: tuple[bool, ...]) -> Mouth | None:
     """The closing surface of the tube whose outline is known; None if it does not come out."""
     near = _near(triangles, place.centre, 4.0 * place.radius + 4.0)
-    for noded in (False, True):
+    for noded in ways:  # where shells overlap, outlines have to be pieced together
         site = Site("mouth", triangles, near, place.centre, place.radius, noded)
         outline = site.smallest(Plane.through(place.centre, place.normal), SMALLEST)
         if outline is None:
