@@ -130,6 +130,8 @@ def _distributed() -> Any:
 
 def _client(distributed: Any, address: str) -> Any:
     try:
+        if not address.strip():  # taken for none, it would start a cluster here
+            raise ValueError("the address is empty")
         return distributed.Client(address, timeout=CONNECT_S)
     except (OSError, ValueError, TypeError) as fault:
         raise ClearanceError(f"--cluster {address}: no scheduler answers there: {fault}") from None

@@ -380,6 +380,10 @@ def _powder_stays(known: Known, powder: Powder) -> Finding | None:
         return None
     caked = "caked by the heat treatment" if known.heat_treated else "no plan opens it"
     said = f"{_amount(powder)}: {caked}"
+    facing = {p.name for p in known.passages if p.entry_faces_platform}
+    if facing & set(powder.passages) and not known.heat_treated:
+        off = "the only entry faces the platform: off the platform first, before heat treatment"
+        return _finding(powder, 7, "undetermined", f"{_amount(powder)}: {off}")
     if powder.passages:
         where = f"{said}; it lies in {' and '.join(powder.passages)}"
         return _scrap_if_known(powder, 6, where, powder.source)

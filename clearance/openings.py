@@ -143,7 +143,7 @@ def _refined(triangles: Singles, place: TubeEnd, ways: tuple[bool, ...]) -> Mout
         if end is None:
             continue
         away = float(np.linalg.norm(centroid(end.outline) - place.centre))
-        if away > SLACK * site.move + place.radius:
+        if away > SLACK * site.move + 0.5 * place.radius:
             continue  # another end of the same void
         mouth = _mouth(site, end)
         if mouth is not None and winding_at(triangles, mouth.deepest[None])[0] <= 0:

@@ -1,4 +1,4 @@
-"""Places where a tube seems to end in the open, from sections in three directions.
+"""Places where a tube seems to end in the open, from sections in thirteen directions.
 
 In: a closed triangle soup, mm. Out: rough discs (centre, radius, outward normal). A hole in a
 section that is no longer enclosed in the next section is such a place. Whether a mouth is there,
@@ -7,6 +7,7 @@ and where exactly, is left to `ports`.
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 from typing import Any, NamedTuple
 
@@ -16,10 +17,12 @@ from numba import njit
 from clearance.bores import equal_radius
 from clearance.sections import Floats, Plane, Singles, chain, crossed, cut, polygons
 
-SPACING_MM = 0.5
-"""Distance of the sections: a wall of this thickness is met by one at least."""
-MOST_SECTIONS = 500
+SPACING_MM = 0.3
+"""Distance of the sections along the axes: a wall of this thickness is met by one at least."""
+MOST_SECTIONS = 700
 """In one direction; then they stand further apart."""
+ASLANT = 3.0
+"""Times that distance along the directions between the axes, for ports that face there."""
 BESIDE_MM = 0.02
 """Sections also lie this far on both sides of each large face."""
 LEAST_FACE_MM2 = 0.5
@@ -54,19 +57,27 @@ def tube_ends(triangles: Singles) -> list[TubeEnd]:
         The same end may be found from several directions.
     """
     found: list[tuple[float, TubeEnd]] = []
-    for axis in range(3):
-        order = [(axis + 1) % 3, (axis + 2) % 3, axis]  # cyclic: the mesh is not mirrored
-        turned = np.ascontiguousarray(triangles[:, :, order])
-        for share, end in _along(turned):
-            back = np.argsort(order)
-            found.append((share, TubeEnd(end.centre[back], end.radius, end.normal[back])))
+    for frame, spacing in _frames():
+        turned = triangles @ frame.T.astype(np.float32)  # exact along the axes
+        for share, end in _along(np.ascontiguousarray(turned), spacing):
+            found.append((share, TubeEnd(end.centre @ frame, end.radius, end.normal @ frame)))
     found.sort(key=lambda one: -round(one[0], 3))
     return [end for _, end in found]
 
 
-def _along(triangles: Singles) -> list[tuple[float, TubeEnd]]:
+def _frames() -> list[tuple[Floats, float]]:
+    """Axes u, v, w (rows) of the sections of each direction w, and their distance, mm."""
+    found = [(np.roll(np.eye(3), -1 - axis, axis=0), SPACING_MM) for axis in range(3)]
+    for direction in itertools.product((1, 0, -1), repeat=3):
+        if sum(map(abs, direction)) > 1 and direction > (0, 0, 0):
+            plane = Plane.through(np.zeros(3), direction)
+            found.append((np.stack([plane.u, plane.v, plane.normal]), ASLANT * SPACING_MM))
+    return found
+
+
+def _along(triangles: Singles, spacing: float) -> list[tuple[float, TubeEnd]]:
     """Ends of holes in level sections, with the share of each that lies in the open beyond."""
-    heights = _heights(triangles)
+    heights = _heights(triangles, spacing)
     hits = crossed(triangles, heights)
     found: list[tuple[float, TubeEnd]] = []
     last: _Level | None = None
@@ -95,10 +106,10 @@ def _faces(triangles):  # type: ignore[no-untyped-def]
     return height[:n], area[:n]
 
 
-def _heights(triangles: Singles) -> Floats:
+def _heights(triangles: Singles, spacing: float) -> Floats:
     """Heights of the sections: evenly spaced, and right beside large level faces."""
     low, high = float(triangles[:, :, 2].min()), float(triangles[:, :, 2].max())
-    spacing = max(SPACING_MM, (high - low) / MOST_SECTIONS)
+    spacing = max(spacing, (high - low) / MOST_SECTIONS)
     even = np.arange(low - 0.25 * spacing, high + spacing, spacing)
     face, area = _faces(triangles)
     level, group = np.unique(face, return_inverse=True)

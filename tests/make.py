@@ -92,7 +92,8 @@ def write_case(
     part : dict
         Further keys of [part].
     tables
-        Any further table (`separate`, `closed`, `melted`, ...), a dict or a list of dicts.
+        Any further table (`separate`, `closed`, `melted`, ...), a dict or a list of dicts. Without
+        `drilling` the shop has no drills: the search for plans takes ten times the rest.
     """
     folder.mkdir(parents=True, exist_ok=True)
     for name, mesh in {"part": solid, **(meshes or {})}.items():
@@ -111,6 +112,7 @@ def write_case(
         "passage": [passages] if isinstance(passages, Mapping) else list(passages),
         "stray": [strays] if isinstance(strays, Mapping) else list(strays),
         "grid": grid,
+        "drilling": {"series": []},
         **tables,
     }
     path = folder / "case.toml"

@@ -7,6 +7,7 @@ By definition of the state; the bracket of every copy must hold the same truth, 
 from __future__ import annotations
 
 from functools import cache
+from itertools import pairwise
 from math import cos, pi, radians, sin, tan
 
 import make
@@ -158,7 +159,7 @@ def test_inlet_and_outlet_swapped(tmp_path_factory, plain, name):
 def test_more_metal_never_widens(tmp_path_factory, x, y, radius, low):
     """A stray pillar in a bore, then a larger one over it: each narrows or leaves it."""
     bore = s.straight_bore(2.5, (16.0, 16.0, 20.0), 48)
-    passage = make.passage((0, 0, 0), (0, 0, 20), 2.5, NEEDS)
+    passage = make.passage((0, 0, 0), (0, 0, 20), 2.5, 0.5)
     widths = []
     for more in (None, 0.0, 0.6):
         folder = tmp_path_factory.mktemp("p")
@@ -166,7 +167,7 @@ def test_more_metal_never_widens(tmp_path_factory, x, y, radius, low):
             widths.append(make.first(folder, bore, passage, pitch=PITCH).clear_diameter_mm)
             continue
         at = np.array([x, y, low])
-        pillar = s.bore(at, at + (0, 0, 1.5 + more), radius + more, segments=24)
+        pillar = s.bore(at, at + np.array((0, 0, 1.5 + more)), radius + more, segments=24)
         widths.append(
             make.first(
                 folder,
@@ -177,5 +178,5 @@ def test_more_metal_never_widens(tmp_path_factory, x, y, radius, low):
                 pitch=PITCH,
             ).clear_diameter_mm
         )
-    for before, after in zip(widths[:-1], widths[1:], strict=True):
+    for before, after in pairwise(widths):
         assert after.low <= before.high + 1e-4

@@ -688,3 +688,13 @@ def test_the_weakest_source_counts():
     assert weakest(["log", "measured", "log"]) == "measured"
     assert weakest(["log", "assumed"]) == "assumed"
     assert weakest([]) == "assumed"
+
+
+def test_row_7_powder_behind_an_entry_that_faces_the_platform():
+    what = known(
+        passage(entry_faces_platform=True),
+        Powder(480.0, ("stray 0", "part"), ("circuit-1",), source="log"),
+        on_platform=True,
+    )
+    assert row_of(what, what.powder[0]) == (7, "undetermined")
+    assert dispose(what).recommendation == "undetermined"

@@ -80,7 +80,7 @@ def predicted(
         bottom = platform + stray["height"]
         top = bottom + count * layer
         pieces.append(_between(nominal.translate(move), low, bottom))
-        moved = move + [*stray.get("resume_shift", (0.0, 0.0)), 0.0]
+        moved = move + np.array([*stray.get("resume_shift", (0.0, 0.0)), 0.0])
         first = stray.get("from_layer", 0)
         levels = []
         for k in range(count):

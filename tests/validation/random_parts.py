@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import Any, NamedTuple
 
 import booleans
@@ -51,7 +52,7 @@ def _bores(rng: np.random.Generator, low: NDArray, high: NDArray, radius: float)
     ]
     tools = [
         shapes.bore(a, b, radius, segments=SEGMENTS)
-        for a, b in zip(line[:-1], line[1:], strict=True)
+        for a, b in pairwise(line)
         if np.linalg.norm(b - a) > 0.3
     ]
     tools += [m3.Manifold.sphere(1.02 * radius, SEGMENTS).translate(tuple(p)) for p in line[1:-1]]

@@ -10,7 +10,9 @@ from pathlib import Path
 
 import booleans
 import make
+import numpy as np
 import pytest
+import shapes
 from random_parts import Trial, cuts_a_port, make_trial
 
 NEED = 0.2
@@ -18,7 +20,7 @@ GROUP = 11
 PITCH = 0.5
 
 
-def outcome(folder: Path, trial: Trial):
+def outcome(folder: Path, trial: Trial, **tables):
     """Result of the check of a trial."""
     meshes = {} if trial.also is None else {"also": trial.also}
     part = {"platform_z": trial.platform}
@@ -35,6 +37,7 @@ def outcome(folder: Path, trial: Trial):
         pitch=PITCH,
         meshes=meshes,
         part=part,
+        **tables,
     )
 
 
@@ -69,7 +72,7 @@ def test_connectivity_and_area_of_random_parts(tmp_path, group):
         judged += 1
         if found.state == "undetermined":
             # What is narrower than a cell may be too narrow to be found.
-            assert not_known(trial) or clear.low < NEED and clear.high < 2 * PITCH, said
+            assert not_known(trial) or (clear.low < NEED and clear.high < 2 * PITCH), said
         else:
             assert (found.state != "blocked") is joined, said
         if clear.low > 0.0:
@@ -110,3 +113,37 @@ def test_ports_that_the_sheet_cuts(tmp_path, group):
         if judged == 9:
             break
     assert judged >= 5
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("group", range(4))
+def test_a_drilling_plan_joins_the_ports_in_the_solid_too(tmp_path, group):
+    # The plan's cylinders are taken out of the exact solid: then the ports are joined, and nothing
+    # is opened to the outside.
+    planned = 0
+    for seed in range(2000 + 12 * group, 2000 + 12 * (group + 1)):
+        trial = make_trial(seed)
+        nominal, predicted = reference(trial)
+        ports = [trial.inlet, trial.outlet]
+        behind = booleans.behind(nominal, ports)
+        if cuts_a_port(trial) or not_known(trial) or booleans.OUTSIDE in behind[0] | behind[1]:
+            continue
+        found = outcome(tmp_path / str(seed), trial, drilling={"wall_allowance": 0.0})
+        if found.rework is None:
+            continue
+        planned += 1
+        said = f"seed {seed}: {found.rework}"
+        solid = predicted.solid
+        for stroke in found.rework.drilling:
+            entry, axis = np.array(stroke.entry_mm), np.array(stroke.direction)
+            solid -= shapes.bore(
+                entry - 0.5 * axis,
+                entry + stroke.depth_mm * axis,
+                0.5 * stroke.drill_diameter_mm,
+                segments=24,
+            )
+        after = booleans.behind(predicted._replace(solid=solid), ports)
+        assert after[0] & after[1], said
+        assert booleans.OUTSIDE not in after[0] | after[1], said
+        assert found.rework.state_after == "open", said
+    assert planned > 0

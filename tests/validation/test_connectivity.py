@@ -150,7 +150,7 @@ def in_a_box(function, level: float, length: float, shift: float = 0.0, blobs=No
         part[core] = value[core]
         at = np.array(np.unravel_index(int(part.argmax()), part.shape)) * step
         face = np.array([at[0], at[1], z_face])
-        outside = face + (0, 0, -1.0 if z_face == 0 else 1.0)
+        outside = face + np.array((0, 0, -1.0 if z_face == 0 else 1.0))
         solid -= s.bore(outside, at, 0.8, segments=48)
         ends.append(face)
     return s.checked(solid), ends
@@ -162,8 +162,7 @@ def outcome(folder, solid, ends, strays=(), **keys) -> str:
     try:
         return str(make.first(folder, solid, passage, strays, **keys).state)
     except ClearanceError as fault:
-        assert "different voids" in str(fault)
-        return "apart"
+        return "apart" if "different voids" in str(fault) else str(fault)
 
 
 @pytest.mark.parametrize(

@@ -116,7 +116,7 @@ def test_after_layer_is_the_number_of_the_last_good_layer(tmp_path):
 
 
 def test_a_step_between_two_slices(tmp_path):
-    # The duct is 2 mm wide below z = 3 and 5 mm from there: slice 29 lies at 2.95, slice 30 at 3.05.
+    # The duct is 2 mm wide below z = 3, then 5 mm: slice 29 lies at 2.95, slice 30 at 3.05.
     profile = [(0.0, 2.0), (3.0, 2.0), (3.0 + 1e-4, 5.0), (20.0, 5.0)]
     solid = duct(profile)
     for first, expected in ((29, 2.0), (30, 5.0)):
@@ -150,7 +150,8 @@ def test_a_hole_that_only_slices_3_to_5_have(tmp_path, first, layers, open_):
     assert crossing.sealed is not open_
     clear = found.clear_diameter_mm
     if open_:
-        assert clear.low <= 4.0 and clear.high >= 3.98
+        assert clear.low <= 4.0
+        assert clear.high >= 3.98
     else:
         assert (clear.low, clear.predicted, clear.high) == (0.0, 0.0, 0.0)
 
@@ -245,7 +246,9 @@ def test_shifts_of_several_events_add_up(tmp_path):
     for crossing in found.crossings:
         assert crossing.open_area_mm2 == pytest.approx(lens, rel=0.01)
     clear = found.clear_diameter_mm
-    assert clear.low <= 3.0 and clear.high >= 2.99 and clear.high - clear.low < 0.3
+    assert clear.low <= 3.0
+    assert clear.high >= 2.99
+    assert clear.high - clear.low < 0.3
 
 
 def test_a_shift_there_and_back(tmp_path):
@@ -357,7 +360,9 @@ def test_a_sealed_branch_is_passed_by(tmp_path, need, every, state):
     )
     assert found.state == state
     clear = found.clear_diameter_mm
-    assert clear.low <= 3.0 and clear.high >= 2.98 and clear.high - clear.low < 0.3
+    assert clear.low <= 3.0
+    assert clear.high >= 2.98
+    assert clear.high - clear.low < 0.3
     assert [crossing.sealed for crossing in found.crossings if crossing.open_fraction < 0.5] == [
         True
     ]

@@ -6,7 +6,7 @@ message that says so.
 
 from __future__ import annotations
 
-from math import cos, pi, radians, sin
+from math import cos, radians, sin
 
 import make
 import numpy as np
@@ -50,7 +50,8 @@ def not_open(folder, solid, passage, *args, **keys) -> None:
     try:
         found = make.first(folder, solid, passage, *args, **keys)
     except ClearanceError as fault:
-        assert "different voids" in str(fault)
+        if "different voids" not in str(fault):
+            raise
         return
     assert found.state in ("blocked", "undetermined"), found.reasons
     assert found.clear_diameter_mm.low == 0.0
@@ -91,7 +92,7 @@ def test_a_level_sheet_thinner_than_the_pitch(tmp_path, layer, height):
 @pytest.mark.parametrize("wall", [0.05, 0.01])
 @pytest.mark.parametrize("turn", [0.0, 45.0, 30.0])
 def test_a_thin_wall_between_two_circuits(tmp_path, wall, turn):
-    # Inlet in a blind duct from below, outlet in its blind neighbour from above; nothing joins them.
+    # Inlet in a blind duct from below, outlet in its neighbour from above; nothing joins them.
     tool = s.block((wall / 2, -2, -1), (4, 2, 17)) + s.block((-4, -2, 3), (-wall / 2, 2, 21))
     solid = s.block((-9, -9, 0), (9, 9, 20)) - tool.rotate((0, 0, turn))
     a = np.array([cos(radians(turn)), sin(radians(turn)), 0.0]) * (2 + wall / 4)
@@ -285,7 +286,7 @@ def test_a_narrow_undercut_is_outside_too(tmp_path, gap):
 @pytest.mark.slow
 def test_a_shift_that_opens_the_bore_to_the_outside(tmp_path):
     # The bore's wall is 1 mm thick; the upper half moves 3 mm, so the bore leads out of the side
-    # at the step. What is left between the halves (a lens) is 1 mm wide: the requirement is not met.
+    # at the step. The lens between the halves is 1 mm wide: below the requirement.
     solid = s.block((-3, -8, 0), (8, 8, 20)) - s.bore((0, 0, -1), (0, 0, 21), 2.0, segments=N)
     event = make.sheet(10.0, 0, next_layer=100, resume_shift=[3.0, 0.0])
     found = make.first(tmp_path, solid, through(need=2.0), event, pitch=0.5)
