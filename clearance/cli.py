@@ -245,47 +245,120 @@ def check(ctx: click.Context, case: Path, pitch: float | None, json_file: Path |
     "--at-height",
     type=float,
     metavar="Z",
-    required=True,
     callback=_finite,
     help="Height of a level section in mm above the platform, as in [[stray]] height. Within a "
     "stray sheet the section is taken in the middle of the layer that holds it.",
+)
+@click.option(
+    "--along",
+    metavar="PASSAGE",
+    help="Clear diameter around the way of a passage, nominal and predicted, from inlet to outlet.",
+)
+@click.option(
+    "--drill", metavar="PASSAGE", help="Section through the axis of the drill that reopens it."
 )
 @click.option(
     "--output",
     type=A_PATH,
     metavar="FILE",
     required=True,
-    help="Figure to write: .png, .pdf or .svg, A4 landscape.",
+    help="Figure to write: .png, .pdf or .svg, A4 landscape; several strokes need .pdf.",
 )
 @pitch_option
 @debug_option
-def section(case: Path, at_height: float, output: Path, pitch: float | None) -> None:
-    """Draw a section of the predicted part.
+def section(
+    case: Path,
+    at_height: float | None,
+    along: str | None,
+    drill: str | None,
+    output: Path,
+    pitch: float | None,
+) -> None:
+    """Draw a section of the predicted part, one of three kinds.
 
     \b
     clearance section insert.toml --at-height 31.2 --output insert-31.pdf
+    clearance section insert.toml --along circuit-2 --output along.png
+    clearance section insert.toml --drill circuit-2 --output drill.pdf
 
     Passages are coloured and hatched by their state, stray metal is near-black. A detail shows
     the worst crossing if the height lies in a stray sheet. The exit status is 0 when the figure
     was written, whatever it shows.
     """  # noqa: D301 - click wants the character itself
+    if sum(kind is not None for kind in (at_height, along, drill)) != 1:
+        raise click.UsageError("give exactly one of --at-height, --along and --drill")
     with progress(f"reading {case.name}") as say:
         known = _read(case)
         _outputs(known, output)
         _figure_kind(output)
+        for name in (along, drill):
+            if name is not None:
+                _known_passage(known, name)
         _computing(say)
-        from clearance.checked import prepare
-        from clearance.passage_check import PassageCheck
+        from clearance.plots import write_pages
 
-        checked = prepare(known, pitch, say)
-        passages = [PassageCheck(checked, table).result(say) for table in known.passage]
-        say("drawing")
-        from clearance.drawing import level_section
-        from clearance.plots import level_figure, write
-
-        figure = level_figure(level_section(checked, passages, at_height))
+        if at_height is not None:
+            figures = [_level(known, pitch, at_height, say)]
+        else:
+            figures = _of_passage(known, pitch, along, drill, say)
         interrupts.stop_if_seen()
-        write(figure, output)
+        write_pages(figures, output)
+
+
+def _known_passage(case: Case, name: str) -> None:
+    """Refuse a passage that the case does not have, and propose the nearest."""
+    import difflib
+
+    names = [passage.name for passage in case.passage]
+    if name not in names:
+        near = difflib.get_close_matches(name, names, 1, 0.0)
+        raise ClearanceError(
+            f"{case.path.name}: no passage {name!r}; did you mean {near[0]!r}?"
+            if near
+            else f"{case.path.name}: no passage {name!r}"
+        )
+
+
+def _level(case: Case, pitch: float | None, height: float, say: Callable[[str], None]) -> Any:
+    from clearance.checked import prepare
+    from clearance.drawing import level_section
+    from clearance.passage_check import PassageCheck
+    from clearance.plots import level_figure
+
+    checked = prepare(case, pitch, say)
+    passages = [PassageCheck(checked, table).result(say) for table in case.passage]
+    say("drawing")
+    return level_figure(level_section(checked, passages, height))
+
+
+def _of_passage(
+    case: Case,
+    pitch: float | None,
+    along: str | None,
+    drill: str | None,
+    say: Callable[[str], None],
+) -> list[Any]:
+    from clearance.checked import prepare
+    from clearance.curve import curve
+    from clearance.drawing import passage_footer
+    from clearance.drill_section import drill_sections
+    from clearance.passage_check import PassageCheck
+    from clearance.plots_planes import curve_figure, drill_figure
+    from clearance.remedy import remedied
+
+    checked = prepare(case, pitch, say)
+    table = next(p for p in case.passage if p.name in (along, drill))
+    check = PassageCheck(checked, table)
+    result = remedied(check, check.result(say), say).result
+    say("drawing")
+    footer = passage_footer(checked)
+    if along is not None:
+        return [curve_figure(curve(check, result), footer)]
+    found = drill_sections(check, result)
+    if not found:
+        why = result.why_not or f"the passage is {result.state.value}"
+        raise ClearanceError(f"{case.path.name}: no drilling plan for {drill}: {why}")
+    return [drill_figure(one, footer) for one in found]
 
 
 main.add_command(plate)

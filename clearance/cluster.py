@@ -26,8 +26,6 @@ from clearance.plate_members import Task
 CONNECT_S = 10.0
 """Longest wait for the scheduler, and for a first worker."""
 TICK_S = 0.5
-SPARE = 2
-"""Tasks beyond those in hand that wait at the scheduler with their meshes."""
 
 
 @dataclass(frozen=True)
@@ -77,6 +75,9 @@ def run(
 ) -> Iterator[tuple[Job, Outcome]]:
     """Hand the tasks of jobs to a scheduler and give each outcome as soon as it is there.
 
+    A job whose worker dies goes to another one by the scheduler's own rule (its setting
+    `allowed-failures`); beyond that it is tried once more, alone, after all others.
+
     Raises
     ------
     ClearanceError
@@ -91,9 +92,11 @@ def run(
     try:
         _same_program(client, address)
         hand: dict[Any, Job] = {}
-        while waiting or hand:
-            while waiting and len(hand) < sum(client.nthreads().values()) + SPARE:
-                job = waiting.popleft()
+        again: deque[Job] = deque()  # a worker that dies takes the blame of all it had in hand
+        alone: set[str] = set()
+        while waiting or again or hand:
+            while _room(client, hand, waiting, again):
+                job = waiting.popleft() if waiting else again.popleft()
                 try:
                     hand[_submit(client, job)] = job
                 except ClearanceError as fault:
@@ -109,10 +112,22 @@ def run(
                 raise _lost(address)
             for future in done:
                 job = hand.pop(future)
-                yield job, _outcome(distributed, future, job, address)
+                outcome = _outcome(distributed, future, address)
+                if outcome.kind == "killed" and job.key not in alone:
+                    alone.add(job.key)
+                    again.append(job)
+                    continue
+                yield job, outcome
     finally:
         with contextlib.suppress(Exception):
             client.close(timeout=1)
+
+
+def _room(client: Any, hand: dict[Any, Job], waiting: deque[Job], again: deque[Job]) -> bool:
+    """Whether the cluster can take a job: one for each thread; those once killed alone."""
+    if waiting:
+        return len(hand) < max(1, sum(client.nthreads().values()))
+    return bool(again) and not hand
 
 
 def _distributed() -> Any:
@@ -179,7 +194,7 @@ def _submit(client: Any, job: Job) -> Any:
         return client.submit(unpacked_attempt, parcel, pure=False, key=f"part-{uuid4().hex}")
 
 
-def _outcome(distributed: Any, future: Any, job: Job, address: str) -> Outcome:
+def _outcome(distributed: Any, future: Any, address: str) -> Outcome:
     """Outcome of a future that ended; its data is let go of at the cluster."""
     if future.status == "cancelled" or future.status == "lost":
         raise _lost(address)
@@ -187,8 +202,8 @@ def _outcome(distributed: Any, future: Any, job: Job, address: str) -> Outcome:
         found = future.result()
     except distributed.KilledWorker:
         text = (
-            "the workers that computed it were ended, each in turn: as a rule the part needs "
-            "more than their memory limit"
+            "the workers that computed it were ended, each in turn, the last with nothing else in "
+            "hand: as a rule the part needs more than their memory limit"
         )
         return Outcome("killed", text=text)
     except distributed.CancelledError:

@@ -434,6 +434,20 @@ def _number(value: float) -> str:
 
 
 def _footer(checked: Checked, level: _Level, height_mm: float) -> tuple[str, ...]:
+    where = f"level section at z = {_number(level.z)} mm in mesh coordinates"
+    if level.z != level.asked:
+        where += f", the middle of the layer at {_number(height_mm)} mm above the platform"
+    else:
+        where += f", {_number(height_mm)} mm above the platform"
+    several = checked.unknowns.variants
+    if len(several) > 1:
+        where += f"; one of {len(several)} possible events is drawn: {several[0].said}"
+    first, last = passage_footer(checked)
+    return (first, where, last)
+
+
+def passage_footer(checked: Checked) -> tuple[str, str]:
+    """Which part, and what the figure was computed from."""
     case = checked.case
     record = case.record
     known = (
@@ -443,20 +457,12 @@ def _footer(checked: Checked, level: _Level, height_mm: float) -> tuple[str, ...
         ("nonconformity", record.nonconformity),
     )
     first = [f"part {case.part.name}", *(f"{key} {value}" for key, value in known if value)]
-    where = f"level section at z = {_number(level.z)} mm in mesh coordinates"
-    if level.z != level.asked:
-        where += f", the middle of the layer at {_number(height_mm)} mm above the platform"
-    else:
-        where += f", {_number(height_mm)} mm above the platform"
-    several = checked.unknowns.variants
-    if len(several) > 1:
-        where += f"; one of {len(several)} possible events is drawn: {several[0].said}"
     last = (
         f"case {case.path.name}; columns {checked.pitch_mm:g} mm apart; outlines exact; "
         f"clear diameters as proven brackets; clearance {clearance.__version__}; "
         f"input {input_hash(checked)}"
     )
-    return ("; ".join(first), where, last)
+    return "; ".join(first), last
 
 
 def input_hash(checked: Checked) -> str:

@@ -13,14 +13,24 @@ from dataclasses import dataclass, replace
 import numpy as np
 import shapely
 
-from clearance.bores import LARGEST, SLACK, SMALLEST, Site, bore_of, centroid, hemisphere, select
+from clearance.bores import (
+    LARGEST,
+    SLACK,
+    SMALLEST,
+    Site,
+    bore_of,
+    centroid,
+    equal_radius,
+    hemisphere,
+    select,
+)
 from clearance.columns import Grid, cast, unite
 from clearance.distance import Tree, build
 from clearance.passages import pieces_at, seeds, stopper
 from clearance.ports import Mouth, _closing, _mouth
 from clearance.possible import PossibleVoid, possible_void, surely_metal
 from clearance.rays import free
-from clearance.sections import Floats, Plane, Singles
+from clearance.sections import Floats, Plane, Singles, loops, polygons
 from clearance.shells import find_shells
 from clearance.sight import winding_at
 from clearance.tube_ends import TubeEnd, tube_ends
@@ -29,11 +39,17 @@ MOST_PLACES = 400
 """Rough places that are looked at; an open lattice has thousands."""
 RAYS, LEAST_FREE = 100, 0.05
 """Rays into the half space in front of a rough place, and the share that has to get away."""
-COARSEST_MM, FINEST_MM = 0.4, 0.05
+COARSEST_MM, FINEST_MM = 0.2, 0.05
 """Distance of the columns that tell the networks apart."""
-MOST_COLUMNS = 1_500_000
-SHALLOW = 0.5
-"""A recess whose mean depth is less than this times its clear diameter is no internal void."""
+MOST_COLUMNS = 1_000_000
+SHALLOW, STEP = 0.5, 0.1
+"""A recess whose floor lies less deep than this part of its clear diameter is no internal void;
+sections that look for the floor, in inscribed radii."""
+MEANT = 1e-4
+"""Least area of a tube at the floor of a recess, in shares of the recess's."""
+SUNK = 1.5
+"""Pitches that a closing surface is sunk, so that it cuts the wall all round also where the
+outer face is curved."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -87,7 +103,7 @@ def find_openings(triangles: Singles) -> Openings:
             f"{len(places)} places look like the end of a tube, as of an open lattice; the "
             f"{MOST_PLACES} most certain were looked at"
         )
-    mouths = _mouths(triangles, places[:MOST_PLACES])
+    mouths, recesses = _mouths(triangles, places[:MOST_PLACES])
     closed = _Closed.of(triangles, mouths)
     kept = [one for one in mouths if closed.leads_out(one)]
     if len(kept) < len(mouths):  # mouths of one bore into another: no openings
@@ -100,26 +116,35 @@ def find_openings(triangles: Singles) -> Openings:
     ]
     inside = [one for one in kept if one not in leaking]
     networks = _networks([closed.behind(one) for one in inside])
-    deep = _deep(inside, networks, closed)
-    if sum(deep) < len(deep):
-        notices.append(f"{len(deep) - sum(deep)} shallow recesses are not listed")
-    pairs = [(m, n) for m, n, d in zip(inside, networks, deep, strict=True) if d]
-    return Openings(_numbered(pairs), tuple(notices))
+    if recesses:
+        notices.append(
+            f"{recesses} recesses, shallower than half their width, are no openings; tubes that "
+            "begin at their floor are"
+        )
+    return Openings(_numbered(list(zip(inside, networks, strict=True))), tuple(notices))
 
 
-def _mouths(triangles: Singles, places: Iterable[TubeEnd]) -> list[Mouth]:
-    """Closing surfaces at rough places, each once."""
+def _mouths(triangles: Singles, places: Iterable[TubeEnd]) -> tuple[list[Mouth], int]:
+    """Closing surfaces at rough places, each once, and the number of shallow recesses."""
     found: list[Mouth] = []
     tree = build(triangles)
     ways = (False, True) if len(find_shells(triangles).volume_mm3) > 1 else (False,)
-    for place in places:
-        if any(_same(mouth, place.centre, place.radius) for mouth in found):
+    waiting = list(places)[::-1]
+    recesses: list[Mouth] = []
+    while waiting:
+        place = waiting.pop()
+        if any(_same(mouth, place) for mouth in (*found, *recesses)):
             continue
         mouth = _refined(triangles, place, ways) if _sees_out(tree, place) else None
-        if mouth is None or any(_same(one, mouth.centre, mouth.radius) for one in found):
+        if mouth is None or any(_same(one, _place_of(mouth)) for one in (*found, *recesses)):
             continue
-        found.append(mouth)
-    return found
+        begins = _floor(triangles, mouth)
+        if begins is None or any(_same(mouth, one) for one in begins):
+            found.append(mouth)
+        else:
+            recesses.append(mouth)
+            waiting += begins
+    return found, len(recesses)
 
 
 def _sees_out(tree: Tree, place: TubeEnd) -> bool:
@@ -156,14 +181,57 @@ def _near(triangles: Singles, centre: Floats, reach: float) -> Singles:
     return triangles[select(triangles, box)[1]]
 
 
-def _same(mouth: Mouth, centre: Floats, radius: float) -> bool:
+def _same(mouth: Mouth, place: TubeEnd) -> bool:
     """Whether a rough disc means a mouth that is known."""
-    if not SMALLEST <= radius / mouth.radius <= LARGEST:
+    if float(mouth.plane.normal @ place.normal) <= 0.0:
         return False
-    if abs(float(mouth.plane.signed(centre[None])[0])) > 0.5 * mouth.radius + 0.5:
+    if not SMALLEST <= place.radius / mouth.radius <= LARGEST:
         return False
-    x, y = mouth.plane.to_plane(centre[None])[0]
+    if abs(float(mouth.plane.signed(place.centre[None])[0])) > 0.5 * mouth.radius + 0.5:
+        return False
+    x, y = mouth.plane.to_plane(place.centre[None])[0]
     return bool(shapely.distance(mouth.polygon, shapely.Point(x, y)) <= 0.2 * mouth.radius)
+
+
+def _place_of(mouth: Mouth) -> TubeEnd:
+    return TubeEnd(mouth.centre, mouth.radius, mouth.plane.normal)
+
+
+# ---- recesses --------------------------------------------------------------------------------
+
+
+def _floor(triangles: Singles, mouth: Mouth) -> list[TubeEnd] | None:
+    """Tubes that begin at the floor of a shallow recess; None if the mouth is that of a tube.
+
+    Goes inward, section by section, and keeps to the void that hangs together with the mouth's.
+    """
+    near = _near(triangles, mouth.centre, 2.0 * mouth.radius + 2.0 * mouth.inscribed_radius)
+    inward, area = -mouth.plane.normal, float(mouth.polygon.area)
+    region, step = mouth.polygon, STEP * mouth.inscribed_radius
+    for depth in np.arange(step, 2.0 * SHALLOW * mouth.inscribed_radius, step):
+        plane = replace(mouth.plane, origin=mouth.plane.origin + depth * inward)
+        metal = polygons(loops(near, plane).closed)
+        holes = np.array([shapely.Polygon(r) for one in metal.geoms for r in one.interiors])
+        filled = shapely.union_all([shapely.Polygon(one.exterior) for one in metal.geoms])
+        if shapely.difference(region, filled).area > 0.01 * region.area:
+            return None  # the void opens into the outside of this section: no floor in sight
+        holes = holes[shapely.intersects(holes, region)] if holes.size else holes
+        holes = holes[
+            shapely.area(shapely.intersection(holes, region)) > 1e-3 * shapely.area(holes)
+        ]
+        void = shapely.union_all(holes).difference(metal)
+        if void.area < area / LARGEST**2:
+            return [
+                TubeEnd(
+                    plane.to_space(shapely.get_coordinates(hole.centroid))[0],
+                    equal_radius(hole.area),
+                    mouth.plane.normal,
+                )
+                for hole in holes
+                if hole.area >= MEANT * area
+            ]
+        region = void
+    return None
 
 
 # ---- inside and outside ----------------------------------------------------------------------
@@ -183,7 +251,7 @@ class _Closed:
         plan = float(np.prod((corners[1] - corners[0])[:2]))
         pitch = min(max(0.4 * narrowest, FINEST_MM), COARSEST_MM)
         pitch = max(pitch, (plan / MOST_COLUMNS) ** 0.5)
-        stoppers = [stopper(one, pitch) for one in mouths]
+        stoppers = [stopper(_sunk(one, pitch), pitch) for one in mouths]
         reach = [corners, *(s.reshape(-1, 3) for s in stoppers)]
         whole = np.concatenate(reach)
         grid = Grid.over(whole.min(axis=0), whole.max(axis=0), pitch, pad=3)
@@ -194,7 +262,7 @@ class _Closed:
 
     def behind(self, mouth: Mouth) -> set[int]:
         """Pieces of void behind a mouth."""
-        return pieces_at(self.void, mouth, self.pitch_mm)
+        return pieces_at(self.void, _sunk(mouth, self.pitch_mm), self.pitch_mm)
 
     def leads_out(self, mouth: Mouth) -> bool:
         """Whether the outside lies in front of a mouth."""
@@ -203,20 +271,10 @@ class _Closed:
         front = seeds(flipped, self.pitch_mm) + thickness * mouth.plane.normal
         return self.void.outside in self.void.pieces_at(front)
 
-    def volume_mm3(self, pieces: set[int]) -> float:
-        """Volume of pieces of void, to the pitch."""
-        void = self.void
-        squares = void.places.squares
-        start, z = void.metal.start[: squares + 1], void.metal.z
-        # Void run k of square c lies between metal runs k - 1 and k: numbers as in `piece`.
-        ends = np.full(len(void.piece), np.nan)
-        begins = np.full(len(void.piece), np.nan)
-        square = np.repeat(np.arange(squares), np.diff(start))
-        run = np.arange(start[-1])
-        ends[run + square] = z[: start[-1], 0]
-        begins[run + square + 1] = z[: start[-1], 1]
-        chosen = np.isin(void.piece, list(pieces))
-        return float(np.nansum((ends - begins)[chosen])) * self.pitch_mm**2
+
+def _sunk(mouth: Mouth, pitch_mm: float) -> Mouth:
+    origin = mouth.plane.origin - SUNK * pitch_mm * mouth.plane.normal
+    return replace(mouth, plane=replace(mouth.plane, origin=origin))
 
 
 def _apart(stoppers: list[Singles]) -> list[Singles]:
@@ -254,16 +312,6 @@ def _networks(behind: list[set[int]]) -> list[int]:
         for k in members:
             number[k] = n
     return number
-
-
-def _deep(mouths: list[Mouth], networks: list[int], closed: _Closed) -> list[bool]:
-    """Whether each mouth leads to more than a shallow recess."""
-    result = []
-    for mouth, network in zip(mouths, networks, strict=True):
-        alone = networks.count(network) == 1
-        limit = SHALLOW * 2.0 * mouth.inscribed_radius * float(mouth.polygon.area)
-        result.append(not alone or closed.volume_mm3(closed.behind(mouth)) >= limit)
-    return result
 
 
 def _numbered(pairs: list[tuple[Mouth, int]]) -> tuple[Opening, ...]:

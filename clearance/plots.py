@@ -24,6 +24,7 @@ from matplotlib.patheffects import withStroke
 
 from clearance import style
 from clearance.drawing import GRAVEST, Detail, LevelSection, Row, Void
+from clearance.errors import ClearanceError
 from clearance.files import write_whole
 from clearance.result import State
 from clearance.style import Look
@@ -49,6 +50,28 @@ MOST_LABELS = 20
 def write(figure: Figure, path: Path) -> None:
     """Write a figure whole, as its file name says."""
     write_whole(path, as_bytes(figure, style.figure_kind(path)))
+
+
+def write_pages(figures: Sequence[Figure], path: Path) -> None:
+    """Write several figures whole: pages of a PDF, or one figure of another kind.
+
+    Raises
+    ------
+    ClearanceError
+        Several figures, and a file of a kind that holds one.
+    """
+    if len(figures) == 1:
+        write(figures[0], path)
+        return
+    if style.figure_kind(path) != ".pdf":
+        raise ClearanceError(f"{path}: {len(figures)} pages need a file that ends in .pdf")
+    from matplotlib.backends.backend_pdf import PdfPages
+
+    file = io.BytesIO()
+    with mpl.rc_context(style.SETTINGS), PdfPages(file, metadata={"CreationDate": None}) as pages:
+        for figure in figures:
+            pages.savefig(figure)
+    write_whole(path, file.getvalue())
 
 
 def as_bytes(figure: Figure, kind: str) -> bytes:

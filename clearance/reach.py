@@ -503,7 +503,7 @@ class Reach:
             # Tilted about its entry by a, the drill's end moves by depth x tan a at most.
             tilt_tolerance_deg=math.degrees(math.atan(max(margin, 0.0) / depth)),
             tilt_from_z_deg=math.degrees(math.acos(min(max(float(out[2]), -1.0), 1.0))),
-            turn_about_z_deg=math.degrees(math.atan2(float(out[1]), float(out[0]))),
+            turn_about_z_deg=round(math.degrees(math.atan2(float(out[1]), float(out[0]))), 6) + 0.0,
             drill_tolerance_mm=-h8_lower(stroke.drill.diameter),
             run_out_mm=run_out(stroke.drill),
         )

@@ -58,8 +58,7 @@ def tube_ends(triangles: Singles) -> list[TubeEnd]:
     """
     found: list[tuple[float, TubeEnd]] = []
     for frame, spacing in _frames():
-        turned = triangles @ frame.T.astype(np.float32)  # exact along the axes
-        for share, end in _along(np.ascontiguousarray(turned), spacing):
+        for share, end in _along(_turned(triangles, frame), spacing):
             found.append((share, TubeEnd(end.centre @ frame, end.radius, end.normal @ frame)))
     found.sort(key=lambda one: -round(one[0], 3))
     return [end for _, end in found]
@@ -73,6 +72,16 @@ def _frames() -> list[tuple[Floats, float]]:
             plane = Plane.through(np.zeros(3), direction)
             found.append((np.stack([plane.u, plane.v, plane.normal]), ASLANT * SPACING_MM))
     return found
+
+
+def _turned(triangles: Singles, frame: Floats) -> Singles:
+    """Coordinates along other axes; the same for every copy of a vertex, exact along x, y, z."""
+    u, v, w = frame.astype(np.float32)
+    parts = [triangles[:, :, 0] * row[0] for row in (u, v, w)]
+    for part, row in zip(parts, (u, v, w), strict=True):
+        part += triangles[:, :, 1] * row[1]
+        part += triangles[:, :, 2] * row[2]
+    return np.stack(parts, axis=2) + np.float32(0.0)
 
 
 def _along(triangles: Singles, spacing: float) -> list[tuple[float, TubeEnd]]:

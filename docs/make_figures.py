@@ -8,7 +8,11 @@ from pathlib import Path
 DOCS = Path(__file__).parent
 CASES = DOCS.parent / "cases"
 
-FIGURES = {"mould-insert.png": ("mould-insert", ["--at-height", "31.2"])}
+FIGURES = {
+    "mould-insert.png": ("mould-insert", ["--at-height", "31.2"]),
+    "mould-insert-drill.png": ("mould-insert", ["--drill", "circuit-2"]),
+    "mould-insert-along.png": ("mould-insert", ["--along", "circuit-3"]),
+}
 """File name to case and what `clearance section` is asked for."""
 
 

@@ -29,6 +29,7 @@ ROOMS = [
     "ports",
     "distance",
     "flat_sheets",
+    "rays",
     "thickness",
     "round_walls",
     "mesh_faults",
@@ -66,10 +67,13 @@ ROOMS = [
     "remedy",
     "apart",
     "check",
+    "curve",
+    "drill_section",
     "report",
     "drawing",
     "style",
     "plots",
+    "plots_planes",
     "placed",
     "batch",
     "plate_files",
@@ -85,7 +89,7 @@ ROOMS = [
 """The order of DEVELOPERS.md, along the data's way."""
 
 EDGES = {
-    "matplotlib": {"style", "plots", "plate_plots"},
+    "matplotlib": {"style", "plots", "plots_planes", "plate_plots"},
     "click": {"cli", "__main__", "commands_plate"},
 }
 """Libraries that only these rooms may use."""

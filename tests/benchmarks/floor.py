@@ -1,4 +1,4 @@
-"""The dense floor: one labelling and one distance transform over the part's grid, and reading the mesh.
+"""The dense floor: one labelling, one distance transform over the grid, and reading the mesh.
 
 A whole process, as a check is: ``python floor.py MESH.stl GRID.npy``. The grid of
 metal is made beforehand (`make_grid`), which no real check could have; all that is

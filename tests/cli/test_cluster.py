@@ -113,12 +113,12 @@ def test_a_worker_that_dies_half_way_changes_nothing(small, cluster, tmp_path):
 
 @pytest.mark.slow
 def test_a_part_beyond_the_memory_limit_is_undetermined(small, cluster, tmp_path):
-    # At 0.04 mm a part of 24 x 14 x 12 mm takes some 60 million cells: beyond 600 MB.
-    fine = (small / "leaning.toml").read_text().replace("pitch = 0.5", "pitch = 0.04")
+    # At 0.02 mm the part of 24 x 14 x 12 mm takes 1.7 GB (measured), at 0.5 mm 0.3 GB.
+    fine = (small / "leaning.toml").read_text().replace("pitch = 0.5", "pitch = 0.02")
     (small / "fine.toml").write_text(fine)
     parts = [PARTS[0], {**PARTS[6], "case": "fine.toml"}]
     plate = plates.write_plate(small, parts, "fine-plate.toml")
-    cluster.worker("--memory-limit", "600MB")
+    cluster.worker("--memory-limit", "800MB")
     found = plates.run(plate, tmp_path / "out", "--cluster", cluster.address)
     entries = plates.summary(tmp_path / "out")["parts"]
     assert [entry["exit_status"] for entry in entries] == [0, 4], found.stderr
