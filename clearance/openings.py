@@ -118,14 +118,13 @@ def find_openings(triangles: Singles) -> Openings:
     networks = _networks([closed.behind(one) for one in inside])
     if recesses:
         notices.append(
-            f"{recesses} recesses, shallower than half their width, are no openings; tubes that "
-            "begin at their floor are"
+            "a recess shallower than half its width is no opening; tubes that begin at its floor are"
         )
     return Openings(_numbered(list(zip(inside, networks, strict=True))), tuple(notices))
 
 
-def _mouths(triangles: Singles, places: Iterable[TubeEnd]) -> tuple[list[Mouth], int]:
-    """Closing surfaces at rough places, each once, and the number of shallow recesses."""
+def _mouths(triangles: Singles, places: Iterable[TubeEnd]) -> tuple[list[Mouth], bool]:
+    """Closing surfaces at rough places, each once, and whether there are shallow recesses."""
     found: list[Mouth] = []
     tree = build(triangles)
     ways = (False, True) if len(find_shells(triangles).volume_mm3) > 1 else (False,)
@@ -144,7 +143,7 @@ def _mouths(triangles: Singles, places: Iterable[TubeEnd]) -> tuple[list[Mouth],
         else:
             recesses.append(mouth)
             waiting += begins
-    return found, len(recesses)
+    return found, bool(recesses)
 
 
 def _sees_out(tree: Tree, place: TubeEnd) -> bool:
@@ -205,12 +204,11 @@ def _floor(triangles: Singles, mouth: Mouth) -> list[TubeEnd] | None:
 
     Goes inward, section by section, and keeps to the void that hangs together with the mouth's.
     """
-    near = _near(triangles, mouth.centre, 2.0 * mouth.radius + 2.0 * mouth.inscribed_radius)
     inward, area = -mouth.plane.normal, float(mouth.polygon.area)
     region, step = mouth.polygon, STEP * mouth.inscribed_radius
     for depth in np.arange(step, 2.0 * SHALLOW * mouth.inscribed_radius, step):
         plane = replace(mouth.plane, origin=mouth.plane.origin + depth * inward)
-        metal = polygons(loops(near, plane).closed)
+        metal = polygons(loops(triangles, plane).closed)
         holes = np.array([shapely.Polygon(r) for one in metal.geoms for r in one.interiors])
         filled = shapely.union_all([shapely.Polygon(one.exterior) for one in metal.geoms])
         if shapely.difference(region, filled).area > 0.01 * region.area:
@@ -267,9 +265,10 @@ class _Closed:
     def leads_out(self, mouth: Mouth) -> bool:
         """Whether the outside lies in front of a mouth."""
         flipped = replace(mouth, plane=replace(mouth.plane, normal=-mouth.plane.normal))
-        thickness = 4.0 * self.pitch_mm
-        front = seeds(flipped, self.pitch_mm) + thickness * mouth.plane.normal
-        return self.void.outside in self.void.pieces_at(front)
+        front = seeds(flipped, self.pitch_mm) + 4.0 * self.pitch_mm * mouth.plane.normal
+        pieces = [self.void.pieces_at(point[None]) for point in front]
+        met = [self.void.outside in found for found in pieces if found]
+        return sum(met) > 0.5 * len(met)
 
 
 def _sunk(mouth: Mouth, pitch_mm: float) -> Mouth:

@@ -20,6 +20,8 @@ FLATTEST_DEG, STEEPEST_DEG = 0.02, 46.0
 """Angle between neighbouring facets of a round wall: 8 facets round a circle make 45 degrees."""
 ALIKE = 2.0
 """Widths of neighbouring facets of a round wall differ at most by this factor."""
+GRADES = 60
+"""Directions that round to the same step of 1/60 count as one."""
 MOST_TRIANGLES = 64
 """A flat face of more triangles is no facet of a round wall."""
 
@@ -100,6 +102,51 @@ def chord_error(triangles: Singles) -> ChordError:
         points[ends[worst]].mean(axis=0),
         len(sagitta),
     )
+
+
+def hollow_axes(triangles: Singles, most: int = 12, least_mm: float = 5.0) -> Floats:
+    """Directions along which hollow round walls run, as bores do: the edges of their facets.
+
+    Parameters
+    ----------
+    triangles : ndarray (F, 3, 3) float32
+        Finite, mm.
+    most : int
+        So many directions at most, those with most length of edges first.
+    least_mm : float
+        Least length of edges within about a degree.
+
+    Returns
+    -------
+    ndarray (K, 3)
+        Unit vectors; of two opposite ones the one whose last non-zero coordinate is positive.
+    """
+    kept = without_needles(triangles)
+    if len(kept) < 4:
+        return np.empty((0, 3))
+    vertices, ids = weld(kept)
+    pairs, ends, far = _inner_edges(vertices, ids)
+    points = vertices.astype(np.float64)
+    unit = _units(points[ids])
+    angle = _angles(unit[pairs[:, 0]], unit[pairs[:, 1]])
+    rise = np.einsum("ij,ij->i", points[far] - points[ends[:, 0]], unit[pairs[:, 0]])
+    chosen = (angle >= FLATTEST_DEG) & (angle <= STEEPEST_DEG) & (rise > 0.0)
+    along = points[ends[chosen, 1]] - points[ends[chosen, 0]]
+    length = np.linalg.norm(along, axis=1)
+    along, length = along[length > 0.0], length[length > 0.0]
+    along = along / length[:, None]
+    steps = np.rint(along * GRADES).astype(np.int64)
+    flip = np.where(steps[:, 2] != 0, steps[:, 2], np.where(steps[:, 1], steps[:, 1], steps[:, 0]))
+    along = np.where((flip < 0)[:, None], -along, along)
+    steps = np.where((flip < 0)[:, None], -steps, steps) + 4 * GRADES
+    key = (steps[:, 0] << 40) | (steps[:, 1] << 20) | steps[:, 2]
+    _, group = np.unique(key, return_inverse=True)
+    total = np.bincount(group, length)
+    largest = np.argsort(-total, kind="stable")[:most]
+    largest = largest[total[largest] >= least_mm]
+    sums = np.column_stack([np.bincount(group, along[:, k] * length)[largest] for k in range(3)])
+    result: Floats = sums / np.linalg.norm(sums, axis=1)[:, None]
+    return result
 
 
 def _inner_edges(vertices: Singles, ids: Ints) -> tuple[Ints, Ints, Ints]:

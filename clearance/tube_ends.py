@@ -1,4 +1,4 @@
-"""Places where a tube seems to end in the open, from sections in thirteen directions.
+"""Places where a tube seems to end in the open, from sections in many directions.
 
 In: a closed triangle soup, mm. Out: rough discs (centre, radius, outward normal). A hole in a
 section that is no longer enclosed in the next section is such a place. Whether a mouth is there,
@@ -15,6 +15,7 @@ import numpy as np
 from numba import njit
 
 from clearance.bores import equal_radius
+from clearance.round_walls import hollow_axes
 from clearance.sections import Floats, Plane, Singles, chain, crossed, cut, polygons
 
 SPACING_MM = 0.3
@@ -23,6 +24,8 @@ MOST_SECTIONS = 700
 """In one direction; then they stand further apart."""
 ASLANT = 3.0
 """Times that distance along the directions between the axes, for ports that face there."""
+NEAR = 0.99
+"""Cosine from which the direction of a bore counts as one that is looked along anyway."""
 BESIDE_MM = 0.02
 """Sections also lie this far on both sides of each large face."""
 LEAST_FACE_MM2 = 0.5
@@ -57,20 +60,28 @@ def tube_ends(triangles: Singles) -> list[TubeEnd]:
         The same end may be found from several directions.
     """
     found: list[tuple[float, TubeEnd]] = []
-    for frame, spacing in _frames():
+    for frame, spacing in _frames(hollow_axes(triangles)):
         for share, end in _along(_turned(triangles, frame), spacing):
             found.append((share, TubeEnd(end.centre @ frame, end.radius, end.normal @ frame)))
     found.sort(key=lambda one: -round(one[0], 3))
     return [end for _, end in found]
 
 
-def _frames() -> list[tuple[Floats, float]]:
-    """Axes u, v, w (rows) of the sections of each direction w, and their distance, mm."""
+def _frames(more: Floats) -> list[tuple[Floats, float]]:
+    """Axes u, v, w (rows) of the sections of each direction w, and their distance, mm.
+
+    The axes, the directions between them, and the more that lie near none of these.
+    """
     found = [(np.roll(np.eye(3), -1 - axis, axis=0), SPACING_MM) for axis in range(3)]
     for direction in itertools.product((1, 0, -1), repeat=3):
         if sum(map(abs, direction)) > 1 and direction > (0, 0, 0):
             plane = Plane.through(np.zeros(3), direction)
             found.append((np.stack([plane.u, plane.v, plane.normal]), ASLANT * SPACING_MM))
+    for direction in more:
+        known = np.array([frame[2] for frame, _ in found])
+        if np.abs(known @ direction).max() < NEAR:
+            plane = Plane.through(np.zeros(3), direction)
+            found.append((np.stack([plane.u, plane.v, plane.normal]), SPACING_MM))
     return found
 
 

@@ -15,7 +15,8 @@ def case(tmp_path_factory):
     solid = shapes.straight_bore(radius=3.0, size=(20.0, 20.0, 30.0))
     passage = make.passage((0, 0, 0), (0, 0, 30), 3.0, 5.0, name="bore")
     folder = tmp_path_factory.mktemp("case")
-    return make.write_case(folder, solid, passage, make.plane(15.0, 2, source="log"))
+    sheet = make.plane(15.0, 2, source="log")
+    return make.write_case(folder, solid, passage, sheet, drilling={"series": ["jobber"]})
 
 
 def run(*words):

@@ -11,6 +11,12 @@ import shapes
 from clearance.result import State
 
 JOBBER = {"series": ["jobber"]}
+ALL = {"series": ["jobber", "long", "extra-long"]}
+
+
+def checked(folder, *args, **keys):
+    """Check with all standard drills at hand."""
+    return make.checked(folder, *args, **{"drilling": ALL, **keys})
 
 
 def through(result, name="a"):
@@ -67,7 +73,7 @@ def test_an_upright_tube_is_drilled_with_the_margin_of_its_radius(tmp_path):
     # steps); margin = 3 cos(pi / n) - 2.55 = 0.449 (analytic).
     solid = shapes.straight_bore(radius=3.0, size=(20.0, 20.0, 30.0))
     passage = make.passage((0, 0, 0), (0, 0, 30), 3.0, 5.0)
-    result = make.checked(tmp_path, solid, passage, make.plane(15.0, 2, source="log"))
+    result = checked(tmp_path, solid, passage, make.plane(15.0, 2, source="log"))
     found = through(result)
     assert found.state is State.BLOCKED
     (stroke,) = found.rework.drilling
@@ -87,7 +93,7 @@ def test_a_leaning_tube_is_drilled_along_its_axis(tmp_path):
     solid = shapes.tilted_bore(3.0, 30, (60.0, 14.0, 24.0))
     lean = 12 * math.tan(math.radians(30))
     passage = make.passage((-lean, 0, 0), (lean, 0, 24), 3.2, 5.0)
-    result = make.checked(tmp_path, solid, passage, make.plane(10.0, 2, source="log"))
+    result = checked(tmp_path, solid, passage, make.plane(10.0, 2, source="log"))
     found = through(result)
     (stroke,) = found.rework.drilling
     assert stroke.wall_margin_mm == pytest.approx(0.449, abs=0.06)
@@ -99,7 +105,7 @@ def test_two_sheets_are_cleared_by_one_stroke(tmp_path):
     solid = shapes.straight_bore(radius=3.0, size=(20.0, 20.0, 30.0))
     passage = make.passage((0, 0, 0), (0, 0, 30), 3.0, 5.0)
     strays = [make.plane(10.0, 2, source="log"), make.plane(14.0, 2, source="log")]
-    found = through(make.checked(tmp_path, solid, passage, strays))
+    found = through(checked(tmp_path, solid, passage, strays))
     (stroke,) = found.rework.drilling
     assert {stroke.crossing, *stroke.also_clears} == {0, 1}
     assert found.rework.state_after == "open"
@@ -108,7 +114,7 @@ def test_two_sheets_are_cleared_by_one_stroke(tmp_path):
 def test_a_u_with_both_ports_on_top_needs_two_strokes(tmp_path):
     solid = shapes.u_passage(2.0, 14.0, 4.0, 64)
     passage = make.passage((-7, 0, 30), (7, 0, 30), 2.0, 3.0)
-    found = through(make.checked(tmp_path, solid, passage, make.plane(22.0, 2, source="log")))
+    found = through(checked(tmp_path, solid, passage, make.plane(22.0, 2, source="log")))
     assert sorted(s.from_ for s in found.rework.drilling) == ["inlet", "outlet"]
     assert all(s.direction[2] < -0.99 for s in found.rework.drilling)
     assert found.rework.state_after == "open"
@@ -122,7 +128,7 @@ def test_a_z_that_no_line_reaches_is_scrap_when_the_log_says_so(tmp_path):
     )
     passage = make.passage((-15, 0, 5), (15, 0, 25), 2.0, 3.0)
     for source, wanted in (("log", "scrap"), ("assumed", "undetermined")):
-        result = make.checked(tmp_path, solid, passage, make.plane(15.0, 2, source=source))
+        result = checked(tmp_path, solid, passage, make.plane(15.0, 2, source=source))
         found = through(result)
         assert found.rework is None
         assert "mm clear" in found.why_not
@@ -135,11 +141,11 @@ def test_the_flute_bites(tmp_path):
     passage = make.passage((0, 0, 0), (0, 0, 80), 2.0, 3.0)
     sheet = make.plane(40.0, 2, source="log")
     short = {**JOBBER, "max_length_to_diameter": 40}
-    found = through(make.checked(tmp_path, solid, passage, sheet, drilling=short))
+    found = through(checked(tmp_path, solid, passage, sheet, drilling=short))
     assert found.rework is None
     assert "flute" in found.why_not
     longer = {"series": ["jobber", "long", "extra-long"], "max_length_to_diameter": 40}
-    found = through(make.checked(tmp_path, solid, passage, sheet, drilling=longer))
+    found = through(checked(tmp_path, solid, passage, sheet, drilling=longer))
     assert found.rework.drilling[0].series != "jobber"
 
 
@@ -147,8 +153,12 @@ def test_the_ratio_of_length_to_diameter_bites(tmp_path):
     solid = shapes.straight_bore(radius=2.0, size=(20.0, 20.0, 60.0))
     passage = make.passage((0, 0, 0), (0, 0, 60), 2.0, 3.0)
     found = through(
-        make.checked(
-            tmp_path, solid, passage, make.plane(30.0, 2), drilling={"max_length_to_diameter": 5}
+        checked(
+            tmp_path,
+            solid,
+            passage,
+            make.plane(30.0, 2),
+            drilling={**ALL, "max_length_to_diameter": 5},
         )
     )
     assert found.rework is None
@@ -163,11 +173,11 @@ def test_a_flange_stops_the_holder(tmp_path):
     passage = make.passage((0, 0, 20), (0, 0, 0), 2.0, 3.0)
     sheet = make.plane(10.0, 2, source="log")
     state = {"state": {"on_platform": True}}
-    wide = through(make.checked(tmp_path, part, passage, sheet, drilling=JOBBER, **state))
+    wide = through(checked(tmp_path, part, passage, sheet, drilling=JOBBER, **state))
     assert wide.rework is None
     assert "holder" in wide.why_not
     slim = {**JOBBER, "holder_diameter": 8.0}
-    found = through(make.checked(tmp_path, part, passage, sheet, drilling=slim, **state))
+    found = through(checked(tmp_path, part, passage, sheet, drilling=slim, **state))
     assert found.rework.drilling[0].from_ == "inlet"
 
 
@@ -176,12 +186,12 @@ def test_what_stands_on_its_platform_is_not_entered_from_below(tmp_path):
     flipped = shapes.soup(shapes.manifold(solid).rotate((180, 0, 0)).translate((0, 0, 30)))
     passage = make.passage((-7, 0, 0), (7, 0, 0), 2.0, 3.0)
     sheet = make.plane(8.0, 2, source="log")
-    result = make.checked(tmp_path, flipped, passage, sheet, state={"on_platform": True})
+    result = checked(tmp_path, flipped, passage, sheet, state={"on_platform": True})
     found = through(result)
     assert found.rework is None
     assert "platform" in found.why_not
     assert result.disposition.recommendation == "undetermined"
-    off = through(make.checked(tmp_path, flipped, passage, sheet))
+    off = through(checked(tmp_path, flipped, passage, sheet))
     assert off.rework is not None
 
 
@@ -194,8 +204,8 @@ def test_a_drill_that_would_open_the_neighbour_is_never_proposed(tmp_path):
     passage = make.passage((0, 0, 40), (1.6, 0, 0), 2.0, 3.9)
     other = make.passage((-3.15, -8, 20), (-3.15, 8, 20), 1.0, 1.5, name="b")
     sheet = make.plane(8.0, 2, source="log")
-    drilling = {"wall_allowance": 1.2, "min_wall": 0.1, "max_length_to_diameter": 30}
-    result = make.checked(
+    drilling = {**ALL, "wall_allowance": 1.2, "min_wall": 0.1, "max_length_to_diameter": 30}
+    result = checked(
         tmp_path,
         joined,
         [passage, other],
