@@ -23,6 +23,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from clearance import __version__
+from clearance.commands_mesh import mesh, openings
 from clearance.commands_plate import plate
 from clearance.errors import ClearanceError
 
@@ -362,6 +363,8 @@ def _of_passage(
 
 
 main.add_command(plate)
+main.add_command(openings)
+main.add_command(mesh)
 
 
 # ---- what the commands share -----------------------------------------------------------------

@@ -171,17 +171,17 @@ def cast(
             f"pitch {grid.pitch_mm:.3g} mm needs {grid.count:.2e} columns, more than "
             f"{MOST_COLUMNS:.1e}, which is what fits: give a larger pitch"
         )
-    column, z, delta = _crossings(
-        triangles,
-        grid.x0,
-        grid.y0,
-        grid.step,
-        grid.nx,
-        grid.ny,
-        snap_even(shift_mm[0]),
-        snap_even(shift_mm[1]),
-    )
-    start, runs, most, least, unclosed = _wind(column, z, delta, grid.count)
+    shift = (snap_even(shift_mm[0]), snap_even(shift_mm[1]))
+    try:
+        column, z, delta = _crossings(
+            triangles, grid.x0, grid.y0, grid.step, grid.nx, grid.ny, *shift
+        )
+        start, runs, most, least, unclosed = _wind(column, z, delta, grid.count)
+    except MemoryError:
+        raise GridError(
+            f"pitch {grid.pitch_mm:.3g} mm needs {grid.count:.2e} columns, which do not fit in "
+            "memory: give a larger pitch"
+        ) from None
     return Columns(grid, Runs(start, runs), int(most), int(least), int(unclosed))
 
 

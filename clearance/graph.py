@@ -124,6 +124,8 @@ def cheapest(graph: networkx.MultiGraph, failing: set[int]) -> list[int]:
         price = 1.0 if key in failing else 1e-6
         if not plain.has_edge(a, b) or plain[a][b]["price"] > price:
             plain.add_edge(a, b, price=price, key=key)
+    if INLET not in plain or OUTLET not in plain:
+        return []  # a sheet covers a port whole
     if not networkx.has_path(plain, INLET, OUTLET):
         return []
     path = networkx.shortest_path(plain, INLET, OUTLET, weight="price")

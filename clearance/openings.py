@@ -9,9 +9,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
+from shapely import Polygon
 
 from clearance.bores import (
     LARGEST,
@@ -35,7 +38,7 @@ from clearance.shells import find_shells
 from clearance.sight import winding_at
 from clearance.tube_ends import TubeEnd, tube_ends
 
-MOST_PLACES = 400
+MOST_PLACES = 1000
 """Rough places that are looked at; an open lattice has thousands."""
 RAYS, LEAST_FREE = 100, 0.05
 """Rays into the half space in front of a rough place, and the share that has to get away."""
@@ -46,7 +49,9 @@ SHALLOW, STEP = 0.5, 0.1
 """A recess whose floor lies less deep than this part of its clear diameter is no internal void;
 sections that look for the floor, in inscribed radii."""
 MEANT = 1e-4
-"""Least area of a tube at the floor of a recess, in shares of the recess's."""
+"""Least area of tubes at the floor of a recess, in shares of the recess's."""
+STEADY = 0.9
+"""A tube keeps this share of its area from section to section."""
 SUNK = 1.5
 """Pitches that a closing surface is sunk, so that it cuts the wall all round also where the
 outer face is curved."""
@@ -118,7 +123,8 @@ def find_openings(triangles: Singles) -> Openings:
     networks = _networks([closed.behind(one) for one in inside])
     if recesses:
         notices.append(
-            "a recess shallower than half its width is no opening; tubes that begin at its floor are"
+            "a recess shallower than half its width is no opening, but tubes that begin at its "
+            "floor are"
         )
     return Openings(_numbered(list(zip(inside, networks, strict=True))), tuple(notices))
 
@@ -128,21 +134,22 @@ def _mouths(triangles: Singles, places: Iterable[TubeEnd]) -> tuple[list[Mouth],
     found: list[Mouth] = []
     tree = build(triangles)
     ways = (False, True) if len(find_shells(triangles).volume_mm3) > 1 else (False,)
-    waiting = list(places)[::-1]
     recesses: list[Mouth] = []
-    while waiting:
-        place = waiting.pop()
+    for place in places:
         if any(_same(mouth, place) for mouth in (*found, *recesses)):
             continue
         mouth = _refined(triangles, place, ways) if _sees_out(tree, place) else None
         if mouth is None or any(_same(one, _place_of(mouth)) for one in (*found, *recesses)):
             continue
         begins = _floor(triangles, mouth)
-        if begins is None or any(_same(mouth, one) for one in begins):
+        at_floor = [_refined(triangles, one, ways) for one in begins or ()]
+        # A countersunk tube narrows fast too, but what begins at its floor ends at this mouth.
+        narrows = any(one is not None and _same(mouth, _place_of(one)) for one in at_floor)
+        if begins is None or narrows:
             found.append(mouth)
         else:
             recesses.append(mouth)
-            waiting += begins
+            found += [one for one in at_floor if one is not None]
     return found, bool(recesses)
 
 
@@ -203,33 +210,48 @@ def _floor(triangles: Singles, mouth: Mouth) -> list[TubeEnd] | None:
     """Tubes that begin at the floor of a shallow recess; None if the mouth is that of a tube.
 
     Goes inward, section by section, and keeps to the void that hangs together with the mouth's.
+    Once that has narrowed, tubes are where it stays as wide as it is; a corner of a pocket that
+    is cut off aslant narrows to nothing.
     """
-    inward, area = -mouth.plane.normal, float(mouth.polygon.area)
-    region, step = mouth.polygon, STEP * mouth.inscribed_radius
-    for depth in np.arange(step, 2.0 * SHALLOW * mouth.inscribed_radius, step):
-        plane = replace(mouth.plane, origin=mouth.plane.origin + depth * inward)
-        metal = polygons(loops(triangles, plane).closed)
-        holes = np.array([shapely.Polygon(r) for one in metal.geoms for r in one.interiors])
-        filled = shapely.union_all([shapely.Polygon(one.exterior) for one in metal.geoms])
-        if shapely.difference(region, filled).area > 0.01 * region.area:
-            return None  # the void opens into the outside of this section: no floor in sight
-        holes = holes[shapely.intersects(holes, region)] if holes.size else holes
-        holes = holes[
-            shapely.area(shapely.intersection(holes, region)) > 1e-3 * shapely.area(holes)
-        ]
-        void = shapely.union_all(holes).difference(metal)
-        if void.area < area / LARGEST**2:
-            return [
-                TubeEnd(
-                    plane.to_space(shapely.get_coordinates(hole.centroid))[0],
-                    equal_radius(hole.area),
-                    mouth.plane.normal,
-                )
-                for hole in holes
-                if hole.area >= MEANT * area
-            ]
-        region = void
-    return None
+    limit = 2.0 * SHALLOW * mouth.inscribed_radius
+    region, area = mouth.polygon, float(mouth.polygon.area) / LARGEST**2
+    holes, since = np.empty(0, object), np.inf
+    for depth in np.arange(STEP * limit, 3.0 * limit, STEP * limit):
+        if not holes.size and depth >= limit:
+            return None
+        plane = replace(mouth.plane, origin=mouth.plane.origin - depth * mouth.plane.normal)
+        found = _void_within(triangles, plane, region)
+        if found is None:
+            break  # it opens into the outside of this section: no floor in sight
+        region = shapely.union_all(found)
+        if region.area < MEANT * mouth.polygon.area:
+            return []
+        if region.area < (STEADY if holes.size else 1.0) * area:
+            holes, since, area, start = found, depth, float(region.area), plane
+        elif holes.size and depth >= since + 0.5 * equal_radius(shapely.area(holes).max()):
+            break
+    if not holes.size:
+        return None
+    centres = start.to_space(shapely.get_coordinates(shapely.centroid(holes)))
+    return [
+        TubeEnd(centre, equal_radius(hole.area), mouth.plane.normal)
+        for centre, hole in zip(centres, holes, strict=True)
+    ]
+
+
+def _void_within(triangles: Singles, plane: Plane, region: Polygon) -> NDArray[Any] | None:
+    """Enclosed voids of a section that meet a region; None if the region lies in the open."""
+    metal = polygons(loops(triangles, plane).closed)
+    filled = shapely.union_all([shapely.Polygon(one.exterior) for one in metal.geoms])
+    if shapely.difference(region, filled).area > 0.01 * region.area:
+        return None
+    rings = [ring for one in metal.geoms for ring in one.interiors]
+    holes = np.array([shapely.Polygon(ring) for ring in rings], object)
+    if holes.size == 0:
+        return holes
+    shared = shapely.area(shapely.intersection(holes, region))
+    result: NDArray[Any] = shapely.difference(holes[shared > 1e-3 * shapely.area(holes)], metal)
+    return result
 
 
 # ---- inside and outside ----------------------------------------------------------------------

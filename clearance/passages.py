@@ -9,7 +9,7 @@ pass. Source of both: docs/method.md, "The bracket".
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import Any
 
 import numpy as np
@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from clearance import cells as dense
 from clearance import distance, sections
+from clearance.columns import Grid
 from clearance.crossings import CIRCLE_MM, Crossing, largest_circle_mm, squares_of
 from clearance.errors import GridError
 from clearance.ports import Mouth, plug
@@ -26,6 +27,8 @@ from clearance.predicted import Predicted
 
 SURFACE_MM = 2e-5
 """Float32 rounding of the surface near 350 mm: off every lower bound, onto every upper one."""
+LEVEL = 0.2
+"""Share of a mouth's normal along z from which its height over a square is told from its plane."""
 MOST_CELLS = 600_000_000
 """Cells of a dense window at most (about 8 bytes each while a way is sought)."""
 MOST_TRIES = 8
@@ -121,13 +124,67 @@ def _spread(mouth: Mouth) -> Floats:
 
 
 def pieces_at(void: PossibleVoid, mouth: Mouth, pitch_mm: float) -> set[int]:
-    """Pieces of the possible void behind a mouth: several if a sheet divides it."""
-    points = seeds(mouth, pitch_mm)
-    for layer in np.split(points, 3):
-        found = void.pieces_at(layer)
-        if found:
-            return found
-    return set()
+    """Pieces of the possible void behind a mouth: several if a sheet divides it.
+
+    All possible void is taken that meets a thin layer just inside the stopper, square
+    by square, so that no sliver of a mouth is missed.
+    """
+    squares, low, high = _layer_behind(void.places.grid, mouth, pitch_mm)
+    return void.pieces_over(squares, low, high)
+
+
+@lru_cache(maxsize=256)
+def _layer_behind(
+    grid: Grid, mouth: Mouth, pitch_mm: float
+) -> tuple[NDArray[np.int64], Floats, Floats]:
+    """Squares that the layer just inside a mouth's stopper meets, and its z range in each."""
+    sunk = _sunk_mm(mouth, pitch_mm)
+    normal = mouth.plane.normal
+    first = min(0.5 * pitch_mm, 0.25 * mouth.inscribed_radius)
+    ring = mouth.plane.to_space(np.array(mouth.polygon.exterior.coords))
+    layers = [ring - depth * normal for depth in (sunk + 0.5 * first, sunk + first)]
+    points = np.concatenate(layers)
+    outline = shapely.MultiPoint(points[:, :2]).convex_hull
+    i0, j0 = (int(n) for n in np.floor(_in_steps(grid, points.min(0))))
+    i1, j1 = (int(n) for n in np.floor(_in_steps(grid, points.max(0))))
+    if i1 < 0 or j1 < 0 or i0 > grid.nx - 2 or j0 > grid.ny - 2:
+        return np.empty(0, np.int64), np.empty(0), np.empty(0)  # beyond the window
+    i, j = (
+        a.ravel()
+        for a in np.mgrid[
+            max(i0, 0) : min(i1, grid.nx - 2) + 1, max(j0, 0) : min(j1, grid.ny - 2) + 1
+        ]
+    )
+    boxes = shapely.box(grid.x_mm(i), grid.y_mm(j), grid.x_mm(i + 1), grid.y_mm(j + 1))
+    meets = shapely.intersects(outline, boxes)
+    i, j = i[meets], j[meets]
+    low = np.full(len(i), points[:, 2].min())
+    high = np.full(len(i), points[:, 2].max())
+    if abs(normal[2]) > LEVEL:
+        corners = np.stack(
+            [_height(layers, normal, grid, i + a, j + b) for a in (0, 1) for b in (0, 1)]
+        )
+        low = np.maximum(low, corners.min(axis=(0, 1)))
+        high = np.minimum(high, corners.max(axis=(0, 1)))
+    return i * (grid.ny - 1) + j, low, high
+
+
+def _in_steps(grid: Grid, at: Floats) -> Floats:
+    """Place in plan, in columns from the grid's first."""
+    return (at[:2] - [float(grid.x_mm(0)), float(grid.y_mm(0))]) / grid.pitch_mm
+
+
+def _height(
+    layers: list[Floats], normal: Floats, grid: Grid, i: NDArray[np.int64], j: NDArray[np.int64]
+) -> Floats:
+    """Heights of the layers' planes over columns, (2, N) mm."""
+    x, y = grid.x_mm(i), grid.y_mm(j)
+    return np.stack(
+        [
+            ring[0, 2] - ((x - ring[0, 0]) * normal[0] + (y - ring[0, 1]) * normal[1]) / normal[2]
+            for ring in layers
+        ]
+    )
 
 
 @dataclass(eq=False)

@@ -357,6 +357,32 @@ class PossibleVoid:
             found.add(int(self.piece[self.metal.start[c] + c + k]))
         return found
 
+    def pieces_over(
+        self,
+        squares: NDArray[np.int64],
+        low: NDArray[np.float64],
+        high: NDArray[np.float64],
+    ) -> set[int]:
+        """Pieces of all void runs of some squares that meet a z range in each."""
+        seen = np.zeros(int(self.piece.max(initial=0)) + 1, np.bool_)
+        _pieces_over(self.metal.start, self.metal.z, self.piece, squares, low, high, seen)
+        return {int(n) for n in np.nonzero(seen)[0]}
+
+
+@njit(cache=True, nogil=True)
+def _pieces_over(start, z, piece, squares, low, high, seen):  # type: ignore[no-untyped-def]
+    for n in range(squares.shape[0]):
+        c = squares[n]
+        k = _first_reaching(start, z, c, low[n])
+        while True:
+            bottom = -np.inf if k == 0 else z[start[c] + k - 1, 1]
+            if bottom > high[n]:
+                break
+            seen[piece[start[c] + c + k]] = True
+            if start[c] + k >= start[c + 1]:
+                break
+            k += 1
+
 
 def possible_void(metal: Runs, grid: Grid) -> PossibleVoid:
     """Join the possible void of neighbouring squares; what comes out apart is apart."""

@@ -82,15 +82,18 @@ ROOMS = [
     "plate",
     "plate_plots",
     "cluster",
+    "openings_report",
+    "openings_plots",
     "commands_plate",
+    "commands_mesh",
     "cli",
     "__main__",
 ]
 """The order of DEVELOPERS.md, along the data's way."""
 
 EDGES = {
-    "matplotlib": {"style", "plots", "plots_planes", "plate_plots"},
-    "click": {"cli", "__main__", "commands_plate"},
+    "matplotlib": {"style", "plots", "plots_planes", "plate_plots", "openings_plots"},
+    "click": {"cli", "__main__", "commands_plate", "commands_mesh"},
 }
 """Libraries that only these rooms may use."""
 
