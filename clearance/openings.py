@@ -149,7 +149,9 @@ def _mouths(triangles: Singles, places: Iterable[TubeEnd]) -> tuple[list[Mouth],
             found.append(mouth)
         else:
             recesses.append(mouth)
-            found += [one for one in at_floor if one is not None]
+            for one in at_floor:
+                if one is not None and not any(_same(known, _place_of(one)) for known in found):
+                    found.append(one)
     return found, bool(recesses)
 
 

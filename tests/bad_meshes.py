@@ -273,8 +273,8 @@ DAMAGED: dict[str, tuple[Callable[[bytes], bytes], str]] = {
     "cut off": (lambda data: data[: len(data) // 2], "cut off"),
     "a count too large": (lambda data: data[:80] + b"\xff\xff\xff\x7f" + data[84:], "header says"),
     "no triangles": (lambda data: data[:80] + bytes(4), "holds no triangles"),
-    "words": (lambda data: b"This is a drawing list, not a mesh.\n" * 20, ""),
-    "random bytes": (lambda data: np.random.default_rng(3).bytes(5000), ""),
+    "words": (lambda data: b"This is a drawing list, not a mesh.\n" * 20, "cut off"),
+    "random bytes": (lambda data: np.random.default_rng(3).bytes(5000), "cut off"),
     "text STL cut off": (
         lambda data: b"solid a\n facet normal 0 0 1\n  outer loop\n   vertex 0 0",
         "cut off",
