@@ -6,26 +6,22 @@ computing rooms stay inside the commands, so that ``--help`` answers at once.
 
 from __future__ import annotations
 
-import errno
+import importlib
 import json
 import math
 import os
-import shutil
 import signal
 import sys
 import threading
-import time
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from clearance import __version__
-from clearance.commands_mesh import mesh, openings
-from clearance.commands_plate import plate
 from clearance.errors import ClearanceError
+from clearance.terminal import keep_line, paint, progress, show, width
 
 if TYPE_CHECKING:
     from clearance.case import Case
@@ -33,21 +29,13 @@ if TYPE_CHECKING:
 
 NO_VERDICT, BAD_INPUT = 1, 2
 INTERRUPTED = "interrupted, no verdict"
-NARROWEST, WIDEST, UNKNOWN_WIDTH = 80, 100, 88
-"""Columns of the text: those of the terminal within these bounds, the last if there is none."""
 
-COLOURS = {
-    "open": "blue",
-    "restricted": "yellow",
-    "blocked": "red",
-    "undetermined": "magenta",
-    "not-affected": "blue",
-    "use-as-is": "blue",
-    "rework": "yellow",
-    "repair": "yellow",
-    "scrap": "red",
+ELSEWHERE = {
+    "mesh": ("clearance.commands_mesh", "Examine a mesh file: is it sound, could it be the cause?"),
+    "openings": ("clearance.commands_mesh", "Find every mouth of the voids inside a mesh."),
+    "plate": ("clearance.commands_plate", "Check every part of a plate under one event."),
 }
-
+"""Commands of other rooms: the room, and what the list of commands says of them."""
 
 # ---- one place for every way to end ----------------------------------------------------------
 
@@ -91,7 +79,32 @@ interrupts = Interrupts()
 
 
 class Commands(click.Group):
-    """The group that turns what went wrong into a message and an exit status."""
+    """The group that turns what went wrong into a message and an exit status.
+
+    Commands of other rooms are imported when they are asked for. Their one-line help stands in
+    `ELSEWHERE`, so that the list of commands imports none of them.
+    """
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Names of all commands, those of other rooms with them."""
+        return sorted({*super().list_commands(ctx), *ELSEWHERE})
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """Import a command's room if it is another one."""
+        if cmd_name not in ELSEWHERE:
+            return super().get_command(ctx, cmd_name)
+        room, _ = ELSEWHERE[cmd_name]
+        command: click.Command = getattr(importlib.import_module(room), cmd_name)
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """List the commands with their one-line help."""
+        rows = []
+        for name in self.list_commands(ctx):
+            own = self.commands.get(name)
+            rows.append((name, ELSEWHERE[name][1] if own is None else own.get_short_help_str(70)))
+        with formatter.section("Commands"):
+            formatter.write_dl(rows)
 
     def invoke(self, ctx: click.Context) -> Any:
         """Run a command; no traceback for what a user can mend."""
@@ -236,7 +249,7 @@ def check(ctx: click.Context, case: Path, pitch: float | None, json_file: Path |
     else:
         from clearance.report import text
 
-        show(ctx, text(result, _width(), _paint) + "\n")
+        show(ctx, text(result, width(), paint) + "\n")
     ctx.exit(result.exit_status)
 
 
@@ -248,7 +261,8 @@ def check(ctx: click.Context, case: Path, pitch: float | None, json_file: Path |
     metavar="Z",
     callback=_finite,
     help="Height of a level section in mm above the platform, as in [[stray]] height. Within a "
-    "stray sheet the section is taken in the middle of the layer that holds it.",
+    "stray sheet the section is taken in the middle of the layer that holds it; where the part "
+    "is set aside it shows what is open on both sides of the step.",
 )
 @click.option(
     "--along",
@@ -321,15 +335,23 @@ def _known_passage(case: Case, name: str) -> None:
 
 
 def _level(case: Case, pitch: float | None, height: float, say: Callable[[str], None]) -> Any:
+    from clearance.apart import separate
     from clearance.checked import prepare
     from clearance.drawing import level_section
+    from clearance.loose import unmelted
     from clearance.passage_check import PassageCheck
     from clearance.plots import level_figure
 
     checked = prepare(case, pitch, say)
-    passages = [PassageCheck(checked, table).result(say) for table in case.passage]
+    checks = [PassageCheck(checked, table) for table in case.passage]
+    passages = [check.result(say) for check in checks]
+    apart: Any = ()
+    if case.separate:
+        predicted = checked.whole.predict(checked.unknowns.variants[0].events or ())
+        routes = {check.passage.name: check.nominal.way.route for check in checks}
+        apart = separate(checked, checks, unmelted(predicted, routes), say)
     say("drawing")
-    return level_figure(level_section(checked, passages, height))
+    return level_figure(level_section(checked, passages, height, apart))
 
 
 def _of_passage(
@@ -341,7 +363,7 @@ def _of_passage(
 ) -> list[Any]:
     from clearance.checked import prepare
     from clearance.curve import curve
-    from clearance.drawing import passage_footer
+    from clearance.drawing_words import passage_footer
     from clearance.drill_section import drill_sections
     from clearance.passage_check import PassageCheck
     from clearance.plots_planes import curve_figure, drill_figure
@@ -360,11 +382,6 @@ def _of_passage(
         why = result.why_not or f"the passage is {result.state.value}"
         raise ClearanceError(f"{case.path.name}: no drilling plan for {drill}: {why}")
     return [drill_figure(one, footer) for one in found]
-
-
-main.add_command(plate)
-main.add_command(openings)
-main.add_command(mesh)
 
 
 # ---- what the commands share -----------------------------------------------------------------
@@ -404,7 +421,7 @@ def _computing(say: Callable[[str], None]) -> Any:
         run = _computing_without_cache()
     if not _compiled(_cache_folder()):
         say("compiling the kernels, once per installation; this takes about half a minute")
-        _keep_line(say)
+        keep_line(say)
     return run
 
 
@@ -449,79 +466,3 @@ def as_text(result: Result) -> str:
     from clearance.result import as_json
 
     return json.dumps(as_json(result), allow_nan=False, indent=2, ensure_ascii=False) + "\n"
-
-
-def show(ctx: click.Context, data: str | bytes) -> None:
-    """Write a result to standard output; a reader that has gone is not an error of ours."""
-    try:
-        click.echo(data, nl=False, color=ctx.color)
-    except OSError as fault:
-        if fault.errno == errno.EPIPE:
-            raise
-        _abandon_stdout()
-        raise ClearanceError(f"standard output cannot be written: {fault.strerror}") from None
-
-
-def _abandon_stdout() -> None:
-    """Let the end of the program not try once more to write what cannot be written."""
-    with open(os.devnull, "w") as nowhere:
-        os.dup2(nowhere.fileno(), sys.stdout.fileno())
-
-
-def _width() -> int:
-    columns = shutil.get_terminal_size((UNKNOWN_WIDTH, 24)).columns
-    return min(max(columns, NARROWEST), WIDEST)
-
-
-def _paint(word: str, state: str) -> str:
-    return click.style(word, fg=COLOURS.get(state))
-
-
-# ---- progress --------------------------------------------------------------------------------
-
-
-class Line:
-    """One line on a terminal, rewritten, with the seconds since the start."""
-
-    def __init__(self) -> None:
-        self.start = time.monotonic()
-        self.length = 0
-
-    def __call__(self, sentence: str) -> None:
-        """Show a sentence in place of the last one."""
-        room = shutil.get_terminal_size((UNKNOWN_WIDTH, 24)).columns - 1
-        words = f"{time.monotonic() - self.start:6.1f} s  {sentence}"[:room]
-        click.echo("\r" + words.ljust(self.length), nl=False, err=True)
-        self.length = len(words)
-
-    def keep(self) -> None:
-        """Leave the line as it stands and go on below it."""
-        click.echo(err=True)
-        self.length = 0
-
-    def clear(self) -> None:
-        """Wipe the line."""
-        click.echo("\r" + " " * self.length + "\r", nl=False, err=True)
-
-
-def _quiet(_: str) -> None:
-    """Say nothing: standard error is not a terminal."""
-
-
-@contextmanager
-def progress(first: str) -> Iterator[Callable[[str], None]]:
-    """Progress on a terminal, nothing elsewhere; the first words at once."""
-    if sys.stderr is None or not sys.stderr.isatty():
-        yield _quiet
-        return
-    line = Line()
-    line(first)
-    try:
-        yield line
-    finally:
-        line.clear()
-
-
-def _keep_line(say: Callable[[str], None]) -> None:
-    if isinstance(say, Line):
-        say.keep()

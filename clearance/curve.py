@@ -1,8 +1,8 @@
 """Numbers along a passage: room for a ball, nominal and predicted, from inlet to outlet.
 
 In: the check of a passage, already judged. Out: `Curve`, plain arrays. Room is twice
-the exact distance to metal along the proven nominal way; where the predicted way is
-another one it has its own line.
+the exact distance to metal along the proven nominal way; where the predicted way is led
+around a sheet, with more room than the nominal one has there, its room counts.
 """
 
 from __future__ import annotations
@@ -15,8 +15,9 @@ from numpy.typing import NDArray
 
 from clearance import distance
 from clearance.passage_check import PassageCheck
-from clearance.predicted import NOMINAL
-from clearance.result import PassageResult
+from clearance.predicted import NOMINAL, Predicted
+from clearance.report import clear_diameter
+from clearance.result import PassageResult, State
 
 STEP_MM = 0.25
 """Distance of the points along the way."""
@@ -36,12 +37,12 @@ class Mark:
 
 @dataclass(frozen=True, eq=False)
 class Curve:
-    """Room along the nominal way of a passage.
+    """Room along a passage.
 
     Attributes
     ----------
     length_mm : (N,) ndarray
-        From the inlet's closing surface.
+        Of the nominal way, from the inlet's closing surface.
     nominal_mm, predicted_mm : (N,) ndarray
         Diameter of the largest ball around each point of the way; 0 in stray metal.
     required_mm : float
@@ -61,15 +62,18 @@ class Curve:
 
 
 def curve(check: PassageCheck, result: PassageResult) -> Curve:
-    """Follow the nominal way of a passage that has been judged."""
+    """Follow a passage that has been judged from inlet to outlet."""
     way, length = _stepped(check.nominal.way.route)
     first = check.judged[0]
     pitch = check.checked.pitch_mm
     nominal = check.search(check.predicted(NOMINAL, pitch), [])
     predicted = check.predicted(first.variant.events, pitch)
     moved = np.array([predicted.moved(point) for point in way])
-    room = 2.0 * distance.distances(distance.build(predicted.surface), moved)
-    room[_in_sheets(predicted, moved)] = 0.0
+    room = _room(predicted, moved)
+    if len(first.way.route) > 1:
+        own = _stepped(first.way.route)[0]
+        beside = _room(predicted, own)[[_nearest(own, point) for point in moved]]
+        room = np.maximum(room, beside)
     marks = [
         _mark(n, c.centre_mm, c.sealed, c.open_fraction, moved, length)
         for n, c in enumerate(result.crossings)
@@ -93,18 +97,19 @@ def _stepped(route: Floats) -> tuple[Floats, Floats]:
     return np.column_stack([np.interp(at, along, route[:, k]) for k in range(3)]), at
 
 
-def _in_sheets(predicted: object, points: Floats) -> NDArray[np.bool_]:
-    """Which points lie in stray metal."""
-    from clearance.predicted import Predicted
+def _nearest(way: Floats, point: Floats) -> int:
+    return int(np.argmin(np.linalg.norm(way - point, axis=1)))
 
-    assert isinstance(predicted, Predicted)
-    inside = np.zeros(len(points), np.bool_)
+
+def _room(predicted: Predicted, points: Floats) -> Floats:
+    """Diameter of the largest ball around each point; 0 in stray metal."""
+    room = 2.0 * distance.distances(distance.build(predicted.surface), points)
     for slab in predicted.table:
         near = (points[:, 2] >= slab.low) & (points[:, 2] <= slab.high)
         if slab.gates and near.any():
             sheet = predicted.sheet(slab)
-            inside[near] |= shapely.intersects_xy(sheet, points[near, 0], points[near, 1])
-    return inside
+            room[near] *= ~shapely.intersects_xy(sheet, points[near, 0], points[near, 1])
+    return room
 
 
 def _mark(
@@ -115,7 +120,7 @@ def _mark(
     way: Floats,
     length: Floats,
 ) -> Mark:
-    at = int(np.argmin(np.linalg.norm(way - np.array(centre), axis=1)))
+    at = _nearest(way, np.array(centre))
     said = "sealed" if sealed else f"{100 * share:.0f} % open"
     return Mark(float(length[at]), n, sealed, f"crossing {n} at z {centre[2]:.2f}: {said}")
 
@@ -135,10 +140,9 @@ def _drilled(result: PassageResult, way: Floats, length: Floats) -> tuple[tuple[
 
 
 def _title(result: PassageResult) -> str:
-    low, high = result.clear_diameter_mm.low, result.clear_diameter_mm.high
-    if result.state.value == "blocked":
+    if result.state is State.BLOCKED:
         return f"{result.name} blocked: nothing passes, {result.required_mm:g} mm required"
+    shown = clear_diameter(result.clear_diameter_mm, result.required_mm)
     return (
-        f"{result.name} {result.state.value}: {low:.2f} to {high:.2f} mm clear, "
-        f"{result.required_mm:g} mm required"
+        f"{result.name} {result.state.value}: {shown} mm clear, {result.required_mm:g} mm required"
     )

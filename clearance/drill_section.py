@@ -161,7 +161,7 @@ def _lines(result: PassageResult, stroke: Drilling) -> tuple[str, ...]:
         f"depth to the tip {stroke.depth_mm:.1f} mm, {stroke.length_to_diameter:.1f} diameters",
         f"{cut}; overrun {stroke.overrun_mm:.1f} mm",
         f"tilt tolerance {stroke.tilt_tolerance_deg:.2f} deg",
-        f"axis {stroke.tilt_from_z_deg:.2f} deg off +Z, "
+        f"shank {stroke.tilt_from_z_deg:.2f} deg off +Z, "
         f"turned {stroke.turn_about_z_deg + 0.0:.2f} deg about +Z",
         f"tolerance h8 {stroke.drill_tolerance_mm:.3f} mm, run-out {stroke.run_out_mm:.2f} mm",
         f"checked again: a ball of {after:.2f} mm passes",

@@ -19,7 +19,7 @@ def writable(path: Path, inputs: Iterable[Path] = ()) -> None:
     Parameters
     ----------
     path : Path
-        File to be written; its folder has to exist.
+        File to be written; folders that are missing are made when it is written.
     inputs : iterable of Path
         Files that must not be overwritten.
 
@@ -30,21 +30,28 @@ def writable(path: Path, inputs: Iterable[Path] = ()) -> None:
     try:
         if path.is_dir():
             raise ClearanceError(f"{path}: cannot be written: it is a folder, give a file")
-        if not path.parent.is_dir():
-            raise ClearanceError(f"{path}: cannot be written: there is no folder {path.parent}")
+        folder = _nearest_folder(path)
+        if not folder.is_dir():
+            raise ClearanceError(f"{path}: cannot be written: {folder} is not a folder")
         if path.exists() and any(path.samefile(used) for used in inputs if used.exists()):
             raise ClearanceError(f"{path}: is an input of this run; give another file")
-        target = path if path.exists() and not path.is_file() else path.resolve().parent
+        target = path if path.exists() and not path.is_file() else folder
         if not os.access(target, os.W_OK):
             raise ClearanceError(f"{path}: cannot be written: no permission to write {target}")
     except (OSError, ValueError) as fault:  # a name too long, a folder that may not be entered
         raise _refused(path, fault) from None
 
 
+def _nearest_folder(path: Path) -> Path:
+    """The lowest folder above a file that is there."""
+    return next(above for above in path.resolve().parents if above.exists())
+
+
 def write_whole(path: Path, data: bytes) -> None:
     """Write a file under a temporary name in the same folder, then rename it.
 
-    A device or pipe (``/dev/stdout``) is written as it is: it cannot be replaced.
+    Folders that are missing are made. A device or pipe (``/dev/stdout``) is written as it
+    is: it cannot be replaced.
 
     Raises
     ------
@@ -56,6 +63,7 @@ def write_whole(path: Path, data: bytes) -> None:
             path.write_bytes(data)
             return
         target = path.resolve()  # through a link, so that the link itself stays
+        target.parent.mkdir(parents=True, exist_ok=True)
         _replace(target, data)
     except (OSError, ValueError) as fault:
         raise _refused(path, fault) from None

@@ -124,4 +124,5 @@ def _figure(checked: Checked, result: Result, stop_mm: float | None) -> bytes:
     heights = [c.height_mm - platform_z(checked) for p in result.passages for c in p.crossings]
     stop = stop_mm if stop_mm is not None else next(iter(heights), None)
     at = stop if stop is not None and low < stop < high else 0.5 * (low + high)
-    return as_bytes(level_figure(level_section(checked, result.passages, at)), ".pdf")
+    section = level_section(checked, result.passages, at, result.separate)
+    return as_bytes(level_figure(section), ".pdf")

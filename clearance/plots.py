@@ -23,7 +23,7 @@ from matplotlib.path import Path as Outline
 from matplotlib.patheffects import withStroke
 
 from clearance import style
-from clearance.drawing import GRAVEST, Detail, LevelSection, Row, Void
+from clearance.drawing_parts import GRAVEST, Detail, LevelSection, Row, Void
 from clearance.errors import ClearanceError
 from clearance.files import write_whole
 from clearance.result import State
@@ -116,6 +116,7 @@ def draw_level(axes: Axes, section: LevelSection) -> Axes:
         area(axes, void.open, look, f"open {void.state.value}")
         if void.state is not State.OPEN:
             _closed(axes, void.closed, look)
+    area(axes, section.joined, style.JOINED, "joined")
     axes.set_aspect("equal", adjustable="box")
     axes.set_xlabel("x, mm")
     axes.set_ylabel("y, mm")
@@ -212,6 +213,8 @@ def _scale_bar(axes: Axes, left: float, height: float) -> None:
         clip_on=False,
         transform=axes.transAxes,
         solid_capstyle="butt",
+        path_effects=[withStroke(linewidth=style.BAR_PT + 3.0, foreground=style.PAPER)],
+        zorder=5,
     )
     bar[0].set_gid("scale bar")
     axes.text(
@@ -221,6 +224,8 @@ def _scale_bar(axes: Axes, left: float, height: float) -> None:
         fontsize=style.SMALLEST_PT,
         va="center",
         transform=axes.transAxes,
+        path_effects=[withStroke(linewidth=2.6, foreground=style.PAPER)],
+        zorder=5,
     )
 
 
@@ -271,16 +276,17 @@ def _shortened(line: str) -> str:
 def _label(
     axes: Axes, void: Void, lines: list[str], at: tuple[float, float], side: str, per_mm: float
 ) -> None:
-    text = axes.text(
-        *at,
-        "\n".join(lines),
-        ha=side,
-        va="center",
-        fontsize=style.SMALLEST_PT + 0.5,
-        linespacing=1.15,
-        color=style.INK,
-    )
-    text.set_gid("label")
+    for n, line in enumerate(lines):  # one by one: lines of one text lie unevenly
+        text = axes.text(
+            at[0],
+            at[1] + (0.5 * (len(lines) - 1) - n) * LINE_IN / per_mm,
+            line,
+            ha=side,
+            va="center_baseline",
+            fontsize=style.SMALLEST_PT + 0.5,
+            color=style.INK,
+        )
+        text.set_gid("label")
     step = (LABEL_IN - 0.14) / per_mm
     start = at[0] + step if side == "left" else at[0] - step
     halo = [withStroke(linewidth=2.6, foreground=style.PAPER)]
@@ -330,13 +336,14 @@ def _rising(values: Any) -> Any:
 def _detail(figure: Figure, main: Axes, section: LevelSection, detail: Detail) -> float:
     """Draw the detail at the top of the side column; return the room that is left below it."""
     x0, y0, x1, y1 = detail.bounds
+    halo = [withStroke(linewidth=2.6, foreground=style.PAPER)]
     main.add_patch(
         Rectangle((x0, y0), x1 - x0, y1 - y0, fill=False, edgecolor=style.INK, linewidth=0.8,
-                  linestyle="-.")
+                  linestyle="-.", path_effects=halo)
     )  # fmt: skip
     main.annotate(
         "A", (x1, y1), (2, 1), textcoords="offset points", fontsize=style.TEXT_PT + 1,
-        path_effects=[withStroke(linewidth=2.6, foreground=style.PAPER)],
+        path_effects=halo,
     )  # fmt: skip
     title = textwrap.wrap(detail.title, 40)
     room = SIDE[3] - LINE_IN * len(title) - 0.08
@@ -404,9 +411,12 @@ def _that_fit(rows: Sequence[Row], room_in: float) -> Sequence[Row]:
 def _key(section: LevelSection) -> list[tuple[Look, str]]:
     key = [(style.METAL, "metal of the part")]
     if not section.stray.is_empty:
-        key.append((style.STRAY, "stray metal"))
+        words = "stray metal, or of one side of the step" if section.step else "stray metal"
+        key.append((style.STRAY, words))
     if not section.unmelted.is_empty:
         key.append((style.UNMELTED, "unmelted: powder where metal belongs"))
+    if not section.joined.is_empty:
+        key.append((style.JOINED, "void from one circuit into another"))
     return key
 
 

@@ -6,6 +6,7 @@ In: a `Curve` or a `DrillSection`. Out: a Matplotlib figure. Nothing is decided 
 from __future__ import annotations
 
 import textwrap
+from typing import Any
 
 import matplotlib as mpl
 import numpy as np
@@ -19,6 +20,8 @@ from clearance.plots import _scale_bar, area
 from clearance.style import Look
 
 DRILL = Look("#ffffff", style.INK, "\\\\", width_pt=1.0, hatch_colour="#9a9a9a")
+BACKED: Any = {"facecolor": style.PAPER, "edgecolor": "none", "pad": 1.0}
+"""Of words that stand over hatches."""
 HOLDER = Look("#ffffff", style.INK, "", line="--", width_pt=0.9)
 
 
@@ -48,6 +51,7 @@ def curve_figure(curve: Curve, footer: tuple[str, ...] = ()) -> Figure:
 def draw_curve(axes: Axes, curve: Curve) -> Axes:
     """Draw room along the way, the requirement, crossings and what drills reach."""
     top = 1.25 * max(float(curve.nominal_mm.max()), curve.required_mm)
+    end = float(curve.length_mm[-1])
     for n, (low, high) in enumerate(curve.drilled_mm):
         axes.axvspan(
             low, high, facecolor="#eeeeee", edgecolor="#9a9a9a", hatch="\\\\", linewidth=0.6,
@@ -66,12 +70,13 @@ def draw_curve(axes: Axes, curve: Curve) -> Axes:
     )  # fmt: skip
     for n, mark in enumerate(sorted(curve.marks, key=lambda m: m.at_mm)):
         axes.axvline(mark.at_mm, color=style.INK, linestyle=":", linewidth=0.9)
-        axes.text(
-            mark.at_mm, top * (0.985 - 0.05 * (n % 3)), " " + mark.said,
-            fontsize=style.SMALLEST_PT, va="top", color=style.INK,
-            ha="right" if mark.at_mm > 0.75 * curve.length_mm[-1] else "left",
+        left = mark.at_mm <= 0.75 * end
+        axes.annotate(
+            mark.said, (mark.at_mm, top * (0.985 - 0.05 * (n % 3))), (5 if left else -5, 0),
+            textcoords="offset points", fontsize=style.SMALLEST_PT, va="top", color=style.INK,
+            ha="left" if left else "right", bbox=BACKED,
         )  # fmt: skip
-    axes.set_xlim(0.0, float(curve.length_mm[-1]))
+    axes.set_xlim(0.0, end)
     axes.set_ylim(0.0, top)
     axes.set_xlabel("length from the inlet, mm")
     axes.set_ylabel("clear diameter around the way, mm")
@@ -132,7 +137,7 @@ def _dimension(axes: Axes, section: DrillSection, out: np.ndarray) -> None:
     axes.text(
         middle[0], middle[1], f"{section.depth_mm:.1f}", fontsize=style.SMALLEST_PT,
         va="center", ha="left",
-        bbox={"facecolor": style.PAPER, "edgecolor": "none", "pad": 1.0},
+        bbox=BACKED,
     )  # fmt: skip
 
 

@@ -252,8 +252,8 @@ def _stroke(stroke: Drilling) -> str:
         f"twist drill {stroke.drill_diameter_mm:g} mm ({stroke.series}, flute "
         f"{stroke.flute_mm:g}, overall {stroke.overall_mm:g}) from {stroke.from_}, "
         f"through crossing {cleared}; entry {_point(stroke.entry_mm)}, direction "
-        f"({ux:.4f}, {uy:.4f}, {uz:.4f}), {stroke.tilt_from_z_deg:.2f} deg off z; depth "
-        f"{stroke.depth_mm:.2f} mm, {stroke.length_to_diameter:.1f} times the diameter; "
+        f"({ux:.4f}, {uy:.4f}, {uz:.4f}), its shank {stroke.tilt_from_z_deg:.2f} deg off +z; "
+        f"depth {stroke.depth_mm:.2f} mm, {stroke.length_to_diameter:.1f} times the diameter; "
         f"wall margin {stroke.wall_margin_mm:.2f} mm, overrun {stroke.overrun_mm:.2f} mm, "
         f"tilt tolerance {stroke.tilt_tolerance_deg:.2f} deg"
     )

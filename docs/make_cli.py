@@ -34,7 +34,9 @@ def page() -> str:
     """Text of docs/cli.md."""
     whole = click.Context(main, info_name="clearance", terminal_width=88, **main.context_settings)
     contexts = [whole]
-    for name, command in sorted(main.commands.items()):
+    for name in main.list_commands(whole):
+        command = main.get_command(whole, name)
+        assert command is not None
         contexts.append(click.Context(command, info_name=name, parent=whole))
     return "\n".join([OPENING, *map(_section, contexts)])
 

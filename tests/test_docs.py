@@ -1,10 +1,12 @@
 """What the README and the docs show is what the program does."""
 
+import importlib.util
 import re
-import subprocess
-import sys
+import shlex
+import shutil
 from pathlib import Path
 
+import click
 import pytest
 from click.testing import CliRunner
 
@@ -12,53 +14,113 @@ from clearance.cli import main
 
 ROOT = Path(__file__).parent.parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")
+PAGES = ["README.md", *sorted(f"docs/{page.name}" for page in (ROOT / "docs").glob("*.md"))]
+VERDICTS = (0, 3, 4)
 
 
-def shown(text: str) -> list[str]:
-    """Lines of the README's example, without the prompt and the dots."""
-    block = re.search(r"```\n\$ clearance check (\S+)\n(.*?)```", text, re.DOTALL)
-    assert block is not None
-    return [line.rstrip() for line in block[2].splitlines() if line not in ("...", "")]
+def commands(text):
+    """Words of every `clearance` command in the fenced console and sh blocks of a page."""
+    found = []
+    for kind, block in re.findall(r"^```(console|sh)\n(.*?)^```", text, re.DOTALL | re.MULTILINE):
+        for line in block.splitlines():
+            if kind == "console" and not line.startswith("$ "):
+                continue  # what the command answers
+            for part in line.removeprefix("$ ").split("&&"):
+                program, *words = shlex.split(part, comments=True)
+                if Path(program).name == "clearance":
+                    found.append(words)
+    return found
 
 
-def test_the_readme_shows_the_real_output(monkeypatch):
-    monkeypatch.setenv("COLUMNS", "96")
-    done = CliRunner().invoke(main, ["check", str(ROOT / "cases/mould-insert/case.toml")])
-    assert done.exit_code == 3
-    printed = [line.rstrip() for line in done.output.splitlines()]
-    missing = [line for line in shown(README) if line not in printed]
-    assert not missing
+SHOWN = [(page, words) for page in PAGES for words in commands((ROOT / page).read_text("utf-8"))]
 
 
-def test_the_readme_states_the_job_first():
-    first = README.split("\n\n")[1]
-    for word in ("inlet", "outlet", "drill", "use it as is", "rework", "repair", "scrap"):
-        assert word in first.replace("\n", " ")
+@pytest.fixture(scope="module")
+def run(tmp_path_factory):
+    """Run a command in a copy of the cases, once; returns what it did and where."""
+    folder = tmp_path_factory.mktemp("clone")
+    shutil.copytree(ROOT / "cases", folder / "cases")
+    done = {}
+
+    def once(words):
+        key = tuple(words)
+        if key not in done:
+            with pytest.MonkeyPatch.context() as patch:
+                patch.chdir(folder)
+                patch.setenv("COLUMNS", "96")
+                done[key] = CliRunner().invoke(main, words)
+        return done[key], folder
+
+    return once
 
 
-def test_the_commands_of_the_readme_are_one_line_each():
-    blocks = re.findall(r"```\n(python3 -m venv.*?)\n```", README, re.DOTALL)
-    assert len(blocks) == 2
-    assert all("\n" not in block for block in blocks)
-    assert "pytest" in blocks[1]
-
-
-def test_the_first_command_of_the_readme_leaves_result_and_picture(tmp_path):
-    # The part after installing, with this interpreter's program and another folder.
-    line = re.search(r"mkdir -p out && (.*)\n", README)
-    assert line is not None
-    clearance = f"{sys.executable} -m clearance"
-    command = line[1].replace(".venv/bin/clearance", clearance).replace(" out/", f" {tmp_path}/")
-    done = subprocess.run(command, shell=True, cwd=ROOT, capture_output=True, text=True)
-    assert done.returncode == 3, done.stderr
-    assert (tmp_path / "mould-insert.png").read_bytes().startswith(b"\x89PNG")
-    assert '"schema": 1' in (tmp_path / "mould-insert.json").read_text(encoding="utf-8")
+def test_commands_are_found_in_fenced_blocks():
+    text = "```console\n$ clearance check a.toml\nclearance is no command here\n```\n"
+    text += "```sh\npip install . && .venv/bin/clearance mesh 'b c.stl'  # a comment\n```\n"
+    assert commands(text) == [["check", "a.toml"], ["mesh", "b c.stl"]]
+    assert len(commands(README)) == 3
 
 
 @pytest.mark.parametrize(
-    "page",
-    ["README.md", "DEVELOPERS.md", *(f"docs/{p.name}" for p in (ROOT / "docs").glob("*.md"))],
+    ("page", "words"), SHOWN, ids=[f"{page}: {' '.join(words)}" for page, words in SHOWN]
 )
+def test_commands_of_the_docs_run(run, page, words):
+    done, _ = run(words)
+    assert done.exit_code in VERDICTS, done.output
+
+
+def test_the_readme_shows_the_real_output(run):
+    block = re.search(r"```console\n\$ clearance check (\S+)\n(.*?)```", README, re.DOTALL)
+    done, _ = run(["check", block[1]])
+    assert done.exit_code == 3
+    printed = [line.rstrip() for line in done.stdout.splitlines()]
+    at = 0
+    for line in block[2].splitlines():
+        if line == "...":
+            continue  # here some lines are left out
+        assert line.rstrip() in printed[at:], line
+        at = printed.index(line.rstrip(), at) + 1
+
+
+def test_the_first_line_of_the_readme_leaves_result_and_picture(run):
+    section, check = (run(words) for words in commands(README)[1:])
+    assert section[0].exit_code == 0
+    assert check[0].exit_code == 3  # as the README says
+    out = check[1] / "out"
+    assert (out / "mould-insert.png").read_bytes().startswith(b"\x89PNG")
+    assert '"schema": 1' in (out / "mould-insert.json").read_text(encoding="utf-8")
+
+
+def test_the_readme_states_the_job_first():
+    first = README.split("\n\n")[1].replace("\n", " ")
+    for word in ("inlet", "outlet", "drill", "use it as is", "rework", "repair", "scrap"):
+        assert word in first
+
+
+def test_the_readme_has_two_lines_to_copy():
+    blocks = re.findall(r"^```sh\n(.*?)\n```", README, re.DOTALL | re.MULTILINE)
+    assert len(blocks) == 2
+    for block in blocks:
+        assert block.startswith("python3 -m venv .venv && .venv/bin/pip install ")
+        assert "\n" not in block
+    assert blocks[1].endswith(".venv/bin/python -m pytest -n auto")
+
+
+CONTEXT = click.Context(main)
+
+
+@pytest.mark.parametrize("name", main.list_commands(CONTEXT))
+def test_examples_of_the_help_are_understood(name):
+    command = main.get_command(CONTEXT, name)
+    lines = [line.strip() for line in command.help.splitlines()]
+    examples = [line for line in lines if line.startswith(f"clearance {name} ")]
+    assert examples
+    for example in examples:
+        words = shlex.split(re.split(r"\||>>", example)[0])
+        command.make_context(name, words[2:], parent=CONTEXT)  # raises if there is no such option
+
+
+@pytest.mark.parametrize("page", [*PAGES, "DEVELOPERS.md"])
 def test_links_lead_somewhere(page):
     text = (ROOT / page).read_text(encoding="utf-8")
     for target in re.findall(r"\]\(([^)#]+?)(?:#[^)]*)?\)", text):
@@ -67,11 +129,21 @@ def test_links_lead_somewhere(page):
 
 
 def test_the_figures_of_the_docs_are_drawn_by_the_program(tmp_path):
-    done = subprocess.run(
-        [sys.executable, "docs/make_figures.py", str(tmp_path)], cwd=ROOT, capture_output=True
-    )
-    assert done.returncode == 0, done.stderr
-    for kept in (ROOT / "docs/figures").iterdir():
-        drawn = (tmp_path / kept.name).read_bytes()
+    spec = importlib.util.spec_from_file_location("make_figures", ROOT / "docs/make_figures.py")
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    module.main(tmp_path)
+    kept = sorted(path.name for path in (ROOT / "docs/figures").iterdir())
+    assert sorted(path.name for path in tmp_path.iterdir()) == kept
+    for name in kept:
         # Width and height stand in bytes 16 to 24 of a PNG.
-        assert drawn[16:24] == kept.read_bytes()[16:24]
+        drawn = (tmp_path / name).read_bytes()
+        assert drawn[16:24] == (ROOT / "docs/figures" / name).read_bytes()[16:24]
+
+
+def test_pictures_of_the_docs_come_from_the_script():
+    drawn = {path.name for path in (ROOT / "docs/figures").iterdir()}
+    texts = [(ROOT / page).read_text(encoding="utf-8") for page in PAGES]
+    pictures = [name for text in texts for name in re.findall(r"!\[[^]]*\]\((.*?)\)", text)]
+    assert pictures
+    assert {Path(name).name for name in pictures} <= drawn

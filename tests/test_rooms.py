@@ -67,9 +67,11 @@ ROOMS = [
     "remedy",
     "apart",
     "check",
+    "report",
     "curve",
     "drill_section",
-    "report",
+    "drawing_parts",
+    "drawing_words",
     "drawing",
     "style",
     "plots",
@@ -84,6 +86,7 @@ ROOMS = [
     "cluster",
     "openings_report",
     "openings_plots",
+    "terminal",
     "commands_plate",
     "commands_mesh",
     "cli",
@@ -93,7 +96,7 @@ ROOMS = [
 
 EDGES = {
     "matplotlib": {"style", "plots", "plots_planes", "plate_plots", "openings_plots"},
-    "click": {"cli", "__main__", "commands_plate", "commands_mesh"},
+    "click": {"terminal", "cli", "__main__", "commands_plate", "commands_mesh"},
 }
 """Libraries that only these rooms may use."""
 

@@ -107,12 +107,18 @@ def test_debug_adds_the_traceback(cases, run):
     assert found.stderr.rstrip().splitlines()[-1].startswith("error: ")
 
 
-@pytest.mark.parametrize("name", ["none/out.json", ".", "bore.stl/out.json"])
+@pytest.mark.parametrize("name", [".", "bore.stl/out.json"])
 def test_output_that_cannot_be_written_is_refused_at_once(cases, run, monkeypatch, name):
     monkeypatch.setattr("clearance.check.check", lambda *_: pytest.fail("was computed first"))
     found = run("check", cases / "whole.toml", "--json", cases / name)
     assert found.exit_code == 2
     assert "cannot be written" in found.stderr
+
+
+def test_missing_folders_of_an_output_are_made(cases, run, tmp_path):
+    file = tmp_path / "none" / "yet" / "out.json"
+    assert run("check", cases / "whole.toml", "--json", file).exit_code == 0
+    assert json.loads(file.read_text(encoding="utf-8"))["schema"] == 1
 
 
 def test_no_permission_to_write_is_refused(cases, run, monkeypatch):
@@ -182,10 +188,22 @@ cli.main(sys.argv[1:], prog_name="clearance")
 """
 
 
-@pytest.mark.parametrize(("module", "name"), [("clearance.check", "prepare"), ("os", "fsync")])
-def test_interrupt_is_no_verdict_and_leaves_no_file(cases, tmp_path, module, name):
+@pytest.mark.parametrize(
+    ("module", "name", "command"),
+    [
+        ("clearance.check", "prepare", "check"),
+        ("os", "fsync", "check"),
+        ("clearance.checked", "prepare", "section"),
+        ("os", "fsync", "section"),
+    ],
+)
+def test_interrupt_is_no_verdict_and_leaves_no_file(cases, tmp_path, module, name, command):
     code = INTERRUPTED.format(module=module, name=name)
-    words = ["check", str(cases / "whole.toml"), "--json", str(tmp_path / "out.json")]
+    words = [command, str(cases / "whole.toml")]
+    if command == "check":
+        words += ["--json", str(tmp_path / "out.json")]
+    else:
+        words += ["--at-height", "6", "--output", str(tmp_path / "out.png")]
     with subprocess.Popen(
         [sys.executable, "-c", code, *words], stdout=subprocess.PIPE, stderr=subprocess.PIPE
     ) as process:

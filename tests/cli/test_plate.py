@@ -439,3 +439,24 @@ def test_a_thousand_copies_cost_little_more_than_one(small, tmp_path):
     writing = 1000 * 0.02  # s: two files a part, synced
     assert many[0] < 3 * one[0] + writing
     assert many[1] < one[1] + 60.0  # MB
+
+
+@pytest.mark.slow
+@pytest.mark.benchmark
+@pytest.mark.skipif((os.cpu_count() or 1) < 2, reason="needs two processors")
+def test_two_processes_are_nearly_twice_as_fast(tmp_path):
+    # Twelve different parts: two shipped designs, one to six stray layers.
+    parts = [
+        {"name": f"{design}{n}", "case": CASES / design / "case.toml", "x": 100 * n - 350, "y": y,
+         "turn": 0, "more": f"layers = {n}"}
+        for design, y in (("distributor", -60), ("valve-body", 60))
+        for n in range(1, 7)
+    ]  # fmt: skip
+    plate = plates.write_plate(tmp_path, parts, height=30.0)
+    seconds = {}
+    for jobs in (2, 1):
+        start = time.monotonic()
+        assert plates.run(plate, tmp_path / str(jobs), "--jobs", jobs).returncode == 3
+        seconds[jobs] = time.monotonic() - start
+    assert plates.timeless(tmp_path / "1") == plates.timeless(tmp_path / "2")
+    assert seconds[1] >= 1.7 * seconds[2], seconds

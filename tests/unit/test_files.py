@@ -66,11 +66,19 @@ def test_device_is_written_not_replaced():
     assert not Path("/dev/null").is_file()
 
 
-@pytest.mark.parametrize("name", ["", "none/out", "file/out", "x" * 300, "a\0b"])
+@pytest.mark.parametrize("name", ["", "file/out", "file/none/out", "x" * 300, "a\0b"])
 def test_what_cannot_be_written_is_refused_before(tmp_path, name):
     (tmp_path / "file").write_bytes(b"")
     with pytest.raises(ClearanceError, match="cannot be written"):
         writable(tmp_path / name)
+
+
+def test_missing_folders_are_made_when_the_file_is_written(tmp_path):
+    file = tmp_path / "none" / "yet" / "out.json"
+    writable(file)
+    assert list(tmp_path.iterdir()) == []
+    write_whole(file, b"x")
+    assert file.read_bytes() == b"x"
 
 
 def test_inputs_are_refused_under_any_name(tmp_path):

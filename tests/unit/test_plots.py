@@ -11,7 +11,7 @@ from matplotlib.patches import PathPatch
 from shapely import box
 
 from clearance import plots, style
-from clearance.drawing import Detail, LevelSection, Row, Void
+from clearance.drawing_parts import Detail, LevelSection, Row, Void
 from clearance.result import State
 
 LONG = "cooling circuit of the upper left core, return leg"

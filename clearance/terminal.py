@@ -1,0 +1,110 @@
+"""The terminal: results on standard output, progress on standard error.
+
+In: words. Out: words where they belong, in the width and the colours that the
+terminal has. What is said is left to the commands.
+"""
+
+from __future__ import annotations
+
+import errno
+import os
+import shutil
+import sys
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+
+import click
+
+from clearance.errors import ClearanceError
+
+NARROWEST, WIDEST, UNKNOWN_WIDTH = 80, 100, 88
+"""Columns of the text: those of the terminal within these bounds, the last if there is none."""
+
+COLOURS = {
+    "open": "blue",
+    "restricted": "yellow",
+    "blocked": "red",
+    "undetermined": "magenta",
+    "not-affected": "blue",
+    "use-as-is": "blue",
+    "rework": "yellow",
+    "repair": "yellow",
+    "scrap": "red",
+}
+
+
+def show(ctx: click.Context, data: str | bytes) -> None:
+    """Write a result to standard output; a reader that has gone is not an error of ours."""
+    try:
+        click.echo(data, nl=False, color=ctx.color)
+    except OSError as fault:
+        if fault.errno == errno.EPIPE:
+            raise
+        _abandon_stdout()
+        raise ClearanceError(f"standard output cannot be written: {fault.strerror}") from None
+
+
+def _abandon_stdout() -> None:
+    """Let the end of the program not try once more to write what cannot be written."""
+    with open(os.devnull, "w") as nowhere:
+        os.dup2(nowhere.fileno(), sys.stdout.fileno())
+
+
+def width() -> int:
+    """Columns of the text."""
+    columns = shutil.get_terminal_size((UNKNOWN_WIDTH, 24)).columns
+    return min(max(columns, NARROWEST), WIDEST)
+
+
+def paint(word: str, state: str) -> str:
+    """Colour a word by the state it tells."""
+    return click.style(word, fg=COLOURS.get(state))
+
+
+class Line:
+    """One line on a terminal, rewritten, with the seconds since the start."""
+
+    def __init__(self) -> None:
+        self.start = time.monotonic()
+        self.length = 0
+
+    def __call__(self, sentence: str) -> None:
+        """Show a sentence in place of the last one."""
+        room = shutil.get_terminal_size((UNKNOWN_WIDTH, 24)).columns - 1
+        words = f"{time.monotonic() - self.start:6.1f} s  {sentence}"[:room]
+        click.echo("\r" + words.ljust(self.length), nl=False, err=True)
+        self.length = len(words)
+
+    def keep(self) -> None:
+        """Leave the line as it stands and go on below it."""
+        click.echo(err=True)
+        self.length = 0
+
+    def clear(self) -> None:
+        """Wipe the line."""
+        click.echo("\r" + " " * self.length + "\r", nl=False, err=True)
+
+
+def _quiet(_: str) -> None:
+    """Say nothing: standard error is not a terminal."""
+
+
+@contextmanager
+def progress(first: str) -> Iterator[Callable[[str], None]]:
+    """Progress on a terminal, nothing elsewhere; the first words at once."""
+    if sys.stderr is None or not sys.stderr.isatty():
+        yield _quiet
+        return
+    line = Line()
+    line(first)
+    try:
+        yield line
+    finally:
+        line.clear()
+
+
+def keep_line(say: Callable[[str], None]) -> None:
+    """Leave what was last said where it stands, if it is a line on a terminal."""
+    if isinstance(say, Line):
+        say.keep()

@@ -1,0 +1,101 @@
+"""Level sections and curves as data: what is shown at a step, and that words and numbers agree."""
+
+import math
+import re
+
+import make
+import pytest
+import shapes
+
+from clearance.apart import separate
+from clearance.case import read_case
+from clearance.checked import prepare, silent
+from clearance.curve import curve
+from clearance.drawing import level_section
+from clearance.passage_check import PassageCheck
+
+STEP = {"shape": "layer", "source": "log", "layers": 0, "next_layer": 60}
+
+
+def lens(radius, distance):
+    """Area common to two equal circles."""
+    half = math.acos(distance / (2.0 * radius))
+    return 2.0 * radius**2 * half - 0.5 * distance * math.sqrt(4.0 * radius**2 - distance**2)
+
+
+def prepared(folder, solid, passages, stray, **tables):
+    checked = prepare(read_case(make.write_case(folder, solid, passages, stray, **tables)))
+    return checked, [PassageCheck(checked, table) for table in checked.case.passage]
+
+
+@pytest.fixture(scope="module")
+def stepped(tmp_path_factory):
+    """An upright bore of 6 whose upper half stands 1 mm aside from z 6."""
+    return prepared(
+        tmp_path_factory.mktemp("step"),
+        shapes.straight_bore(3.0, (14.0, 14.0, 12.0)),
+        make.passage((0, 0, 0), (0, 0, 12), 3.0, 5.5),
+        make.sheet(6.0, resume_shift=[1.0, 0.0], **STEP),
+    )
+
+
+def test_a_step_shows_what_is_open_on_both_sides(stepped):
+    checked, checks = stepped
+    drawn = level_section(checked, [checks[0].result()], 6.0)
+    assert drawn.step
+    assert drawn.title == "a restricted at z = 6 mm"
+    assert drawn.voids[0].open.area == pytest.approx(lens(3.0, 1.0), rel=2e-3)  # analytic
+    # analytic: beside the lens the two moons, and outside a strip of 1 x 14 on either side
+    moons = 2.0 * (math.pi * 9.0 - lens(3.0, 1.0))
+    assert drawn.stray.area == pytest.approx(moons + 28.0, rel=2e-3)
+    assert "either side of the step" in drawn.footer[1]
+    result = checks[0].result().crossings[0]
+    assert drawn.voids[0].open_fraction == pytest.approx(result.open_fraction, abs=1e-6)
+    assert f"{result.open_area_mm2:.1f} of {result.nominal_area_mm2:.1f}" in drawn.detail.lines[0]
+
+
+@pytest.mark.parametrize("height", [5.0, 7.0])
+def test_beside_the_step_nothing_is_stray(stepped, height):
+    checked, checks = stepped
+    drawn = level_section(checked, [checks[0].result()], height)
+    assert drawn.title == f"No stray metal at z = {height:g} mm; elsewhere: a restricted"
+    assert drawn.stray.is_empty
+    assert not drawn.step
+    assert drawn.voids[0].open_fraction == pytest.approx(1.0)
+
+
+def test_circuits_that_a_step_joins_are_the_finding(tmp_path):
+    # Bores of 6 at x -5 and 5; the upper half stands 7 mm aside: the upper left one meets the
+    # lower right one, 3 mm off its middle, and no bore meets itself.
+    ends = [
+        make.passage((x, 0, 0), (x, 0, 30), 3.0, 5.0, name) for x, name in ((-5, "a"), (5, "b"))
+    ]
+    checked, checks = prepared(
+        tmp_path,
+        shapes.two_bores(3.0, 10.0),
+        ends,
+        make.sheet(6.0, resume_shift=[7.0, 0.0], **STEP),
+        separate=[{"passages": ["a", "b"]}],
+    )
+    passages = [check.result() for check in checks]
+    apart = separate(checked, checks, [], silent)
+    drawn = level_section(checked, passages, 6.0, apart)
+    assert drawn.title.startswith("a and b joined; ")
+    assert drawn.joined.area == pytest.approx(lens(3.0, 3.0), rel=2e-3)  # analytic
+    assert "leads into another circuit" in drawn.detail.lines
+    assert drawn.voids[0].open.is_empty
+    elsewhere = level_section(checked, passages, 3.0, apart)
+    assert "elsewhere: a and b joined" in elsewhere.title
+
+
+def test_the_curve_goes_no_lower_than_the_bracket(stepped):
+    check = stepped[1][0]
+    result = check.result()
+    drawn = curve(check, result)
+    low, high = result.clear_diameter_mm.low, result.clear_diameter_mm.high
+    # Its points lie 0.25 mm apart, so the narrowest place may lie between two of them.
+    assert low - 1e-3 <= drawn.predicted_mm.min() <= high + 0.05
+    assert drawn.nominal_mm.min() >= result.clear_diameter_mm.nominal_low - 1e-3
+    # analytic: the largest circle in the lens has 6 - 1 mm
+    shown = re.fullmatch(r"a restricted: (.*) to (.*) mm clear, 5.5 mm required", drawn.title)
+    assert float(shown[1]) <= 5.0 <= float(shown[2])
