@@ -216,8 +216,8 @@ def _measure(
         most_area = max(most_area, area)
         if level.at_cut:
             nominal_area = below.area or above.area
-        if area <= TOUCH_MM2:
-            continue
+        if min(below.area, above.area) <= TOUCH_MM2:
+            continue  # the passage ends at this face: nothing goes through it
         opening = polygonal(level.void.intersection(footprint[-2]).intersection(footprint[-1]))
         least_open = min(least_open, opening.area)
         circle = largest_circle_mm(opening)

@@ -94,6 +94,7 @@ def _best(seconds):
     return min(seconds() for _ in range(5))
 
 
+@pytest.mark.benchmark
 def test_help_answers_within_three_tenths_of_a_second():
     def seconds():
         start = time.perf_counter()
@@ -104,6 +105,7 @@ def test_help_answers_within_three_tenths_of_a_second():
 
 
 @pytest.mark.skipif(not hasattr(os, "openpty"), reason="no pseudo terminals")
+@pytest.mark.benchmark
 def test_first_words_on_a_terminal_within_a_tenth_of_a_second_of_pythons_own_start():
     def first_words(*command):
         master, slave = os.openpty()

@@ -420,6 +420,7 @@ def test_shipped_plate_of_twelve(tmp_path):
 
 @pytest.mark.slow
 @POSIX
+@pytest.mark.benchmark
 def test_a_thousand_copies_cost_little_more_than_one(small, tmp_path):
     def copies(count):
         parts = [
