@@ -19,6 +19,7 @@ from typing import Any
 
 from clearance import __version__
 from clearance.batch import Job, Outcome
+from clearance.check import CAUTIONS
 from clearance.files import write_whole
 from clearance.plate_case import Plate
 from clearance.plate_files import PARTS, SUMMARIES, Folder, as_text
@@ -281,6 +282,7 @@ def _summary(state: _Run, members: Sequence[Member]) -> Summary:
         "stop_building": stop_building(entries),
         "parts": entries,
         "notices": beyond_platform(state.plate, members),
+        "cautions": list(CAUTIONS),
     }
     tasks = {member.part.name: member.task for member in members if member.task is not None}
     return Summary(

@@ -45,10 +45,10 @@ MARKS = {
 CONFORM = ("use-as-is", "not-affected", "open")
 MAP = (0.85, 0.95, 6.3, 6.3)
 SIDE = (7.4, 0.45, 4.05, 7.1)
+CAUTIONS_AT = (7.4, 0.3, 4.05, 2.0)
 SMALL_MAP = (8.6, 4.6, 2.8, 2.8)
 """Left, bottom, width and height, inches."""
 LINE_IN = 0.155
-MOST_ROWS = 34
 MOST_NAMES = 60
 """More parts than this go without names on the map; the letters stay."""
 
@@ -98,6 +98,7 @@ def map_page(summary: Summary) -> Figure:
     _words(figure, 0.3, 8.05, [_title(summary)], style.TITLE_PT, bold=True)
     _words(figure, 0.3, 0.3, _notes(summary), style.SMALLEST_PT)
     _table(figure, summary)
+    _cautions(figure, summary)
     return figure
 
 
@@ -195,7 +196,7 @@ def _table(figure: Figure, summary: Summary) -> None:
         at -= 0.2
     at -= 0.1
     entries = gravest_first(summary.data["parts"])
-    room = min(int(at / LINE_IN) - 2, MOST_ROWS)
+    room = int((at - CAUTIONS_AT[3]) / LINE_IN) - 2
     shown = entries if len(entries) <= room else entries[: room - 1]
     for x, word in zip(TABLE_X, ("", "part", "worst passage", "melted", "of all"), strict=True):
         _at(panel, x, at, word, bold=True)
@@ -226,6 +227,15 @@ def _row(entry: dict[str, Any]) -> tuple[str, ...]:
     )
 
 
+def _cautions(figure: Figure, summary: Summary) -> None:
+    """Every page carries the cautions."""
+    panel = _panel(figure, CAUTIONS_AT)
+    at = CAUTIONS_AT[3]
+    for line, bold in _section("cautions", summary.data["cautions"], letters=66):
+        _at(panel, 0.0, at, line, bold)
+        at -= LINE_IN
+
+
 def _panel(figure: Figure, box: Sequence[float]) -> Axes:
     panel = _axes(figure, box)
     panel.set_xlim(0.0, box[2])
@@ -249,6 +259,7 @@ def _part_page(summary: Summary, names: Sequence[str], result: dict[str, Any]) -
     figure = Figure(figsize=style.A4_LANDSCAPE_IN)
     entries = {entry["name"]: entry for entry in summary.data["parts"]}
     _where(figure, summary, [entries[name] for name in names])
+    _cautions(figure, summary)
     word = entries[names[0]]["recommendation"]
     title = textwrap.shorten(f"{', '.join(names)}: {word}", 80, placeholder="…")
     _words(figure, 0.4, 8.0, [title], style.TITLE_PT, bold=True)
@@ -292,16 +303,15 @@ def _lines(entry: dict[str, Any], result: dict[str, Any]) -> Iterator[tuple[str,
     settled = [text for p in result["passages"] for text in p["settled_by"]]
     yield from _section("settled by", decided.get("settled_by") or settled)
     yield from _section("notices", [*result["assumptions"], *result["notices"]])
-    yield from _section("cautions", result["cautions"])
 
 
-def _section(title: str, items: Sequence[str]) -> Iterator[tuple[str, bool]]:
+def _section(title: str, items: Sequence[str], letters: int = 105) -> Iterator[tuple[str, bool]]:
     if not items:
         return
     yield "", False
     yield title, True
     for item in items:
-        for n, line in enumerate(textwrap.wrap(item, 115)):
+        for n, line in enumerate(textwrap.wrap(item, letters)):
             yield ("– " if n == 0 else "   ") + line, False
 
 

@@ -13,7 +13,10 @@ import pytest
 sys.path.insert(0, str(Path(__file__).parent))
 import plates
 
-pytestmark = pytest.mark.skipif(not Path("/proc").is_dir(), reason="looks into /proc")
+pytestmark = [
+    pytest.mark.slow,
+    pytest.mark.skipif(not Path("/proc").is_dir(), reason="looks into /proc"),
+]
 
 # Six different parts of a second each: two designs, one to three stray layers.
 PARTS = [
@@ -73,10 +76,6 @@ def kill_often(small, folder, undisturbed, times, seed):
     return ended
 
 
-def test_a_kill(small, undisturbed, tmp_path):
-    kill_often(small, tmp_path, undisturbed, 1, seed=1)
-
-
-@pytest.mark.slow
+@pytest.mark.benchmark
 def test_thirty_kills(small, undisturbed, tmp_path):
     assert kill_often(small, tmp_path, undisturbed, 30, seed=2) >= 3
