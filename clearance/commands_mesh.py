@@ -51,7 +51,7 @@ debug_option = click.option(
 )
 
 
-@click.command()
+@click.command(context_settings={"help_option_names": ["-h", "--help"]})
 @mesh_argument
 @unit_option
 @json_option
@@ -116,7 +116,7 @@ def openings(
     _give(openings_report.as_json(found, mesh.name), words, json_file)
 
 
-@click.command()
+@click.command(context_settings={"help_option_names": ["-h", "--help"]})
 @mesh_argument
 @unit_option
 @json_option

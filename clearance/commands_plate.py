@@ -26,7 +26,7 @@ def _remember_debug(ctx: click.Context, _: click.Parameter, value: bool) -> None
     ctx.find_root().meta[DEBUG] = value
 
 
-@click.command()
+@click.command(context_settings={"help_option_names": ["-h", "--help"]})
 @click.argument(
     "plate", metavar="PLATE.toml", type=click.Path(path_type=Path, readable=False, allow_dash=True)
 )
