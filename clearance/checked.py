@@ -74,9 +74,9 @@ class Checked:
         """Inlet and outlet of a passage."""
         return self.mouths[f"{passage.name} inlet"], self.mouths[f"{passage.name} outlet"]
 
-    def plugs(self, pitch_mm: float) -> NDArray[np.float32]:
+    def plugs(self, pitch_mm: float, sunk: bool = True) -> NDArray[np.float32]:
         """Closed prisms over all mouths, thick and wide enough for a pitch."""
-        prisms = [stopper(mouth, pitch_mm) for mouth in self.all_mouths]
+        prisms = [stopper(mouth, pitch_mm, sunk) for mouth in self.all_mouths]
         return np.concatenate(prisms) if prisms else np.empty((0, 3, 3), np.float32)
 
     @cached_property
@@ -84,7 +84,13 @@ class Checked:
         """The whole part at the pitch of the check."""
         low, high = self.bodies.bounds
         box = _roomy(Box(low, high), self.reach_mm, self.pitch_mm)
-        return Window(self.bodies, box, self.pitch_mm, self.plugs(self.pitch_mm))
+        return Window(
+            self.bodies,
+            box,
+            self.pitch_mm,
+            self.plugs(self.pitch_mm),
+            self.plugs(self.pitch_mm, sunk=False),
+        )
 
     @cached_property
     def reach_mm(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
@@ -144,6 +150,7 @@ class Checked:
             self.box_of(mouths, NOMINAL),
             pitch_mm,
             whole.plugs if base else self.plugs(pitch_mm),
+            whole.lids if base else self.plugs(pitch_mm, sunk=False),
             whole,
         )
         wanted = self._pieces_behind(mouths, NOMINAL)
@@ -154,8 +161,8 @@ class Checked:
     def wide_window(self, mouths: tuple[Mouth, ...], pitch_mm: float, events: Events) -> Window:
         """A window around the void behind some mouths, wherever it leads in a predicted part."""
         box = self.box_of(mouths, NOMINAL).union(self.box_of(mouths, events))
-        plugs = self.whole.plugs if pitch_mm == self.pitch_mm else self.plugs(pitch_mm)
-        return Window(self.bodies, box, pitch_mm, plugs, self.whole)
+        lids = self.plugs(pitch_mm, sunk=False)
+        return Window(self.bodies, box, pitch_mm, self.plugs(pitch_mm), lids, self.whole)
 
     def _region(self, wanted: set[int]) -> Runs:
         """Where some nominal pieces and what bounds them can be in any variant.

@@ -44,9 +44,9 @@ class Crossing:
         Where the open fraction is smallest; centre of what is open, or of the passage.
     nominal_area_mm2, open_area_mm2, open_fraction
         At the cut; smallest over the sheet's thickness; smallest ratio at one height.
-    circle_mm : float
-        Diameter of the largest circle in the narrowest open section: an upper bound of
-        the ball that passes.
+    circle_mm, level_mm : float
+        Diameter of the largest circle in the narrowest open section, an upper bound of
+        the ball that passes there, and the height of that section.
     low, high : float, mm
         The sheet's faces, penetration included.
     footprint : shapely geometry
@@ -66,6 +66,7 @@ class Crossing:
     high: float
     footprint: Any
     opening: Any
+    level_mm: float
 
 
 @dataclass(frozen=True, eq=False)
@@ -204,6 +205,7 @@ def _measure(
     most_area = 0.0
     least_open, least_ratio, least_circle = np.inf, np.inf, np.inf
     worst_z, worst_open = 0.0, shapely.Polygon()
+    level_z = 0.0
     footprint = []
     for n, level in enumerate(levels):
         below = shapely.union_all([shapes[key] for key in group if key[:2] == (n, False)])
@@ -225,7 +227,8 @@ def _measure(
         if (ratio, circle) < (least_ratio, least_circle) or not np.isfinite(least_ratio):
             worst_z, worst_open = level.z, opening
         least_ratio = min(least_ratio, ratio)
-        least_circle = min(least_circle, circle)
+        if circle < least_circle:
+            least_circle, level_z = circle, level.z
     if not np.isfinite(least_open):
         return None
     outline = shapely.union_all(footprint)
@@ -242,6 +245,7 @@ def _measure(
         high,
         outline,
         worst_open,
+        float(level_z),
     )
 
 
@@ -261,6 +265,8 @@ def largest_circle_mm(shape: Any) -> float:
     """Diameter of the largest circle within a polygon, never too small (0 if it is empty)."""
     largest = 0.0
     for polygon in shapely.get_parts(shape):
+        if polygon.is_empty:
+            continue
         # The search can only be off by its tolerance, so add it.
         radius = shapely.maximum_inscribed_circle(polygon, tolerance=CIRCLE_MM).length
         largest = max(largest, 2.0 * (radius + CIRCLE_MM))

@@ -19,7 +19,7 @@ from clearance.bore import Bore
 from clearance.columns import Runs, cast, intersect, subtract, unite
 from clearance.cuts import predicted_metal
 from clearance.possible import surely_metal
-from clearance.predicted import Predicted, Soup, box_soup, extruded, flat, meeting
+from clearance.predicted import Box, Predicted, Soup, box_soup, extruded, flat, meeting
 from clearance.stray import Slab, assemble, bodies, plugs_only, slabs
 
 FAR_MM = 1e6
@@ -99,6 +99,15 @@ class Drilled(Predicted):
             extruded(self._left_of(slab), slab.low, slab.high) for slab in self.table if slab.gates
         ]
         return np.concatenate([nominal, *sheets, *([self.walls()] if cut else [])])
+
+    def metal_near(self, box: Box) -> Soup:
+        """All triangles of metal in a box, those of the part far from the window's region too."""
+        soup = self.bare_surface(box)
+        if self.added is not None:
+            soup = np.concatenate([soup, meeting(self.added, box)])
+        for bore in self.bores:
+            soup = bores.outside(soup, bore)
+        return np.concatenate([meeting(self.surface, box), soup])
 
     def _left_of(self, slab: Slab) -> Any:
         """Outline of what the bores leave of a sheet over a slab's whole height.

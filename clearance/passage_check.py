@@ -23,7 +23,7 @@ from clearance.graph import in_words, on_way, passage_graph
 from clearance.passages import Search, Way, moved_mouth, pieces_at
 from clearance.predicted import NOMINAL, Events, Predicted, Window
 from clearance.result import ClearDiameter, CrossingResult, GaugePin, PassageResult, State
-from clearance.signs import gauge_pin
+from clearance.signs import gauge_pins
 from clearance.variants import Variant
 
 if TYPE_CHECKING:
@@ -62,6 +62,7 @@ class PassageCheck:
             - checked.case.part.mesh_tolerance
         )
         self._windows: dict[float, Window] = {}
+        self._wide: dict[Events, Predicted] = {}
         self.judged: list[Judged] = []
 
     def window(self, pitch_mm: float) -> Window:
@@ -77,12 +78,21 @@ class PassageCheck:
 
     def predicted(self, events: Events, pitch_mm: float) -> Predicted:
         """The predicted part around this passage; farther around if its void leads there."""
+        asked_again = pitch_mm == self.checked.pitch_mm and events in (
+            NOMINAL,
+            self.checked.unknowns.variants[0].events,
+        )
+        if asked_again and events in self._wide:
+            return self._wide[events]
         near = self.window(pitch_mm).predict(events)
         ends = (moved_mouth(near, self.inlet), moved_mouth(near, self.outlet))
         if all(near.possible.outside not in pieces_at(near.possible, m, pitch_mm) for m in ends):
             return near
-        wide = self.checked.wide_window((self.inlet, self.outlet), pitch_mm, events)
-        return wide.predict(events)
+        window = self.checked.wide_window((self.inlet, self.outlet), pitch_mm, events)
+        wide = window.predict(events)
+        if asked_again:  # by the pins
+            self._wide[events] = wide
+        return wide
 
     def search(self, predicted: Predicted, found: list[Crossing]) -> Search:
         """The search for ways in a predicted part."""
@@ -204,11 +214,11 @@ class PassageCheck:
     def gauge_pins(self) -> list[GaugePin]:
         """Pins for both ports, in the first variant."""
         events = self.checked.unknowns.variants[0].events
-        nominal = self.search(self.predicted(NOMINAL, self.checked.pitch_mm), []).walls
+        nominal = self.search(self.predicted(NOMINAL, self.checked.pitch_mm), []).metal
         predicted = self.predicted(events, self.checked.pitch_mm)
-        walls = self.search(predicted, []).walls
-        pins = (gauge_pin(mouth, predicted, walls, nominal) for mouth in (self.inlet, self.outlet))
-        return [pin for pin in pins if pin is not None]
+        walls = self.search(predicted, []).metal
+        ends = (self.inlet, self.outlet)
+        return [pin for end in ends for pin in gauge_pins(end, predicted, walls, nominal)]
 
     def result(self, progress: Progress = silent) -> PassageResult:
         """Judge the nominal and all variants and put the answers together."""

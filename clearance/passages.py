@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 import shapely
@@ -19,11 +19,12 @@ from numpy.typing import NDArray
 from clearance import cells as dense
 from clearance import distance, sections
 from clearance.columns import Grid
-from clearance.crossings import CIRCLE_MM, Crossing, largest_circle_mm, squares_of
+from clearance.crossings import CIRCLE_MM, CUT_MM, Crossing, largest_circle_mm, squares_of
 from clearance.errors import GridError
+from clearance.neck import Neck, least_radius_mm, shortest
 from clearance.ports import Mouth, plug
 from clearance.possible import PossibleVoid, block, bounding
-from clearance.predicted import Predicted
+from clearance.predicted import Box, Predicted
 
 SURFACE_MM = 2e-5
 """Float32 rounding of the surface near 350 mm: off every lower bound, onto every upper one."""
@@ -33,6 +34,12 @@ MOST_CELLS = 600_000_000
 """Cells of a dense window at most (about 8 bytes each while a way is sought)."""
 MOST_TRIES = 8
 """Routes tried before a way is left unproven."""
+WINDING = 4
+"""A route of more cells than this many times the window's sides is made short."""
+NECK = 0.2
+"""A neck is asked for a radius that is larger than the proven one by this much of a pitch."""
+NECK_CELLS = 60_000_000
+"""Cells of a window in which a neck is split, at most (about 20 bytes each)."""
 CUT_CELLS = 200_000_000
 """Cells gone over for all plane sections together, about; at least MOST_TRIES sections."""
 
@@ -96,11 +103,14 @@ def _sunk_mm(mouth: Mouth, pitch_mm: float) -> float:
     return 1.5 * pitch_mm * float(np.hypot(*mouth.plane.normal[:2]))
 
 
-def stopper(mouth: Mouth, pitch_mm: float) -> NDArray[np.float32]:
-    """A closed prism that shuts a mouth for a grid of a pitch, (T, 3, 3) mm."""
-    sunk = _sunk_mm(mouth, pitch_mm)
-    plane = replace(mouth.plane, origin=mouth.plane.origin - sunk * mouth.plane.normal)
-    return plug(replace(mouth, plane=plane), 3.0 * pitch_mm, 4.0 * pitch_mm + sunk)
+def stopper(mouth: Mouth, pitch_mm: float, sunk: bool = True) -> NDArray[np.float32]:
+    """A closed prism that shuts a mouth for a grid of a pitch, (T, 3, 3) mm.
+
+    Not `sunk`, it stands on the closing surface itself: enough for exact sections.
+    """
+    depth = _sunk_mm(mouth, pitch_mm) if sunk else 0.0
+    plane = replace(mouth.plane, origin=mouth.plane.origin - depth * mouth.plane.normal)
+    return plug(replace(mouth, plane=plane), 3.0 * pitch_mm, 4.0 * pitch_mm + depth)
 
 
 def seeds(mouth: Mouth, pitch_mm: float) -> Floats:
@@ -129,12 +139,12 @@ def pieces_at(void: PossibleVoid, mouth: Mouth, pitch_mm: float) -> set[int]:
     All possible void is taken that meets a thin layer just inside the stopper, square
     by square, so that no sliver of a mouth is missed.
     """
-    squares, low, high = _layer_behind(void.places.grid, mouth, pitch_mm)
+    squares, low, high = layer_behind(void.places.grid, mouth, pitch_mm)
     return void.pieces_over(squares, low, high)
 
 
 @lru_cache(maxsize=256)
-def _layer_behind(
+def layer_behind(
     grid: Grid, mouth: Mouth, pitch_mm: float
 ) -> tuple[NDArray[np.int64], Floats, Floats]:
     """Squares that the layer just inside a mouth's stopper meets, and its z range in each."""
@@ -215,18 +225,42 @@ class Cells:
     @cached_property
     def radius(self) -> NDArray[np.float32]:
         """Distance from each cell's centre to the nearest metal cell's centre, mm."""
+        return dense.clear_radius(
+            self._metal("touched"), self.predicted.grid.pitch_mm, self.most_mm
+        )
+
+    def _metal(self, rule: Literal["centre", "touched"]) -> NDArray[np.uint8]:
         grid, metal = self.predicted.grid, self.predicted.metal
-        solid = dense.raster(
+        return dense.raster(
             metal.start,
             metal.z,
             grid.nx,
             grid.ny,
-            float(self.predicted.window.box.low[2]),
+            float(self.origin[2]),
             grid.pitch_mm,
             self.shape[2],
-            "touched",
+            rule,
         )
-        return dense.clear_radius(solid, grid.pitch_mm, self.most_mm)
+
+    @property
+    def origin(self) -> Floats:
+        """Centre of the first cell, (3,) mm."""
+        grid = self.predicted.grid
+        low = float(self.predicted.window.box.low[2])
+        return np.array([float(grid.x_mm(0)), float(grid.y_mm(0)), low])
+
+    def inside(self, tree: distance.Tree) -> NDArray[np.bool_]:
+        """Cells all in metal, as far as the outermost two layers of them tell."""
+        from scipy.ndimage import binary_dilation
+
+        metal = self._metal("centre").astype(bool)
+        skin = metal & binary_dilation(~metal, iterations=2)
+        index = np.flatnonzero(skin)
+        room = distance.distances(tree, self.centres(index))
+        deep = np.zeros(self.shape, bool)
+        half = 0.5 * np.sqrt(3.0) * self.predicted.grid.pitch_mm
+        deep.ravel()[index[room > half]] = True
+        return deep
 
     @property
     def slack_mm(self) -> float:
@@ -243,11 +277,10 @@ class Cells:
 
     def within(self, low: Floats, high: Floats) -> NDArray[np.int64]:
         """Flat indices of the cells whose centres lie in a box."""
-        grid = self.predicted.grid
-        origin = np.array([grid.x_mm(0), grid.y_mm(0), self.predicted.window.box.low[2]])
-        first = np.maximum(np.ceil((low - origin) / grid.pitch_mm).astype(int), 0)
+        pitch = self.predicted.grid.pitch_mm
+        first = np.maximum(np.ceil((low - self.origin) / pitch).astype(int), 0)
         last = np.minimum(
-            np.floor((high - origin) / grid.pitch_mm).astype(int), np.array(self.shape) - 1
+            np.floor((high - self.origin) / pitch).astype(int), np.array(self.shape) - 1
         )
         axes = [np.arange(a, b + 1) for a, b in zip(first, last, strict=True)]
         if any(len(axis) == 0 for axis in axes):
@@ -327,9 +360,27 @@ class Search:
         return bounding(void, self.predicted.surface, start | end)
 
     @cached_property
+    def metal(self) -> NDArray[np.float32]:
+        """Triangles of all metal that a ball or a pin may meet: the walls, and what is at the mouths.
+
+        A stopper hides what lies in it and outward of it, but a ball in the mouth meets it.
+        """
+        ends = [self._at_mouth(mouth) for mouth in (self.inlet, self.outlet)]
+        return np.concatenate([self.walls, *ends])
+
+    def _at_mouth(self, mouth: Mouth) -> NDArray[np.float32]:
+        """All metal within reach of a ball whose centre is in a mouth or its stopper."""
+        ring = mouth.plane.to_space(np.array(mouth.polygon.exterior.coords))
+        pitch = self.predicted.grid.pitch_mm
+        inner = ring - (_sunk_mm(mouth, pitch) + 2.0 * pitch) * mouth.plane.normal
+        points = np.concatenate([ring, inner])
+        reach = mouth.inscribed_radius + 2.0 * pitch
+        return self.predicted.metal_near(Box(points.min(0), points.max(0)).grown(reach))
+
+    @cached_property
     def tree(self) -> distance.Tree:
-        """Exact distances to the walls."""
-        return distance.build(self.walls)
+        """Exact distances to the metal."""
+        return distance.build(self.metal)
 
     def _ends(self, void: PossibleVoid) -> tuple[set[int], set[int]]:
         pitch = self.predicted.grid.pitch_mm
@@ -340,7 +391,10 @@ class Search:
             c.footprint for c in self.crossings if c is not crossing and self._level(c, crossing)
         ]
         squares = squares_of(self.predicted, crossing.footprint, shapely.union_all(others))
-        return block(self.predicted.sure, squares, crossing.low, crossing.high)
+        # One level is enough, and all that is sure: a way that lies in the sheet need not
+        # pass each of its layers.
+        level = crossing.level_mm
+        return block(self.predicted.sure, squares, level - CUT_MM, level + CUT_MM)
 
     @staticmethod
     def _level(a: Crossing, b: Crossing) -> bool:
@@ -371,6 +425,8 @@ class Search:
         high = ceiling
         if high - 2.0 * low > self._fine(2.0 * low, high, enough_mm):
             high = min(high, self._cut(closed, low, route))
+        if high - 2.0 * low > self.predicted.grid.pitch_mm:
+            high = min(high, self._neck(closed, low))
         return Way(2.0 * low, max(high, 2.0 * low), route, leak, throat, leak_mm, leak_at)
 
     def _fine(self, low: float, high: float, enough: float) -> float:
@@ -384,11 +440,11 @@ class Search:
         Crossings are taken out narrowest first; when inlet and outlet come apart in
         the possible void, every way leads through one of those taken out.
         """
-        mouths = min(2.0 * m.inscribed_radius for m in (self.inlet, self.outlet)) + 2e-3
+        mouths = min(self._mouth_mm(m) for m in (self.inlet, self.outlet))
         start, end = self._ends(self.predicted.possible)
         outside = self.predicted.possible.outside
         leak = outside in start or outside in end
-        if not start & end:
+        if not start & end or mouths < self.smallest_way_mm:
             return 0.0, leak
         ordered = sorted(self.crossings, key=lambda c: 0.0 if c in closed else c.circle_mm)
         blocks: list[Any] = []
@@ -409,6 +465,25 @@ class Search:
         last = taken[many - 1]
         width = 0.0 if last in closed or last.circle_mm < self.smallest_way_mm else last.circle_mm
         return min(mouths, width), leak
+
+    def _mouth_mm(self, mouth: Mouth) -> float:
+        """Upper bound of a ball whose centre is in a mouth: the largest circle beside stray metal.
+
+        Taken just inside the closing surface and just outside it, for metal may end there.
+        """
+        width = 2.0 * (mouth.inscribed_radius + CIRCLE_MM)
+        ring = mouth.plane.to_space(np.array(mouth.polygon.exterior.coords))
+        stray = self.predicted.stray_near(Box(ring.min(0), ring.max(0)).grown(2.0 * CUT_MM))
+        if not stray:
+            return width
+        for step in (-CUT_MM, CUT_MM):
+            plane = replace(mouth.plane, origin=mouth.plane.origin + step * mouth.plane.normal)
+            metal = shapely.union_all([sections.metal(soup, plane) for soup in stray])
+            metal = metal.difference(self.predicted.removed(plane))
+            # The polygon is of the closing surface itself: the ball there is hardly larger.
+            circle = largest_circle_mm(mouth.polygon.difference(metal)) + CUT_MM
+            width = min(width, circle)
+        return width
 
     def _leak(self) -> tuple[float, Floats | None]:
         """Upper bound of the widest way from the inlet to the window's rim, and its throat."""
@@ -453,15 +528,15 @@ class Search:
             passable = passable.copy()
             passable.ravel()[np.concatenate(shut)] = 0
         best: tuple[float, Floats, Floats | None] = (0.0, np.empty((0, 3)), None)
+        ends = self.cells.behind(self.inlet), self.cells.behind(self.outlet)
         for _ in range(MOST_TRIES):
-            index, _ = dense.widest_route(
-                self.cells.radius,
-                passable,
-                self.cells.behind(self.inlet),
-                self.cells.behind(self.outlet),
-            )
+            index, least = dense.widest_route(self.cells.radius, passable, *ends)
             if len(index) == 0:
                 return best
+            if len(index) > WINDING * sum(self.cells.shape):
+                # In a flat slit all cells are alike, and the widest route strays all over it.
+                roomy = (self.cells.radius >= 0.999 * least) & (passable > 0)
+                index = shortest(roomy, *ends)
             low, route, throat = self._certify(self.cells.centres(index), ceiling, need)
             if low > best[0]:
                 best = (low, route, throat)
@@ -543,12 +618,8 @@ class Search:
         ball fits into the largest circle there.
         """
         cells = self.cells
-        active = (cells.radius >= low - cells.slack_mm).astype(np.uint8)
-        active.ravel()[cells.barrier(cells.predicted.grid.pitch_mm)] = 0
-        for crossing in closed:
-            active.ravel()[self._cells_of(crossing)] = 0
-        sources = self._at(self.inlet)
-        targets = self._at(self.outlet)
+        active = self._active(closed, low)
+        sources, targets = self._at(self.inlet), self._at(self.outlet)
         widest, rest = 2.0 * low, np.inf
         for _ in range(self._tries()):
             cut = self._section(*self._throat(route))
@@ -566,6 +637,26 @@ class Search:
             route = self._drawn_in(cells.centres(index))
         return max(widest, min(rest, 1e9)) + 2.0 * SURFACE_MM
 
+    def _active(self, closed: tuple[Crossing, ...], radius_mm: float) -> NDArray[np.uint8]:
+        """Cells that the centre of a ball of a radius can be in, without some crossings."""
+        active = (self.cells.radius >= radius_mm - self.cells.slack_mm).astype(np.uint8)
+        active.ravel()[self.cells.barrier(self.predicted.grid.pitch_mm)] = 0
+        for crossing in closed:
+            active.ravel()[self._cells_of(crossing)] = 0
+        return active
+
+    def _neck(self, closed: tuple[Crossing, ...], low: float) -> float:
+        """Upper bound of the clear diameter where no plane section closes the neck."""
+        pitch = self.predicted.grid.pitch_mm
+        radius = max(low + NECK * pitch, least_radius_mm(pitch))
+        if np.prod(self.cells.shape) > NECK_CELLS:
+            return np.inf
+        active = self._active(closed, radius)
+        active[self.cells.inside(self.tree)] = 0
+        neck = Neck(active, self.tree, self.cells.origin, pitch, radius)
+        ends = [self._at(mouth, radius) for mouth in (self.inlet, self.outlet)]
+        return 2.0 * (radius + SURFACE_MM) if neck.parted(*ends) else np.inf
+
     def _tries(self) -> int:
         """Sections that may be taken: many in a small window, few in a large one."""
         return int(np.clip(CUT_CELLS // np.prod(self.cells.shape), MOST_TRIES, 64))
@@ -578,9 +669,13 @@ class Search:
             self.tree, route, spacing_mm=2.0 * self.predicted.grid.pitch_mm, rounds=8
         )
 
-    def _at(self, mouth: Mouth) -> NDArray[np.int64]:
+    def _at(self, mouth: Mouth, radius_mm: float = 0.0) -> NDArray[np.int64]:
+        """Cells that hold the centre of a ball in a mouth; its rim is metal."""
         half = 0.5 * np.sqrt(3.0) * self.predicted.grid.pitch_mm
-        return self.cells.near_plate(mouth.plane, mouth.polygon, -half, half, half)
+        places = mouth.polygon.buffer(-0.99 * radius_mm) if radius_mm else mouth.polygon
+        if places.is_empty:
+            return np.empty(0, np.int64)
+        return self.cells.near_plate(mouth.plane, places, -half, half, half)
 
     def _throat(self, route: Floats) -> tuple[Floats, Floats, float]:
         """Narrowest vertex of a route, as far as can be from its ends, and the direction there."""

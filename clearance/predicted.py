@@ -169,6 +169,8 @@ class Window:
     pitch_mm : float
     plugs : (P, 3, 3) ndarray of float32
         Closed prisms that close the mouths, standing outward of them.
+    lids : (P, 3, 3) ndarray, optional
+        Prisms that stand on the closing surfaces themselves, for sections; default: the plugs.
     parent : Window, optional
         A window around this one whose casts are taken over where they are the same.
     region : Runs, optional
@@ -180,6 +182,7 @@ class Window:
     box: Box
     pitch_mm: float
     plugs: Soup
+    lids: Soup | None = None
     parent: Window | None = None
     region: Runs | None = None
     _casts: dict[tuple[str, tuple[float, float]], Columns] = field(default_factory=dict)
@@ -282,7 +285,8 @@ class Window:
 
         if body == "closed":
             return shapely.union(self.metal("part", z), self.metal("plugs", z))
-        soup = self.plugs if body == "plugs" else self.bodies.near(body, z)
+        lids = self.plugs if self.lids is None else self.lids
+        soup = lids if body == "plugs" else self.bodies.near(body, z)
         section = sections.metal(
             soup,
             sections.Plane.level(z),
@@ -443,6 +447,22 @@ class Predicted:
             whole = not np.isfinite(low) and not np.isfinite(high) and not move.any()
             soups.append(near if whole else clipped(near, low - lift, high - lift, move))
         return np.concatenate(soups)
+
+    def metal_near(self, box: Box) -> Soup:
+        """All triangles of metal in a box, those of the part far from the window's region too."""
+        added = [] if self.added is None else [meeting(self.added, box)]
+        return np.concatenate([meeting(self.surface, box), self.bare_surface(box), *added])
+
+    def stray_near(self, box: Box) -> list[Soup]:
+        """Closed soups of the stray metal that meets a box: sheets and measured metal."""
+        soups = [
+            extruded(self.sheet(slab), slab.low, slab.high)
+            for slab in self.table
+            if slab.gates and slab.low <= box.high[2] and slab.high >= box.low[2]
+        ]
+        if self.added is not None:
+            soups.append(self.added)
+        return [soup for soup in soups if len(meeting(soup, box))]
 
     def _pieces(self) -> list[tuple[float, float, float, tuple[float, float]]]:
         """Stretches of z over which the nominal part is moved in one piece."""

@@ -44,6 +44,7 @@ ROOMS = [
     "predicted",
     "crossings",
     "cells",
+    "neck",
     "cuts",
     "drilled",
     "passages",

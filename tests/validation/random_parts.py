@@ -112,6 +112,57 @@ def _event(
     return event
 
 
+class Several(NamedTuple):
+    """A part to which more happened: events in rising order, and measured stray metal or None."""
+
+    trial: Trial
+    events: list[dict[str, Any]]
+    plate: m3.Manifold | None
+
+
+def make_several(seed: int) -> Several:
+    """Make a part with two events, a leaning plate, both, or one sheet of many layers."""
+    trial = make_trial(seed)
+    rng = np.random.default_rng(seed + 10**6)
+    box = np.array(trial.nominal.bounding_box()).reshape(2, 3)
+    low, high = float(box[0, 2]), float(box[1, 2])
+    kind = int(rng.integers(0, 4))
+    events, plate = [], None
+    if kind in (0, 1):
+        heights = np.sort(rng.uniform(low + 2, high - 2, 2)) - trial.platform + np.array((0.0, 1.5))
+        for height in heights:
+            event = _event(rng, low, high, trial.layer, trial.platform)
+            event["height"] = round(float(height), 3)
+            if "next_layer" in event:
+                now = int(event["height"] / trial.layer)
+                event["next_layer"] = max(1, now + int(rng.integers(-4, 5)))
+            events.append(event)
+    if kind in (1, 2):
+        plate = _plate(rng, box)
+        events.append({"shape": "mesh", "mesh": "plate.stl"})
+    if kind == 3:
+        event = {**_event(rng, low, high, trial.layer, trial.platform), "shape": "layer"}
+        event["layers"] = int(rng.integers(3, 30))
+        event["from_layer"] = int(rng.integers(0, 20))
+        if "next_layer" in event:
+            del event["next_layer"]
+            event["resume"] = "height"
+        events.append(event)
+    return Several(trial, events, plate)
+
+
+def _plate(rng: np.random.Generator, box: NDArray[np.float64]) -> m3.Manifold:
+    """Round plate anywhere, at any lean; every second with a hole. As a file would hold it."""
+    normal = rng.normal(size=3)
+    normal /= np.linalg.norm(normal)
+    at = rng.uniform(box[0], box[1])
+    half = 0.5 * float(rng.choice([0.1, 0.5, 2.0])) * normal
+    plate = shapes.bore(at - half, at + half, rng.uniform(2, 12), segments=20)
+    if rng.random() < 0.5:
+        plate -= shapes.bore(at - 2 * normal, at + 2 * normal, rng.uniform(0.1, 1), segments=12)
+    return shapes.manifold(shapes.soup(plate))
+
+
 def cuts_a_port(trial: Trial) -> bool:
     """Whether the sheet comes near a mouth."""
     bottom = trial.platform + trial.event["height"] - trial.event["penetration"] - 0.3

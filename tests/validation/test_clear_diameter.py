@@ -250,3 +250,59 @@ def test_face_centred_cubic_spheres(tmp_path):
     throat = 2 * (2 / sqrt(3) - 1) * radius
     bracket(found, throat, throat, throat + 0.02)
     assert found.state == "open"
+
+
+def test_hexagonally_close_packed_spheres(tmp_path):
+    # Four layers A B A B in a box, round the column of octahedral holes over the C places. From the
+    # lowest hole to the third up there are two triangles of spheres: (2 / sqrt 3 - 1) R again.
+    radius = 4.0
+    step, rise = 2 * radius, 2 * radius * sqrt(2 / 3)
+    a, b = np.array((step, 0.0)), np.array((step / 2, step * sqrt(3) / 2))
+    places = {0: np.zeros(2), 1: (a + b) / 3}  # A and B; C is at 2 (a + b) / 3
+    column = 2 * (a + b) / 3
+    balls = []
+    for layer in range(4):
+        for i in range(-3, 4):
+            for j in range(-3, 4):
+                at = places[layer % 2] + i * a + j * b - column
+                if np.abs(at).max() < 2 * step:
+                    balls.append(m3.Manifold.sphere(radius, 96).translate((*at, layer * rise)))
+    top = 3 * rise
+    outer = s.block((-9, -9, -1), (9, 9, top + 1))
+    metal = outer - s.block((-8, -8, 0), (8, 8, top))
+    metal = m3.Manifold.batch_boolean([metal, *balls], m3.OpType.Add) ^ outer
+    metal -= s.bore((0, 0, -2), (0, 0, 0.5 * rise), 1.2, segments=N)
+    metal -= s.bore((0, 0, 2.5 * rise), (0, 0, top + 2), 1.2, segments=N)
+    ends = [np.array((0, 0, z)) + OFF for z in (-1.0, top + 1)]
+    found = make.first(tmp_path, metal.translate(OFF), make.passage(*ends, 1.2, 0.5))
+    throat = 2 * (2 / sqrt(3) - 1) * radius
+    bracket(found, throat, throat, throat + 0.02)
+    assert found.state == "open"
+
+
+def test_body_centred_cubic_spheres(tmp_path):
+    # Touching along the body's diagonals. The bores end in tetrahedral holes two cells apart; any
+    # way between leads through triangles of sides 2R, 2R, 4R / sqrt 3: (sqrt 1.5 - 1) R.
+    radius = 2.5
+    cell = 4 * radius / sqrt(3)
+    balls = [
+        m3.Manifold.sphere(radius, 96).translate(tuple(cell * (np.array((i, j, k)) + half)))
+        for i in range(-1, 3)
+        for j in range(-1, 3)
+        for k in range(-1, 4)
+        for half in (0.0, 0.5)
+    ]
+    low, high = cell * np.array((-0.5, -0.5, -0.5)), cell * np.array((1.5, 1.5, 2.5))
+    outer = s.block(low - 1, high + 1)
+    metal = outer - s.block(low, high)
+    metal = m3.Manifold.batch_boolean([metal, *balls], m3.OpType.Add) ^ outer
+    ends = []
+    for z in (0.0, 2.0 * cell):
+        hole = np.array((cell / 2, cell / 4, z))
+        face = np.array((cell / 2, low[1] - 1, z))
+        metal -= s.bore(face - (0, 1, 0), hole, 0.7, segments=N)
+        ends.append(face + OFF)
+    found = make.first(tmp_path, metal.translate(OFF), make.passage(*ends, 0.7, 0.4))
+    throat = 2 * (sqrt(1.5) - 1) * radius
+    bracket(found, throat, throat, throat + 0.02)
+    assert found.state == "open"

@@ -327,7 +327,8 @@ def test_a_wider_slice_leaves_an_unmelted_gap(tmp_path):
     assert gap.stray == 0
     assert gap.thickness_mm == pytest.approx(2 * T - 0.05, abs=1e-9)
     narrow, wide = width(WIDENING, 6.0), width(WIDENING, 9.15)
-    assert gap.area_mm2 == pytest.approx(DEEP * (wide - narrow), abs=DEEP * 0.07)
+    # Half a layer up or down is 0.015 mm of width: which height stands for a layer is not said.
+    assert gap.area_mm2 == pytest.approx(DEEP * (wide - narrow), abs=DEEP * 0.016)
 
 
 # ---- what the requirements ask ------------------------------------------------------------------

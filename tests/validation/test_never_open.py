@@ -196,14 +196,11 @@ def test_two_unlisted_mouths_do_not_bypass_a_sheet(tmp_path):
     for z in (5.0, 15.0):
         solid -= s.bore((0, 0, z), (9, 0, z), 1.2, segments=N)
     _, plate = sealed_by_plate(solid)
-    not_open(
-        tmp_path,
-        solid,
-        through(),
-        {"shape": "mesh", "mesh": "p.stl"},
-        meshes={"p": plate},
-        pitch=0.5,
-    )
+    event = {"shape": "mesh", "mesh": "p.stl"}
+    found = make.first(tmp_path, solid, through(), event, meshes={"p": plate}, pitch=0.5)
+    assert found.state == "undetermined"
+    assert found.clear_diameter_mm.low == 0.0
+    assert "[[closed]]" in " ".join((*found.reasons, *found.settled_by))
 
 
 def test_listed_mouths_do_not_bypass_a_sheet(tmp_path):
@@ -266,7 +263,7 @@ def test_a_gap_lower_than_the_ball_does_not_let_it_out(tmp_path):
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("gap", [0.2, 0.5])
+@pytest.mark.parametrize("gap", [0.2])
 def test_a_narrow_undercut_is_outside_too(tmp_path, gap):
     # With the bore sealed beyond the slit on both sides: in by one bore, out by the slit, in again.
     solid = s.manifold(bore_block())

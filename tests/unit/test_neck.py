@@ -1,0 +1,61 @@
+"""Whether a ball passes a neck, in cells split as finely as it needs. Every limit is analytic."""
+
+import numpy as np
+import pytest
+import shapes as s
+
+from clearance import distance
+from clearance.neck import Neck, least_radius_mm, shortest
+
+PITCH = 0.25
+
+
+def rib(gap: float):
+    """Duct 2 x 2 along x with a rib across it, 0.1 thick, that leaves `gap` under the roof."""
+    wall = s.block((-3, -2, -2), (3, 2, 2)) - s.block((-4, -1, -1), (4, 1, 1))
+    return wall + s.block((0.03, -1.5, -1.5), (0.13, 1.5, 1.0 - gap))
+
+
+def posts():
+    """The same duct with two posts, so that there are three ways; the widest is 0.7 wide."""
+    wall = s.block((-3, -2, -2), (3, 2, 2)) - s.block((-4, -1, -1), (4, 1, 1))
+    post = s.bore((0, -0.45, -2), (0, -0.45, 2), 0.15, segments=64)
+    return wall + post + s.bore((0, 0.55, -2), (0, 0.55, 2), 0.15, segments=64)
+
+
+def passes(solid, radius: float) -> bool:
+    triangles = s.soup(solid)
+    shape = (25, 17, 17)
+    active = np.zeros(shape, np.uint8)
+    active[:, 4:13, 4:13] = 1  # the duct's void, its rim included: |y|, |z| <= 1
+    index = np.arange(active.size).reshape(shape)
+    ends = index[0, 4:13, 4:13].ravel(), index[-1, 4:13, 4:13].ravel()
+    origin = np.array([-3.0, -2.0, -2.0])
+    neck = Neck(active, distance.build(triangles), origin, PITCH, radius)
+    return not neck.parted(*ends)
+
+
+@pytest.mark.parametrize("gap", [0.3, 0.5, 0.9])
+def test_a_rib_stops_a_ball_wider_than_its_gap(gap):
+    half_part = 0.5 * np.sqrt(3.0) * PITCH / 8
+    assert not passes(rib(gap), gap / 2 + 2 * half_part)
+    assert passes(rib(gap), gap / 2 - 1e-6)
+
+
+def test_of_several_ways_all_have_to_be_too_narrow():
+    # From -0.3 to 0.4 between the posts.
+    assert passes(posts(), 0.35 - 1e-3)
+    assert not passes(posts(), 0.35 + 0.06)
+
+
+def test_the_least_radius_grows_with_the_pitch():
+    assert 0.0 < least_radius_mm(0.1) < least_radius_mm(0.2) < 0.1
+
+
+def test_a_shortest_chain_takes_as_many_steps_as_the_cells_are_apart():
+    free = np.ones((5, 6, 7), bool)
+    index = np.arange(free.size).reshape(free.shape)
+    chain = shortest(free, index[0, 0, :1], index[4, 5, 6:])
+    assert len(chain) == 4 + 5 + 6 + 1
+    free[2] = False
+    assert len(shortest(free, index[0, 0, :1], index[4, 5, 6:])) == 0
