@@ -20,7 +20,8 @@ PARTS = 8
 """A cell is split into this many along each axis, a power of two."""
 MOST_SPLIT = 30_000
 """Cells split at most."""
-MOST_ROUNDS = 200
+MOST_SEEN = 200_000_000
+"""Cells that all rounds together may go over."""
 BESIDE = 2
 """How many cells around those that a route leads through are split with them."""
 
@@ -62,7 +63,7 @@ class Neck:
 
         True is proof that no ball of the radius passes; False proves nothing.
         """
-        for _ in range(MOST_ROUNDS):
+        for _ in range(max(8, MOST_SEEN // self.state.size)):
             route = _chain(self.state, self.fine, sources, targets)
             if len(route) == 0:
                 return True
