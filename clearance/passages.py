@@ -40,6 +40,8 @@ NECK = 0.2
 """A neck is asked for a radius that is larger than the proven one by this much of a pitch."""
 NECK_CELLS = 60_000_000
 """Cells of a window in which a neck is split, at most (about 20 bytes each)."""
+QUICK_CELLS = 4_000_000
+"""The same where the verdict does not hang on it."""
 CUT_CELLS = 200_000_000
 """Cells gone over for all plane sections together, about; at least MOST_TRIES sections."""
 
@@ -361,7 +363,7 @@ class Search:
 
     @cached_property
     def metal(self) -> NDArray[np.float32]:
-        """Triangles of all metal that a ball or a pin may meet: the walls, and what is at the mouths.
+        """Triangles of all metal that a ball or a pin may meet: walls, and what is at the mouths.
 
         A stopper hides what lies in it and outward of it, but a ball in the mouth meets it.
         """
@@ -425,7 +427,7 @@ class Search:
         high = ceiling
         if high - 2.0 * low > self._fine(2.0 * low, high, enough_mm):
             high = min(high, self._cut(closed, low, route))
-        if high - 2.0 * low > self.predicted.grid.pitch_mm:
+        if self._neck_wanted(2.0 * low, high, enough_mm):
             high = min(high, self._neck(closed, low))
         return Way(2.0 * low, max(high, 2.0 * low), route, leak, throat, leak_mm, leak_at)
 
@@ -645,12 +647,18 @@ class Search:
             active.ravel()[self._cells_of(crossing)] = 0
         return active
 
+    def _neck_wanted(self, low: float, high: float, enough: float) -> bool:
+        """Whether the bracket is too wide: for the verdict, or for a number in a small window."""
+        pitch = self.predicted.grid.pitch_mm
+        cells = np.prod(self.cells.shape)
+        if low < enough <= high:
+            return bool(high - low > pitch and cells <= NECK_CELLS)
+        return bool(high - low > 2.0 * pitch and cells <= QUICK_CELLS)
+
     def _neck(self, closed: tuple[Crossing, ...], low: float) -> float:
         """Upper bound of the clear diameter where no plane section closes the neck."""
         pitch = self.predicted.grid.pitch_mm
         radius = max(low + NECK * pitch, least_radius_mm(pitch))
-        if np.prod(self.cells.shape) > NECK_CELLS:
-            return np.inf
         active = self._active(closed, radius)
         active[self.cells.inside(self.tree)] = 0
         neck = Neck(active, self.tree, self.cells.origin, pitch, radius)
