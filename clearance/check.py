@@ -9,13 +9,14 @@ from __future__ import annotations
 import os
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from clearance.apart import separate
+from clearance.balls import balls
 from clearance.case import Case
 from clearance.checked import Checked, Progress, prepare, silent
 from clearance.loose import trapped_powder, unmelted
@@ -23,6 +24,7 @@ from clearance.passage_check import PassageCheck
 from clearance.predicted import NOMINAL
 from clearance.remedy import disposition, remedied
 from clearance.result import Result
+from clearance.resumed import resumed_sections
 from clearance.signs import signs
 from clearance.stray import offset
 
@@ -72,8 +74,22 @@ def check(
     return conclude(prepare(case, pitch_mm, progress, beside), progress, threads)
 
 
+@dataclass(frozen=True, eq=False)
+class Examined:
+    """A case that is judged: the result, and what drawings of it need."""
+
+    checked: Checked
+    checks: tuple[PassageCheck, ...]
+    result: Result
+
+
 def conclude(checked: Checked, progress: Progress = silent, threads: int | None = None) -> Result:
     """Judge every passage of a case that is prepared; parameters and errors as for `check`."""
+    return examine(checked, progress, threads).result
+
+
+def examine(checked: Checked, progress: Progress = silent, threads: int | None = None) -> Examined:
+    """Judge every passage as `conclude` does, and keep the passage checks."""
     case = checked.case
     checks = [PassageCheck(checked, p) for p in case.passage]
     remedies = _side_by_side(lambda c: remedied(c, c.result(progress), progress), checks, threads)
@@ -92,14 +108,26 @@ def conclude(checked: Checked, progress: Progress = silent, threads: int | None 
         separate=separate(checked, checks, gaps, progress),
         unmelted=tuple(gaps),
         trapped_powder=tuple(trapped_powder(predicted, nominal, routes, case.part.density_g_cm3)),
-        signs=signs(predicted, nominal, case.part.density_g_cm3, tuple(pins)),
+        signs=signs(
+            predicted,
+            nominal,
+            case.part.density_g_cm3,
+            tuple(pins),
+            balls(
+                (remedy.result for remedy in remedies),
+                case.part.build_allowance,
+                case.part.mesh_tolerance,
+            ),
+        ),
+        resumed_section=resumed_sections(predicted),
         translations=case.translations,
         assumptions=case.assumptions,
         notices=tuple(dict.fromkeys((*case.notices, *checked.notices, *_cut_ports(checked)))),
         cautions=CAUTIONS,
     )
     reached = {remedy.result.name: remedy.reached for remedy in remedies}
-    return replace(result, disposition=disposition(checked, result, reached))
+    result = replace(result, disposition=disposition(checked, result, reached))
+    return Examined(checked, tuple(checks), result)
 
 
 def _cut_ports(checked: Checked) -> list[str]:

@@ -20,6 +20,7 @@ from clearance.known import (
     Plan,
     Powder,
     Source,
+    Weighing,
     weakest,
 )
 from clearance.result import PassageResult, Result, Rework, State, TrappedPowder
@@ -66,11 +67,11 @@ def gather(
     sources = [stray.source for stray in case.stray]
     opened_by = opened_by or {}
     extras = extras or {}
-    pins = _pins(result)
+    pins, balls = _pins(result), _balls(result)
     flow = case.flow
     return Known(
         passages=tuple(
-            _passage(p, sources, extras.get(p.name, Extra()), pins.get(p.name))
+            _passage(p, sources, extras.get(p.name, Extra()), pins.get(p.name), balls.get(p.name))
             for p in result.passages
         ),
         pairs=tuple(
@@ -101,11 +102,16 @@ def gather(
         open_questions=_open_questions(case),
         height_added_mm=height_added_mm,
         rate_l_min=None if flow is None else flow.rate,
+        weighing=_weighing(result),
     )
 
 
 def _passage(
-    found: PassageResult, sources: Sequence[str], extra: Extra, pin: Pin | None
+    found: PassageResult,
+    sources: Sequence[str],
+    extra: Extra,
+    pin: Pin | None,
+    ball_mm: float | None,
 ) -> Passage:
     flow = found.flow or {}
     kept = flow.get("requirement", {})
@@ -136,6 +142,7 @@ def _passage(
         loss_kpa=flow.get("bad_end", {}).get("pressure_loss_kpa"),
         allowed_kpa=kept.get("max_pressure_loss_kpa"),
         pin=pin,
+        ball_mm=ball_mm,
     )
 
 
@@ -179,13 +186,34 @@ def _pins(result: Result) -> dict[str, Pin]:
     found: dict[str, Pin] = {}
     for pin in result.signs.gauge_pins if result.signs else ():
         name = pin.port.removesuffix(" inlet").removesuffix(" outlet")
-        if pin.stops_at_mm is None or pin.stops_at_mm == pin.nominal_stops_at_mm:
+        if pin.stops_at_mm is None or not pin.tells_apart:
             continue
         if name not in found or pin.stops_at_mm < found[name].stops_at_mm:
             found[name] = Pin(
                 pin.port, pin.pin_diameter_mm, pin.stops_at_mm, pin.nominal_stops_at_mm
             )
     return found
+
+
+def _balls(result: Result) -> dict[str, float]:
+    """For each passage the ball that tells the predicted part from the nominal one."""
+    found = result.signs.balls if result.signs else ()
+    return {ball.passage: ball.tells_mm for ball in found if ball.tells_mm is not None}
+
+
+def _weighing(result: Result) -> Weighing | None:
+    """The masses, if weighing tells the predicted part from the nominal one."""
+    signs = result.signs
+    if signs is None or not signs.weighing_tells:
+        return None
+    masses = (
+        signs.mass_added_g,
+        signs.part_mass_g,
+        signs.balance_resolution_g,
+        signs.mass_scatter_g,
+    )
+    known = [mass for mass in masses if mass is not None]
+    return Weighing(*known) if len(known) == len(masses) else None
 
 
 def _open_questions(case: Case) -> tuple[Open, ...]:

@@ -67,6 +67,16 @@ class Pin:
 
 
 @dataclass(frozen=True, slots=True)
+class Weighing:
+    """Mass that the event adds to the part's, the balance that shows it, and how parts scatter."""
+
+    added_g: float
+    part_g: float
+    balance_g: float
+    scatter_g: float
+
+
+@dataclass(frozen=True, slots=True)
 class Passage:
     """One passage.
 
@@ -94,6 +104,10 @@ class Passage:
         Whether the allowed pressure loss is kept, at the bad end.
     loss_kpa, allowed_kpa : float or None
         Pressure loss at the bad end (None: nothing flows) and what is allowed.
+    pin : Pin or None
+        A pin that tells the predicted part from the nominal one.
+    ball_mm : float or None
+        A ball that passes the nominal part and not the predicted one.
     """
 
     name: str
@@ -117,6 +131,7 @@ class Passage:
     loss_kpa: float | None = None
     allowed_kpa: float | None = None
     pin: Pin | None = None
+    ball_mm: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -172,6 +187,8 @@ class Known:
         Least and greatest growth of the part.
     rate_l_min : float or None
         Of the flow requirement.
+    weighing : Weighing or None
+        Where the mass added is more than good parts scatter by.
     """
 
     passages: tuple[Passage, ...]
@@ -190,6 +207,7 @@ class Known:
     open_questions: tuple[Open, ...] = ()
     height_added_mm: tuple[float, float] = (0.0, 0.0)
     rate_l_min: float | None = None
+    weighing: Weighing | None = None
 
     def plan_of(self, name: str) -> Plan | None:
         """Plan of a passage by its name."""

@@ -30,7 +30,7 @@ from clearance.bores import (
 from clearance.columns import Grid, cast, unite
 from clearance.distance import Tree, build
 from clearance.passages import pieces_at, seeds, stopper
-from clearance.ports import Mouth, _closing, _mouth
+from clearance.ports import Mouth, closing, mouth_of
 from clearance.possible import PossibleVoid, possible_void, surely_metal
 from clearance.rays import free
 from clearance.sections import Floats, Plane, Singles, loops, polygons
@@ -172,13 +172,13 @@ def _refined(triangles: Singles, place: TubeEnd, ways: tuple[bool, ...]) -> Mout
         if outline is None:
             continue
         bore = bore_of(site, outline)
-        end = _closing(site, bore, place.normal)
+        end = closing(site, bore, place.normal)
         if end is None:
             continue
         away = float(np.linalg.norm(centroid(end.outline) - place.centre))
         if away > SLACK * site.move + 0.5 * place.radius:
             continue  # another end of the same void
-        mouth = _mouth(site, end)
+        mouth = mouth_of(site, end)
         if mouth is not None and winding_at(triangles, mouth.deepest[None])[0] <= 0:
             return mouth
     return None

@@ -9,7 +9,9 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 
-from clearance.known import Finding, Gap, Known, Pair, Passage, Powder, Recommendation
+from clearance.balls import in_words
+from clearance.known import Finding, Gap, Known, Pair, Passage, Pin, Powder, Recommendation
+from clearance.result import State
 
 OUTSIDE = "outside"
 """The word of the result for the open air."""
@@ -168,6 +170,7 @@ def order(
         return ()
     steps = ["hold the part: mark it and keep it apart until the decision is signed"]
     steps += _emptying(known)
+    steps += _telling(known)
     if recommendation == "scrap":
         return (*steps, *_scrapping(findings))
     steps += _leak_tests(findings)
@@ -197,6 +200,39 @@ def _emptying(known: Known) -> Iterator[str]:
             "empty the loose powder through every opening under the local rules, and prove it: "
             "weigh before and after until the mass stays the same"
         )
+
+
+def _telling(known: Known) -> Iterator[str]:
+    """What to measure before anything is cut, and which result means which case."""
+    if known.weighing is not None:
+        weight = known.weighing
+        more = "more" if weight.added_g > 0.0 else "less"
+        yield (
+            f"before anything is cut, weigh it to {weight.balance_g:g} g or finer: predicted "
+            f"{abs(weight.added_g):.4g} g {more} than the {weight.part_g:.5g} g of the nominal "
+            f"part; good parts scatter by about {weight.scatter_g:.2g} g"
+        )
+    reach = " (where its ports can be reached)" if known.on_platform else ""
+    for passage in known.passages:
+        if passage.state is State.OPEN:
+            continue
+        if passage.pin is not None:
+            pin = passage.pin
+            yield (
+                f"before anything is cut, a pin of {pin.diameter_mm:g} mm in the {pin.port}"
+                f"{reach}: {pin.stops_at_mm:.1f} mm deep means as predicted, "
+                f"{_nominally(pin)} as in the nominal part"
+            )
+        if passage.ball_mm is not None:
+            yield (
+                f"before anything is cut, a ball of {in_words(passage.ball_mm)} through "
+                f"{passage.name}{reach}: stopped means as predicted, through as in the nominal part"
+            )
+
+
+def _nominally(pin: Pin) -> str:
+    nominal = pin.nominal_stops_at_mm
+    return "through" if nominal is None else f"{nominal:.1f} mm"
 
 
 def _leak_tests(findings: Sequence[Finding]) -> Iterator[str]:

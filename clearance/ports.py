@@ -89,7 +89,7 @@ class Mouth:
     notices: tuple[str, ...] = ()
 
 
-class _End(NamedTuple):
+class End(NamedTuple):
     """The last closed outline in one direction of planes; height of its centroid on the axis."""
 
     outline: Outline
@@ -99,7 +99,7 @@ class _End(NamedTuple):
 
 def _march(
     site: Site, start: Floats, axis: Floats, direction: Floats, reach: float, stride: float
-) -> _End | None:
+) -> End | None:
     """Go outward along `axis` and return the last closed outline, or None if none is the last.
 
     Parameters
@@ -137,10 +137,10 @@ def _march(
         return None
     wider = site.smallest(Plane.through(start + beyond * axis, direction), LARGEST)
     height = float(centroid(found) @ axis)
-    return _End(found, height, 0.0 if wider is None else equal_radius(wider.area))
+    return End(found, height, 0.0 if wider is None else equal_radius(wider.area))
 
 
-def _openness(site: Site, end: _End, axis: Floats) -> float:
+def _openness(site: Site, end: End, axis: Floats) -> float:
     """Share of rays that get away from an end, over the half space in front of it."""
     frame = Plane.through(np.zeros(3), axis)
     rays = hemisphere(24) @ np.stack([frame.u, frame.v, frame.normal])
@@ -193,7 +193,7 @@ def _directions(site: Site, axis: Floats, wanted: list[Floats]) -> list[Floats]:
     return kept
 
 
-def _closing(site: Site, bore: Bore, normal: Floats | None) -> _End | None:
+def closing(site: Site, bore: Bore, normal: Floats | None) -> End | None:
     """Return the outermost closed outline of a bore, or None if the bore does not end here."""
     seed = bore.outline.plane.normal
     site.bore = bore.radius
@@ -216,7 +216,7 @@ def _closing(site: Site, bore: Bore, normal: Floats | None) -> _End | None:
     return best if best is None or _flat(site, best, axis) else _tilted(site, best, axis)
 
 
-def _flat(site: Site, end: _End, axis: Floats) -> bool:
+def _flat(site: Site, end: End, axis: Floats) -> bool:
     """Whether nothing of the wall stands out over a closing plane: then none closes more."""
     plane, ring = end.outline.plane, end.outline.ring
     normal = plane.normal if float(plane.normal @ axis) > 0.0 else -plane.normal
@@ -229,7 +229,7 @@ def _flat(site: Site, end: _End, axis: Floats) -> bool:
     return bool(np.linalg.norm(step, axis=1).sum() < 0.15 * around)
 
 
-def _tilted(site: Site, best: _End, axis: Floats) -> _End:
+def _tilted(site: Site, best: End, axis: Floats) -> End:
     """Return the end that a tilted plane reaches, if it closes more: for curved outer faces."""
     angle = 0.3
     while angle > 0.03:
@@ -281,7 +281,8 @@ def _polygon(site: Site, outline: Outline) -> Polygon | None:
     return max(parts, key=lambda part: float(part.area), default=None)
 
 
-def _mouth(site: Site, end: _End) -> Mouth | None:
+def mouth_of(site: Site, end: End) -> Mouth | None:
+    """The mouth that an end of a bore is; None if another shell's outline crosses its own."""
     import shapely
 
     polygon = _polygon(site, end.outline)
@@ -372,13 +373,13 @@ def _find(whole: Singles, close: Ints, near: Ints, one: Request) -> Mouth:
         site = Site(one.name, whole, whole[chosen], centre, radius, noded)
         bore = find_bore(site, normal)
         last = bore or last
-        end = None if bore is None else _closing(site, bore, normal)
+        end = None if bore is None else closing(site, bore, normal)
         if end is None:
             continue
         away = abs(float((centroid(end.outline) - centre) @ end.outline.plane.normal))
         if away > SLACK * site.move + SAGITTA * radius:
             continue
-        mouth = _mouth(site, end)
+        mouth = mouth_of(site, end)
         if mouth is None or mouth.radius < SMALLEST * radius:
             continue
         if winding_at(whole, mouth.deepest[None])[0] <= 0:

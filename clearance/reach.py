@@ -334,9 +334,7 @@ class Reach:
             around = replace(bore, around=True, radius=bore.radius - 1e-4)
             inner = self._inside(around, line)
             if len(bores.meeting(inner, around)):
-                return (
-                    f"from the {name} the point of a {drill.words} meets the wall behind the sheet"
-                )
+                return f"from the {name} the point of {drill.words} meets the wall behind the sheet"
         return self._holder(name, line, drill, depth)
 
     def _inside(self, bore: Bore, line: Widest) -> Soup:
@@ -360,7 +358,7 @@ class Reach:
         standoff = projecting - tip  # from the entry back to the holder's face
         if standoff <= 0.0:
             return (
-                f"from the {name}: a {drill.words} projects {projecting:.1f} mm from its holder, "
+                f"from the {name}: {drill.words} projects {projecting:.1f} mm from its holder, "
                 f"{tip:.1f} mm needed"
             )
         back = self._reach_mm()
@@ -379,7 +377,7 @@ class Reach:
         if not len(bores.meeting(metal, holder)):
             return None
         return (
-            f"from the {name} the holder ({self.case.drilling.holder_diameter:g} mm) of a "
+            f"from the {name} the holder ({self.case.drilling.holder_diameter:g} mm) of "
             f"{drill.words} meets the part: it stands {standoff:.1f} mm off the port"
         )
 

@@ -11,7 +11,9 @@ import math
 import textwrap
 from collections.abc import Callable, Iterable, Sequence
 
+from clearance.balls import in_words
 from clearance.result import (
+    Ball,
     ClearDiameter,
     CrossingResult,
     DispositionResult,
@@ -56,10 +58,10 @@ def text(result: Result, width: int = WIDTH, paint: Paint = plain) -> str:
         _passages(result, width, paint),
         _block("crossings", _crossings(result.passages), width),
         _block("drilling", _drilling(result.passages), width),
-        _block("separate circuits", map(_separate, result.separate), width),
-        _block("unmelted", map(_unmelted, result.unmelted), width),
-        _block("trapped powder", map(_trapped, result.trapped_powder), width),
-        _block("signs on the part", _signs(result.signs), width),
+        _block("separate circuits", map(separate_line, result.separate), width),
+        _block("unmelted", map(unmelted_line, result.unmelted), width),
+        _block("trapped powder", map(trapped_line, result.trapped_powder), width),
+        _block("signs on the part", signs_lines(result.signs), width),
         _block("resumed section", map(_resumed, result.resumed_section), width),
         _block("event, from the numbers given", result.translations, width),
         _block("assumptions", result.assumptions, width),
@@ -130,9 +132,9 @@ def clear_diameter(found: ClearDiameter, required_mm: float | None = None) -> st
     if high == 0.0:
         return "0"
     if not math.isfinite(high):
-        return f"at least {_down(low, 2)}"
+        return f"at least {rounded_down(low, 2)}"
     for decimals in range(_decimals(high - low), MOST_DECIMALS + 1):
-        shown = _down(low, decimals), _up(high, decimals)
+        shown = rounded_down(low, decimals), _up(high, decimals)
         if required_mm is None or _same_side(shown, low, high, required_mm):
             break
     return shown[0] if shown[0] == shown[1] else f"{shown[0]} to {shown[1]}"
@@ -147,7 +149,8 @@ def _decimals(size: float) -> int:
     return min(max(-power + (1 if leading < 2.0 else 0), 0), MOST_DECIMALS)
 
 
-def _down(value: float, decimals: int) -> str:
+def rounded_down(value: float, decimals: int) -> str:
+    """Round down, so that what is said to pass does."""
     scale = 10.0**decimals
     return f"{math.floor(value * scale + 1e-6) / scale:.{decimals}f}"
 
@@ -239,7 +242,7 @@ def _drilling(passages: Iterable[PassageResult]) -> list[str]:
             continue
         for stroke in passage.rework.drilling:
             lines.append(f"{passage.name}: {_stroke(stroke)}")
-        after = f"{_down(passage.rework.clear_diameter_after_mm, 2)} mm"
+        after = f"{rounded_down(passage.rework.clear_diameter_after_mm, 2)} mm"
         cut = "; the wall is cut" if passage.rework.cuts_wall else ""
         lines.append(f"{passage.name} then: {passage.rework.state_after}, at least {after}{cut}")
     return lines
@@ -259,7 +262,8 @@ def _stroke(stroke: Drilling) -> str:
     )
 
 
-def _separate(found: SeparateResult) -> str:
+def separate_line(found: SeparateResult) -> str:
+    """Whether circuits stayed apart, in words."""
     names = " and ".join(found.passages)
     through = f" through {'an unmelted gap' if found.through == 'unmelted' else found.through}"
     where = f" at {_point(found.where_mm)}" if found.where_mm is not None else ""
@@ -267,7 +271,8 @@ def _separate(found: SeparateResult) -> str:
     return f"{names}: {found.state}{through if found.through else ''}{where}{nominal}"
 
 
-def _unmelted(found: Unmelted) -> str:
+def unmelted_line(found: Unmelted) -> str:
+    """A gap that stayed powder, in words."""
     joins = "; ".join(" and ".join(pair) for pair in found.joins)
     return (
         f"stray {found.stray}: {found.area_mm2:.1f} mm2, {found.thickness_mm:.2f} mm thick, "
@@ -275,7 +280,8 @@ def _unmelted(found: Unmelted) -> str:
     )
 
 
-def _trapped(found: TrappedPowder) -> str:
+def trapped_line(found: TrappedPowder) -> str:
+    """Powder without a way out, in words."""
     mass = f", {found.mass_g:.2f} g" if found.mass_g is not None else ""
     inside = f"; in {', '.join(found.passages)}" if found.passages else ""
     return (
@@ -284,32 +290,76 @@ def _trapped(found: TrappedPowder) -> str:
     )
 
 
-def _signs(signs: Signs | None) -> list[str]:
+def signs_lines(signs: Signs | None) -> list[str]:
+    """What can be measured on the part, a line each."""
     if signs is None:
         return []
-    mass = f", {signs.mass_added_g:.2f} g" if signs.mass_added_g is not None else ""
     lines = [
-        f"metal added: {signs.volume_added_mm3:.1f} mm3{mass}",
+        f"metal added: {signs.volume_added_mm3:.1f} mm3{_weighed(signs)}",
         f"height added: {signs.height_added_mm:.3f} mm",
-        f"stands out of the side by {signs.outside_overhang_mm:.2f} mm",
+        f"stands out of the side by {signs.outside_overhang_mm:.2f} mm{_overhang(signs)}",
     ]
     for pin in signs.gauge_pins:
-        now, nominal = _stop(pin.stops_at_mm), _stop(pin.nominal_stops_at_mm)
+        now, nominal = stop_words(pin.stops_at_mm), stop_words(pin.nominal_stops_at_mm)
         before = "as in the nominal part" if now == nominal else f"in the nominal part it {nominal}"
         lines.append(f"gauge pin {pin.pin_diameter_mm:.2f} mm in {pin.port}: {now}, {before}")
-    return lines
+    return [*lines, *map(_ball, signs.balls)]
 
 
-def _stop(depth_mm: float | None) -> str:
+def _weighed(signs: Signs) -> str:
+    share = f", {signs.share_of_part:.2%} of the part"
+    if signs.mass_added_g is None:
+        return share
+    shown = ""
+    if signs.balance_resolution_g is not None and signs.mass_scatter_g is not None:
+        hidden = "more than" if signs.weighing_tells else "hidden in"
+        shown = (
+            f"; a balance that reads {signs.balance_resolution_g:g} g shows it, {hidden} the "
+            f"scatter of good parts (about {signs.mass_scatter_g:.2g} g)"
+        )
+    return f", {signs.mass_added_g:.2f} g{share}{shown}"
+
+
+def _overhang(signs: Signs) -> str:
+    at, turn = signs.outside_overhang_at_mm, signs.outside_overhang_turn_deg
+    if at is None or turn is None:
+        return ""
+    return f", most at {_point(at)} towards {turn:.0f} deg from +x"
+
+
+def _ball(ball: Ball) -> str:
+    nominal, predicted = (
+        "none passes" if d is None else f"{in_words(d)} passes"
+        for d in (ball.passes_nominal_mm, ball.passes_predicted_mm)
+    )
+    if ball.tells_mm is not None:
+        tells = f"{in_words(ball.tells_mm)} tells the two apart"
+    elif ball.residual_mm is not None:
+        tells = f"none tells the two apart, {ball.residual_mm:.2f} mm at most between them"
+    else:
+        tells = "none tells the two apart"
+    return f"stock ball in {ball.passage}: nominally {nominal}, predicted {predicted}; {tells}"
+
+
+def stop_words(depth_mm: float | None) -> str:
+    """Where a gauge pin stops, in words."""
     return "goes through" if depth_mm is None else f"stops at {depth_mm:.1f} mm"
 
 
 def _resumed(section: dict[str, float]) -> str:
-    names = {"height_mm": "z {:.3f} mm", "metal_area_mm2": "metal {:.1f} mm2"}
-    return ", ".join(
-        names[key].format(value) if key in names else f"{key.replace('_', ' ')} {value:.4g}"
-        for key, value in section.items()
-    )
+    said = [f"z {section['height_mm']:.3f} mm, metal {section['metal_area_mm2']:.1f} mm2"]
+    if "nominal_area_mm2" in section:
+        said[0] += f" of {section['nominal_area_mm2']:.1f} ({section['share']:.1%})"
+    if "centre_x_mm" in section:
+        said.append(f"centre x {section['centre_x_mm']:.2f} y {section['centre_y_mm']:.2f}")
+    said += [
+        f"{key.removesuffix('_mm4')} {section[key]:.4g} mm4"
+        for key in ("Ixx_mm4", "Iyy_mm4", "Ixy_mm4", "J_mm4")
+        if key in section
+    ]
+    if "J_uncertainty_mm4" in section:
+        said[-1] += f" (+/- {section['J_uncertainty_mm4']:.1g})"
+    return ", ".join(said)
 
 
 def _disposition(found: DispositionResult | None, width: int, paint: Paint) -> str:

@@ -149,23 +149,82 @@ class TrappedPowder:
 
 @dataclass(frozen=True)
 class GaugePin:
-    """The largest pin that enters a port, and where it stops."""
+    """A pin that enters a port, and where it stops; None: it goes through.
+
+    The largest one, and where that does not tell the predicted part from the nominal one,
+    the thickest that does. `residual_mm` is how far the two depths then lie apart; None
+    where the pin tells the two apart.
+    """
 
     port: str
     pin_diameter_mm: float
     stops_at_mm: float | None
     nominal_stops_at_mm: float | None = None
+    tells_apart: bool = False
+    residual_mm: float | None = None
+
+
+@dataclass(frozen=True)
+class Ball:
+    """What bearing balls of stock sizes say of a passage; None where there is no such size.
+
+    Attributes
+    ----------
+    passes_nominal_mm, passes_predicted_mm : float or None
+        The largest that surely passes.
+    stops_predicted_mm : float or None
+        The smallest that surely does not pass the predicted part.
+    tells_apart : bool
+    tells_mm : float or None
+        The ball that passes the nominal part and not the predicted one, if there is one.
+    residual_mm : float or None
+        By how much the clear diameters may differ where no ball tells.
+    """
+
+    passage: str
+    passes_nominal_mm: float | None
+    passes_predicted_mm: float | None
+    stops_predicted_mm: float | None
+    tells_apart: bool
+    tells_mm: float | None
+    residual_mm: float | None
 
 
 @dataclass(frozen=True)
 class Signs:
-    """What can be seen or measured on the part without cutting it."""
+    """What can be seen or measured on the part without cutting it.
+
+    Attributes
+    ----------
+    share_of_part : float
+        Volume added over the nominal part's; negative where metal is missing.
+    balance_resolution_g : float or None
+        Readability of a balance that would show the mass added.
+    mass_scatter_g : float or None
+        By how much good parts may differ in mass.
+    weighing_tells : bool or None
+        The mass added is more than that; None without a density.
+    outside_overhang_at_mm, outside_overhang_direction : point and unit vector, or None
+        Where it is largest, and which way it points; None where nothing stands out.
+    outside_overhang_turn_deg : float or None
+        The same direction in plan, from +x towards +y.
+    """
 
     mass_added_g: float | None
     volume_added_mm3: float
     height_added_mm: float
     outside_overhang_mm: float
     gauge_pins: tuple[GaugePin, ...] = ()
+    balls: tuple[Ball, ...] = ()
+    part_volume_mm3: float = 0.0
+    part_mass_g: float | None = None
+    share_of_part: float = 0.0
+    balance_resolution_g: float | None = None
+    mass_scatter_g: float | None = None
+    weighing_tells: bool | None = None
+    outside_overhang_at_mm: Point | None = None
+    outside_overhang_direction: Point | None = None
+    outside_overhang_turn_deg: float | None = None
 
 
 @dataclass(frozen=True)

@@ -5,23 +5,40 @@ In: the predicted and the nominal part, the mouths, the material. Out: `Signs`.
 
 from __future__ import annotations
 
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import shapely
 from numba import njit
+from numpy.typing import NDArray
 
 from clearance import sections
 from clearance.passages import moved_mouth
 from clearance.ports import Mouth
-from clearance.predicted import Predicted, Soup
-from clearance.result import GaugePin, Signs
+from clearance.predicted import Predicted, Soup, extent
+from clearance.result import Ball, GaugePin, Point, Signs
 from clearance.stray import Event, rounded
 
 PIN_STEP_MM = 0.1
 """Gauge pins are taken in steps of a tenth, and a tenth smaller than the mouth."""
+THINNER, THINNEST = 5, 10
+"""Where the largest pin tells nothing: thinner ones in such steps, down to this, in tenths."""
+READING_MM = 0.2
+"""Two depths of a pin that differ by less are not told apart; common practice, no source."""
 SIDES = 32
 """Sides of the prism that stands for a pin."""
+READABILITY = 10.0
+"""A balance shows a mass that is at least so many times its readability; common practice,
+no source."""
+SCATTER = 0.005
+"""Good parts of one build may differ in mass by this share; common practice, no source."""
+LEAST_OVERHANG_MM = 1e-3
+"""What stands out less has no direction."""
+MESH_HEIGHTS = 5
+"""Heights at which the outline of measured stray metal is looked at."""
 
 
 def signs(
@@ -29,31 +46,129 @@ def signs(
     nominal: Predicted,
     density_g_cm3: float | None,
     pins: tuple[GaugePin, ...],
+    balls: tuple[Ball, ...] = (),
 ) -> Signs:
-    """Mass, height and overhang that the event adds, and the gauge pins given.
+    """Mass, height and overhang that the event adds, and the pins and balls given.
 
     Both parts over the whole part's window.
     """
     cell = predicted.grid.pitch_mm**2
-    before = float(nominal.metal.length_mm().sum()) * cell
-    added = float(predicted.melted.length_mm().sum()) * cell - before
+    columns = float(nominal.metal.length_mm().sum()) * cell
+    added = float(predicted.melted.length_mm().sum()) * cell - columns
+    bodies = nominal.window.bodies
+    before = columns if bodies.overlapping else float(_volume(bodies.part))
+    grams = None if density_g_cm3 is None else density_g_cm3 * 1e-3
+    scatter = None if grams is None else SCATTER * before * grams
+    out = overhang(predicted)
     return Signs(
-        mass_added_g=None if density_g_cm3 is None else added * density_g_cm3 * 1e-3,
+        mass_added_g=None if grams is None else added * grams,
         volume_added_mm3=added,
         height_added_mm=sum(event.rise for event in predicted.events),
-        outside_overhang_mm=max((overhang(predicted, e) for e in predicted.events), default=0.0),
+        outside_overhang_mm=out.length_mm,
         gauge_pins=pins,
+        balls=balls,
+        part_volume_mm3=before,
+        part_mass_g=None if grams is None else before * grams,
+        share_of_part=added / before,
+        balance_resolution_g=None if grams is None else balance_resolution(added * grams),
+        mass_scatter_g=scatter,
+        weighing_tells=None if grams is None else abs(added) > SCATTER * before,
+        outside_overhang_at_mm=out.at_mm,
+        outside_overhang_direction=out.direction,
+        outside_overhang_turn_deg=out.turn_deg,
     )
 
 
-def overhang(predicted: Predicted, event: Event) -> float:
-    """How far a sheet stands out of the part's side at its height, mm.
+@njit(cache=True, nogil=True)
+def _volume(triangles):  # type: ignore[no-untyped-def]
+    """Volume within a closed soup whose shells do not overlap, mm3; exact."""
+    x0 = np.float64(triangles[0, 0, 0])
+    y0 = np.float64(triangles[0, 0, 1])
+    z0 = np.float64(triangles[0, 0, 2])
+    total = 0.0
+    for f in range(triangles.shape[0]):
+        ax, ay, az = triangles[f, 0, 0] - x0, triangles[f, 0, 1] - y0, triangles[f, 0, 2] - z0
+        bx, by, bz = triangles[f, 1, 0] - x0, triangles[f, 1, 1] - y0, triangles[f, 1, 2] - z0
+        cx, cy, cz = triangles[f, 2, 0] - x0, triangles[f, 2, 1] - y0, triangles[f, 2, 2] - z0
+        total += ax * (by * cz - bz * cy) + ay * (bz * cx - bx * cz) + az * (bx * cy - by * cx)
+    return total / 6.0
+
+
+def balance_resolution(mass_g: float) -> float | None:
+    """Coarsest readability, of the steps 1, 2 and 5, of a balance that shows a mass, g.
+
+    None where there is no mass to show (less than a hundredth of a milligram).
+
+    Examples
+    --------
+    >>> balance_resolution(3.57)
+    0.2
+    >>> balance_resolution(-0.012)
+    0.001
+    """
+    limit = abs(mass_g) / READABILITY
+    if limit < 1e-6:
+        return None
+    power = math.floor(math.log10(limit) + 1e-9)
+    step = max(step for step in (1, 2, 5) if step * 10.0**power <= limit * (1.0 + 1e-9))
+    return round(step * 10.0**power, 9)
+
+
+# ---- what stands out -------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Overhang:
+    """How far stray metal stands out of the part's side, where, and which way in plan."""
+
+    length_mm: float = 0.0
+    at_mm: Point | None = None
+    direction: Point | None = None
+
+    @property
+    def turn_deg(self) -> float | None:
+        """Direction in plan, from +x towards +y, 0 to 360."""
+        if self.direction is None:
+            return None
+        return math.degrees(math.atan2(self.direction[1], self.direction[0])) % 360.0
+
+
+def overhang(predicted: Predicted) -> Overhang:
+    """Where stray metal stands farthest out of the part's side.
 
     The largest distance of a point of the slices' outer outline from the outer
-    outline of the part just below and just above the sheet.
+    outline of the part just below and just above the sheet; for measured metal, from
+    that of the part at the same height.
     """
-    if not event.slices:
-        return 0.0
+    found = [_farthest(*shapes) for shapes in (*_of_events(predicted), *_of_added(predicted))]
+    return max(found, key=lambda one: one.length_mm, default=Overhang())
+
+
+def _farthest(z: float, sheet: Any, sides: list[Any]) -> Overhang:
+    """The point of a sheet's outline that lies farthest from the part's."""
+    sides = [shape for shape in sides if not shape.is_empty]
+    if not sides or sheet.is_empty:
+        return Overhang()
+    side = shapely.union_all(sides)
+    points = shapely.points(shapely.get_coordinates(sheet))
+    away = shapely.distance(points, side)
+    farthest = points[int(np.argmax(away))]
+    length = float(away.max())
+    if length < LEAST_OVERHANG_MM:
+        return Overhang(length)
+    tip, foot = shapely.get_coordinates(shapely.shortest_line(farthest, side))
+    x, y = (float(v) for v in (tip - foot) / length)
+    return Overhang(length, (float(tip[0]), float(tip[1]), z), (x, y, 0.0))
+
+
+def _of_events(predicted: Predicted) -> Iterator[tuple[float, Any, list[Any]]]:
+    """Height, outline of the slices, outlines of the part beside them, for every sheet."""
+    for event in predicted.events:
+        if event.slices:
+            yield (event.bottom, *_of_event(predicted, event))
+
+
+def _of_event(predicted: Predicted, event: Event) -> tuple[Any, list[Any]]:
     table = [slab for slab in predicted.table if slab.stray == event.stray and slab.gates]
     sheet = shapely.union_all(
         [
@@ -63,30 +178,35 @@ def overhang(predicted: Predicted, event: Event) -> float:
             if gate.body in ("melted", "plane")
         ]
     )
-    below, above = (
-        _outer_of(predicted, z, up) for z, up in ((table[0].low, False), (table[-1].high, True))
-    )
-    sides = [shape for shape in (below, above) if not shape.is_empty]
-    if not sides or sheet.is_empty:
-        return 0.0
-    points = shapely.points(shapely.get_coordinates(sheet))
-    return float(shapely.distance(points, shapely.union_all(sides)).max())
+    ends = ((table[0].low, False), (table[-1].high, True))
+    return sheet, [_outer_of(predicted, z, up) for z, up in ends]
+
+
+def _of_added(predicted: Predicted) -> Iterator[tuple[float, Any, list[Any]]]:
+    """The same of the stray metal that is given as a mesh, at some heights."""
+    if predicted.added is None:
+        return
+    for soup in predicted.window.bodies.added_by_stray.values():
+        low, high = extent(soup)[:, 2]
+        for z in low + (high - low) * (np.arange(MESH_HEIGHTS) + 0.5) / MESH_HEIGHTS:
+            yield float(z), _outline(soup, float(z)), [_outer_of(predicted, float(z), False)]
 
 
 def _outer(predicted: Predicted, body: str, z: float, shift: tuple[float, float]) -> Any:
     """Filled outer outline of a body's section."""
     bodies = predicted.window.bodies
     soup = {"melted": bodies.melted, "part": bodies.part, "plane": bodies.plane}[body]
+    return shapely.transform(_outline(soup, z), lambda xy: xy + np.asarray(shift))
+
+
+def _outline(soup: Soup, z: float) -> Any:
     near = soup[sections.crossed(soup, [z])[0]]
     outlines = [
         shapely.Polygon(loop)
         for loop in sections.loops(near, sections.Plane.level(z)).closed
         if len(loop) > 2 and sections.signed_area(loop) > 0.0
     ]
-    return shapely.transform(
-        shapely.union_all([shapely.make_valid(o) for o in outlines]),
-        lambda xy: xy + np.asarray(shift),
-    )
+    return shapely.union_all([shapely.make_valid(o) for o in outlines])
 
 
 def _outer_of(predicted: Predicted, z: float, above: bool) -> Any:
@@ -95,20 +215,26 @@ def _outer_of(predicted: Predicted, z: float, above: bool) -> Any:
     return _outer(predicted, "part", z - lift + (1e-5 if above else 0.0), rounded(slab.shift))
 
 
-def gauge_pin(
+# ---- pins ------------------------------------------------------------------------------------
+
+
+def gauge_pins(
     mouth: Mouth, predicted: Predicted, walls: Soup, nominal_walls: Soup
-) -> GaugePin | None:
-    """The largest pin that enters a mouth, and where it stops as predicted and nominally.
+) -> tuple[GaugePin, ...]:
+    """The largest pin that enters a mouth, and the thickest that tells the two parts apart.
 
     A pin enters if nominally it goes in by half its diameter at least: a chamfer alone
     does not take it. `walls` and `nominal_walls` are the triangles that bound the void
     behind the mouth. Depths are from the mouth's closing surface, square to it; None
-    where the pin goes through.
+    where the pin goes through. Empty where no pin enters; one pin where it is the largest
+    that tells, or none does.
     """
+    nominal = _Straight.behind(mouth, nominal_walls)
+    now = _Straight.behind(moved_mouth(predicted, mouth), walls)
 
     def enters(tenths: int) -> bool:
         diameter = tenths * PIN_STEP_MM
-        stop = _stop(mouth, nominal_walls, 0.5 * diameter)
+        stop = nominal.stop(0.5 * diameter)
         return stop is None or stop >= 0.5 * diameter
 
     low, high = 0, int(2.0 * mouth.inscribed_radius / PIN_STEP_MM + 1e-9)  # `high` is too large
@@ -116,22 +242,70 @@ def gauge_pin(
         middle = (low + high) // 2
         low, high = (middle, high) if enters(middle) else (low, middle)
     if low == 0:
-        return None
-    diameter = low * PIN_STEP_MM
-    return GaugePin(
-        port=mouth.name,
-        pin_diameter_mm=float(diameter),
-        stops_at_mm=_stop(moved_mouth(predicted, mouth), walls, 0.5 * diameter),
-        nominal_stops_at_mm=_stop(mouth, nominal_walls, 0.5 * diameter),
-    )
+        return ()
+    largest = _pin(mouth.name, low, now, nominal)
+    if largest.tells_apart:
+        return (largest,)
+    sizes = range(THINNER * ((low - 1) // THINNER), THINNEST - 1, -THINNER)
+    thinner = (_pin(mouth.name, tenths, now, nominal) for tenths in sizes)
+    telling = next((pin for pin in thinner if pin.tells_apart), None)
+    return (largest,) if telling is None else (largest, telling)
 
 
-def _stop(mouth: Mouth, walls: Soup, radius: float) -> float | None:
-    """Depth at which a flat-ended pin meets metal; None if it never does."""
-    axes = sections.Plane.through(mouth.deepest, -mouth.plane.normal)
-    frame = np.stack([axes.u, axes.v, axes.normal])
-    depth = float(_first_contact(walls, mouth.deepest, frame, radius))
-    return depth if np.isfinite(depth) else None
+def _pin(port: str, tenths: int, now: _Straight, nominal: _Straight) -> GaugePin:
+    diameter = round(tenths * PIN_STEP_MM, 1)
+    stop, before = now.stop(0.5 * diameter), nominal.stop(0.5 * diameter)
+    if stop is None or before is None:
+        apart = 0.0 if stop is before else math.inf
+    else:
+        apart = abs(stop - before)
+    tells = apart >= READING_MM
+    return GaugePin(port, diameter, stop, before, tells, None if tells else apart)
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class _Straight:
+    """The way straight in from a mouth, and the walls that a pin can meet there."""
+
+    origin: NDArray[np.float64]
+    frame: NDArray[np.float64]
+    walls: Soup
+
+    @classmethod
+    def behind(cls, mouth: Mouth, walls: Soup) -> _Straight:
+        axes = sections.Plane.through(mouth.deepest, -mouth.plane.normal)
+        frame = np.stack([axes.u, axes.v, axes.normal])
+        reach = mouth.inscribed_radius / np.cos(np.pi / SIDES)
+        return cls(mouth.deepest, frame, walls[_beside(walls, mouth.deepest, frame, reach)])
+
+    def stop(self, radius: float) -> float | None:
+        """Depth at which a flat-ended pin meets metal; None if it never does."""
+        depth = float(_first_contact(self.walls, self.origin, self.frame, radius))
+        return depth if np.isfinite(depth) else None
+
+
+@njit(cache=True, nogil=True)
+def _beside(triangles, origin, frame, reach):  # type: ignore[no-untyped-def]
+    """Which triangles lie ahead of a plane and meet a square of half width `reach` in it."""
+    kept = np.zeros(triangles.shape[0], np.bool_)
+    low, high = np.empty(3), np.empty(3)
+    for f in range(triangles.shape[0]):
+        low[:] = np.inf
+        high[:] = -np.inf
+        for v in range(3):
+            for a in range(3):
+                p = 0.0
+                for b in range(3):
+                    p += frame[a, b] * (triangles[f, v, b] - origin[b])
+                low[a], high[a] = min(low[a], p), max(high[a], p)
+        kept[f] = (
+            high[2] >= 0.0
+            and low[0] <= reach
+            and high[0] >= -reach
+            and low[1] <= reach
+            and high[1] >= -reach
+        )
+    return kept
 
 
 @njit(cache=True, nogil=True)

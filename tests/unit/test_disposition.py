@@ -13,7 +13,18 @@ import pytest
 from clearance import result
 from clearance.disposition import dispose, judge
 from clearance.gather import Extra, gather
-from clearance.known import GRAVITY, Gap, Known, Pair, Passage, Pin, Plan, Powder, weakest
+from clearance.known import (
+    GRAVITY,
+    Gap,
+    Known,
+    Pair,
+    Passage,
+    Pin,
+    Plan,
+    Powder,
+    Weighing,
+    weakest,
+)
 from clearance.result import State
 
 PLAN = Plan(
@@ -529,6 +540,35 @@ def test_order_of_a_rework():
     assert found == list(range(len(steps)))
 
 
+def test_what_tells_the_case_comes_before_anything_is_cut():
+    pin = Pin("circuit-1 inlet", 7.8, 30.9, 45.2)
+    what = known(
+        passage(plan=PLAN, pin=pin, ball_mm=4.0),
+        passage("circuit-2", state=State.OPEN, pin=pin, ball_mm=4.0),
+        weighing=Weighing(3.57, 412.5, 0.2, 2.1),
+    )
+    steps = dispose(what).order_of_work
+    found = positions(steps, "empty the loose", "weigh it", "a pin of", "a ball of 4", "drill")
+    assert found == list(range(1, 6))
+    assert "3.57 g more than the 412.5 g of the nominal part" in steps[2]
+    assert "30.9 mm deep means as predicted, 45.2 mm as in the nominal part" in steps[3]
+    assert steps[4].endswith("stopped means as predicted, through as in the nominal part")
+    assert not any("through circuit-2:" in step for step in steps)  # open: nothing to confirm
+
+
+def test_what_does_not_tell_is_no_step():
+    steps = dispose(known(passage(plan=PLAN))).order_of_work
+    assert not any("before anything is cut" in step for step in steps)
+
+
+def test_a_part_that_was_made_lighter_and_a_pin_that_nominally_goes_through():
+    pin = Pin("circuit-1 inlet", 7.8, 30.9, None)
+    what = known(passage(pin=pin), weighing=Weighing(-3.0, 400.0, 0.2, 2.0), on_platform=True)
+    steps = " ".join(dispose(what).order_of_work)
+    assert "3 g less than the 400 g" in steps
+    assert "(where its ports can be reached): 30.9 mm deep means as predicted, through" in steps
+
+
 def test_a_plan_that_only_opens_powder_is_drilled_too():
     powder = Powder(50.0, ("stray 0", "stray 1"), ("circuit-1",), "circuit-1", "log")
     what = known(passage(state=State.OPEN, plan=PLAN), powder)
@@ -615,9 +655,11 @@ def checked(**keys):
         0.0,
         1.0,
         (
-            result.GaugePin("circuit-1 inlet", 7.8, 30.9, 45.2),
-            result.GaugePin("circuit-1 outlet", 7.8, 45.2, 45.2),
+            result.GaugePin("circuit-1 inlet", 7.8, 30.9, 45.2, True),
+            result.GaugePin("circuit-1 outlet", 7.8, 45.2, 45.2, False, 0.0),
         ),
+        (result.Ball("circuit-1", 7.5, None, 1.0, True, 4.0, None),),
+        weighing_tells=False,
     )
     powder = (
         result.TrappedPowder(314.2, 1.37, ("stray 0", "stray 1"), (0, 0, 40), ("circuit-1",)),
@@ -636,6 +678,8 @@ def test_gather_takes_the_sources_of_what_matters():
     assert one.source == "log"  # only the first sheet closes the passage
     assert one.heights_mm == (31.2,)
     assert one.pin == Pin("circuit-1 inlet", 7.8, 30.9, 45.2)
+    assert one.ball_mm == 4.0
+    assert what.weighing is None  # the scatter of parts hides it
     assert what.powder[0].source == "assumed"  # the second sheet helps to shut it in
     assert what.open_questions == ("penetration", "layers", "resume")
     assert what.on_platform

@@ -7,6 +7,7 @@ import pytest
 
 from clearance import report
 from clearance.result import (
+    Ball,
     ClearDiameter,
     CrossingResult,
     DispositionResult,
@@ -90,7 +91,23 @@ FULL = Result(
     separate=(SeparateResult(("circuit-1", "circuit-2"), "joined", (1.0, 2.0, 3.0), "unmelted"),),
     unmelted=(Unmelted(0, 12.3, 0.05, (("circuit-1", "outside"),), (1.0, 2.0, 31.2)),),
     trapped_powder=(TrappedPowder(120.0, 0.57, ("stray 0", "stray 1"), (0.0, 0.0, 40.0)),),
-    signs=Signs(1.85, 228.6, 0.15, 3.0, (GaugePin("circuit-2 inlet", 7.0, 31.0, None),)),
+    signs=Signs(
+        1.85,
+        228.6,
+        0.15,
+        3.0,
+        (GaugePin("circuit-2 inlet", 7.0, 31.0, None, True),),
+        (
+            Ball("circuit-1", 7.5, 7.5, 8.0, False, None, 0.04),
+            Ball("circuit-2", 7.5, None, 1.0, True, 4.0, None),
+        ),
+        share_of_part=0.0006,
+        balance_resolution_g=0.1,
+        mass_scatter_g=15.0,
+        weighing_tells=False,
+        outside_overhang_at_mm=(-44.5, 29.5, 31.2),
+        outside_overhang_turn_deg=135.0,
+    ),
     resumed_section=({"height_mm": 31.35, "metal_area_mm2": 4800.0, "Ixx_mm4": 1.2e6},),
     disposition=DispositionResult(
         "rework", ("circuit-2: re-checked plan",), True, ("remove powder", "drill"), ("leak test",)
@@ -154,9 +171,14 @@ def test_everything_in_the_result_is_said():
         "circuit-1 and circuit-2: joined through an unmelted gap at (1, 2, 3)",
         "12.3 mm2, 0.05 mm thick, at (1, 2, 31.2); joins circuit-1 and outside",
         "120.0 mm3, 0.57 g, between stray 0 and stray 1",
-        "metal added: 228.6 mm3, 1.85 g",
+        "metal added: 228.6 mm3, 1.85 g, 0.06% of the part; a balance that reads 0.1 g shows it, "
+        "hidden in the scatter of good parts (about 15 g)",
+        "out of the side by 3.00 mm, most at (-44.5, 29.5, 31.2) towards 135 deg from +x",
+        "stock ball in circuit-1: nominally 7.5 mm passes, predicted 7.5 mm passes; none tells "
+        "the two apart, 0.04 mm at most between them",
+        "stock ball in circuit-2: nominally 7.5 mm passes, predicted none passes; 4 mm tells",
         "gauge pin 7.00 mm in circuit-2 inlet: stops at 31.0 mm, in the nominal part it goes",
-        "z 31.350 mm, metal 4800.0 mm2, Ixx mm4 1.2e+06",
+        "z 31.350 mm, metal 4800.0 mm2, Ixx 1.2e+06 mm4",
         "to settle it: --pitch 0.05",
         "layers 0 to 2 again after layer 623",
         "platform_z is not given",

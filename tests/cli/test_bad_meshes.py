@@ -1,0 +1,73 @@
+"""Meshes with one fault each, made by scripts: no command crashes on any of them.
+
+What `clearance mesh` says of each fault is tested with its words in tests/unit/test_mesh_faults.py.
+"""
+
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+from click.testing import CliRunner
+
+sys.path.insert(0, str(Path(__file__).parent.parent))
+
+import bad_meshes
+import make
+import shapes
+
+from clearance.cli import main
+
+COMMANDS = {
+    "check": ["check", "CASE", "--json", "result.json"],
+    "section": ["section", "CASE", "--at-height", "12.05", "--output", "level.svg"],
+    "along": ["section", "CASE", "--along", "bore", "--output", "along.svg"],
+    "openings": ["openings", "MESH", "--json", "openings.json"],
+    "mesh": ["mesh", "MESH", "--json", "mesh.json"],
+}
+"""Command lines; CASE and MESH stand for the files, other names with a dot for outputs."""
+FAULTS = {**bad_meshes.BAD, **bad_meshes.DAMAGED}
+
+
+def write(folder: Path, fault: str) -> None:
+    """The mesh with its fault, and a case of its bore."""
+    mesh = folder / "part.stl"
+    bore = make.passage((0, 0, 0), (0, 0, 30), 3.0, 5.0, name="bore")
+    make.write_case(folder, bad_meshes.sound(), bore, make.plane(12.0), pitch=0.5)
+    if fault in bad_meshes.DAMAGED:
+        mesh.write_bytes(bad_meshes.DAMAGED[fault][0](mesh.read_bytes()))
+    else:
+        with np.errstate(all="ignore"):
+            shapes.write_stl(mesh, bad_meshes.BAD[fault][0]())
+
+
+SHUT = ("a folded sheet across the bore", "a thin sheet across the bore")
+"""Faults that shut the nominal passage: there is no way along which to draw anything."""
+
+
+@pytest.mark.parametrize("fault", SHUT)
+def test_a_report_of_a_nominal_part_without_a_way(tmp_path, fault):
+    write(tmp_path, fault)
+    report = tmp_path / "report.pdf"
+    found = CliRunner().invoke(
+        main, ["check", str(tmp_path / "case.toml"), "--report", str(report)]
+    )
+    assert found.exit_code == 3, found.output
+    assert report.read_bytes().startswith(b"%PDF")
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+@pytest.mark.parametrize("fault", FAULTS)
+def test_no_command_crashes_on_a_bad_mesh(tmp_path, fault, command):
+    write(tmp_path, fault)
+    names = {"CASE": tmp_path / "case.toml", "MESH": tmp_path / "part.stl"}
+    words = [
+        str(names.get(word, tmp_path / word if "." in word and not word[0].isdigit() else word))
+        for word in COMMANDS[command]
+    ]
+    found = CliRunner().invoke(main, words)
+    assert found.exit_code in (0, 2, 3, 4), found.output
+    assert "Traceback" not in found.output
+    if found.exit_code == 2:  # one message, and nothing written
+        assert found.stderr.startswith("error: ")
+        assert {path.name for path in tmp_path.iterdir()} == {"case.toml", "part.stl"}
