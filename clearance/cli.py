@@ -25,6 +25,7 @@ from clearance.terminal import keep_line, paint, progress, show, width
 
 if TYPE_CHECKING:
     from clearance.case import Case
+    from clearance.check import Examined
     from clearance.result import Result
 
 NO_VERDICT, BAD_INPUT = 1, 2
@@ -34,6 +35,7 @@ ELSEWHERE = {
     "mesh": ("clearance.commands_mesh", "Examine a mesh file: is it sound, could it be the cause?"),
     "openings": ("clearance.commands_mesh", "Find every mouth of the voids inside a mesh."),
     "plate": ("clearance.commands_plate", "Check every part of a plate under one event."),
+    "sweep": ("clearance.commands_sweep", "Tell the states for all heights of the stray sheet."),
 }
 """Commands of other rooms: the room, and what the list of commands says of them."""
 
@@ -148,6 +150,14 @@ def _finite(_: click.Context, __: click.Parameter, value: float | None) -> float
     return value
 
 
+def _all_finite(
+    ctx: click.Context, option: click.Parameter, values: tuple[float, ...]
+) -> tuple[float, ...]:
+    for value in values:
+        _finite(ctx, option, value)
+    return values
+
+
 def _positive(ctx: click.Context, option: click.Parameter, value: float | None) -> float | None:
     if value is not None and value <= 0.0:
         raise click.BadParameter(f"{value:g} is not above 0.")
@@ -174,6 +184,23 @@ json_option = click.option(
     type=A_PATH,
     metavar="FILE|-",
     help="Write the result as JSON to a file; -: to standard output, and nothing else there.",
+)
+
+report_option = click.option(
+    "--report",
+    "report_file",
+    type=A_PATH,
+    metavar="FILE.pdf",
+    help="Write the disposition sheet: one page for the meeting, then a page or more for each "
+    "passage that does not conform, then inputs, settings and method.",
+)
+
+paper_option = click.option(
+    "--paper",
+    type=click.Choice(["a4", "letter"]),
+    default="a4",
+    show_default=True,
+    help="Paper of the report.",
 )
 
 debug_option = click.option(
@@ -217,14 +244,24 @@ def main(ctx: click.Context) -> None:
 @case_argument
 @pitch_option
 @json_option
+@report_option
+@paper_option
 @debug_option
 @click.pass_context
-def check(ctx: click.Context, case: Path, pitch: float | None, json_file: Path | None) -> None:
+def check(
+    ctx: click.Context,
+    case: Path,
+    pitch: float | None,
+    json_file: Path | None,
+    report_file: Path | None,
+    paper: str,
+) -> None:
     """Check every passage of one part.
 
     \b
     clearance check insert.toml
     clearance check insert.toml --pitch 0.1 --json insert.json
+    clearance check insert.toml --report insert.pdf
     clearance check insert.toml --json - | jq .passages
 
     Prints the passages with their states and clear diameters, then what else was found. The
@@ -233,17 +270,24 @@ def check(ctx: click.Context, case: Path, pitch: float | None, json_file: Path |
     with progress(f"reading {case.name}") as say:
         known = _read(case)
         to_file = json_file is not None and str(json_file) != "-"
-        if to_file:
-            _outputs(known, json_file)
+        _outputs(known, json_file if to_file else None, report_file)
+        if report_file is not None:
+            _figure_kind(report_file, (".pdf",))
+            if to_file and json_file == report_file:
+                raise ClearanceError(f"{report_file}: found in --json and --report, expected two")
         run = _computing(say)
-        result: Result = run.check(known, pitch, say)
+        examined = run.examine(run.prepare(known, pitch, say), say)
+        result: Result = examined.result
+        files = {json_file: as_text(result).encode()} if json_file and to_file else {}
+        if report_file is not None:
+            files[report_file] = _report(examined, paper, say)
     interrupts.stop_if_seen()
     data = as_text(result)
-    if to_file:
+    if files:
         from clearance.files import write_whole
 
-        assert json_file is not None
-        write_whole(json_file, data.encode())
+        for path, content in files.items():
+            write_whole(path, content)
     if json_file is not None and not to_file:
         show(ctx, data.encode())
     else:
@@ -257,9 +301,11 @@ def check(ctx: click.Context, case: Path, pitch: float | None, json_file: Path |
 @case_argument
 @click.option(
     "--at-height",
+    "heights",
     type=float,
     metavar="Z",
-    callback=_finite,
+    multiple=True,
+    callback=_all_finite,
     help="Height of a level section in mm above the platform, as in [[stray]] height. Within a "
     "stray sheet the section is taken in the middle of the layer that holds it; where the part "
     "is set aside it shows what is open on both sides of the step.",
@@ -267,121 +313,70 @@ def check(ctx: click.Context, case: Path, pitch: float | None, json_file: Path |
 @click.option(
     "--along",
     metavar="PASSAGE",
-    help="Clear diameter around the way of a passage, nominal and predicted, from inlet to outlet.",
+    multiple=True,
+    help="Clear diameter and open area along the way of a passage, nominal and predicted, from "
+    "inlet to outlet.",
 )
 @click.option(
-    "--drill", metavar="PASSAGE", help="Section through the axis of the drill that reopens it."
+    "--drill",
+    metavar="PASSAGE",
+    multiple=True,
+    help="Section through the axis of the drill that reopens a passage; if none does, through "
+    "its port and the sheet, with the reason.",
 )
 @click.option(
     "--output",
     type=A_PATH,
     metavar="FILE",
     required=True,
-    help="Figure to write: .png, .pdf or .svg, A4 landscape; several strokes need .pdf.",
+    help="Figure to write: .png, .pdf or .svg, A4 landscape; several pages need .pdf.",
 )
 @pitch_option
 @debug_option
 def section(
     case: Path,
-    at_height: float | None,
-    along: str | None,
-    drill: str | None,
+    heights: tuple[float, ...],
+    along: tuple[str, ...],
+    drill: tuple[str, ...],
     output: Path,
     pitch: float | None,
 ) -> None:
-    """Draw a section of the predicted part, one of three kinds.
+    """Draw sections of the predicted part, one or several to one PDF.
 
     \b
     clearance section insert.toml --at-height 31.2 --output insert-31.pdf
     clearance section insert.toml --along circuit-2 --output along.png
     clearance section insert.toml --drill circuit-2 --output drill.pdf
+    clearance section insert.toml --at-height 31.2 --along circuit-2 --output both.pdf
 
     Passages are coloured and hatched by their state, stray metal is near-black. A detail shows
-    the worst crossing if the height lies in a stray sheet. The exit status is 0 when the figure
-    was written, whatever it shows.
+    the worst crossing if the height lies in a stray sheet. Scales hold on A4 paper. The exit
+    status is 0 when the figure was written, whatever it shows.
     """  # noqa: D301 - click wants the character itself
-    if sum(kind is not None for kind in (at_height, along, drill)) != 1:
-        raise click.UsageError("give exactly one of --at-height, --along and --drill")
+    count = len(heights) + len(along) + len(drill)
+    if not count:
+        raise click.UsageError("give at least one of --at-height, --along and --drill")
     with progress(f"reading {case.name}") as say:
         known = _read(case)
         _outputs(known, output)
-        _figure_kind(output)
-        for name in (along, drill):
-            if name is not None:
-                _known_passage(known, name)
+        _figure_kind(output, (".pdf",) if count > 1 else ())
         _computing(say)
         from clearance.plots import write_pages
+        from clearance.section_pages import Asked, known_passages, section_pages
 
-        if at_height is not None:
-            figures = [_level(known, pitch, at_height, say)]
-        else:
-            figures = _of_passage(known, pitch, along, drill, say)
+        known_passages(known, (*along, *drill))
+        figures = section_pages(known, pitch, Asked(heights, along, drill), say)
         interrupts.stop_if_seen()
         write_pages(figures, output)
 
 
-def _known_passage(case: Case, name: str) -> None:
-    """Refuse a passage that the case does not have, and propose the nearest."""
-    import difflib
+def _report(examined: Examined, paper: str, say: Callable[[str], None]) -> bytes:
+    from clearance.sheet import sheet
+    from clearance.sheet_pages import report
 
-    names = [passage.name for passage in case.passage]
-    if name not in names:
-        near = difflib.get_close_matches(name, names, 1, 0.0)
-        raise ClearanceError(
-            f"{case.path.name}: no passage {name!r}; did you mean {near[0]!r}?"
-            if near
-            else f"{case.path.name}: no passage {name!r}"
-        )
-
-
-def _level(case: Case, pitch: float | None, height: float, say: Callable[[str], None]) -> Any:
-    from clearance.apart import separate
-    from clearance.checked import prepare
-    from clearance.drawing import level_section
-    from clearance.loose import unmelted
-    from clearance.passage_check import PassageCheck
-    from clearance.plots import level_figure
-
-    checked = prepare(case, pitch, say)
-    checks = [PassageCheck(checked, table) for table in case.passage]
-    passages = [check.result(say) for check in checks]
-    apart: Any = ()
-    if case.separate:
-        predicted = checked.whole.predict(checked.unknowns.variants[0].events or ())
-        routes = {check.passage.name: check.nominal.way.route for check in checks}
-        apart = separate(checked, checks, unmelted(predicted, routes), say)
-    say("drawing")
-    return level_figure(level_section(checked, passages, height, apart))
-
-
-def _of_passage(
-    case: Case,
-    pitch: float | None,
-    along: str | None,
-    drill: str | None,
-    say: Callable[[str], None],
-) -> list[Any]:
-    from clearance.checked import prepare
-    from clearance.curve import curve
-    from clearance.drawing_words import passage_footer
-    from clearance.drill_section import drill_sections
-    from clearance.passage_check import PassageCheck
-    from clearance.plots_planes import curve_figure, drill_figure
-    from clearance.remedy import remedied
-
-    checked = prepare(case, pitch, say)
-    table = next(p for p in case.passage if p.name in (along, drill))
-    check = PassageCheck(checked, table)
-    result = remedied(check, check.result(say), say).result
-    say("drawing")
-    footer = passage_footer(checked)
-    if along is not None:
-        return [curve_figure(curve(check, result), footer)]
-    found = drill_sections(check, result)
-    if not found:
-        why = result.why_not or f"the passage is {result.state.value}"
-        raise ClearanceError(f"{case.path.name}: no drilling plan for {drill}: {why}")
-    return [drill_figure(one, footer) for one in found]
+    drawn = sheet(examined, say)
+    say("drawing the report")
+    return report(drawn, paper)
 
 
 # ---- what the commands share -----------------------------------------------------------------
@@ -403,10 +398,11 @@ def _outputs(case: Case, *paths: Path | None) -> None:
             writable(path, [case.path, case.part.mesh, *case.part.also_melted, *strays])
 
 
-def _figure_kind(path: Path) -> None:
-    from clearance.style import figure_kind
+def _figure_kind(path: Path, only: tuple[str, ...] = ()) -> None:
+    """Refuse a file that cannot be written as its name says."""
+    from clearance.style import SUFFIXES, figure_kind
 
-    figure_kind(path)
+    figure_kind(path, only or SUFFIXES)
 
 
 def _computing(say: Callable[[str], None]) -> Any:

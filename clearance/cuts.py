@@ -13,10 +13,12 @@ import shapely
 from numpy.typing import NDArray
 
 from clearance import sections
-from clearance.predicted import Predicted, box_soup, extruded
+from clearance.predicted import NOMINAL, Predicted, box_soup, extruded
 from clearance.stray import Slab, rounded
 
 FAR_MM = 1e5
+UPRIGHT = 1e-12
+"""Vertical part of the normal below which a plane is upright."""
 
 
 def predicted_metal(
@@ -56,12 +58,58 @@ def predicted_metal(
             outlines = [*_frames(lacking), *_outlines(predicted, plane, slab, whole, plugged)]
             pieces.append(sections.polygons(outlines, overlapping=True).intersection(strip))
         if slab.gates:
-            sheet = extruded(predicted.sheet(slab), slab.low, slab.high)
-            pieces.append(sections.metal(sheet, plane).intersection(strip))
+            sheet = _of_plate(predicted.sheet(slab), slab, plane)
+            pieces.append(sheet.intersection(strip))
     if predicted.added is not None:
         pieces.append(sections.metal(predicted.added, plane, overlapping=True))
     metal = shapely.union_all(pieces).difference(predicted.removed(plane))
     return window, metal.intersection(window)
+
+
+def stray_metal(predicted: Predicted, plane: sections.Plane) -> Any:
+    """Metal of the stray sheets in an upright or slanting plane, less what belongs there.
+
+    Where the part is set aside or lifted, what it has at the cut belongs there.
+    """
+    pieces = []
+    for slab in predicted.table:
+        if not slab.gates:
+            continue
+        sheet = _of_plate(predicted.sheet(slab), slab, plane)
+        if slab.lift is not None:
+            outlines = _outlines(predicted, plane, slab, True, False)
+            own = sections.polygons(outlines, overlapping=True)
+        else:
+            cut = [predicted.outline(gate) for gate in slab.gates if gate.body == "part"]
+            own = _of_plate(shapely.union_all(cut), slab, plane)
+        pieces.append(sheet.difference(own))
+    if predicted.added is not None:
+        added = sections.metal(predicted.added, plane, overlapping=True)
+        nominal = predicted_metal(predicted.window.predict(NOMINAL), plane, True, False)[1]
+        pieces.append(added.difference(nominal))
+    return shapely.union_all(pieces).difference(predicted.removed(plane))
+
+
+def _of_plate(shape: Any, slab: Slab, plane: sections.Plane) -> Any:
+    """What a level shape, as thick as a slab, leaves in a plane.
+
+    An upright plane meets the shape in stretches of a line, each a rectangle there: nothing
+    has to be cut into triangles.
+    """
+    if abs(plane.normal[2]) > UPRIGHT:
+        return sections.metal(extruded(shape, slab.low, slab.high), plane)
+    along = np.array([-plane.normal[1], plane.normal[0]])
+    line = plane.origin[:2] + np.outer([-FAR_MM, FAR_MM], along / np.linalg.norm(along))
+    stretches = [
+        shapely.get_coordinates(piece)
+        for piece in shapely.get_parts(shapely.intersection(shapely.LineString(line), shape))
+        if piece.geom_type == "LineString" and not piece.is_empty
+    ]
+    corners = [
+        [[*p, slab.low], [*q, slab.low], [*q, slab.high], [*p, slab.high]]
+        for p, q in ((ends[0], ends[-1]) for ends in stretches)
+    ]
+    return shapely.union_all([shapely.Polygon(plane.to_plane(c)) for c in corners])
 
 
 def _on_plane(plane: sections.Plane, xy: NDArray[np.float64], z: float) -> NDArray[np.float64]:

@@ -127,6 +127,12 @@ def _inside(checked: Checked, predicted: Predicted, height_mm: float) -> None:
 # ---- what ------------------------------------------------------------------------------------
 
 
+def metals_at(predicted: Predicted, z: float) -> tuple[Any, Any, Any]:
+    """Metal that belongs at a height in mesh coordinates, stray metal, and what stayed powder."""
+    side = Side(z, predicted.slab_at(z, above=True), False)
+    return _metals(predicted, Level(z, side, None, frozenset()))
+
+
 def _metals(predicted: Predicted, level: Level) -> tuple[Any, Any, Any]:
     """Metal that belongs at this height, stray metal, and what stayed powder."""
     taken = shapely.union_all([predicted.section(s.z, s.above) for s in level.sides])

@@ -16,6 +16,8 @@ from clearance.stray import Slab
 
 GRAVEST = (State.BLOCKED, State.RESTRICTED, State.UNDETERMINED, State.OPEN)
 """States, the one first that a shared void is drawn with."""
+DETAIL_LETTERS = ("X", "Y")
+"""Of the detail of a level section and of one through a drill; sections begin with A."""
 CRUMB_MM2 = 1e-3
 """Areas below this are rounding and are not drawn."""
 NOTHING = shapely.Polygon()

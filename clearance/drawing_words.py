@@ -14,13 +14,13 @@ import shapely
 
 import clearance
 from clearance.checked import Checked
-from clearance.drawing_parts import GRAVEST, Detail, Level, Row, Void, largest
+from clearance.drawing_parts import DETAIL_LETTERS, GRAVEST, Detail, Level, Row, Void, largest
 from clearance.report import clear_diameter
 from clearance.result import CrossingResult, PassageResult, SeparateResult, State
 
 WHOLE = 0.995
 """Share of its area above which a piece is called fully open."""
-DETAIL_MARGIN = 0.35
+DETAIL_MARGIN = 0.2
 """Room around the crossing in the detail, as a share of its size."""
 LONGEST_DETAIL = 4.0
 """A piece longer than this many times its width is not shown whole in the detail."""
@@ -154,7 +154,9 @@ def detail_of(
         )
     if leading:
         lines = (*lines, "leads into another circuit")
-    title = f"detail A: {', '.join(void.names)}, {share_in_words(void.open_fraction)}"
+    title = (
+        f"detail {DETAIL_LETTERS[0]}: {', '.join(void.names)}, {share_in_words(void.open_fraction)}"
+    )
     return Detail(_bounds_of_detail(void, joined if leading else void.nominal), title, lines)
 
 

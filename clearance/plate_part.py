@@ -14,12 +14,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance import placed
-from clearance.check import conclude
+from clearance.check import examine
 from clearance.checked import Checked, prepare
-from clearance.drawing import level_section, platform_z
+from clearance.drawing import platform_z
 from clearance.plate_members import Task
 from clearance.predicted import NOMINAL
-from clearance.result import Result, as_json
+from clearance.result import as_json
+from clearance.sheet import sheet
 
 OUTLINE_MM = 0.1
 """Outlines on the map are as true as this."""
@@ -29,7 +30,7 @@ _ONE = threading.Lock()
 
 @dataclass(frozen=True)
 class Computed:
-    """What a task gives: the keys of its result file, and the figure as PDF."""
+    """What a task gives: the keys of its result file, and the disposition sheet as PDF."""
 
     data: dict[str, Any]
     figure: bytes
@@ -51,14 +52,17 @@ def _computed(task: Task) -> Computed:
     soup, notices = _beside(task)
     case = replace(task.case, notices=(*task.case.notices, *notices))
     checked = prepare(case, beside=soup)
-    result = conclude(checked, threads=1)
+    examined = examine(checked, threads=1)
+    result = examined.result
     data = as_json(result)
     data["plate"] = {
         "inputs_sha256": task.key,
         "exit_status": result.exit_status,
         **as_json(_at_event(checked, task.stop_mm)),
     }
-    return Computed(data, _figure(checked, result, task.stop_mm))
+    from clearance.sheet_pages import report
+
+    return Computed(data, report(sheet(examined)))
 
 
 def _beside(task: Task) -> tuple[NDArray[np.float32], tuple[str, ...]]:
@@ -114,15 +118,3 @@ def _outline(checked: Checked, z: float) -> list[list[list[float]]]:
         for p in shapely.get_parts(shape)
         if not p.is_empty
     ]
-
-
-def _figure(checked: Checked, result: Result, stop_mm: float | None) -> bytes:
-    """Sheet of the part: a section at the event, or at half its height if none cuts it."""
-    from clearance.plots import as_bytes, level_figure
-
-    low, high = (float(v) - platform_z(checked) for v in checked.bodies.bounds[:, 2])
-    heights = [c.height_mm - platform_z(checked) for p in result.passages for c in p.crossings]
-    stop = stop_mm if stop_mm is not None else next(iter(heights), None)
-    at = stop if stop is not None and low < stop < high else 0.5 * (low + high)
-    section = level_section(checked, result.passages, at, result.separate)
-    return as_bytes(level_figure(section), ".pdf")

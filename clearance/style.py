@@ -49,6 +49,8 @@ class Look:
 
 INK = "#1a1a1a"
 PAPER = "#ffffff"
+BACKED: Any = {"facecolor": PAPER, "edgecolor": "none", "pad": 1.0}
+"""Box behind words that stand over hatches: a rim would turn the letters into outlines."""
 
 METAL = Look("#dcdcdc", "#5a5a5a", "//", width_pt=0.6, hatch_colour="#bdbdbd")
 STRAY = Look("#222222", "#000000", width_pt=0.9)
@@ -56,6 +58,9 @@ UNMELTED = Look(PAPER, "#444444", "..", line=":", width_pt=0.8)
 
 JOINED = Look(PAPER, "#D55E00", "+++", width_pt=1.2)
 """Where circuits run into each other."""
+
+DRILL = Look(PAPER, INK, "\\\\", width_pt=1.0, hatch_colour="#9a9a9a")
+HOLDER = Look(PAPER, INK, line="--", width_pt=0.9)
 
 STATES = {
     "open": Look("#0072B2", "#00456b", width_pt=1.0),
@@ -86,8 +91,8 @@ SETTINGS: Any = {
 """Matplotlib settings under which every figure is made and saved."""
 
 
-def figure_kind(path: Path) -> str:
-    """Kind of figure that a file name asks for, one of `SUFFIXES`.
+def figure_kind(path: Path, kinds: tuple[str, ...] = SUFFIXES) -> str:
+    """Kind of figure that a file name asks for, one of those that may be written.
 
     Raises
     ------
@@ -95,9 +100,9 @@ def figure_kind(path: Path) -> str:
         None that can be written.
     """
     found = path.suffix.lower()
-    if found not in SUFFIXES:
+    if found not in kinds:
         raise ClearanceError(
             f"{path}: found a name that ends in {found or 'nothing'}, expected one of "
-            f"{', '.join(SUFFIXES)}"
+            f"{', '.join(kinds)}"
         )
     return found

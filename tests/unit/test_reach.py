@@ -176,6 +176,7 @@ def test_a_flange_stops_the_holder(tmp_path):
     wide = through(checked(tmp_path, part, passage, sheet, drilling=JOBBER, **state))
     assert wide.rework is None
     assert "holder" in wide.why_not
+    assert "of a 3.1 mm jobber drill" in wide.why_not  # one article
     slim = {**JOBBER, "holder_diameter": 8.0}
     found = through(checked(tmp_path, part, passage, sheet, drilling=slim, **state))
     assert found.rework.drilling[0].from_ == "inlet"

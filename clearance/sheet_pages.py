@@ -1,0 +1,308 @@
+"""The disposition sheet on paper: the first page, a page a passage, and what lies behind.
+
+In: a `Sheet`. Out: the bytes of a PDF; the same each time. Nothing is decided here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import matplotlib as mpl
+from matplotlib.figure import Figure
+
+from clearance import style
+from clearance.paper import (
+    LEADING,
+    MARGIN_IN,
+    PAPERS,
+    RULE_PT,
+    THIN_PT,
+    Block,
+    Flow,
+    Page,
+    Strip,
+    listing,
+    shortened,
+    table,
+    table_row,
+    text_strips,
+    wrapped,
+)
+from clearance.passage_pages import (
+    FINDING_PT,
+    GAP_IN,
+    ROUNDING_IN,
+    Letters,
+    add_passage,
+    draw_section,
+    section_height,
+    two_columns,
+)
+from clearance.plots import pdf_bytes
+from clearance.sheet import BOXES, HOLD, NOT_JUDGED, PassageRow, Sheet
+from clearance.sheet_facts import EVENT_HEADS, Fact
+
+LEAST_SECTION_IN, MOST_SECTION_IN = 2.2, 5.0
+"""Height of the section on the first page."""
+KEY_IN = 0.98
+ORDER, LEAST_ORDER_IN = "order of work", 0.75
+
+
+def report(sheet: Sheet, paper: str = "a4") -> bytes:
+    """All pages of a sheet as PDF; parameters as for `sheet_figures`."""
+    return pdf_bytes(sheet_figures(sheet, paper))
+
+
+def sheet_figures(sheet: Sheet, paper: str = "a4") -> list[Figure]:
+    """All pages of a sheet.
+
+    Parameters
+    ----------
+    sheet : Sheet
+    paper : {"a4", "letter"}
+    """
+    with mpl.rc_context({**style.SETTINGS, "axes.labelsize": style.SMALLEST_PT}):
+        header = "; ".join(f"{key} {value}" for key, value in sheet.identity)
+        flow, letters = Flow(PAPERS[paper], f"{header}; {HOLD[1]}"), Letters()
+        left_over = _first(flow, sheet, letters)
+        if left_over:  # then the page that they need has room for the reasons
+            flow.new_page()
+        for block in (*left_over, *(_reasons(sheet, flow.wide) if left_over else ())):
+            flow.add(block)
+        for page in sheet.passages:
+            add_passage(flow, page, letters)
+        flow.new_page()
+        for block in () if left_over else _reasons(sheet, flow.wide):
+            flow.add(block)
+        _behind(flow, sheet)
+        return flow.numbered(sheet.footer)
+
+
+# ---- the first page ----------------------------------------------------------------------------
+
+
+def _first(flow: Flow, sheet: Sheet, letters: Letters) -> list[Block]:
+    """Draw the first page; returns what did not fit on it."""
+    wide, section = flow.wide, sheet.section
+    flow.new_page()
+    flow.put(_identity(sheet, wide))
+    for strip in _clauses("finding", sheet.finding, wide, FINDING_PT, 2):
+        flow.put(strip)
+    flow.space(0.04)
+    for strip in _clauses("recommendation", sheet.recommendation, wide, FINDING_PT - 1.0, 3):
+        flow.put(strip)
+    flow.space(0.08)
+    last = [_not_judged(wide), _boxes(wide)]
+    end = sum(block.height + GAP_IN for block in last)
+    blocks = [_rows(sheet.rows, wide), _event(sheet.event, wide), *_orders(sheet, wide)]
+    room = flow.room - end - GAP_IN * len(blocks)
+    least = 0.0 if section is None else LEAST_SECTION_IN
+    placed, left_over = _that_fit(blocks, sheet, room - least, wide)
+    if section is not None:
+        most = min(room - sum(block.height for block in placed), MOST_SECTION_IN)
+        size = section_height(section, wide, most)
+        letter = letters.of_level(section)
+        flow.put(Strip(size, lambda p, top: draw_section(p, top, size, section, letter)))
+    for block in placed:
+        flow.put_whole(block)
+    flow.space(flow.room - end)
+    for block in last:
+        flow.put_whole(block)
+    return left_over
+
+
+def _that_fit(
+    blocks: Sequence[Block], sheet: Sheet, room: float, wide: float
+) -> tuple[list[Block], list[Block]]:
+    """What stands on the first page: of each block what leaves a little of those that follow."""
+    placed, left_over = [], []
+    for n, block in enumerate(blocks):
+        kept = sum(_least(other) for other in blocks[n + 1 :])
+        share = room - kept + ROUNDING_IN
+        now, rest = _order_split(block, sheet, share, wide)
+        if rest is not None:
+            now = replace(now, title=f"{now.title} (goes on on page 2)")
+            left_over.append(rest)
+        placed.append(now)
+        room -= now.height
+    return placed, left_over
+
+
+def _least(block: Block) -> float:
+    """What a block keeps on the first page, whatever comes before it."""
+    return min(LEAST_ORDER_IN, block.height) if block.title == ORDER else block.least(1)
+
+
+def _order_split(
+    block: Block, sheet: Sheet, room: float, wide: float
+) -> tuple[Block, Block | None]:
+    """As much as there is room for; the order of work stands in columns and is laid out anew."""
+    if block.title != ORDER or block.height <= room:
+        return block.split(room)
+    items = sheet.order_of_work
+    for count in range(len(items) - 1, 0, -1):
+        now = Block(ORDER, two_columns(items[:count], wide, True))
+        if now.height <= room or count == 1:
+            break
+    rest = two_columns(items[count:], wide, True, count + 1)
+    return now, Block(f"{ORDER} (continued)", rest)
+
+
+def _identity(sheet: Sheet, wide: float) -> Strip:
+    """What the part is, and that it is on hold."""
+    hold_in = 2.25
+    half = 0.5 * (wide - hold_in - 0.2)
+    words = [
+        (key, shortened(value, half - 0.95, style.TEXT_PT, True)) for key, value in sheet.identity
+    ]
+    step = style.TEXT_PT * LEADING
+    height = max((len(words) + 1) // 2 * step, 0.62) + 0.1
+
+    def draw(page: Page, top: float) -> None:
+        for n, (key, value) in enumerate(words):
+            left, foot = MARGIN_IN + (n % 2) * half, top - (n // 2 + 0.8) * step
+            page.text(left, foot, key, style.SMALLEST_PT)
+            page.text(left + KEY_IN - 0.1, foot, value, style.TEXT_PT, fontweight="bold")
+        left = MARGIN_IN + wide - hold_in
+        page.box(left, top - 0.6, hold_in, 0.6, 1.6)
+        middle = left + 0.5 * hold_in
+        page.text(middle, top - 0.34, HOLD[0], 20.0, ha="center", fontweight="bold")
+        page.text(middle, top - 0.52, HOLD[1], ha="center")
+
+    return Strip(height, draw)
+
+
+def _clauses(
+    key: str, clauses: Sequence[str], wide: float, size_pt: float, most: int
+) -> list[Strip]:
+    """As many clauses as some lines hold, and how many there are besides."""
+    room = wide - KEY_IN
+    shown = list(clauses)
+    while True:
+        more = len(clauses) - len(shown)
+        words = "; ".join([*shown, *([f"and {more} more"] if more else [])])
+        lines = wrapped(words, room, size_pt, True)
+        if len(lines) <= most or len(shown) <= 1:
+            break
+        shown.pop()
+    if len(lines) > most:
+        rest = " ".join(lines[most - 1 :])
+        lines = [*lines[: most - 1], shortened(rest, room, size_pt, True)]
+    step = size_pt * LEADING
+
+    def strip(n: int, line: str) -> Strip:
+        def draw(page: Page, top: float) -> None:
+            foot = top - 0.8 * step
+            if n == 0:
+                page.text(MARGIN_IN, foot, key, style.SMALLEST_PT)
+            page.text(MARGIN_IN + KEY_IN, foot, line, size_pt, fontweight="bold")
+
+        return Strip(step, draw)
+
+    return [strip(n, line) for n, line in enumerate(lines)]
+
+
+HEADS = ("passage", "required", "computed,\nlow to high", "where", "after\nrework",
+         "check it with\n(pin: how deep it goes)", "measured")  # fmt: skip
+ROW_SHARES = (0.125, 0.085, 0.105, 0.185, 0.095, 0.295, 0.11)
+
+
+def _rows(rows: Sequence[PassageRow], wide: float) -> Block:
+    """One row a passage; the last column is left to be written in."""
+    cells = [
+        (f"{r.name}\n{r.state.value}", r.required, r.computed, r.where, r.after, r.check_with, "")
+        for r in rows
+    ]
+    return table(
+        "passages, clear diameters in mm", HEADS, cells, [share * wide for share in ROW_SHARES]
+    )
+
+
+EVENT_SHARES = (0.07, 0.165, 0.085, 0.1, 0.22, 0.125, 0.125, 0.11)
+
+
+def _event(strays: Sequence[Sequence[Fact]], wide: float) -> Block:
+    """A row a stray sheet: each number over where it comes from."""
+    title = "event: numbers, and where each comes from (log, measured, assumed)"
+    rows = [[f"{fact.value}\n{fact.source}".rstrip() for fact in facts] for facts in strays]
+    if len(strays[0]) == 1:
+        return Block(
+            title, tuple(text_strips(f"{strays[0][0].value}: {strays[0][0].source}", wide))
+        )
+    return table(title, EVENT_HEADS, rows, [share * wide for share in EVENT_SHARES])
+
+
+def _orders(sheet: Sheet, wide: float) -> list[Block]:
+    """Conditions with what would settle it, then the order of work."""
+    settled = [f"would settle it: {'; '.join(sheet.settled_by)}"] if sheet.settled_by else []
+    blocks = [Block("conditions", listing([*sheet.conditions, *settled], wide))]
+    if sheet.order_of_work:
+        blocks.append(Block(ORDER, two_columns(sheet.order_of_work, wide, True)))
+    return blocks
+
+
+def _not_judged(wide: float) -> Block:
+    return Block("not judged", tuple(text_strips(NOT_JUDGED, wide)))
+
+
+def _boxes(wide: float) -> Block:
+    """Empty boxes: the decision, then for each role its date and signature."""
+    decision, *roles = BOXES
+    height = 0.8
+
+    def draw(page: Page, top: float) -> None:
+        first = 0.25 * wide
+        page.box(MARGIN_IN, top - height, first, height, RULE_PT)
+        page.text(MARGIN_IN + 0.05, top - 0.13, decision, fontweight="bold")
+        each = (wide - first) / len(roles)
+        for n, role in enumerate(roles):
+            left = MARGIN_IN + first + n * each
+            page.box(left, top - height, each, height, RULE_PT)
+            page.text(left + 0.05, top - 0.13, role, fontweight="bold")
+            for word, foot in (("date", 0.42), ("signature", 0.72)):
+                page.text(left + 0.05, top - foot, word)
+                page.line(left + 0.6, top - foot, left + each - 0.08, top - foot, THIN_PT)
+
+    return Block("", (Strip(height, draw),))
+
+
+# ---- what lies behind --------------------------------------------------------------------------
+
+
+def _reasons(sheet: Sheet, wide: float) -> list[Block]:
+    """Reasons, and what they rest on."""
+    told = (
+        ("reasons of the recommendation", sheet.reasons),
+        ("cautions", sheet.cautions),
+        ("assumptions, named as such", sheet.assumptions or ("none",)),
+        ("notices and translations", sheet.notices),
+        ("signs of the event, computed", sheet.signs),
+    )
+    return [Block(title, listing(items, wide)) for title, items in told if items]
+
+
+def _behind(flow: Flow, sheet: Sheet) -> None:
+    """Inputs, settings, coefficients, method."""
+    wide = flow.wide
+    names = [share * wide for share in (0.42, 0.58)]
+    flow.add(table("inputs", ("file", "SHA-256"), sheet.files, names))
+    flow.add(_settings(sheet.settings, wide))
+    if sheet.coefficients:
+        flow.add(Block("coefficients", listing(sheet.coefficients, wide)))
+    method = Block("method", listing(sheet.method, wide, numbered=True))
+    if flow.room < method.height:  # ten lines are not torn apart
+        flow.new_page()
+    flow.add(method)
+
+
+def _settings(facts: Sequence[Fact], wide: float) -> Block:
+    half = (len(facts) + 1) // 2
+    rows = []
+    for n in range(half):
+        left = facts[n]
+        right = facts[n + half] if n + half < len(facts) else Fact("", "", "")
+        rows.append((left.what, left.value, right.what, right.value))
+    widths = [share * wide for share in (0.22, 0.28) * 2]
+    strips = tuple(table_row(row, widths) for row in rows)
+    return Block("settings", strips)

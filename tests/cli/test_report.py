@@ -1,0 +1,71 @@
+"""`check --report`: the file, what is refused, and that nothing is half written."""
+
+import json
+
+import pymupdf
+import pytest
+
+
+def test_report_beside_json_and_the_same_each_time(cases, run, tmp_path):
+    pdf, data = tmp_path / "cut.pdf", tmp_path / "cut.json"
+    done = run("check", cases / "cut.toml", "--report", pdf, "--json", data)
+    assert done.exit_code == 3
+    assert "blocked" in done.stdout  # the text is printed all the same
+    assert json.loads(data.read_text(encoding="utf-8"))["passages"][0]["state"] == "blocked"
+    with pymupdf.open(pdf) as pages:
+        assert "way blocked" in pages[0].get_text()
+        assert pages[0].rect.height == pytest.approx(842, abs=1)  # A4
+    first = pdf.read_bytes()
+    assert run("check", cases / "cut.toml", "--report", pdf).exit_code == 3
+    assert pdf.read_bytes() == first
+
+
+def test_report_on_letter_paper_and_json_alone_on_standard_output(cases, run, tmp_path):
+    pdf = tmp_path / "whole.pdf"
+    done = run("check", cases / "whole.toml", "--report", pdf, "--paper", "letter", "--json", "-")
+    assert done.exit_code == 0
+    assert json.loads(done.stdout)["schema"] == 1
+    with pymupdf.open(pdf) as pages:
+        assert pages[0].rect.height == pytest.approx(792, abs=1)
+
+
+def test_undetermined_parts_have_a_sheet_too(cases, run, tmp_path):
+    assert run("check", cases / "unsure.toml", "--report", tmp_path / "u.pdf").exit_code == 4
+    with pymupdf.open(tmp_path / "u.pdf") as pages:
+        assert "undetermined" in pages[0].get_text()
+
+
+@pytest.mark.parametrize(
+    ("name", "said"), [("sheet.png", ".pdf"), ("sheet", ".pdf"), ("bore.stl/x.pdf", "written")]
+)
+def test_files_that_cannot_be_are_refused_before_anything_is_computed(
+    cases, run, monkeypatch, name, said
+):
+    monkeypatch.setattr("clearance.check.examine", lambda *_: pytest.fail("was computed first"))
+    done = run("check", cases / "whole.toml", "--report", cases / name)
+    assert done.exit_code == 2
+    assert said in done.stderr
+
+
+def test_one_name_for_two_files_is_refused(cases, run, tmp_path):
+    file = tmp_path / "both.pdf"
+    done = run("check", cases / "whole.toml", "--report", file, "--json", file)
+    assert done.exit_code == 2
+    assert "--json and --report" in done.stderr
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_inputs_are_not_overwritten(cases, run):
+    before = (cases / "bore.stl").read_bytes()
+    assert run("check", cases / "whole.toml", "--report", cases / "bore.stl").exit_code == 2
+    assert (cases / "bore.stl").read_bytes() == before
+
+
+def test_a_report_that_fails_leaves_no_file(cases, run, monkeypatch, tmp_path):
+    def fail(*_):
+        raise ZeroDivisionError
+
+    monkeypatch.setattr("clearance.sheet_pages.report", fail)
+    files = ["--report", tmp_path / "a.pdf", "--json", tmp_path / "a.json"]
+    assert run("check", cases / "cut.toml", *files).exit_code == 1
+    assert list(tmp_path.iterdir()) == []

@@ -1,0 +1,340 @@
+"""The disposition sheet: what stands on it, that it stands apart, and that it repeats."""
+
+import dataclasses
+import itertools
+import re
+
+import make
+import manifold3d as m3
+import numpy as np
+import pymupdf
+import pytest
+
+from clearance import paper, plots, plots_planes, style
+from clearance.case import read_case
+from clearance.check import examine
+from clearance.checked import prepare
+from clearance.passage_pages import Letters
+from clearance.result import as_json
+from clearance.sheet import BOXES, NOT_JUDGED, grouped, sheet
+from clearance.sheet_pages import report
+
+RECORD = {"drawing": "4711-02", "revision": "C", "serial": "0042", "nonconformity": "NC-118"}
+LATER = ("pitch_mm", "graph", "loss_coefficient", "flow")
+"""Keys whose numbers stand on the last pages, if anywhere."""
+
+
+@pytest.fixture(scope="module")
+def examined(tmp_path_factory):
+    """Two upright bores; a sheet seals both, and one drill each reopens them."""
+    passages = [
+        make.passage((x, 0, 0), (x, 0, 30), 3.0, 5.0, name=name)
+        for x, name in ((-10.0, "left"), (10.0, "right"))
+    ]
+    case = make.write_case(
+        tmp_path_factory.mktemp("sheet"), two_bores(), passages, make.plane(15.0, 2, source="log"),
+        drilling={"series": ["jobber"]}, record=RECORD,
+    )  # fmt: skip
+    return examine(prepare(read_case(case), 0.5))
+
+
+def two_bores():
+    block = m3.Manifold.cube((40.0, 20.0, 30.0), True).translate((0.0, 0.0, 15.0))
+    for x in (-10.0, 10.0):
+        bore = m3.Manifold.cylinder(40.0, 3.0, 3.0, 48, True).translate((x, 0.0, 15.0))
+        block = block - bore
+    return block
+
+
+@pytest.fixture(scope="module")
+def drawn(examined):
+    return sheet(examined)
+
+
+@pytest.fixture(scope="module")
+def pages(drawn):
+    return opened(report(drawn))
+
+
+def opened(data):
+    return pymupdf.open(stream=data)
+
+
+def spans(page):
+    """Every piece of text on a page that is not blank."""
+    for block in page.get_text("dict")["blocks"]:
+        for line in block.get("lines", ()):
+            yield from (span for span in line["spans"] if span["text"].strip())
+
+
+def leaves(value, key=""):
+    """Every number of a JSON value, with its key."""
+    if isinstance(value, dict):
+        for name, inner in value.items():
+            if name not in LATER:
+                yield from leaves(inner, name)
+    elif isinstance(value, list):
+        for inner in value:
+            yield from leaves(inner, key)
+    elif isinstance(value, (int, float)) and not isinstance(value, bool):
+        yield key, float(value)
+
+
+def shown(number, text):
+    """Whether a text has a number, to the digits that it prints."""
+    for token in set(re.findall(r"-?\d+(?:\.\d+)?", text.replace("−", "-"))):
+        decimals = len(token.partition(".")[2])
+        if abs(float(token) - number) <= (10.0**-decimals if decimals else 1e-9) + 1e-9:
+            return True
+    # A share is told in percent, a sealed one in words.
+    return f"{100.0 * number:.0f}%" in text or (number == 0.0 and "sealed" in text)
+
+
+def test_every_number_of_a_passage_stands_on_its_page(examined, pages):
+    for passage in as_json(examined.result)["passages"]:
+        own = [p.get_text() for p in pages if p.get_text().count(f"{passage['name']} blocked at")]
+        text = "\n".join(own[1:])  # the first is the first sheet's
+        found = [
+            (key, number)
+            for key, number in leaves(passage)
+            if key != "turn_about_z_deg"  # the drills are upright: the turn says nothing
+        ]
+        assert len(found) > 30
+        for key, number in found:
+            assert shown(number, text), (passage["name"], key, number)
+
+
+def test_first_sheet_has_the_numbers_of_each_row(examined, pages):
+    text = pages[0].get_text()
+    for passage in as_json(examined.result)["passages"]:
+        clear = passage["clear_diameter_mm"]
+        numbers = [passage["required_mm"], clear["low"], clear["high"]]
+        numbers += [c["height_mm"] for c in passage["crossings"]]
+        numbers.append(passage["rework"]["clear_diameter_after_mm"])
+        assert all(shown(number, text) for number in numbers)
+    for value in RECORD.values():
+        assert value in text
+
+
+def test_blocks_of_the_first_sheet_stand_in_the_order_of_the_meeting(pages):
+    tops = {}
+    for span in spans(pages[0]):
+        tops.setdefault(span["text"].split(":")[0].split(",")[0], span["bbox"][1])
+    order = ["HOLD", "finding", "recommendation", "section A-A", "passages", "event", "conditions",
+             "order of work", "not judged", "decision"]  # fmt: skip
+    heights = [tops[name] for name in order]
+    assert heights == sorted(heights)
+    assert NOT_JUDGED.split(";")[0] in pages[0].get_text()
+
+
+def test_no_box_is_filled_in_beforehand(pages):
+    top = next(s["bbox"][1] for s in spans(pages[0]) if s["text"] == "decision")
+    foot = next(s["bbox"][1] for s in spans(pages[0]) if s["text"].startswith("page 1"))
+    words = sorted(s["text"] for s in spans(pages[0]) if top - 1.0 <= s["bbox"][1] < foot - 1.0)
+    assert words == sorted([*BOXES, *["date", "signature"] * (len(BOXES) - 1)])
+    measured = next(s["bbox"] for s in spans(pages[0]) if s["text"] == "measured")
+    below = [
+        s["text"]
+        for s in spans(pages[0])
+        if s["bbox"][0] >= measured[0] - 2.0 and measured[3] < s["bbox"][1] < measured[3] + 60.0
+    ]
+    assert below == []
+
+
+def test_pitch_and_triangles_stay_on_the_last_page(pages):
+    for page in list(pages)[:-1]:
+        assert "triangles" not in page.get_text()
+        assert "distance of the columns" not in page.get_text()
+    last = pages[-1].get_text()
+    for word in ("triangles", "distance of the columns", "SHA-256", "method"):
+        assert word in last
+
+
+def test_each_page_has_its_number_the_version_and_that_it_releases_nothing(pages):
+    import clearance
+
+    for n, page in enumerate(pages, 1):
+        text = page.get_text()
+        assert f"page {n} of {len(pages)}" in text
+        assert f"clearance {clearance.__version__}" in text
+        assert "does not release the part" in text
+
+
+def test_the_same_sheet_gives_the_same_bytes(drawn):
+    one, other = report(drawn), report(drawn)
+    assert one == other
+    assert b"CreationDate" not in one
+    assert len(one) < 3_000_000
+
+
+@pytest.mark.parametrize(("name", "size"), [("a4", (595.4, 841.7)), ("letter", (612.0, 792.0))])
+def test_paper(drawn, name, size):
+    for page in opened(report(drawn, name)):
+        assert (page.rect.width, page.rect.height) == pytest.approx(size, abs=1.0)
+        _stands_apart(page)
+
+
+def test_fonts_are_embedded_and_no_letter_is_smaller_than_7_pt(pages):
+    for page in pages:
+        assert all(font[1] == "ttf" and font[2] == "Type0" for font in page.get_fonts())
+        assert all(span["size"] >= 6.99 for span in spans(page))
+
+
+def _stands_apart(page):
+    """No text leaves the page or covers another one."""
+    found = list(spans(page))
+    for span in found:
+        x0, y0, x1, y1 = span["bbox"]
+        assert 0.0 < x0 < x1 < page.rect.width, span["text"]
+        assert 0.0 < y0 < y1 < page.rect.height, span["text"]
+    for one, other in itertools.combinations(found, 2):
+        a, b = one["bbox"], other["bbox"]
+        wide = min(a[2], b[2]) - max(a[0], b[0])
+        # Boxes of text are taller than its letters by a third.
+        high = min(a[3], b[3]) - max(a[1], b[1]) - 0.35 * min(one["size"], other["size"])
+        assert min(wide, high) < 1.0, (page.number + 1, one["text"], other["text"])
+
+
+def test_no_text_covers_another(pages):
+    for page in pages:
+        _stands_apart(page)
+
+
+LONG = "cooling circuit of the upper left core, return leg to the distributor"
+ODD = "冷却回路 контур ünï $5$"
+
+
+def crowded(drawn):
+    """The same sheet with thirty passages, long names and letters that the font lacks."""
+    rows = tuple(
+        dataclasses.replace(drawn.rows[n % 2], name=f"{LONG if n % 2 else ODD} {n}")
+        for n in range(30)
+    )
+    page = dataclasses.replace(drawn.passages[0], name=LONG, title=f"{ODD} {LONG} " * 4)
+    return dataclasses.replace(
+        drawn,
+        identity=tuple((key, f"{ODD} {LONG}") for key, _ in drawn.identity),
+        finding=tuple(f"{row.name} blocked at z 15.00 mm, 5 mm required" for row in rows),
+        recommendation=tuple(f"rework: {row.name}" for row in rows),
+        rows=rows,
+        order_of_work=tuple(f"drill {row.name}" for row in rows),
+        conditions=tuple(f"circuits {row.name}: apart" for row in rows),
+        passages=(page, *drawn.passages),
+        files=((f"{LONG}-{'x' * 120}.stl", "0" * 64),),
+    )
+
+
+def test_long_names_thirty_passages_and_foreign_letters(drawn):
+    pages = opened(report(crowded(drawn)))
+    for page in pages:
+        _stands_apart(page)
+    text = "".join(page.get_text() for page in pages)
+    told = re.sub(r"\s+", "", text)
+    for n in range(30):  # every passage has its row, wherever it goes on
+        assert re.search(rf"(distributor|\$5\$){n}blocked", told), n
+    assert "контурünï$5$" in told
+    assert "[U+51B7]" in told  # a box would be the same for every name
+    assert "page 2" in pages[0].get_text()
+    assert "and 2" in pages[0].get_text()  # finding: and so many more
+
+
+def test_letters_that_the_font_lacks_are_named_and_widths_are_measured():
+    assert paper.legible("a冷") == "a[U+51B7]"
+    assert paper.width_in("iii", 7.0) < paper.width_in("mmm", 7.0)
+    lines = paper.wrapped(f"{LONG} {'x' * 90}", 1.0, 7.0)
+    assert all(paper.width_in(line, 7.0) <= 1.0 for line in lines)
+    assert "".join(lines).replace(" ", "") == f"{LONG}{'x' * 90}".replace(" ", "")
+    short = paper.shortened(LONG, 1.0, 7.0)
+    assert paper.width_in(short, 7.0) <= 1.0
+    assert "…" in short
+
+
+def test_steps_that_differ_in_the_name_alone_become_one():
+    tables = [
+        type("Table", (), {"name": name})() for name in ("circuit-1", "circuit-10", "circuit-2")
+    ]
+    steps = ("hold", "ball of 7 mm through circuit-1, out", "ball of 7 mm through circuit-10, out",
+             "ball of 6 mm through circuit-2, out")  # fmt: skip
+    assert grouped(steps, tables) == (
+        "hold",
+        "ball of 7 mm through circuit-1, circuit-10, out",
+        "ball of 6 mm through circuit-2, out",
+    )
+
+
+def test_a_plane_keeps_its_letter_and_no_two_planes_share_one(drawn):
+    letters = Letters()
+    section = drawn.section
+    first = letters.of_level(section)
+    given = [letters.of_drill() for _ in range(40)]
+    assert first == "A"
+    assert letters.of_level(section) == "A"
+    assert len({first, *given}) == 41
+    assert not {"I", "O", "Q", "X", "Y"} & set(given)
+
+
+# ---- figures of planes -----------------------------------------------------------------------
+
+
+def test_section_through_the_drill_is_to_a_scale_and_names_what_it_shows(drawn):
+    (drill,) = drawn.passages[0].drills
+    figure = plots_planes.drill_figure(drill)
+    main, detail, plan = figure.axes
+    for axes in (main, detail, plan):
+        assert any(plots.true_scale(axes) == pytest.approx(scale) for scale in plots.SCALES)
+        assert axes.get_aspect() == 1.0
+    said = [text.get_text() for text in main.texts]
+    for word in ("inlet", "stray sheet, z 15.00 mm", f"{drill.depth_mm:.1f}"):
+        assert word in said
+    assert said.count("B") == 2  # the level section, at both ends of its line
+    assert [text.get_text() for text in plan.texts].count("A") == 2
+    assert plots.true_scale(detail) > plots.true_scale(main)
+
+
+def test_the_part_is_not_cut_off_at_the_passage(drawn):
+    """The section is 40 mm wide, as the block is: analytic."""
+    (drill,) = drawn.passages[0].drills
+    u0, v0, u1, v1 = drill.part.bounds
+    assert u1 - u0 == pytest.approx(40.0, abs=1e-3)
+    assert v1 - v0 == pytest.approx(30.0, abs=1e-3)
+    assert v0 == pytest.approx(0.0, abs=1e-3)  # v is the height z
+
+
+def test_curve_has_requirement_both_curves_and_a_mark_for_each_crossing(drawn):
+    page = drawn.passages[0]
+    figure = plots_planes.curve_figure(page.curve)
+    below, above = figure.axes
+    assert above.get_ylabel() == "clear diameter, mm"
+    assert below.get_ylabel() == "area, mm²"
+    said = [text.get_text() for text in above.get_legend().get_texts()]
+    assert {"nominal", "predicted", "required, 5 mm"} <= set(said)
+    assert above.get_xlim() == below.get_xlim() == (0.0, page.curve.length_mm[-1])
+    ticks = [line for line in above.lines if line.get_linestyle() == ":"]
+    assert len(ticks) == len(page.curve.marks) == 1
+
+
+# ---- without colour --------------------------------------------------------------------------
+
+
+def _ink(look):
+    """Luminance of a patch, its face taken away: hatch and outline are left. (H, W), 0 to 1."""
+    from matplotlib import rc_context
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    from matplotlib.figure import Figure
+    from shapely import box
+
+    with rc_context(style.SETTINGS):
+        axes = Figure(figsize=(0.6, 0.4), dpi=150).add_axes((0, 0, 1, 1))
+        axes.set(xlim=(0, 6), ylim=(0, 4))
+        axes.set_axis_off()
+        plots.area(axes, box(1, 1, 5, 3), dataclasses.replace(look, face=style.PAPER), "one")
+        canvas = FigureCanvasAgg(axes.figure)
+        canvas.draw()
+    linear = (np.asarray(canvas.buffer_rgba())[..., :3] / 255.0) ** 2.2
+    return linear @ (0.2126, 0.7152, 0.0722)
+
+
+def test_states_stay_apart_by_hatch_or_outline_alone():
+    inks = {state: _ink(look) for state, look in style.STATES.items()}
+    for (one, a), (other, b) in itertools.combinations(inks.items(), 2):
+        assert (np.abs(a - b) > 0.3).mean() > 0.02, (one, other)
