@@ -108,7 +108,7 @@ def _mark(axes: Axes, one: Opening, frame: Floats) -> None:
     points = one.mouth.plane.to_space(ring) @ frame.T
     x, y, _ = frame @ one.mouth.centre
     line = "-" if float(frame[2] @ one.normal) > 0.3 else (0, (2, 1.5))
-    axes.plot(points[:, 0], points[:, 1], color="#D55E00", linewidth=1.2, linestyle=line)
+    axes.plot(points[:, 0], points[:, 1], color=style.WARN, linewidth=style.LINE_PT, linestyle=line)
     label = axes.annotate(
         str(one.number),
         (x, y),
@@ -117,7 +117,7 @@ def _mark(axes: Axes, one: Opening, frame: Floats) -> None:
         fontsize=style.TEXT_PT,
         fontweight="bold",
         color=style.INK,
-        path_effects=[withStroke(linewidth=2.0, foreground=style.PAPER)],
+        path_effects=[withStroke(linewidth=style.THICK_PT, foreground=style.PAPER)],
     )
     label.set_gid(f"opening {one.number}")
 

@@ -27,21 +27,6 @@ from clearance.plate import Summary, gravest_first
 from clearance.plots import area
 from clearance.style import Look
 
-MARKS = {
-    "no verdict": ("!", Look(style.PAPER, style.INK, "++", "--", 1.4)),
-    "error": ("E", Look(style.PAPER, style.INK, "++", "--", 1.0)),
-    "scrap": ("X", Look("#D55E00", "#7a3600", "xxx", width_pt=1.0)),
-    "blocked": ("B", Look("#D55E00", "#7a3600", "xxx", width_pt=1.0)),
-    "undetermined": ("?", Look(style.PAPER, style.INK, "...", ":", 1.2)),
-    "repair": ("P", Look("#E69F00", "#7a5400", "\\\\\\", width_pt=1.0)),
-    "rework": ("R", Look("#F0E442", "#7a7400", "///", width_pt=1.0)),
-    "restricted": ("S", Look("#E69F00", "#7a5400", "\\\\\\", width_pt=1.0)),
-    "use-as-is": ("U", Look("#56B4E9", "#1f5d80", "--", width_pt=1.0)),
-    "not-affected": ("N", Look("#0072B2", "#00456b", width_pt=1.0)),
-    "open": ("O", Look("#0072B2", "#00456b", width_pt=1.0)),
-}
-"""Letter and look of each recommendation."""
-
 CONFORM = ("use-as-is", "not-affected", "open")
 MAP = (0.85, 0.95, 6.3, 6.3)
 SIDE = (7.4, 0.45, 4.05, 7.1)
@@ -134,7 +119,7 @@ def _shape(summary: Summary, entry: dict[str, Any]) -> Any:
 
 
 def _draw(axes: Axes, summary: Summary, entry: dict[str, Any], names: bool) -> None:
-    letter, look = MARKS[entry["recommendation"]]
+    letter, look = style.MARKS[entry["recommendation"]]
     shape = _shape(summary, entry)
     area(axes, shape, look, f"part {entry['name']}")
     at = shapely.point_on_surface(shape)
@@ -142,7 +127,7 @@ def _draw(axes: Axes, summary: Summary, entry: dict[str, Any], names: bool) -> N
     if names:
         words += "\n" + textwrap.shorten(entry["name"], 14, placeholder="…")
     # A white rim first: text with a rim would become outlines, and could not be searched.
-    rim = [withStroke(linewidth=2.2, foreground=style.PAPER)]
+    rim = [withStroke(linewidth=style.HALO_PT, foreground=style.PAPER)]
     for effects in (rim, None):
         axes.text(
             at.x, at.y, words, ha="center", va="center", fontsize=style.SMALLEST_PT,
@@ -190,7 +175,7 @@ def _table(figure: Figure, summary: Summary) -> None:
     panel = _panel(figure, SIDE)
     at = SIDE[3]
     for name, count in summary.data["counts"].items():
-        letter, look = MARKS[name]
+        letter, look = style.MARKS[name]
         area(panel, shapely.box(0.0, at - 0.13, 0.3, at), look, "key")
         _at(panel, 0.4, at, f"{letter}  {name}: {count}")
         at -= 0.2
@@ -219,7 +204,7 @@ def _row(entry: dict[str, Any]) -> tuple[str, ...]:
         melted = f"{entry['metal_at_event_mm3'] * 1e-3:.1f} cm3"
         share = f"{100.0 * entry['metal_at_event_mm3'] / entry['metal_mm3']:.0f} %"
     return (
-        MARKS[entry["recommendation"]][0],
+        style.MARKS[entry["recommendation"]][0],
         textwrap.shorten(entry["name"], 18, placeholder="…"),
         textwrap.shorten(passage, 27, placeholder="…"),
         melted,
@@ -284,7 +269,7 @@ def _where(figure: Figure, summary: Summary, entries: Sequence[dict[str, Any]]) 
         if entry["name"] not in named:
             area(axes, _shape(summary, entry), Look("none", style.INK, width_pt=0.4), "other")
     for entry in entries:
-        area(axes, _shape(summary, entry), MARKS[entry["recommendation"]][1], "part")
+        area(axes, _shape(summary, entry), style.MARKS[entry["recommendation"]][1], "part")
 
 
 def _lines(entry: dict[str, Any], result: dict[str, Any]) -> Iterator[tuple[str, bool]]:

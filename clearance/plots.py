@@ -436,7 +436,7 @@ def _label(
         arrowprops={
             "arrowstyle": "-|>", "linewidth": style.LEADER_PT, "color": style.INK,
             "shrinkA": 0, "shrinkB": 0, "mutation_scale": 5,
-            "path_effects": [withStroke(linewidth=2.2, foreground=style.PAPER)],
+            "path_effects": [withStroke(linewidth=style.HALO_PT, foreground=style.PAPER)],
         },
     ).set_gid("leader")  # fmt: skip
 
@@ -509,9 +509,16 @@ def mark_detail(axes: Axes, detail: Axes, letter: str = DETAIL_LETTERS[0]) -> No
     """The place of a detail, with its letter."""
     (x0, x1), (y0, y1) = detail.get_xlim(), detail.get_ylim()
     axes.add_patch(
-        Rectangle((x0, y0), x1 - x0, y1 - y0, fill=False, edgecolor=style.INK, linewidth=0.8,
-                  path_effects=[withStroke(linewidth=2.2, foreground=style.PAPER)])
-    )  # fmt: skip
+        Rectangle(
+            (x0, y0),
+            x1 - x0,
+            y1 - y0,
+            fill=False,
+            edgecolor=style.INK,
+            linewidth=style.THIN_PT,
+            path_effects=[withStroke(linewidth=style.HALO_PT, foreground=style.PAPER)],
+        )
+    )
     axes.annotate(
         letter,
         (x1, y1), (1, 1), textcoords="offset points", va="bottom", ha="left",

@@ -104,18 +104,26 @@ def draw_curve(axes: Axes, curve: Curve) -> Axes:
     axes.set_ylim(0.0, top)
     _drilled(axes, curve)
     axes.plot(
-        curve.length_mm, curve.nominal_mm, color="#5a5a5a", linestyle="--", linewidth=1.2,
+        curve.length_mm,
+        curve.nominal_mm,
+        color=style.GREY,
+        linestyle="--",
+        linewidth=style.LINE_PT,
         label="nominal",
-    )  # fmt: skip
+    )
     axes.plot(
-        curve.length_mm, curve.predicted_mm, color=style.INK, linewidth=1.8, label="predicted"
+        curve.length_mm,
+        curve.predicted_mm,
+        color=style.INK,
+        linewidth=style.BOLD_PT,
+        label="predicted",
     )
     axes.axhline(
-        curve.required_mm, color="#D55E00", linestyle="-.", linewidth=1.2,
+        curve.required_mm, color=style.WARN, linestyle="-.", linewidth=style.LINE_PT,
         label=f"required, {curve.required_mm:g} mm",
     )  # fmt: skip
     for mark, row in zip(curve.marks, rows, strict=True):
-        axes.axvline(mark.at_mm, color=style.INK, linestyle=":", linewidth=0.9)
+        axes.axvline(mark.at_mm, color=style.INK, linestyle=":", linewidth=style.THIN_PT)
         if 1.0 - (row + 1) * line < share:
             continue  # no room for more words
         right = _stands_right(axes, mark.at_mm, mark.said)
@@ -138,9 +146,14 @@ def draw_curve(axes: Axes, curve: Curve) -> Axes:
 def _drilled(axes: Axes, curve: Curve) -> None:
     for n, (low, high) in enumerate(curve.drilled_mm):
         axes.axvspan(
-            low, high, facecolor="#eeeeee", edgecolor="#9a9a9a", hatch="\\\\", linewidth=0.6,
+            low,
+            high,
+            facecolor=style.PALER,
+            edgecolor=style.PALE,
+            hatch="\\\\",
+            linewidth=style.LEADER_PT,
             label="reached by a drill" if n == 0 else None,
-        )  # fmt: skip
+        )
 
 
 def _per_mm(axes: Axes) -> float:
@@ -177,12 +190,20 @@ def _rows(axes: Axes, curve: Curve) -> list[int]:
 def draw_area(axes: Axes, curve: Curve) -> Axes:
     """Draw the nominal area square to the way, and what the crossings leave of it."""
     _drilled(axes, curve)
-    axes.plot(curve.area_at_mm, curve.area_mm2, color="#5a5a5a", linestyle="--", linewidth=1.2)
+    axes.plot(
+        curve.area_at_mm, curve.area_mm2, color=style.GREY, linestyle="--", linewidth=style.LINE_PT
+    )
     for mark in curve.marks:
         axes.plot(
-            [mark.at_mm, mark.at_mm], [0.0, mark.area_mm2], color=style.INK, linewidth=1.8,
-            marker="o", markersize=4.0, markevery=[1], clip_on=False,
-        )  # fmt: skip
+            [mark.at_mm, mark.at_mm],
+            [0.0, mark.area_mm2],
+            color=style.INK,
+            linewidth=style.BOLD_PT,
+            marker="o",
+            markersize=4.0,
+            markevery=[1],
+            clip_on=False,
+        )
     known = curve.area_mm2[np.isfinite(curve.area_mm2)]
     axes.set_xlim(0.0, float(curve.length_mm[-1]))
     axes.set_ylim(0.0, 1.25 * float(known.max()) if len(known) else 1.0)
@@ -244,7 +265,7 @@ def draw_drill(axes: Axes, section: DrillSection) -> Axes:
         axis = np.stack([section.entry, section.tip])
         out = (axis[0] - axis[1]) / max(float(np.linalg.norm(axis[0] - axis[1])), 1e-9)
         line = np.stack([axis[0] + 4.0 * out, axis[1] - 2.0 * out])
-        axes.plot(line[:, 0], line[:, 1], color=style.INK, linestyle="-.", linewidth=0.8)
+        axes.plot(line[:, 0], line[:, 1], color=style.INK, linestyle="-.", linewidth=style.THIN_PT)
         _dimension(axes, section, out)
     axes.set_aspect("equal", adjustable="box")
     axes.set_xlabel("level from the entry, mm", loc="right")
@@ -267,7 +288,9 @@ def _titled(axes: Axes, title: str, section: DrillSection, level: str) -> None:
     (u0, u1), v = axes.get_xlim(), section.plan_z_mm
     short = 0.035 * (u1 - u0)
     for u, side in ((u0, 1.0), (u1, -1.0)):
-        axes.plot((u, u + side * short), (v, v), color=style.INK, linewidth=2.0, zorder=5)
+        axes.plot(
+            (u, u + side * short), (v, v), color=style.INK, linewidth=style.THICK_PT, zorder=5
+        )
         axes.annotate(
             "", (u + side * 0.5 * short, v), (0, 11), textcoords="offset points", zorder=5,
             arrowprops=ARROW,
@@ -289,7 +312,7 @@ def _dimension(axes: Axes, section: DrillSection, out: np.ndarray) -> None:
     a, b = section.entry + away, section.tip + away
     for start in (section.entry, section.tip):
         line = np.stack([start, start + away + 1.0 * side])
-        axes.plot(line[:, 0], line[:, 1], color=style.INK, linewidth=0.5)
+        axes.plot(line[:, 0], line[:, 1], color=style.INK, linewidth=style.HAIR_PT)
     axes.annotate(
         "", xy=tuple(b), xytext=tuple(a),
         arrowprops={
@@ -327,7 +350,7 @@ def _names(axes: Axes, section: DrillSection, air: float) -> None:
             arrowprops={
                 "arrowstyle": "-", "linewidth": style.LEADER_PT, "color": style.INK,
                 "shrinkA": 0, "shrinkB": 0,
-                "path_effects": [withStroke(linewidth=2.2, foreground=style.PAPER)],
+                "path_effects": [withStroke(linewidth=style.HALO_PT, foreground=style.PAPER)],
             },
         )  # fmt: skip
         text.set_gid("name")
@@ -401,10 +424,12 @@ def draw_trace(axes: Axes, letter: str, trace: np.ndarray) -> None:
     size = float(np.linalg.norm(along))
     along = along / max(size, 1e-9)
     view = np.array([-along[1], along[0]])  # the way one looks: u to the right, z up
-    axes.plot(*trace.T, color=style.INK, linestyle="-.", linewidth=0.8, zorder=4)
+    axes.plot(*trace.T, color=style.INK, linestyle="-.", linewidth=style.THIN_PT, zorder=4)
     for at, side in zip(trace, (1.0, -1.0), strict=True):
         end = np.stack([at, at + side * 0.06 * size * along])
-        axes.plot(*end.T, color=style.INK, linewidth=2.0, zorder=4, solid_capstyle="butt")
+        axes.plot(
+            *end.T, color=style.INK, linewidth=style.THICK_PT, zorder=4, solid_capstyle="butt"
+        )
         axes.annotate(
             "", tuple(at), tuple(-11.0 * view), textcoords="offset points", zorder=4,
             arrowprops=ARROW,

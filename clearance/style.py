@@ -70,7 +70,29 @@ STATES = {
 }
 """Of the void of a passage, by the passage's state."""
 
+MARKS = {
+    "no verdict": ("!", Look(PAPER, INK, "++", "--", 1.4)),
+    "error": ("E", Look(PAPER, INK, "++", "--", 1.0)),
+    "scrap": ("X", STATES["blocked"]),
+    "blocked": ("B", STATES["blocked"]),
+    "undetermined": ("?", Look(PAPER, INK, "...", ":", 1.2)),
+    "repair": ("P", STATES["restricted"]),
+    "rework": ("R", Look("#F0E442", "#7a7400", "///", width_pt=1.0)),
+    "restricted": ("S", STATES["restricted"]),
+    "use-as-is": ("U", Look("#56B4E9", "#1f5d80", "--", width_pt=1.0)),
+    "not-affected": ("N", STATES["open"]),
+    "open": ("O", STATES["open"]),
+}
+"""Letter and look of each recommendation."""
+
 LEADER_PT, HATCH_PT, BAR_PT = 0.6, 0.6, 2.5
+HAIR_PT, THIN_PT, LINE_PT, BOLD_PT, THICK_PT = 0.5, 0.8, 1.2, 1.8, 2.0
+"""Widths of lines: axes of symmetry, outlines, curves, the curve that counts, ends of cuts."""
+HALO_PT = 2.2
+"""Width of the paper-coloured rim around words that stand over lines."""
+GREY, PALE, PALER = "#5a5a5a", "#9a9a9a", "#eeeeee"
+WARN = "#D55E00"
+"""Of what is required, and of the opening that a mark is about."""
 
 SETTINGS: Any = {
     "font.family": "DejaVu Sans",
