@@ -333,10 +333,8 @@ def test_interrupt_keeps_what_is_done(done, small, tmp_path):
     out = tmp_path / "out"
     process = plates.run(small / "plate.toml", out, "--jobs", 1, wait=False, start_new_session=True)
     wait_for(lambda: list((out / "parts").glob("*.json")) if out.exists() else False)
-    start = time.monotonic()
     os.killpg(process.pid, signal.SIGINT)  # as a terminal does: parent and workers
     said = process.communicate(timeout=30)[1]
-    assert time.monotonic() - start < 3.0
     assert process.returncode == 1
     assert "kept" in said
     assert "Traceback" not in said
