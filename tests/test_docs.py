@@ -1,6 +1,7 @@
 """What the README and the docs show is what the program does."""
 
 import importlib.util
+import json
 import re
 import shlex
 import shutil
@@ -33,6 +34,13 @@ def commands(text):
 
 
 SHOWN = [(page, words) for page in PAGES for words in commands((ROOT / page).read_text("utf-8"))]
+
+
+def load(script):
+    spec = importlib.util.spec_from_file_location(Path(script).stem, ROOT / script)
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
 
 
 @pytest.fixture(scope="module")
@@ -69,13 +77,29 @@ def test_commands_of_the_docs_run(run, page, words):
     assert done.exit_code in VERDICTS, done.output
 
 
-def test_the_readme_shows_the_real_output(run):
-    block = re.search(r"```console\n\$ clearance check (\S+)\n(.*?)```", README, re.DOTALL)
-    done, _ = run(["check", block[1]])
-    assert done.exit_code == 3
+ANSWERS = [
+    (page, shlex.split(line.removeprefix("clearance ")), answer)
+    for page in PAGES
+    for line, answer in re.findall(
+        r"^```console\n\$ (clearance [^\n]*)\n((?!```).+?)^```",
+        (ROOT / page).read_text("utf-8"),
+        re.DOTALL | re.MULTILINE,
+    )
+]
+
+
+def test_the_readme_shows_an_answer():
+    assert [words for page, words, _ in ANSWERS if page == "README.md"]
+
+
+@pytest.mark.parametrize(
+    ("page", "words", "answer"), ANSWERS, ids=[f"{page}: {' '.join(w)}" for page, w, _ in ANSWERS]
+)
+def test_the_docs_show_the_real_answers(run, page, words, answer):
+    done, _ = run(words)
     printed = [line.rstrip() for line in done.stdout.splitlines()]
     at = 0
-    for line in block[2].splitlines():
+    for line in answer.splitlines():
         if line == "...":
             continue  # here some lines are left out
         assert line.rstrip() in printed[at:], line
@@ -129,10 +153,7 @@ def test_links_lead_somewhere(page):
 
 
 def test_the_figures_of_the_docs_are_drawn_by_the_program(tmp_path):
-    spec = importlib.util.spec_from_file_location("make_figures", ROOT / "docs/make_figures.py")
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    module.main(tmp_path)
+    load("docs/make_figures.py").main(tmp_path)
     kept = sorted(path.name for path in (ROOT / "docs/figures").iterdir())
     assert sorted(path.name for path in tmp_path.iterdir()) == kept
     for name in kept:
@@ -147,3 +168,23 @@ def test_pictures_of_the_docs_come_from_the_script():
     pictures = [name for text in texts for name in re.findall(r"!\[[^]]*\]\((.*?)\)", text)]
     assert pictures
     assert {Path(name).name for name in pictures} <= drawn
+
+
+VALIDATION = (ROOT / "docs/validation.md").read_text(encoding="utf-8")
+COMPUTED = ["Clear diameters", "Open areas", "Tables and formulas"]
+
+
+@pytest.mark.parametrize("title", COMPUTED)
+def test_the_validation_page_is_what_comes_out(title):
+    rows = load("docs/make_validation.py").SECTIONS[title]
+    for row in rows():
+        assert f"| {' | '.join(row)} |" in VALIDATION
+
+
+def test_the_validation_page_shows_the_shipped_cases():
+    # tests/golden checks them all; here only that the page says what was expected of them.
+    for path in (ROOT / "cases").glob("*/expected.json"):
+        expected = json.loads(path.read_text(encoding="utf-8"))
+        if (path.parent / "case.toml").exists():
+            word = expected["recommendation"]
+            assert f"{path.parent.name}, recommendation | {word} | by hand | {word} |" in VALIDATION
