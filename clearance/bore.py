@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
@@ -17,6 +18,7 @@ from numba import njit
 from numpy.typing import ArrayLike, NDArray
 
 from clearance.sections import Plane
+from clearance.stretches import fixed
 
 if TYPE_CHECKING:
     from shapely import Polygon
@@ -85,6 +87,8 @@ class Solid(NamedTuple):
     faces : list of (N,) ndarray of int64
         Corners of each face, counter-clockwise from outside; sides, then point (or flat front),
         then back.
+    edges : (2, E) ndarray of int64
+        Corners at the start and at the end of every edge of every face.
     normals : (F, 3) ndarray
         Outward, of unit length.
     offsets : (F,) ndarray, mm
@@ -93,10 +97,12 @@ class Solid(NamedTuple):
 
     vertices: Floats
     faces: list[Ints]
+    edges: Ints
     normals: Floats
     offsets: Floats
 
 
+@lru_cache(maxsize=64)
 def solid(bore: Bore) -> Solid:
     """Return the polyhedron of a bore.
 
@@ -124,18 +130,15 @@ def solid(bore: Bore) -> Solid:
         faces.append(here + count)
     faces.append(here[::-1])
     corners = np.concatenate(vertices)
-    normals = np.array([_normal(corners[face]) for face in faces])
-    offsets = np.array(
-        [normal @ corners[face[0]] for normal, face in zip(normals, faces, strict=True)]
-    )
-    return Solid(corners, faces, normals, offsets)
-
-
-def _normal(corners: Floats) -> Floats:
-    """Unit normal of a flat polygon (N, 3)."""
-    doubled = np.cross(corners - corners[0], np.roll(corners, -1, axis=0) - corners[0]).sum(axis=0)
-    result: Floats = doubled / np.linalg.norm(doubled)
-    return result
+    start = np.concatenate(faces)
+    end = np.concatenate([[*face[1:], face[0]] for face in faces])
+    first = np.repeat([face[0] for face in faces], [len(face) for face in faces])
+    parts = np.cross(corners[start] - corners[first], corners[end] - corners[first])
+    begin = np.cumsum([0, *(len(face) for face in faces[:-1])])
+    doubled = np.add.reduceat(parts, begin)
+    normals = doubled / np.linalg.norm(doubled, axis=1)[:, None]
+    offsets = np.einsum("ij,ij->i", normals, corners[start[begin]])
+    return Solid(corners, faces, np.stack([start, end]), normals, offsets)
 
 
 def soup(bore: Bore) -> Singles:
@@ -178,8 +181,7 @@ def section(bore: Bore, plane: Plane) -> Polygon:
     shape = solid(bore)
     height = plane.signed(shape.vertices)
     height[np.abs(height) < 1e-9] = 0.0
-    start = np.concatenate(shape.faces)
-    end = np.concatenate([np.roll(face, -1) for face in shape.faces])
+    start, end = shape.edges
     crossed = height[start] * height[end] < 0.0
     a, b = start[crossed], end[crossed]
     share = (height[a] / (height[a] - height[b]))[:, None]
@@ -230,7 +232,7 @@ def _cut(triangles: Singles, bore: Bore, keep: bool) -> tuple[Singles, Ints]:
     shape = solid(bore)
     box = np.stack([shape.vertices.min(axis=0), shape.vertices.max(axis=0)])
     given = np.ascontiguousarray(triangles, np.float32).reshape(-1, 3, 3)
-    pieces, count, cut = _subtract(given, shape.normals, shape.offsets, box, keep)
+    pieces, count, cut = _subtract(fixed(given), shape.normals, shape.offsets, box, keep)
     return pieces[:count].copy(), cut
 
 
@@ -260,16 +262,31 @@ def _heights(corners: Floats, count: int, normal: Floats, offset: float, height:
 
 
 @njit(cache=True, nogil=True)
+def _copy(source: Floats, n: int, target: Floats, m: int) -> None:
+    """Write row n of `source` to row m of `target`; a slice would take seconds to compile."""
+    for k in range(3):
+        target[m, k] = source[n, k]
+
+
+@njit(cache=True, nogil=True)
+def _put(source: Singles, n: int, target: Singles, m: int) -> None:
+    """Write triangle n of `source` to place m of `target`."""
+    for i in range(3):
+        for k in range(3):
+            target[m, i, k] = source[n, i, k]
+
+
+@njit(cache=True, nogil=True)
 def _split(corners: Floats, count: int, height: Floats, low: Floats, high: Floats) -> Any:
     """Divide a convex polygon at height 0; returns the number of corners below and above."""
     under, over = 0, 0
     for n in range(count):
         m = n + 1 if n + 1 < count else 0
         if height[n] <= 0.0:
-            low[under] = corners[n]
+            _copy(corners, n, low, under)
             under += 1
         if height[n] >= 0.0:
-            high[over] = corners[n]
+            _copy(corners, n, high, over)
             over += 1
         if height[n] * height[m] < 0.0:
             # From the lower end, so that a neighbour with the same edge gets the same point.
@@ -277,7 +294,7 @@ def _split(corners: Floats, count: int, height: Floats, low: Floats, high: Float
             share = height[a] / (height[a] - height[b])
             for k in range(3):
                 low[under, k] = corners[a, k] + share * (corners[b, k] - corners[a, k])
-            high[over] = low[under]
+            _copy(low, under, high, over)
             under += 1
             over += 1
     return under, over
@@ -289,7 +306,8 @@ def _room(pieces: Singles, count: int) -> Singles:
     if count < pieces.shape[0]:
         return pieces
     longer = np.empty((2 * pieces.shape[0] + 64, 3, 3), np.float32)
-    longer[:count] = pieces
+    for n in range(count):
+        _put(pieces, n, longer, n)
     return longer
 
 
@@ -351,6 +369,6 @@ def _subtract(triangles: Singles, normals: Floats, offsets: Floats, box: Floats,
             entered += 1
         elif keep:
             pieces = _room(pieces, first)
-            pieces[first] = triangles[t]
+            _put(triangles, t, pieces, first)
             count = first + 1
     return pieces, count, entering[:entered].copy()

@@ -8,13 +8,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numba import njit
 from numpy.typing import ArrayLike, NDArray
 
 from clearance.sections import Floats, Ints, Plane, Segments, Singles, cut, trace
+from clearance.stretches import STRETCH, boxes_of, fixed
 
 SMALLEST, LARGEST = 0.7, 1.5  # equivalent radius of a mouth over the radius given
 LEAST_MOVE = 2.0  # mm; a mouth may lie this far from the centre given, or half its radius
@@ -45,28 +46,50 @@ class Bore(NamedTuple):
 
 
 @njit(cache=True, nogil=True)
-def select(triangles: Singles, boxes: Singles) -> tuple[Ints, Ints]:
-    """Pairs of box and triangle whose bounding box meets it."""
+def _apart(low: Any, high: Any, box: Singles) -> bool:
+    for j in range(3):
+        if low[j] > box[1, j] or high[j] < box[0, j]:
+            return True
+    return False
+
+
+@njit(cache=True, nogil=True)
+def _select(triangles: Singles, stretches: Singles, boxes: Singles) -> tuple[Ints, Ints]:
     which = np.empty(4096, np.int64)
     found = np.empty(4096, np.int64)
+    near = np.empty(boxes.shape[0], np.int64)
     count = 0
-    for i in range(triangles.shape[0]):
+    for s in range(stretches.shape[0]):
+        last = 0
         for k in range(boxes.shape[0]):
-            meets = True
-            for j in range(3):
-                a, b, c = triangles[i, 0, j], triangles[i, 1, j], triangles[i, 2, j]
-                if min(a, b, c) > boxes[k, 1, j] or max(a, b, c) < boxes[k, 0, j]:
-                    meets = False
-                    break
-            if not meets:
-                continue
-            if count == found.shape[0]:
-                which = np.concatenate((which, np.empty_like(which)))
-                found = np.concatenate((found, np.empty_like(found)))
-            which[count] = k
-            found[count] = i
-            count += 1
+            if not _apart(stretches[s, :3], stretches[s, 3:], boxes[k]):
+                near[last] = k
+                last += 1
+        if last == 0:
+            continue
+        for i in range(s * STRETCH, min((s + 1) * STRETCH, triangles.shape[0])):
+            for k in near[:last]:
+                meets = True
+                for j in range(3):
+                    a, b, c = triangles[i, 0, j], triangles[i, 1, j], triangles[i, 2, j]
+                    if min(a, b, c) > boxes[k, 1, j] or max(a, b, c) < boxes[k, 0, j]:
+                        meets = False
+                        break
+                if not meets:
+                    continue
+                if count == found.shape[0]:
+                    which = np.concatenate((which, np.empty_like(which)))
+                    found = np.concatenate((found, np.empty_like(found)))
+                which[count] = k
+                found[count] = i
+                count += 1
     return which[:count], found[:count]
+
+
+def select(triangles: Singles, boxes: Singles) -> tuple[Ints, Ints]:
+    """Pairs of box and triangle whose bounding box meets it."""
+    which, found = _select(fixed(triangles), boxes_of(triangles), boxes)
+    return which, found
 
 
 @njit(cache=True, nogil=True)

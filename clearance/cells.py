@@ -69,7 +69,8 @@ def _raster(start: Array, z: Array, cells: Array, z0: float, pitch: float, touch
                 end = _first_from(high, z0, pitch)
                 if z0 + end * pitch == high:
                     end += 1
-            row[max(first, 0) : max(min(end, nz), 0)] = 1
+            for k in range(max(first, 0), min(end, nz)):
+                row[k] = 1
 
 
 def raster(
@@ -160,7 +161,9 @@ def _across(square: Array, axis: int) -> None:
     old = np.empty((count, square.shape[2]), np.int32)
     for m in range(others):
         for n in range(count):
-            old[n] = _row(square, m, n, axis)
+            row = _row(square, m, n, axis)
+            for k in range(row.size):
+                old[n, k] = row[k]
         for n in range(count):
             row = _row(square, m, n, axis)
             step = 1

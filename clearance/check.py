@@ -10,6 +10,7 @@ import os
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import TypeVar
 
 import numpy as np
@@ -22,13 +23,13 @@ from clearance.checked import Checked, Progress, prepare, silent
 from clearance.loose import trapped_powder, unmelted
 from clearance.passage_check import PassageCheck
 from clearance.predicted import NOMINAL
-from clearance.remedy import disposition, remedied
-from clearance.result import Result
+from clearance.remedy import Remedied, disposition, remedied
+from clearance.result import GaugePin, Result
 from clearance.resumed import resumed_sections
 from clearance.signs import signs
 from clearance.stray import offset
 
-Found = TypeVar("Found")
+Found, Other = TypeVar("Found"), TypeVar("Other")
 MOST_THREADS = 4
 """Passages side by side at most: each needs a window's memory."""
 
@@ -92,14 +93,22 @@ def examine(checked: Checked, progress: Progress = silent, threads: int | None =
     """Judge every passage as `conclude` does, and keep the passage checks."""
     case = checked.case
     checks = [PassageCheck(checked, p) for p in case.passage]
-    remedies = _side_by_side(lambda c: remedied(c, c.result(progress), progress), checks, threads)
-    pins = [
-        pin for found in _side_by_side(PassageCheck.gauge_pins, checks, threads) for pin in found
-    ]
-    progress("loose powder, and what the part would show")
-    routes = {c.passage.name: c.nominal.way.route for c in checks}
     events = checked.unknowns.variants[0].events or ()
     nominal, predicted = checked.whole.predict(NOMINAL), checked.whole.predict(events)
+
+    def judged(check: PassageCheck) -> tuple[Remedied, list[GaugePin]]:
+        return remedied(check, check.result(progress), progress), check.gauge_pins()
+
+    # The largest first, or it would run on alone at the end.
+    largest = sorted(checks, key=PassageCheck.size, reverse=True)
+    joints, found = _side_by_side(
+        [partial(judged, check) for check in largest], partial(resumed_sections, predicted), threads
+    )
+    by_name = {check.passage.name: one for check, one in zip(largest, found, strict=True)}
+    remedies = [by_name[check.passage.name][0] for check in checks]
+    pins = [pin for check in checks for pin in by_name[check.passage.name][1]]
+    progress("loose powder, and what the part would show")
+    routes = {c.passage.name: c.nominal.way.route for c in checks}
     gaps = unmelted(predicted, routes)
     result = Result(
         part=case.part.name,
@@ -119,7 +128,7 @@ def examine(checked: Checked, progress: Progress = silent, threads: int | None =
                 case.part.mesh_tolerance,
             ),
         ),
-        resumed_section=resumed_sections(predicted),
+        resumed_section=joints,
         translations=case.translations,
         assumptions=case.assumptions,
         notices=tuple(dict.fromkeys((*case.notices, *checked.notices, *_cut_ports(checked)))),
@@ -145,18 +154,17 @@ def _cut_ports(checked: Checked) -> list[str]:
 
 
 def _side_by_side(
-    work: Callable[[PassageCheck], Found], checks: list[PassageCheck], threads: int | None
-) -> list[Found]:
-    """Do the same for every passage, in threads: the kernels let go of the interpreter."""
+    works: list[Callable[[], Found]], last: Callable[[], Other], threads: int | None
+) -> tuple[Other, list[Found]]:
+    """Do all of `works`, then `last`, in threads: the kernels let go of the interpreter."""
     count = threads or min(processors(), MOST_THREADS)
-    if count == 1 or len(checks) == 1:
-        return [work(one) for one in checks]
+    if count == 1:
+        return last(), [work() for work in works]
     pool = ThreadPoolExecutor(count)
     try:
-        # The largest first, or it would run on alone at the end.
-        by_size = sorted(checks, key=PassageCheck.size, reverse=True)
-        begun = {id(one): pool.submit(work, one) for one in by_size}
-        return [begun[id(one)].result() for one in checks]
+        begun = [pool.submit(work) for work in works]
+        ending = pool.submit(last)
+        return ending.result(), [one.result() for one in begun]
     finally:
         pool.shutdown(cancel_futures=True)
 

@@ -203,6 +203,14 @@ paper_option = click.option(
     help="Paper of the report.",
 )
 
+margins_option = click.option(
+    "--margins",
+    is_flag=True,
+    help="Tell how many layers the height of the first stray sheet, its first wrong layer and "
+    "their number may be off, each by itself, before a state or the recommendation changes. "
+    "Every step up to three each way is a check of its own.",
+)
+
 debug_option = click.option(
     "--debug",
     is_flag=True,
@@ -246,6 +254,7 @@ def main(ctx: click.Context) -> None:
 @json_option
 @report_option
 @paper_option
+@margins_option
 @debug_option
 @click.pass_context
 def check(
@@ -255,6 +264,7 @@ def check(
     json_file: Path | None,
     report_file: Path | None,
     paper: str,
+    margins: bool,
 ) -> None:
     """Check every passage of one part.
 
@@ -277,6 +287,8 @@ def check(
                 raise ClearanceError(f"{report_file}: found in --json and --report, expected two")
         run = _computing(say)
         examined = run.examine(run.prepare(known, pitch, say), say)
+        if margins:
+            examined = _with_margins(examined, say)
         result: Result = examined.result
         files = {json_file: as_text(result).encode()} if json_file and to_file else {}
         if report_file is not None:
@@ -368,6 +380,15 @@ def section(
         figures = section_pages(known, pitch, Asked(heights, along, drill), say)
         interrupts.stop_if_seen()
         write_pages(figures, output)
+
+
+def _with_margins(examined: Examined, say: Callable[[str], None]) -> Examined:
+    from dataclasses import replace
+
+    from clearance.margins import margins
+
+    found = margins(examined.checked, examined.result, say)
+    return replace(examined, result=replace(examined.result, margins=found))
 
 
 def _report(examined: Examined, paper: str, say: Callable[[str], None]) -> bytes:

@@ -19,6 +19,7 @@ from numba import njit
 from numpy.typing import NDArray
 
 from clearance.errors import GridError
+from clearance.stretches import fixed
 
 MOST_COLUMNS = 150_000_000
 """Columns of a grid at most: about 70 bytes each while they are sorted."""
@@ -174,7 +175,7 @@ def cast(
     shift = (snap_even(shift_mm[0]), snap_even(shift_mm[1]))
     try:
         column, z, delta = _crossings(
-            triangles, grid.x0, grid.y0, grid.step, grid.nx, grid.ny, *shift
+            fixed(triangles), grid.x0, grid.y0, grid.step, grid.nx, grid.ny, *shift
         )
         start, runs, most, least, unclosed = _wind(column, z, delta, grid.count)
     except MemoryError:
@@ -261,7 +262,8 @@ def _owns(dx: int, dy: int) -> bool:
 @njit(cache=True, nogil=True)
 def _grown(array, capacity):  # type: ignore[no-untyped-def]
     larger = np.empty(capacity, array.dtype)
-    larger[: array.shape[0]] = array
+    for n in range(array.shape[0]):  # a slice would be copied as fast, but compiles in seconds
+        larger[n] = array[n]
     return larger
 
 
@@ -330,7 +332,8 @@ def _sort(z, d, low, high):  # type: ignore[no-untyped-def]
 @njit(cache=True, nogil=True)
 def _grown_runs(runs):  # type: ignore[no-untyped-def]
     larger = np.empty((2 * runs.shape[0], 2), np.float64)
-    larger[: runs.shape[0]] = runs
+    for n in range(runs.shape[0]):
+        larger[n, 0], larger[n, 1] = runs[n, 0], runs[n, 1]
     return larger
 
 
@@ -340,13 +343,15 @@ def _within(start, z, ny, i0, j0, nx, ny_in):  # type: ignore[no-untyped-def]
     for i in range(nx):
         for j in range(ny_in):
             c = (i0 + i) * ny + j0 + j
-            out_start[i * ny_in + j + 1] = start[c + 1] - start[c]
-    out_start = np.cumsum(out_start)
+            n = i * ny_in + j
+            out_start[n + 1] = out_start[n] + start[c + 1] - start[c]
     out = np.empty((out_start[-1], 2), np.float64)
     for i in range(nx):
         a = start[(i0 + i) * ny + j0]
         b = start[(i0 + i) * ny + j0 + ny_in]
-        out[out_start[i * ny_in] : out_start[i * ny_in] + b - a] = z[a:b]
+        shift = out_start[i * ny_in] - a
+        for r in range(a, b):
+            out[r + shift, 0], out[r + shift, 1] = z[r, 0], z[r, 1]
     return out_start, out
 
 

@@ -157,8 +157,9 @@ def _build(soup: Array) -> tuple[Array, Array, Array]:
 
     triangles = np.empty_like(soup)
     boxes = np.empty((2 * leaves, 6), np.float32)
-    boxes[:, :3] = np.inf  # an empty soup keeps this box, which is infinitely far from everything
-    boxes[:, 3:] = -np.inf
+    for node in range(2 * leaves):  # an empty soup keeps this box, infinitely far from everything
+        for k in range(3):
+            boxes[node, k], boxes[node, 3 + k] = np.inf, -np.inf
     for leaf in range(leaves):
         box = boxes[leaves + leaf]
         for n in range(_begin(leaf, leaves, count), _begin(leaf + 1, leaves, count)):
@@ -846,10 +847,30 @@ def widen(
     search: it does not find another way round an obstacle. Where the steps between vertices come
     much nearer to metal than the vertices do, half and a quarter of the spacing are tried.
     """
-    given = _as_points(polyline)
-    if len(tree.order) == 0 or len(given) < 2:
-        return given
-    best, least = given, certified_clearance(tree, given, enough)[0]
+    return widened(
+        tree,
+        polyline,
+        spacing_mm=spacing_mm,
+        fixed_ends=fixed_ends,
+        rounds=rounds,
+        enough=enough,
+    )[0]
+
+
+def widened(
+    tree: Tree,
+    polyline: ArrayLike,
+    *,
+    spacing_mm: float,
+    fixed_ends: bool = True,
+    rounds: int = 30,
+    enough: float = np.inf,
+) -> tuple[Floats, float, Floats | None]:
+    """`widen`, with the `certified_clearance` of the route that it returns."""
+    best = _as_points(polyline)
+    least, where = certified_clearance(tree, best)
+    if len(tree.order) == 0 or len(best) < 2:
+        return best, least, where
     for divisor in (1, 2, 4):
         spacing = spacing_mm / divisor
         route = best
@@ -860,9 +881,9 @@ def widen(
             )
             if np.linalg.norm(np.diff(route, axis=0), axis=1).max() < 1.9 * spacing:
                 break  # else the vertices have spread until they held one another back
-        bound = certified_clearance(tree, route, enough)[0]
+        bound, at = certified_clearance(tree, route)
         if bound >= least:
-            best, least = route, bound
+            best, least, where = route, bound, at
         if bound >= enough or bound >= FINE_ENOUGH * room:
             break  # else a step between vertices comes much nearer than the vertices themselves
-    return best
+    return best, least, where

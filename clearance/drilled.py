@@ -89,25 +89,40 @@ class Drilled(Predicted):
     def surface(self) -> Soup:
         """Triangles of metal that hold the whole boundary of the void in the window."""
         pieces = [soup for piece in self._pieces() for soup in self._piece_surface(*piece)]
-        if self.added is not None:
-            pieces.append(meeting(self.added, self.window.box))
-        nominal = np.concatenate(pieces) if pieces else np.empty((0, 3, 3), np.float32)
+        nominal = np.concatenate([*pieces, self._measured])
+        left = self._outside(np.concatenate(pieces))
         cut = any(len(bores.meeting(nominal, bore)) for bore in self.bores)
-        for bore in self.bores:
-            nominal = bores.outside(nominal, bore)
+        return np.concatenate([left, self.stray, *([self.walls()] if cut else [])])
+
+    @cached_property
+    def stray(self) -> Soup:
+        """What the bores leave of all stray metal in the window."""
         sheets = [
             extruded(self._left_of(slab), slab.low, slab.high) for slab in self.table if slab.gates
         ]
-        return np.concatenate([nominal, *sheets, *([self.walls()] if cut else [])])
+        return np.concatenate([self._outside(self._measured), *sheets])
+
+    @property
+    def only_more(self) -> bool:
+        """Metal of the nominal part may be gone."""
+        return False
+
+    @property
+    def _measured(self) -> Soup:
+        none = np.empty((0, 3, 3), np.float32)
+        return none if self.added is None else meeting(self.added, self.window.box)
+
+    def _outside(self, soup: Soup) -> Soup:
+        for bore in self.bores:
+            soup = bores.outside(soup, bore)
+        return soup
 
     def metal_near(self, box: Box) -> Soup:
         """All triangles of metal in a box, those of the part far from the window's region too."""
         soup = self.bare_surface(box)
         if self.added is not None:
             soup = np.concatenate([soup, meeting(self.added, box)])
-        for bore in self.bores:
-            soup = bores.outside(soup, bore)
-        return np.concatenate([meeting(self.surface, box), soup])
+        return np.concatenate([meeting(self.surface, box), self._outside(soup)])
 
     def _left_of(self, slab: Slab) -> Any:
         """Outline of what the bores leave of a sheet over a slab's whole height.

@@ -124,15 +124,14 @@ def _area(predicted: Predicted, event: Event) -> float:
 @njit(cache=True, nogil=True)
 def _touching(start, z, piece, columns, low, high):  # type: ignore[no-untyped-def]
     """Pieces of the void runs of some columns that meet a range of height (faces included)."""
-    found = np.empty(0, np.int64)
+    found = np.zeros(piece.max() + 1, np.bool_)
     for c in columns:
         for k in range(start[c + 1] - start[c] + 1):
             z0 = z[start[c] + k - 1, 1] if k > 0 else -np.inf
             z1 = z[start[c] + k, 0] if start[c] + k < start[c + 1] else np.inf
-            number = piece[start[c] + c + k]
-            if z0 <= high and z1 >= low and not (found == number).any():
-                found = np.append(found, number)
-    return found
+            if z0 <= high and z1 >= low:
+                found[piece[start[c] + c + k]] = True
+    return np.flatnonzero(found)
 
 
 def _middle(grid: Grid, mask: NDArray[np.bool_], z: float) -> tuple[float, float, float]:

@@ -63,6 +63,7 @@ class PassageCheck:
         )
         self._windows: dict[float, Window] = {}
         self._wide: dict[Events, Predicted] = {}
+        self._nominal_search: Search | None = None
         self.judged: list[Judged] = []
 
     def window(self, pitch_mm: float) -> Window:
@@ -70,6 +71,11 @@ class PassageCheck:
         if pitch_mm not in self._windows:
             self._windows[pitch_mm] = self.checked.window((self.inlet, self.outlet), pitch_mm)
         return self._windows[pitch_mm]
+
+    @property
+    def _base_pitch(self) -> float:
+        """Pitch of the check as its grids have it, mm."""
+        return self.checked.whole.grid.pitch_mm
 
     def size(self) -> float:
         """Volume of the window, mm3."""
@@ -95,8 +101,10 @@ class PassageCheck:
         return wide
 
     def search(self, predicted: Predicted, found: list[Crossing]) -> Search:
-        """The search for ways in a predicted part."""
-        return Search(
+        """The search for ways in a predicted part; that in the nominal part is kept for reuse."""
+        if self._nominal_search is not None and self._nominal_search.predicted is predicted:
+            return self._nominal_search
+        search = Search(
             predicted,
             self.inlet,
             self.outlet,
@@ -104,6 +112,9 @@ class PassageCheck:
             found,
             self.checked.case.grid.smallest_way,
         )
+        if not _has_event(predicted) and predicted.grid.pitch_mm == self._base_pitch:
+            self._nominal_search = search
+        return search
 
     def belongs(self, window: Window) -> Callable[[NDArray[np.float64]], bool]:
         """Whether a nominal point lies in the void that this passage runs through."""
@@ -141,6 +152,7 @@ class PassageCheck:
         search = self.search(predicted, found)
         hint = None if variant.events is NOMINAL else self.nominal.way
         way = search.way(enough_mm=self.required, hint=hint)
+        search.forget_cells()
         graph = passage_graph(predicted, self.inlet, self.outlet, found)
         ways = on_way(graph)
         state, reasons = self._state(way, [c for n, c in enumerate(found) if n in ways])
@@ -216,7 +228,10 @@ class PassageCheck:
         events = self.checked.unknowns.variants[0].events
         nominal = self.search(self.predicted(NOMINAL, self.checked.pitch_mm), []).metal
         predicted = self.predicted(events, self.checked.pitch_mm)
-        walls = self.search(predicted, []).metal
+        if predicted.in_place:  # what is there is there still
+            walls = np.concatenate([nominal, predicted.stray])
+        else:
+            walls = self.search(predicted, []).metal
         ends = (self.inlet, self.outlet)
         return [pin for end in ends for pin in gauge_pins(end, predicted, walls, nominal)]
 

@@ -34,6 +34,8 @@ MOST_CELLS = 600_000_000
 """Cells of a dense window at most (about 8 bytes each while a way is sought)."""
 MOST_TRIES = 8
 """Routes tried before a way is left unproven."""
+BEND = 2.0
+"""A route is bent over so many radii before and behind stray metal in its way."""
 WINDING = 4
 """A route of more cells than this many times the window's sides is made short."""
 NECK = 0.2
@@ -170,14 +172,16 @@ def layer_behind(
     boxes = shapely.box(grid.x_mm(i), grid.y_mm(j), grid.x_mm(i + 1), grid.y_mm(j + 1))
     meets = shapely.intersects(outline, boxes)
     i, j = i[meets], j[meets]
+    if abs(normal[2]) <= LEVEL:
+        low, high = _heights_aside(layers, normal, grid, i, j)
+        return i * (grid.ny - 1) + j, low, high
     low = np.full(len(i), points[:, 2].min())
     high = np.full(len(i), points[:, 2].max())
-    if abs(normal[2]) > LEVEL:
-        corners = np.stack(
-            [_height(layers, normal, grid, i + a, j + b) for a in (0, 1) for b in (0, 1)]
-        )
-        low = np.maximum(low, corners.min(axis=(0, 1)))
-        high = np.minimum(high, corners.max(axis=(0, 1)))
+    corners = np.stack(
+        [_height(layers, normal, grid, i + a, j + b) for a in (0, 1) for b in (0, 1)]
+    )
+    low = np.maximum(low, corners.min(axis=(0, 1)))
+    high = np.minimum(high, corners.max(axis=(0, 1)))
     return i * (grid.ny - 1) + j, low, high
 
 
@@ -197,6 +201,34 @@ def _height(
             for ring in layers
         ]
     )
+
+
+def _heights_aside(
+    layers: list[Floats], normal: Floats, grid: Grid, i: NDArray[np.int64], j: NDArray[np.int64]
+) -> tuple[Floats, Floats]:
+    """Least and greatest height of an upright mouth's layers over squares, (N,) and (N,) mm.
+
+    The mouth is cut by upright lines where the squares begin and end along it: a square at
+    a round mouth's side must not be looked at over the height of its middle, where it may
+    hold another void.
+    """
+    aside = np.array([-normal[1], normal[0]]) / np.hypot(normal[0], normal[1])
+    corners = np.stack(
+        [grid.x_mm(i + a) * aside[0] + grid.y_mm(j + b) * aside[1] for a in (0, 1) for b in (0, 1)]
+    )
+    begin, end = corners.min(0)[:, None] - CUT_MM, corners.max(0)[:, None] + CUT_MM
+    low, high = np.full(len(i), np.inf), np.full(len(i), -np.inf)
+    for ring in layers:
+        at, z = ring[:, :2] @ aside, ring[:, 2]
+        a, b, za, zb = at[:-1], at[1:], z[:-1], z[1:]
+        run = np.where(np.abs(b - a) > 1e-12, b - a, 1.0)
+        met = (np.minimum(a, b) <= end) & (np.maximum(a, b) >= begin)
+        for bound in (begin, end, a, b):
+            share = np.clip((np.clip(bound, begin, end) - a) / run, 0.0, 1.0)
+            heights = za + share * (zb - za)
+            low = np.minimum(low, np.where(met, heights, np.inf).min(1))
+            high = np.maximum(high, np.where(met, heights, -np.inf).max(1))
+    return low, high
 
 
 @dataclass(eq=False)
@@ -354,6 +386,10 @@ class Search:
         most_mm = mouth_mm + 2.0 * predicted.grid.pitch_mm
         self.cells = Cells(predicted, tuple(moved_mouth(predicted, m) for m in mouths), most_mm)
 
+    def forget_cells(self) -> None:
+        """Give back the memory of the cells; they are worked out again if a way is asked for."""
+        self.cells = replace(self.cells)
+
     @cached_property
     def walls(self) -> NDArray[np.float32]:
         """Triangles of the metal that bounds the void behind the two mouths."""
@@ -411,12 +447,16 @@ class Search:
         """Bracket the widest way that uses none of the crossings in `closed`.
 
         `enough_mm`: a bracket that lies wholly on one side of it need not be narrower
-        than a pitch. `hint`: the way in the nominal part, which may still be the widest.
+        than 0.3 of a pitch. `hint`: the way in the nominal part, which may still be the widest.
         """
         ceiling, leak = self._ceiling(closed)
         if ceiling < self.smallest_way_mm:
             return Way(0.0, 0.0, np.empty((0, 3)), leak, None)
-        low, route, throat = self._still(hint, ceiling) if not closed else (0.0, NO_ROUTE, None)
+        if hint is not None and hint.leak_mm == 0.0 and self.predicted.only_more:
+            ceiling = min(ceiling, hint.high_mm)
+        low, route, throat = (0.0, NO_ROUTE, None)
+        if hint is not None and not closed:
+            low, route, throat = self._still(hint, ceiling, enough_mm)
         if low == 0.0:
             low, route, throat = self._route(closed, ceiling, enough_mm)
         leak_mm, leak_at = self._leak() if leak else (0.0, None)
@@ -425,6 +465,8 @@ class Search:
         if leak or 2.0 * low < self.smallest_way_mm:
             return Way(0.0, ceiling, NO_ROUTE, leak, None, leak_mm, leak_at)
         high = ceiling
+        if hint is not None and (2.0 * low, high) == (hint.low_mm, hint.high_mm):
+            return Way(2.0 * low, high, route, leak, throat, leak_mm, leak_at)
         if high - 2.0 * low > self._fine(2.0 * low, high, enough_mm):
             high = min(high, self._cut(closed, low, route))
         if self._neck_wanted(2.0 * low, high, enough_mm):
@@ -434,7 +476,7 @@ class Search:
     def _fine(self, low: float, high: float, enough: float) -> float:
         """How wide a bracket may stay."""
         pitch = self.predicted.grid.pitch_mm
-        return 0.1 * pitch if low < enough <= high else 0.25 * pitch
+        return 0.1 * pitch if low < enough <= high else 0.3 * pitch
 
     def _ceiling(self, closed: tuple[Crossing, ...]) -> tuple[float, bool]:
         """Upper bound from the mouths and from crossings that no way avoids, by blocking them.
@@ -506,18 +548,64 @@ class Search:
         start, end = self._ends(self.predicted.possible_less(blocks))
         return bool(start & end)
 
-    def _still(self, hint: Way | None, ceiling: float) -> tuple[float, Floats, Floats | None]:
-        """The nominal route, if the event leaves it as wide as it was or as the ceiling allows."""
-        if hint is None or len(hint.route) == 0 or not self._in_place():
-            return 0.0, NO_ROUTE, None
-        bound, where = distance.certified_clearance(self.tree, hint.route)
-        low = bound - SURFACE_MM
-        as_wide = min(hint.low_mm, ceiling - 0.2 * self.predicted.grid.pitch_mm)
-        return (low, hint.route, where) if 2.0 * low >= as_wide - 1e-4 else (0.0, NO_ROUTE, None)
+    def _still(self, hint: Way, ceiling: float, need: float) -> tuple[float, Floats, Floats | None]:
+        """The nominal route, perhaps bent, if that is as wide as it was or as the ceiling allows.
 
-    def _in_place(self) -> bool:
-        """Nothing has moved, so that nominal routes make sense."""
-        return all(e.rise == 0.0 and e.shift == (0.0, 0.0) for e in self.predicted.events)
+        Where nothing has moved, metal is the nominal part's, from which the route keeps the
+        distance proven there, or stray.
+        """
+        if len(hint.route) == 0 or not self.predicted.in_place:
+            return 0.0, NO_ROUTE, None
+        stray = distance.build(self.predicted.stray)
+        half = 0.5 * hint.low_mm + SURFACE_MM
+        bound, where = distance.certified_clearance(stray, hint.route, half)
+        if where is None:
+            return 0.5 * hint.low_mm, hint.route, hint.throat
+        if 2.0 * bound >= ceiling - 4.0 * CIRCLE_MM:
+            return bound - SURFACE_MM, hint.route, where
+        bent = self._bent(hint.route, stray, ceiling)
+        bound, where = distance.certified_clearance(self.tree, bent)
+        low = bound - SURFACE_MM
+        as_wide = 2.0 * low >= hint.low_mm - 1e-4
+        if as_wide or ceiling - 2.0 * low <= self._fine(2.0 * low, ceiling, need):
+            return low, bent, where
+        return 0.0, NO_ROUTE, None
+
+    def _bent(self, route: Floats, stray: distance.Tree, ceiling: float) -> Floats:
+        """A route led through the middle of what is open where stray metal stands in its way."""
+        rooms, _, _ = distance.segment_clearances(stray, route[:-1], route[1:], 0.5 * ceiling)
+        tight = np.flatnonzero(np.isfinite(rooms))
+        steps = np.linalg.norm(np.diff(route, axis=0), axis=1)
+        aside = max(1, int(np.ceil(BEND * 0.5 * ceiling / max(float(np.median(steps)), 1e-9))))
+        # Stretches so near to each other that they would be bent twice are bent together.
+        stretches = np.split(tight, np.flatnonzero(np.diff(tight) > 2 * aside + 1) + 1)
+        bent, kept = [], 0
+        for stretch in stretches:
+            place = self._open_near(route[stretch[len(stretch) // 2]])
+            if place is None or not len(tight):
+                return route
+            first, last = max(int(stretch[0]) - aside, 0), int(stretch[-1]) + 1 + aside
+            piece = [route[first : stretch[0] + 1], place[None], route[stretch[-1] + 1 : last + 1]]
+            spacing = max(self.predicted.grid.pitch_mm, 0.05 * ceiling)
+            bound, around, _ = self._widened(np.concatenate(piece), ceiling, ceiling, spacing)
+            if bound <= 0.0:
+                return route
+            bent += [route[kept:first], around]
+            kept = last + 1
+        return np.concatenate([*bent, route[kept:]])
+
+    def _open_near(self, place: Floats) -> Floats | None:
+        """Middle of the opening of the crossing nearest to a place; None if nothing is open."""
+        if not self.crossings:
+            return None
+        off = [float(np.linalg.norm(np.array(c.centre_mm) - place)) for c in self.crossings]
+        crossing = self.crossings[int(np.argmin(off))]
+        if crossing.opening.is_empty:
+            return None
+        largest = max(shapely.get_parts(crossing.opening), key=lambda part: float(part.area))
+        circle = shapely.maximum_inscribed_circle(largest, tolerance=CIRCLE_MM)
+        x, y = shapely.get_coordinates(circle)[0]
+        return np.array([x, y, crossing.height_mm])
 
     # ---- the lower bound: a route with exact distances -------------------------------------
 
@@ -553,7 +641,7 @@ class Search:
     def _certify(
         self, centres: Floats, ceiling: float, need: float
     ) -> tuple[float, Floats, Floats | None]:
-        """Lead the route from mouth to mouth, widen it, and take its exact least distance."""
+        """Lead a route over cells from mouth to mouth and widen it."""
         pitch = self.predicted.grid.pitch_mm
         start, end = self._start(self.inlet, centres[0]), self._start(self.outlet, centres[-1])
         for every in (4, 1):  # where there is room, a step need not be a cell's
@@ -564,13 +652,19 @@ class Search:
                 break
         if bound <= 0.0:
             return 0.0, route, where
-        spacing = max(2.0 * pitch, 0.15 * ceiling)
+        return self._widened(route, ceiling, need)
+
+    def _widened(
+        self, route: Floats, ceiling: float, need: float, spacing: float = 0.0
+    ) -> tuple[float, Floats, Floats | None]:
+        """A route pushed to where there is more room, and its exact least distance."""
+        pitch = self.predicted.grid.pitch_mm
+        spacing = spacing or max(2.0 * pitch, 0.15 * ceiling)
         # Nothing can be wider than the ceiling; a tenth of a pitch below it is near enough,
         # unless the requirement lies near it.
         short = 0.1 * pitch if abs(ceiling - need) > pitch else CIRCLE_MM
         enough = max(0.5 * ceiling - short, 0.0)
-        route = distance.widen(self.tree, route, spacing_mm=spacing, enough=enough)
-        bound, where = distance.certified_clearance(self.tree, route)
+        route, bound, where = distance.widened(self.tree, route, spacing_mm=spacing, enough=enough)
         return max(bound - SURFACE_MM, 0.0), route, where
 
     def _start(self, mouth: Mouth, first: Floats) -> Floats:

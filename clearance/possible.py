@@ -20,12 +20,15 @@ from clearance.columns import (
     Columns,
     Grid,
     Runs,
+    _grown,
+    _grown_runs,
     _snap,
     compact,
     intersect,
     join,
     snap_even,
 )
+from clearance.stretches import STRETCH, boxes_of, fixed
 
 SLACK = 1e-7
 """Squares are widened by this part of the pitch before triangles are clipped to them."""
@@ -97,7 +100,7 @@ def surely_metal(
     if region is not None:
         triangles = meeting_region(triangles, region, g, shift_mm)
         metal = intersect(metal, region)
-    place, z = _touched(triangles, g.x0, g.y0, g.step, g.nx, g.ny, *shift)
+    place, z = _touched(fixed(triangles), g.x0, g.y0, g.step, g.nx, g.ny, *shift)
     return Runs(*_subtract(place, z, metal.start, metal.z, g.nx, g.ny))
 
 
@@ -109,7 +112,8 @@ def meeting_region(
 ) -> NDArray[np.float32]:
     """Triangles whose bounding box, a column wider, meets a region over a grid's columns."""
     keep = _meeting_region(
-        triangles,
+        fixed(triangles),
+        boxes_of(triangles),
         grid.x0 * UNIT_MM - shift_mm[0],
         grid.y0 * UNIT_MM - shift_mm[1],
         grid.pitch_mm,
@@ -122,32 +126,36 @@ def meeting_region(
 
 
 @njit(cache=True, nogil=True)
-def _meeting_region(triangles, left, front, size, nx, ny, start, z):  # type: ignore[no-untyped-def]
+def _meets_runs(t, left, front, size, nx, ny, start, z):  # type: ignore[no-untyped-def]
+    """Whether a triangle's bounding box, a little wider, meets intervals over columns."""
+    i0 = int(np.floor((min(t[0, 0], t[1, 0], t[2, 0]) - left) / size - 1e-2))
+    i1 = int(np.floor((max(t[0, 0], t[1, 0], t[2, 0]) - left) / size + 1e-2))
+    j0 = int(np.floor((min(t[0, 1], t[1, 1], t[2, 1]) - front) / size - 1e-2))
+    j1 = int(np.floor((max(t[0, 1], t[1, 1], t[2, 1]) - front) / size + 1e-2))
+    low = min(t[0, 2], t[1, 2], t[2, 2]) - 1e-3
+    high = max(t[0, 2], t[1, 2], t[2, 2]) + 1e-3
+    for i in range(max(i0, 0), min(i1, nx - 1) + 1):
+        for j in range(max(j0, 0), min(j1, ny - 1) + 1):
+            c = i * ny + j
+            for r in range(start[c], start[c + 1]):
+                if z[r, 0] <= high and z[r, 1] >= low:
+                    return True
+    return False
+
+
+@njit(cache=True, nogil=True)
+def _meeting_region(triangles, boxes, left, front, size, nx, ny, start, z):  # type: ignore[no-untyped-def]
     index = np.empty(triangles.shape[0], np.int64)
     n = 0
-    for f in range(triangles.shape[0]):
-        t = triangles[f]
-        i0 = int(np.floor((min(t[0, 0], t[1, 0], t[2, 0]) - left) / size - 1e-2))
-        i1 = int(np.floor((max(t[0, 0], t[1, 0], t[2, 0]) - left) / size + 1e-2))
-        j0 = int(np.floor((min(t[0, 1], t[1, 1], t[2, 1]) - front) / size - 1e-2))
-        j1 = int(np.floor((max(t[0, 1], t[1, 1], t[2, 1]) - front) / size + 1e-2))
-        low = min(t[0, 2], t[1, 2], t[2, 2]) - 1e-3
-        high = max(t[0, 2], t[1, 2], t[2, 2]) + 1e-3
-        found = False
-        for i in range(max(i0, 0), min(i1, nx - 1) + 1):
-            for j in range(max(j0, 0), min(j1, ny - 1) + 1):
-                c = i * ny + j
-                for r in range(start[c], start[c + 1]):
-                    if z[r, 0] <= high and z[r, 1] >= low:
-                        found = True
-                        break
-                if found:
-                    break
-            if found:
-                break
-        if found:
-            index[n] = f
-            n += 1
+    right, back = left + nx * size, front + ny * size
+    for s in range(boxes.shape[0]):
+        beside = boxes[s, 0] > right + size or boxes[s, 3] < left - size
+        if beside or boxes[s, 1] > back + size or boxes[s, 4] < front - size:
+            continue
+        for f in range(s * STRETCH, min((s + 1) * STRETCH, triangles.shape[0])):
+            if _meets_runs(triangles[f], left, front, size, nx, ny, start, z):
+                index[n] = f
+                n += 1
     return index[:n].copy()
 
 
@@ -184,12 +192,7 @@ def _z_range(poly, n):  # type: ignore[no-untyped-def]
 @njit(cache=True, nogil=True)
 def _push(place, z, n, number, low, high, margin):  # type: ignore[no-untyped-def]
     if n == place.shape[0]:
-        longer = np.empty(2 * n, np.int64)
-        longer[:n] = place
-        place = longer
-        taller = np.empty((2 * n, 2), np.float64)
-        taller[:n] = z
-        z = taller
+        place, z = _grown(place, 2 * n), _grown_runs(z)
     place[n] = number
     z[n, 0] = low - margin
     z[n, 1] = high + margin
@@ -292,7 +295,8 @@ def _subtract(place, touched, start, z, nx, ny):  # type: ignore[no-untyped-def]
     t = np.empty_like(touched)
     fill = first[:-1].copy()
     for n in range(place.shape[0]):
-        t[fill[place[n]]] = touched[n]
+        at = fill[place[n]]
+        t[at, 0], t[at, 1] = touched[n, 0], touched[n, 1]
         fill[place[n]] += 1
     out_start = np.zeros(count + 1, np.int64)
     out = np.empty((3 * z.shape[0] + touched.shape[0] + 1, 2), np.float64)
@@ -450,7 +454,7 @@ def bounding(
     wanted[sorted(pieces)] = True
     g = void.places.grid
     keep = _bounding(
-        triangles,
+        fixed(triangles),
         g.x0,
         g.y0,
         g.step,

@@ -25,6 +25,7 @@ from clearance.possible import (
     surely_metal,
 )
 from clearance.stray import Casts, Event, Gate, Slab, assemble, bodies, offset, rounded, slabs
+from clearance.stretches import STRETCH, boxes_of, fixed
 
 ABOVE_MM = 1e-5
 """A section "just above" a level face is taken this much higher (below a face: at it)."""
@@ -84,20 +85,8 @@ class Bodies:
 
 def extent(triangles: Soup) -> NDArray[np.float64]:
     """(2, 3) lowest and highest corner of a soup, mm."""
-    return np.asarray(_bounds(triangles))
-
-
-@njit(cache=True, nogil=True)
-def _bounds(triangles):  # type: ignore[no-untyped-def]
-    box = np.empty((2, 3), np.float64)
-    box[0] = np.inf
-    box[1] = -np.inf
-    for f in range(triangles.shape[0]):
-        for v in range(3):
-            for a in range(3):
-                box[0, a] = min(box[0, a], triangles[f, v, a])
-                box[1, a] = max(box[1, a], triangles[f, v, a])
-    return box
+    boxes = boxes_of(triangles).astype(np.float64)
+    return np.stack([boxes[:, :3].min(0, initial=np.inf), boxes[:, 3:].max(0, initial=-np.inf)])
 
 
 def box_soup(low: tuple[float, ...], high: tuple[float, ...]) -> Soup:
@@ -135,25 +124,35 @@ class Box:
 
 
 @njit(cache=True, nogil=True)
-def _meeting(triangles, low, high):  # type: ignore[no-untyped-def]
+def _meeting(triangles, boxes, low, high):  # type: ignore[no-untyped-def]
     index = np.empty(triangles.shape[0], np.int64)
     n = 0
-    for f in range(triangles.shape[0]):
+    for s in range(boxes.shape[0]):
         meets = True
         for a in range(3):
-            p, q, r = triangles[f, 0, a], triangles[f, 1, a], triangles[f, 2, a]
-            if min(p, q, r) > high[a] or max(p, q, r) < low[a]:
+            if boxes[s, a] > high[a] or boxes[s, 3 + a] < low[a]:
                 meets = False
-                break
-        if meets:
-            index[n] = f
-            n += 1
-    return index[:n]
+        if not meets:
+            continue
+        for f in range(s * STRETCH, min((s + 1) * STRETCH, triangles.shape[0])):
+            meets = True
+            for a in range(3):
+                p, q, r = triangles[f, 0, a], triangles[f, 1, a], triangles[f, 2, a]
+                if min(p, q, r) > high[a] or max(p, q, r) < low[a]:
+                    meets = False
+                    break
+            if meets:
+                index[n] = f
+                n += 1
+    return index[:n].copy()
 
 
 def meeting(triangles: Soup, box: Box) -> Soup:
     """Triangles whose bounding box meets a box."""
-    index = _meeting(triangles, box.low, box.high)
+    boxes = boxes_of(triangles)
+    if bool((boxes[:, :3] >= box.low).all() and (boxes[:, 3:] <= box.high).all()):
+        return triangles
+    index = _meeting(fixed(triangles), boxes, box.low, box.high)
     return triangles if len(index) == len(triangles) else triangles[index]
 
 
@@ -188,6 +187,7 @@ class Window:
     _casts: dict[tuple[str, tuple[float, float]], Columns] = field(default_factory=dict)
     _sure: Casts = field(default_factory=dict)
     _metal: dict[tuple[str, float], Any] = field(default_factory=dict)
+    _regions: dict[tuple[str, tuple[float, float]], Soup] = field(default_factory=dict)
     _predicted: dict[Events, Predicted] = field(default_factory=dict)
 
     @cached_property
@@ -198,8 +198,17 @@ class Window:
     @cached_property
     def near(self) -> Soup:
         """Triangles of the part in the window, and in its region if it has one."""
-        near = meeting(self.bodies.part, self.box)
-        return near if self.region is None else meeting_region(near, self.region, self.grid)
+        return meeting(self._in_region("part", (0.0, 0.0)), self.box)
+
+    def _in_region(self, body: str, shift: tuple[float, float]) -> Soup:
+        """Triangles of a body, moved by `shift`, that meet the window's region if it has one."""
+        whole = {"part": self.bodies.part, "melted": self.bodies.melted}.get(body)
+        if self.region is None or whole is None:
+            return self._soups[body]
+        key = (body, shift)
+        if key not in self._regions:
+            self._regions[key] = meeting_region(whole, self.region, self.grid, shift)
+        return self._regions[key]
 
     @cached_property
     def rectangle(self) -> Any:
@@ -262,7 +271,8 @@ class Window:
         # count as possible void; what is sure of either is sure of both.
         if body == "closed":
             return unite(self.sure("part", shift), self.sure("plugs", shift))
-        return surely_metal(self._soups[body], self.columns(body, shift), shift, self.region)
+        soup = self._in_region(body, shift)
+        return surely_metal(soup, self.columns(body, shift), shift, self.region)
 
     def _alias(self, body: str) -> str:
         """One name for bodies that are the same soup."""
@@ -431,12 +441,27 @@ class Predicted:
         so distances from the void to metal are exact all the same.
         """
         soups = [soup for piece in self._pieces() for soup in self._piece_surface(*piece)]
-        soups += [
+        return np.concatenate([*soups, self.stray])
+
+    @cached_property
+    def stray(self) -> Soup:
+        """Triangles of all stray metal in the window: sheets and measured metal."""
+        soups = [
             extruded(self.sheet(slab), slab.low, slab.high) for slab in self.table if slab.gates
         ]
         if self.added is not None:
             soups.append(meeting(self.added, self.window.box))
         return np.concatenate(soups) if soups else np.empty((0, 3, 3), np.float32)
+
+    @property
+    def in_place(self) -> bool:
+        """Nothing has moved: all metal is the nominal part's or stray."""
+        return all(e.rise == 0.0 and e.shift == (0.0, 0.0) for e in self.events)
+
+    @property
+    def only_more(self) -> bool:
+        """All metal of the nominal part is where it was, so no way is wider than nominally."""
+        return self.in_place
 
     def bare_surface(self, box: Box) -> Soup:
         """Triangles of the part in a box where it stands now, without the stray sheets."""
@@ -563,7 +588,7 @@ def _raised(xy: NDArray[np.float64], z: NDArray[np.float64]) -> Soup:
 
 def clipped(triangles: Soup, low: float, high: float, move: NDArray[np.float64]) -> Soup:
     """Triangles cut off below `low` and above `high`, then moved."""
-    return _clipped(triangles, low, high, move)
+    return _clipped(fixed(triangles), low, high, move)
 
 
 @njit(cache=True, nogil=True)
@@ -585,7 +610,7 @@ def _clipped(triangles, low, high, move):  # type: ignore[no-untyped-def]
                 dv = bound - p[v, 2] if side else p[v, 2] - bound
                 dw = bound - p[w, 2] if side else p[w, 2] - bound
                 if dv >= 0.0:
-                    q[k] = p[v]
+                    q[k, 0], q[k, 1], q[k, 2] = p[v, 0], p[v, 1], p[v, 2]
                     k += 1
                 if (dv > 0.0 and dw < 0.0) or (dv < 0.0 and dw > 0.0):
                     t = dv / (dv - dw)
@@ -594,7 +619,8 @@ def _clipped(triangles, low, high, move):  # type: ignore[no-untyped-def]
                     q[k, 2] = bound
                     k += 1
             m = k
-            p[:m] = q[:m]
+            for v in range(m):
+                p[v, 0], p[v, 1], p[v, 2] = q[v, 0], q[v, 1], q[v, 2]
         for v in range(1, m - 1):
             for a in range(3):
                 out[n, 0, a] = p[0, a] + move[a]

@@ -237,7 +237,13 @@ class Reach:
         # The search takes the line's end for a half ball; a point is 0.4 r shorter.
         beyond = max(beyond - 0.2 * drill.diameter, 0.0)
         box = self._hull(mouth, crossing, drill.diameter + beyond)
-        tree = distance.build(self.predicted.bare_surface(box))
+        own = mouth in (self.check.inlet, self.check.outlet)
+        if own and self.predicted.in_place:
+            # A line that never meets the walls of its own void stays in it.
+            nominal = self.check.predicted(NOMINAL, self.check.checked.pitch_mm)
+            tree = self.check.search(nominal, []).tree
+        else:
+            tree = distance.build(self.predicted.bare_surface(box))
         need = 0.5 * drill.diameter - self.case.drilling.wall_allowance
         return widest_line(
             tree, start, end, enough_mm=max(need, 1e-3), tolerance_mm=TOLERANCE_MM,

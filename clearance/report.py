@@ -18,6 +18,7 @@ from clearance.result import (
     CrossingResult,
     DispositionResult,
     Drilling,
+    Margin,
     PassageResult,
     Result,
     SeparateResult,
@@ -67,9 +68,27 @@ def text(result: Result, width: int = WIDTH, paint: Paint = plain) -> str:
         _block("assumptions", result.assumptions, width),
         _block("notices", result.notices, width),
         _disposition(result.disposition, width, paint),
+        _block("margins: the event may be off by", map(margin_line, result.margins or ()), width),
         _block("cautions", result.cautions, width),
     ]
     return "\n\n".join(block for block in blocks if block)
+
+
+def margin_line(margin: Margin) -> str:
+    """A margin in words."""
+    sides = []
+    for side, looked, change in (
+        ("less", margin.looked_down, margin.changes_down),
+        ("more", margin.looked_up, margin.changes_up),
+    ):
+        unit = margin.unit
+        if change:
+            sides.append(f"{looked:g} {unit} {side}: {change}")
+        elif looked:
+            sides.append(f"up to {looked:g} {unit} {side}: no change; looked no farther")
+        else:
+            sides.append(f"no {side} is possible")
+    return f"stray {margin.stray} {margin.what}: " + "; ".join(sides)
 
 
 def _head(result: Result) -> str:

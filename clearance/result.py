@@ -239,6 +239,34 @@ class DispositionResult:
 
 
 @dataclass(frozen=True)
+class Margin:
+    """How far one number of a stray sheet may be off before a state or the recommendation changes.
+
+    Attributes
+    ----------
+    stray : int
+    what, unit : str
+        "height" in "mm", "from_layer" or "layers" in "layers".
+    down, up : float
+        Off by so much less or more nothing changes, in steps of a layer.
+    looked_down, looked_up : float
+        How far it was looked: where nothing had changed there, the margin may be larger.
+    changes_down, changes_up : str
+        What changes at the next step; empty if nothing was found to.
+    """
+
+    stray: int
+    what: str
+    unit: str
+    down: float
+    up: float
+    looked_down: float
+    looked_up: float
+    changes_down: str = ""
+    changes_up: str = ""
+
+
+@dataclass(frozen=True)
 class Result:
     """All that a check says of one part."""
 
@@ -251,6 +279,7 @@ class Result:
     signs: Signs | None = None
     resumed_section: tuple[dict[str, float], ...] = ()
     disposition: DispositionResult | None = None
+    margins: tuple[Margin, ...] | None = None
     translations: tuple[str, ...] = ()
     assumptions: tuple[str, ...] = ()
     notices: tuple[str, ...] = ()

@@ -11,13 +11,27 @@ from numba import njit
 from numpy.typing import NDArray
 
 from clearance.sections import Floats, Ints, Singles
+from clearance.stretches import STRETCH, boxes_of, fixed
+
+
+def winding_at(triangles: Singles, points: Floats) -> Ints:
+    """Winding number of the whole mesh at points (K, 3): what lies straight above, with sign."""
+    boxes = boxes_of(triangles)
+    meets = np.zeros(len(boxes), np.bool_)
+    for x, y, z in points:
+        over = (boxes[:, 0] <= x) & (boxes[:, 3] >= x) & (boxes[:, 1] <= y) & (boxes[:, 4] >= y)
+        meets |= over & (boxes[:, 5] >= z)
+    result: Ints = _winding_at(fixed(triangles), np.flatnonzero(meets), points)
+    return result
 
 
 @njit(cache=True, nogil=True)
-def winding_at(triangles: Singles, points: Floats) -> Ints:
-    """Winding number of the whole mesh at points (K, 3): what lies straight above, with sign."""
+def _winding_at(triangles: Singles, stretches: Ints, points: Floats) -> Ints:
     total = np.zeros(points.shape[0], np.int64)
-    for i in range(triangles.shape[0]):
+    for n in range(stretches.shape[0] * STRETCH):
+        i = stretches[n // STRETCH] * STRETCH + n % STRETCH
+        if i >= triangles.shape[0]:
+            continue
         t = triangles[i]
         for k in range(points.shape[0]):
             x, y, z = points[k, 0], points[k, 1], points[k, 2]

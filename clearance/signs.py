@@ -290,8 +290,8 @@ def _beside(triangles, origin, frame, reach):  # type: ignore[no-untyped-def]
     kept = np.zeros(triangles.shape[0], np.bool_)
     low, high = np.empty(3), np.empty(3)
     for f in range(triangles.shape[0]):
-        low[:] = np.inf
-        high[:] = -np.inf
+        for a in range(3):
+            low[a], high[a] = np.inf, -np.inf
         for v in range(3):
             for a in range(3):
                 p = 0.0
@@ -343,15 +343,16 @@ def _first_contact(triangles, origin, frame, radius):  # type: ignore[no-untyped
                 dv = radius - x * p[v, 0] - y * p[v, 1]
                 dw = radius - x * p[w, 0] - y * p[w, 1]
                 if dv > 0.0:
-                    q[n] = p[v]
+                    q[n, 0], q[n, 1], q[n, 2] = p[v, 0], p[v, 1], p[v, 2]
                     n += 1
                 if (dv > 0.0) != (dw > 0.0):
-                    q[n] = p[v] + dv / (dv - dw) * (p[w] - p[v])
+                    for a in range(3):
+                        q[n, a] = p[v, a] + dv / (dv - dw) * (p[w, a] - p[v, a])
                     n += 1
             m = n
             if m == 0:
                 break
-            p[:m] = q[:m]
+            p, q = q, p
         for v in range(m):
             if 0.0 <= p[v, 2] < first:
                 first = p[v, 2]

@@ -15,7 +15,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from clearance.columns import UNIT_MM, Runs, snap_even
+from clearance.columns import UNIT_MM, Runs, _grown_runs, snap_even
 
 NONE = -1
 
@@ -295,9 +295,7 @@ def _assemble(columns, start, z, bounds, source, lift, gate_start, gate_cast, ga
                     out[n - 1, 1] = max(out[n - 1, 1], z1)
                     continue
                 if n == out.shape[0]:
-                    larger = np.empty((2 * n, 2), np.float64)
-                    larger[:n] = out
-                    out = larger
+                    out = _grown_runs(out)
                 out[n, 0] = z0
                 out[n, 1] = z1
                 n += 1

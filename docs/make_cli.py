@@ -19,7 +19,7 @@ standard output, progress (only on a terminal), warnings and errors to standard 
 
 | exit status | meaning |
 |---|---|
-| 0 | everything conforms (for `section`: the figure was written) |
+| 0 | everything conforms (for `section`: the figure was written; for `sweep`: it ran) |
 | 1 | no verdict: a crash or an interrupt |
 | 2 | bad input or usage; one message on standard error, nothing written |
 | 3 | something does not conform |

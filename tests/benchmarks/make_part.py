@@ -94,16 +94,18 @@ def axes() -> dict[str, NDArray]:
     return {"riser": riser, "arch": arch, "coil": np.vstack([lead_in[:-1], turns[:-1], lead_out])}
 
 
-def axis_distance(shape: tuple[int, ...], line: NDArray, reach: float) -> NDArray[np.float32]:
+def axis_distance(
+    shape: tuple[int, ...], line: NDArray, reach: float, pitch: float = PITCH
+) -> NDArray[np.float32]:
     """Distance of each grid point from a line of points, exact up to `reach`, mm."""
     distance = np.full(shape, np.float32(2 * reach))
     for a, b in pairwise(line):
-        low = np.floor((np.minimum(a, b) - reach) / PITCH).astype(int)
-        high = np.ceil((np.maximum(a, b) + reach) / PITCH).astype(int) + 1
+        low = np.floor((np.minimum(a, b) - reach) / pitch).astype(int)
+        high = np.ceil((np.maximum(a, b) + reach) / pitch).astype(int) + 1
         window = tuple(
             slice(max(i, 0), max(min(j, n), 0)) for i, j, n in zip(low, high, shape, strict=True)
         )
-        x, y, z = (np.arange(w.start, w.stop, dtype=np.float32) * np.float32(PITCH) for w in window)
+        x, y, z = (np.arange(w.start, w.stop, dtype=np.float32) * np.float32(pitch) for w in window)
         u = (b - a).astype(np.float32)
         x, y, z = (x - a[0])[:, None, None], (y - a[1])[:, None], z - a[2]
         t = np.clip((x * u[0] + y * u[1] + z * u[2]) / (u @ u), 0, 1)

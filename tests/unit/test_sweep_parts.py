@@ -1,0 +1,60 @@
+"""Parts of the sweep by themselves: bottlenecks of levels, rows, words."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from clearance.result import State
+from clearance.sweep import PassageHeights, Sweep, runs, text
+from clearance.sweep_cuts import Level, widest_mm
+from clearance.sweep_passage import rows_of
+
+
+def level(below, above, inlet, outlet):
+    """A level whose sections join the given regions; ends as (below, above) sets."""
+    names = np.arange(len(below))
+    ends = tuple(tuple(frozenset(side) for side in end) for end in (inlet, outlet))
+    return Level(1.0, (names, names), dict(enumerate(below)), dict(enumerate(above)), ends)
+
+
+@pytest.mark.parametrize(
+    ("widths", "expected"),
+    [
+        ((3.0, 2.0), 2.0),  # over the bow: both legs are crossed, the narrower counts
+        ((0.0, 2.0), 0.0),
+        ((9.0, 9.0), 5.0),  # no more than what is free
+    ],
+)
+def test_a_bow_is_as_wide_as_its_narrower_leg(widths, expected):
+    """Analytic: inlet and outlet below, in two regions that only the bow above joins."""
+    at = level([1, 2], [7, 7], ({1}, set()), ({2}, set()))
+    joins = [(k, k, width) for k, width in enumerate(widths)]
+    assert widest_mm(at, at, joins, 5.0) == expected
+
+
+def test_of_two_ways_across_a_level_the_wider_counts():
+    at = level([1, 1], [7, 7], ({1}, set()), (set(), {7}))
+    assert widest_mm(at, at, [(0, 0, 1.0), (1, 1, 4.0)], 5.0) == 4.0
+
+
+def test_a_way_on_one_side_is_not_narrowed():
+    at = level([1, 2], [7, 8], ({1}, set()), ({1}, set()))
+    assert widest_mm(at, at, [(0, 0, 0.0), (1, 1, 0.0)], 5.0) == 5.0
+
+
+def test_rows():
+    assert rows_of([True, True, False, True]) == [(0, 1), (3, 3)]
+    assert rows_of([]) == []
+    assert runs(["a", "a", "b"]) == [(0, 1, "a"), (2, 2, "b")]
+
+
+def test_words_of_a_sweep():
+    states = (State.OPEN, State.BLOCKED, State.BLOCKED)
+    passage = PassageHeights(
+        "way", 2.0, states, (3.0, 0.0, 0.0), (2.9, 0.0, 0.0), (3.1, 0.0, 0.0), (1.0, 0.0, 0.0),
+        ("not-needed", "possible", "impossible"),
+    )  # fmt: skip
+    said = text(Sweep("part", 0.2, 0, (1.0, 1.0), (1.0, 1.1, 1.2), (passage,)))
+    assert "1.00 mm: open, 2.90 to 3.10 mm clear" in said
+    assert "1.10 to 1.20 mm: blocked; a drill could reopen it in places" in said
