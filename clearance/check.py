@@ -29,7 +29,8 @@ from clearance.resumed import resumed_sections
 from clearance.signs import signs
 from clearance.stray import offset
 
-Found, Other = TypeVar("Found"), TypeVar("Other")
+Found = TypeVar("Found")
+Other = TypeVar("Other")
 MOST_THREADS = 4
 """Passages side by side at most: each needs a window's memory."""
 
