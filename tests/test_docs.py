@@ -88,6 +88,11 @@ ANSWERS = [
 ]
 
 
+def rounded(line):
+    """A line whose decimals are cut to tenths: the last digits of a bracket may move."""
+    return re.sub(r"\d+\.\d+", lambda found: f"{float(found[0]):.1f}", line.rstrip())
+
+
 def test_the_readme_shows_an_answer():
     assert [words for page, words, _ in ANSWERS if page == "README.md"]
 
@@ -97,13 +102,13 @@ def test_the_readme_shows_an_answer():
 )
 def test_the_docs_show_the_real_answers(run, page, words, answer):
     done, _ = run(words)
-    printed = [line.rstrip() for line in done.stdout.splitlines()]
+    printed = [rounded(line) for line in done.stdout.splitlines()]
     at = 0
     for line in answer.splitlines():
         if line == "...":
             continue  # here some lines are left out
-        assert line.rstrip() in printed[at:], line
-        at = printed.index(line.rstrip(), at) + 1
+        assert rounded(line) in printed[at:], line
+        at = printed.index(rounded(line), at) + 1
 
 
 def test_the_first_line_of_the_readme_leaves_result_and_picture(run):
