@@ -10,7 +10,6 @@ import os
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
-from functools import partial
 from typing import TypeVar
 
 import numpy as np
@@ -30,7 +29,6 @@ from clearance.signs import signs
 from clearance.stray import offset
 
 Found = TypeVar("Found")
-Other = TypeVar("Other")
 MOST_THREADS = 4
 """Passages side by side at most: each needs a window's memory."""
 
@@ -100,14 +98,9 @@ def examine(checked: Checked, progress: Progress = silent, threads: int | None =
     def judged(check: PassageCheck) -> tuple[Remedied, list[GaugePin]]:
         return remedied(check, check.result(progress), progress), check.gauge_pins()
 
-    # The largest first, or it would run on alone at the end.
-    largest = sorted(checks, key=PassageCheck.size, reverse=True)
-    joints, found = _side_by_side(
-        [partial(judged, check) for check in largest], partial(resumed_sections, predicted), threads
-    )
-    by_name = {check.passage.name: one for check, one in zip(largest, found, strict=True)}
-    remedies = [by_name[check.passage.name][0] for check in checks]
-    pins = [pin for check in checks for pin in by_name[check.passage.name][1]]
+    found = _side_by_side(judged, checks, threads)
+    remedies = [remedy for remedy, _ in found]
+    pins = [pin for _, seen in found for pin in seen]
     progress("loose powder, and what the part would show")
     routes = {c.passage.name: c.nominal.way.route for c in checks}
     gaps = unmelted(predicted, routes)
@@ -129,7 +122,7 @@ def examine(checked: Checked, progress: Progress = silent, threads: int | None =
                 case.part.mesh_tolerance,
             ),
         ),
-        resumed_section=joints,
+        resumed_section=resumed_sections(predicted),
         translations=case.translations,
         assumptions=case.assumptions,
         notices=tuple(dict.fromkeys((*case.notices, *checked.notices, *_cut_ports(checked)))),
@@ -155,17 +148,18 @@ def _cut_ports(checked: Checked) -> list[str]:
 
 
 def _side_by_side(
-    works: list[Callable[[], Found]], last: Callable[[], Other], threads: int | None
-) -> tuple[Other, list[Found]]:
-    """Do all of `works`, then `last`, in threads: the kernels let go of the interpreter."""
+    work: Callable[[PassageCheck], Found], checks: list[PassageCheck], threads: int | None
+) -> list[Found]:
+    """Do the same for every passage, in threads: the kernels let go of the interpreter."""
     count = threads or min(processors(), MOST_THREADS)
-    if count == 1:
-        return last(), [work() for work in works]
+    if count == 1 or len(checks) == 1:
+        return [work(one) for one in checks]
     pool = ThreadPoolExecutor(count)
     try:
-        begun = [pool.submit(work) for work in works]
-        ending = pool.submit(last)
-        return ending.result(), [one.result() for one in begun]
+        # The largest first, or it would run on alone at the end.
+        by_size = sorted(checks, key=PassageCheck.size, reverse=True)
+        begun = {id(one): pool.submit(work, one) for one in by_size}
+        return [begun[id(one)].result() for one in checks]
     finally:
         pool.shutdown(cancel_futures=True)
 
