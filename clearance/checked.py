@@ -20,6 +20,7 @@ from clearance.case import Case
 from clearance.case_tables import PassageTable
 from clearance.columns import Columns, Grid, Runs, around, cast, label, levels, unite
 from clearance.errors import PartError, PortError
+from clearance.kernels import compiled
 from clearance.loose import void_run
 from clearance.part import read_part
 from clearance.passages import moved_mouth, seeds, stopper
@@ -230,6 +231,8 @@ def prepare(
     PartError, PortError, CaseError
         A mesh or a port cannot be used.
     """
+    if not compiled():
+        progress("compiling, once after installation: this takes about half a minute")
     progress(f"reading {case.part.mesh.name}")
     part = read_part(case.part.mesh, case.part.unit, shells=False)
     notices = list(part.notices)

@@ -88,6 +88,11 @@ class Grid:
         j = round((y_mm / UNIT_MM - self.y0) / self.step)
         return min(max(i, 0), self.nx - 1), min(max(j, 0), self.ny - 1)
 
+    def each(self, every: int) -> Grid:
+        """Each `every`-th column both ways, and one more where the last would be left out."""
+        nx, ny = (-(-(n - 1) // every) + 1 for n in (self.nx, self.ny))
+        return Grid(self.x0, self.y0, self.step * every, nx, ny)
+
     def corner(self) -> Grid:
         """Grid of the squares between the columns, named by their lower corner."""
         return Grid(self.x0, self.y0, self.step, self.nx - 1, self.ny - 1)
@@ -115,6 +120,21 @@ class Runs:
         """The intervals of a smaller grid whose columns are among those of `grid`."""
         i, j = (part.x0 - grid.x0) // grid.step, (part.y0 - grid.y0) // grid.step
         return Runs(*_within(self.start, self.z, grid.ny, i, j, part.nx, part.ny))
+
+    def each(self, grid: Grid, every: int) -> Runs:
+        """The intervals of each `every`-th column both ways over ``grid.each(every)``.
+
+        What that grid has beyond this one is left empty.
+        """
+        coarse = grid.each(every)
+        i, j = (a.ravel() for a in np.mgrid[: coarse.nx, : coarse.ny] * every)
+        inside = (i < grid.nx) & (j < grid.ny)
+        column = np.where(inside, i * grid.ny + j, 0)
+        first = self.start[column]
+        count = np.where(inside, self.start[column + 1] - first, 0)
+        start = np.concatenate(([0], np.cumsum(count)))
+        index = np.arange(start[-1]) + np.repeat(first - start[:-1], count)
+        return Runs(start, self.z[index])
 
     def length_mm(self) -> NDArray[np.float64]:
         """(C,) total length of the intervals of each column, mm."""

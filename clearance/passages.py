@@ -32,6 +32,10 @@ LEVEL = 0.2
 """Share of a mouth's normal along z from which its height over a square is told from its plane."""
 MOST_CELLS = 600_000_000
 """Cells of a dense window at most (about 8 bytes each while a way is sought)."""
+MOST_WINDOW = 3_000_000_000
+"""Cells of a window at the pitch itself at most: its columns and squares have to fit."""
+ROOMY = 8.0
+"""Cells are first taken so large that a ball of the mouth's size is so many in radius."""
 MOST_TRIES = 8
 """Routes tried before a way is left unproven."""
 BEND = 2.0
@@ -236,19 +240,32 @@ class Cells:
     """The predicted part as dense cells, for finding ways; what they prove is said elsewhere.
 
     A cell is metal if any metal lies on its column within its height, so that no
-    sheet is missed however thin. No radius above `most_mm` is told from it.
+    sheet is missed however thin. No radius above `most_mm` is told from it. With `every`
+    only each such column is looked at, in cells as many pitches wide and high: metal
+    between them may be missed, so a radius is rather too large, as it is anyway.
     """
 
     predicted: Predicted
     mouths: tuple[Mouth, ...]
     most_mm: float
+    every: int = 1
+
+    @cached_property
+    def grid(self) -> Grid:
+        """Columns of the cells."""
+        return self.predicted.grid.each(self.every)
+
+    @property
+    def pitch_mm(self) -> float:
+        """Side of a cell, mm."""
+        return self.grid.pitch_mm
 
     @cached_property
     def shape(self) -> tuple[int, int, int]:
         """Number of cells along x, y, z."""
-        box, pitch = self.predicted.window.box, self.predicted.grid.pitch_mm
+        box, pitch = self.predicted.window.box, self.pitch_mm
         nz = int(np.ceil((box.high[2] - box.low[2]) / pitch)) + 1
-        shape = (self.predicted.grid.nx, self.predicted.grid.ny, nz)
+        shape = (self.grid.nx, self.grid.ny, nz)
         if np.prod(shape, dtype=np.float64) > MOST_CELLS:
             raise GridError(
                 f"a window of {shape[0]} x {shape[1]} x {shape[2]} cells at pitch {pitch:.3g} mm "
@@ -260,11 +277,13 @@ class Cells:
     def radius(self) -> NDArray[np.float32]:
         """Distance from each cell's centre to the nearest metal cell's centre, mm."""
         return dense.clear_radius(
-            self._metal("touched"), self.predicted.grid.pitch_mm, self.most_mm
+            self._metal("touched"), self.pitch_mm, self.most_mm + 2.0 * self.pitch_mm
         )
 
     def _metal(self, rule: Literal["centre", "touched"]) -> NDArray[np.uint8]:
-        grid, metal = self.predicted.grid, self.predicted.metal
+        grid, metal = self.grid, self.predicted.metal
+        if self.every > 1:
+            metal = metal.each(self.predicted.grid, self.every)
         return dense.raster(
             metal.start,
             metal.z,
@@ -292,7 +311,7 @@ class Cells:
         index = np.flatnonzero(skin)
         room = distance.distances(tree, self.centres(index))
         deep = np.zeros(self.shape, bool)
-        half = 0.5 * np.sqrt(3.0) * self.predicted.grid.pitch_mm
+        half = 0.5 * np.sqrt(3.0) * self.pitch_mm
         deep.ravel()[index[room > half]] = True
         return deep
 
@@ -300,18 +319,18 @@ class Cells:
     def slack_mm(self) -> float:
         """What a point of a cell may be farther from metal than `radius` says of its centre."""
         # Metal on the column within half a pitch of the metal cell's centre; half a diagonal.
-        return (0.5 + 0.5 * np.sqrt(3.0)) * self.predicted.grid.pitch_mm
+        return (0.5 + 0.5 * np.sqrt(3.0)) * self.pitch_mm
 
     def centres(self, index: NDArray[np.int64]) -> Floats:
         """Centres of cells given by flat index, (N, 3) mm."""
         i, j, k = np.unravel_index(index, self.shape)
-        grid = self.predicted.grid
+        grid = self.grid
         z = self.predicted.window.box.low[2] + k * grid.pitch_mm
         return np.stack([grid.x_mm(i), grid.y_mm(j), z], axis=1)
 
     def within(self, low: Floats, high: Floats) -> NDArray[np.int64]:
         """Flat indices of the cells whose centres lie in a box."""
-        pitch = self.predicted.grid.pitch_mm
+        pitch = self.pitch_mm
         first = np.maximum(np.ceil((low - self.origin) / pitch).astype(int), 0)
         last = np.minimum(
             np.floor((high - self.origin) / pitch).astype(int), np.array(self.shape) - 1
@@ -341,7 +360,7 @@ class Cells:
 
     def barrier(self, beyond_mm: float) -> NDArray[np.int64]:
         """Cells outward of the mouths: `beyond_mm` past the closing surface and a few farther."""
-        pitch = self.predicted.grid.pitch_mm
+        pitch = self.pitch_mm
         found = [
             self.near_plate(
                 mouth.plane, mouth.polygon, beyond_mm, beyond_mm + 3.0 * pitch, 3.0 * pitch
@@ -359,7 +378,7 @@ class Cells:
 
     def behind(self, mouth: Mouth) -> NDArray[np.int64]:
         """Void cells just inside a mouth."""
-        pitch = self.predicted.grid.pitch_mm
+        pitch = self.pitch_mm
         index = self.near_plate(mouth.plane, mouth.polygon, -1.5 * pitch, 0.0, 0.0)
         return index[self.passable.ravel()[index] > 0]
 
@@ -382,8 +401,7 @@ class Search:
         self.crossings = crossings
         self.smallest_way_mm = smallest_way_mm
         # No ball wider than a mouth starts there, so larger radii need not be told apart.
-        mouth_mm = min(inlet.inscribed_radius, outlet.inscribed_radius)
-        most_mm = mouth_mm + 2.0 * predicted.grid.pitch_mm
+        most_mm = min(inlet.inscribed_radius, outlet.inscribed_radius)
         self.cells = Cells(predicted, tuple(moved_mouth(predicted, m) for m in mouths), most_mm)
 
     def forget_cells(self) -> None:
@@ -454,9 +472,45 @@ class Search:
             return Way(0.0, 0.0, np.empty((0, 3)), leak, None)
         if hint is not None and hint.leak_mm == 0.0 and self.predicted.only_more:
             ceiling = min(ceiling, hint.high_mm)
-        low, route, throat = (0.0, NO_ROUTE, None)
+        still: tuple[float, Floats, Floats | None] = (0.0, NO_ROUTE, None)
         if hint is not None and not closed:
-            low, route, throat = self._still(hint, ceiling, enough_mm)
+            still = self._still(hint, ceiling, enough_mm)
+            if (2.0 * still[0], ceiling, leak) == (hint.low_mm, hint.high_mm, False):
+                return Way(hint.low_mm, ceiling, still[1], False, still[2])
+        large, fine = self._sizes()
+        if still[0] == 0.0 and large > fine and not leak:
+            self.cells = replace(self.cells, every=large)
+            still = self._route(closed, ceiling, enough_mm, tries=1)
+            if ceiling - 2.0 * still[0] > self._fine(2.0 * still[0], ceiling, enough_mm):
+                still = (0.0, NO_ROUTE, None)
+        self.cells = replace(self.cells, every=fine)
+        return self._bracket(closed, ceiling, leak, enough_mm, still)
+
+    def _sizes(self) -> tuple[int, int]:
+        """Two sizes of cells in pitches: large ones, which tell a roomy passage, and fine ones.
+
+        Fine is a single pitch, or as few as fit.
+        """
+        pitch = self.predicted.grid.pitch_mm
+        fine = float(np.prod(self.predicted.window.box.high - self.predicted.window.box.low))
+        if fine / pitch**3 > MOST_WINDOW:
+            raise GridError(
+                f"a window of {fine / pitch**3:.1e} cells at pitch {pitch:.3g} mm does not fit; "
+                "give a larger pitch"
+            )
+        least = max(1, int(np.ceil(np.cbrt(fine / pitch**3 / (0.9 * MOST_CELLS)))))
+        return int(self.cells.most_mm / (ROOMY * pitch)), least
+
+    def _bracket(
+        self,
+        closed: tuple[Crossing, ...],
+        ceiling: float,
+        leak: bool,
+        enough_mm: float,
+        known: tuple[float, Floats, Floats | None],
+    ) -> Way:
+        """The way that the fine cells lead to, or a route that is known if there is one."""
+        low, route, throat = known
         if low == 0.0:
             low, route, throat = self._route(closed, ceiling, enough_mm)
         leak_mm, leak_at = self._leak() if leak else (0.0, None)
@@ -465,8 +519,6 @@ class Search:
         if leak or 2.0 * low < self.smallest_way_mm:
             return Way(0.0, ceiling, NO_ROUTE, leak, None, leak_mm, leak_at)
         high = ceiling
-        if hint is not None and (2.0 * low, high) == (hint.low_mm, hint.high_mm):
-            return Way(2.0 * low, high, route, leak, throat, leak_mm, leak_at)
         if high - 2.0 * low > self._fine(2.0 * low, high, enough_mm):
             high = min(high, self._cut(closed, low, route))
         if self._neck_wanted(2.0 * low, high, enough_mm):
@@ -610,7 +662,7 @@ class Search:
     # ---- the lower bound: a route with exact distances -------------------------------------
 
     def _route(
-        self, closed: tuple[Crossing, ...], ceiling: float, need: float
+        self, closed: tuple[Crossing, ...], ceiling: float, need: float, tries: int = MOST_TRIES
     ) -> tuple[float, Floats, Floats | None]:
         passable = self.cells.passable
         shut = [self._cells_of(crossing) for crossing in closed]
@@ -619,7 +671,7 @@ class Search:
             passable.ravel()[np.concatenate(shut)] = 0
         best: tuple[float, Floats, Floats | None] = (0.0, np.empty((0, 3)), None)
         ends = self.cells.behind(self.inlet), self.cells.behind(self.outlet)
-        for _ in range(MOST_TRIES):
+        for _ in range(tries):
             index, least = dense.widest_route(self.cells.radius, passable, *ends)
             if len(index) == 0:
                 return best
@@ -633,7 +685,7 @@ class Search:
             if 2.0 * low >= self.smallest_way_mm or throat is None:
                 return best
             # The cells jumped something thinner than themselves: go round that place.
-            near = 1.5 * self.predicted.grid.pitch_mm
+            near = 1.5 * self.cells.pitch_mm
             passable = passable.copy() if passable is self.cells.passable else passable
             passable.ravel()[self.cells.within(throat - near, throat + near)] = 0
         return best
@@ -693,8 +745,8 @@ class Search:
         return np.asarray(mouth.plane.to_space(xy[None])[0])
 
     def _cells_of(self, crossing: Crossing) -> NDArray[np.int64]:
-        """Cells of a crossing, a pitch beyond its faces and rim."""
-        pitch = self.predicted.grid.pitch_mm
+        """Cells of a crossing, a cell beyond its faces and rim."""
+        pitch = self.cells.pitch_mm
         return self.cells.near_plate(
             sections.Plane.level(0.0),
             crossing.footprint,
@@ -723,7 +775,7 @@ class Search:
                 break
             plane, polygon, circle = cut
             widest = max(widest, circle)
-            half = 0.5 * np.sqrt(3.0) * cells.predicted.grid.pitch_mm
+            half = 0.5 * np.sqrt(3.0) * cells.pitch_mm
             active.ravel()[cells.near_plate(plane, polygon, -half, half, half)] = 0
             index, room = dense.widest_route(cells.radius, active, sources, targets)
             # What is left is no wider than the cells of its widest route.
@@ -736,7 +788,7 @@ class Search:
     def _active(self, closed: tuple[Crossing, ...], radius_mm: float) -> NDArray[np.uint8]:
         """Cells that the centre of a ball of a radius can be in, without some crossings."""
         active = (self.cells.radius >= radius_mm - self.cells.slack_mm).astype(np.uint8)
-        active.ravel()[self.cells.barrier(self.predicted.grid.pitch_mm)] = 0
+        active.ravel()[self.cells.barrier(self.cells.pitch_mm)] = 0
         for crossing in closed:
             active.ravel()[self._cells_of(crossing)] = 0
         return active
@@ -751,7 +803,7 @@ class Search:
 
     def _neck(self, closed: tuple[Crossing, ...], low: float) -> float:
         """Upper bound of the clear diameter where no plane section closes the neck."""
-        pitch = self.predicted.grid.pitch_mm
+        pitch = self.cells.pitch_mm
         radius = max(low + NECK * pitch, least_radius_mm(pitch))
         active = self._active(closed, radius)
         active[self.cells.inside(self.tree)] = 0
@@ -773,7 +825,7 @@ class Search:
 
     def _at(self, mouth: Mouth, radius_mm: float = 0.0) -> NDArray[np.int64]:
         """Cells that hold the centre of a ball in a mouth; its rim is metal."""
-        half = 0.5 * np.sqrt(3.0) * self.predicted.grid.pitch_mm
+        half = 0.5 * np.sqrt(3.0) * self.cells.pitch_mm
         places = mouth.polygon.buffer(-0.99 * radius_mm) if radius_mm else mouth.polygon
         if places.is_empty:
             return np.empty(0, np.int64)

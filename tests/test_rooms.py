@@ -59,6 +59,7 @@ ROOMS = [
     "balls",
     "resumed",
     "graph",
+    "kernels",
     "checked",
     "passage_check",
     "reach",
