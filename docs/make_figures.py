@@ -14,18 +14,22 @@ FIGURES = {
     "mould-insert-along.png": ("mould-insert", ["--along", "circuit-3"]),
 }
 """File name to case and what `clearance section` is asked for."""
+PLOTS = {
+    "mould-insert-openings.png": ["openings", "mould-insert/mould-insert.3mf"],
+    "mould-insert-sweep.png": [
+        *("sweep", "mould-insert/case.toml", "--from", "20", "--to", "45", "--step", "1"),
+    ],
+}
+"""File name to a command that draws with --plot; its first argument is a file in cases/."""
 SHEETS = {"mould-insert-sheet.png": "mould-insert"}
 """File name to the case whose first sheet is drawn."""
 
 
 def main(folder: Path) -> None:
     """Run the program once for each figure."""
-    from click.testing import CliRunner
-
     from clearance.case import read_case
     from clearance.check import examine
     from clearance.checked import prepare
-    from clearance.cli import main as clearance
     from clearance.plots import write
     from clearance.sheet import sheet
     from clearance.sheet_pages import sheet_figures
@@ -33,12 +37,23 @@ def main(folder: Path) -> None:
     folder.mkdir(parents=True, exist_ok=True)
     for name, (case, asked) in FIGURES.items():
         command = ["section", str(CASES / case / "case.toml"), *asked]
-        done = CliRunner().invoke(clearance, [*command, "--output", str(folder / name)])
-        if done.exit_code != 0:
-            raise SystemExit(f"{name}: {done.output}")
+        _draw(name, [*command, "--output", str(folder / name)])
+    for name, (command, file, *words) in PLOTS.items():
+        _draw(name, [command, str(CASES / file), *words, "--plot", str(folder / name)])
     for name, case in SHEETS.items():
         examined = examine(prepare(read_case(CASES / case / "case.toml")))
         write(sheet_figures(sheet(examined))[0], folder / name)
+
+
+def _draw(name: str, words: list[str]) -> None:
+    """Run a command that draws a figure, or stop with what it said."""
+    from click.testing import CliRunner
+
+    from clearance.cli import main as clearance
+
+    done = CliRunner().invoke(clearance, words)
+    if done.exit_code != 0:
+        raise SystemExit(f"{name}: {done.output}")
 
 
 if __name__ == "__main__":
