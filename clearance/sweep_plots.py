@@ -11,6 +11,7 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Patch, Rectangle
 
 from clearance import style
+from clearance.result import State
 from clearance.sweep import POSSIBLE, PassageHeights, Sweep, runs
 
 BAR = 0.46
@@ -30,8 +31,7 @@ def sweep_figures(sweep: Sweep) -> list[Figure]:
 def _figure(sweep: Sweep, passages: tuple[PassageHeights, ...]) -> Figure:
     with mpl.rc_context(style.SETTINGS):
         figure = Figure(figsize=style.A4_LANDSCAPE_IN)
-        title = f"{sweep.part}: stray {sweep.stray} at every height"
-        figure.text(0.07, 0.945, title, fontsize=style.TITLE_PT)
+        figure.text(0.07, 0.945, finding(sweep), fontsize=style.TITLE_PT, weight="bold", wrap=True)
         axes = figure.add_axes((0.07, 0.1, 0.73, 0.78))
         _heights(axes, sweep)
         for n, passage in enumerate(passages):
@@ -46,6 +46,24 @@ def _figure(sweep: Sweep, passages: tuple[PassageHeights, ...]) -> Figure:
         _case_height(axes, sweep)
         _legend(figure, sweep)
     return figure
+
+
+def finding(sweep: Sweep) -> str:
+    """The title: over which heights the passages conform, and which do not."""
+    low, high = sweep.heights_mm[0], sweep.heights_mm[-1]
+    whole = [p.name for p in sweep.passages if set(p.state) == {State.OPEN}]
+    partly = [p.name for p in sweep.passages if State.OPEN in p.state and p.name not in whole]
+    never = [p.name for p in sweep.passages if State.OPEN not in p.state]
+    words = [
+        f"{', '.join(names)} {word}"
+        for names, word in (
+            (whole, "open throughout"),
+            (partly, "open at some"),
+            (never, "open at none"),
+        )
+        if names
+    ]
+    return f"{sweep.part}, sheet {sweep.stray} from {low:g} to {high:g} mm: {'; '.join(words)}"
 
 
 def _step(sweep: Sweep) -> float:
@@ -77,10 +95,17 @@ def _curve(axes: Axes, sweep: Sweep, passage: PassageHeights, n: int) -> None:
     largest = max(*passage.high_mm, passage.required_mm, 1e-9)
     left, room = n - 0.4 + BAR + 0.05, 0.26
     at = [[left + room * x / largest for x in row] for row in (passage.low_mm, passage.high_mm)]
-    axes.fill_betweenx(sweep.heights_mm, at[0], at[1], color=style.INK, linewidth=0.8, zorder=3)
+    axes.fill_betweenx(
+        sweep.heights_mm, at[0], at[1], color=style.INK, linewidth=style.THIN_PT, zorder=3
+    )
     need = left + room * passage.required_mm / largest
-    axes.plot([left, left], axes.get_ylim(), color=style.INK, linewidth=0.4)
-    axes.plot([need, need], axes.get_ylim(), color=style.INK, linewidth=0.6, linestyle="--")
+    bottom, top = axes.get_ylim()
+    for x, value, line in ((left, 0.0, "-"), (need, passage.required_mm, "--")):
+        axes.plot([x, x], (bottom, top), color=style.INK, linewidth=style.HAIR_PT, linestyle=line)
+        axes.annotate(
+            f"{value:g}", (x, top), (0, 2), textcoords="offset points", ha="center",
+            fontsize=style.SMALLEST_PT,
+        )  # fmt: skip
 
 
 def _window(axes: Axes, sweep: Sweep, passage: PassageHeights, n: int) -> None:
@@ -104,7 +129,13 @@ def _window(axes: Axes, sweep: Sweep, passage: PassageHeights, n: int) -> None:
         end, word = (
             (max(at), "up") if passage_begins_low(passage, name, sweep) else (min(at), "down")
         )
-        axes.plot([right - 0.09, right + BAR], [end, end], color=style.INK, linewidth=1.0, zorder=4)
+        axes.plot(
+            [right - 0.09, right + BAR],
+            [end, end],
+            color=style.INK,
+            linewidth=style.LINE_PT,
+            zorder=4,
+        )
         axes.text(
             right + 0.5 * BAR, end, f"{word} to here a drill\nfrom the {name} reaches",
             fontsize=style.SMALLEST_PT, ha="center", va="bottom" if word == "up" else "top",
@@ -128,7 +159,7 @@ def _case_height(axes: Axes, sweep: Sweep) -> None:
     if high > low:
         axes.axhspan(low, high, color=style.INK, alpha=0.15, linewidth=0.0, zorder=1)
     for height in {low, high}:
-        axes.axhline(height, color=style.INK, linewidth=0.9, linestyle="-.", zorder=4)
+        axes.axhline(height, color=style.INK, linewidth=style.THIN_PT, linestyle="-.", zorder=4)
     words = f"{low:g}" if low == high else f"{low:g} to {high:g}"
     axes.text(
         1.005, high, f"the case:\n{words} mm", transform=axes.get_yaxis_transform(),
@@ -142,6 +173,6 @@ def _legend(figure: Figure, sweep: Sweep) -> None:
         marks.append(Patch(label="a drill could reopen it", **style.DRILL.patch()))
     figure.legend(handles=marks, loc="upper left", bbox_to_anchor=(0.86, 0.88), frameon=False)
     figure.text(
-        0.87, 0.62, "curve: bracket of the\nclear diameter, from 0;\ndashed: what is needed",
+        0.87, 0.62, "curve: bracket of the\nclear diameter, mm;\ndashed: what is needed",
         fontsize=style.SMALLEST_PT, va="top",
     )  # fmt: skip

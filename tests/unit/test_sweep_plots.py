@@ -1,0 +1,82 @@
+"""The figure of a sweep: its words, limits and marks. The sweep is invented."""
+
+import pytest
+from matplotlib.patches import Rectangle
+
+from clearance.result import State
+from clearance.sweep import PassageHeights, Sweep
+from clearance.sweep_plots import MOST_PASSAGES, finding, sweep_figures
+
+HEIGHTS = (10.0, 11.0, 12.0, 13.0)
+
+
+def passage(name, states, reopen=None):
+    wide = tuple(0.0 if s is State.BLOCKED else 4.0 for s in states)
+    return PassageHeights(
+        name, 3.0, states, wide, wide, wide, (1.0,) * 4, reopen,
+        tuple(("inlet",) if r == "possible" else () for r in reopen or ()), {"inlet": 0.0},
+    )  # fmt: skip
+
+
+OPEN, BLOCKED = State.OPEN, State.BLOCKED
+A = passage("a", (OPEN,) * 4)
+B = passage(
+    "b",
+    (OPEN, OPEN, BLOCKED, BLOCKED),
+    ("not-needed", "not-needed", "possible", "impossible"),
+)
+C = passage("c", (BLOCKED,) * 4)
+
+
+def sweep(*passages):
+    return Sweep(
+        part="block", stray=0, pitch_mm=0.2, case_heights_mm=(11.0, 11.5), heights_mm=HEIGHTS,
+        passages=passages, notices=(),
+    )  # fmt: skip
+
+
+def words(figure):
+    found = [text.get_text() for text in figure.texts]
+    for axes in figure.axes:
+        found += [text.get_text() for text in axes.texts]
+        found += [label.get_text() for label in axes.get_xticklabels()]
+    return found
+
+
+def test_the_title_is_the_finding():
+    title = finding(sweep(A, B, C))
+    assert title == (
+        "block, sheet 0 from 10 to 13 mm: a open throughout; b open at some; c open at none"
+    )
+    assert finding(sweep(A)) in words(sweep_figures(sweep(A))[0])
+
+
+def test_a_rectangle_for_every_run_of_one_state():
+    (axes,) = sweep_figures(sweep(A, B, C))[0].axes
+    bars = [p for p in axes.patches if isinstance(p, Rectangle) and p.get_width() > 0.4]
+    bars = [p for p in bars if p.get_x() < 2.5 and p.get_width() < 1.0]
+    assert len(bars) == 1 + 2 + 1  # by construction
+    assert axes.get_ylim()[0] < 9.5
+    assert axes.get_ylim()[1] > 13.5
+
+
+def test_units_requirements_and_the_case_are_named():
+    (figure,) = sweep_figures(sweep(A, B))
+    said = words(figure)
+    assert "the case:\n11 to 11.5 mm" in said
+    assert "a\nneeds 3 mm" in said
+    assert said.count("3") == 2  # the scale of each curve
+    assert figure.axes[0].get_ylabel() == "height of the sheet above the platform, mm"
+
+
+def test_the_drills_window_is_marked():
+    (figure,) = sweep_figures(sweep(B))
+    assert "up to here a drill\nfrom the inlet reaches" in words(figure)
+    assert not any("drill" in text for text in words(sweep_figures(sweep(A))[0]))
+
+
+@pytest.mark.parametrize(("count", "sheets"), [(1, 1), (12, 1), (13, 2), (30, 3)])
+def test_many_passages_take_more_sheets(count, sheets):
+    many = [passage(f"p{n}", (OPEN,) * 4) for n in range(count)]
+    assert MOST_PASSAGES == 12
+    assert len(sweep_figures(sweep(*many))) == sheets
