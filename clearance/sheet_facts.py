@@ -69,7 +69,9 @@ def _stray_facts(case: Case, number: int, stray: StrayTable) -> tuple[Fact, ...]
     facts = [Fact(EVENT_HEADS[0], f"{number}", stray.shape)]
     for (key, value), what in zip(_numbers(stray), EVENT_HEADS[1:-1], strict=True):
         assumed = _is_assumed(case, number, key, stray)
-        source = "" if value == NONE else "assumed" if assumed else stray.source
+        # A log tells layers and heights; how deep the melt went comes from elsewhere.
+        given = "case file" if key == "penetration" else stray.source
+        source = "" if value == NONE else "assumed" if assumed else given
         facts.append(Fact(what, value, source))
     z = case.part.platform_z
     where = Fact(EVENT_HEADS[-1], "lowest point", "assumed")
