@@ -23,7 +23,7 @@ HERE = Path(__file__).resolve().parent
 sys.path[:0] = [str(HERE), str(HERE.parent)]
 
 import shapes as s  # noqa: E402
-from make_part import axis_distance, without_specks  # noqa: E402
+from make_part import axis_distance, void_of_core, without_specks  # noqa: E402
 
 SIZE = (400.0, 400.0, 350.0)
 PITCH = 1.25  # exact in binary: flat faces stay flat
@@ -87,14 +87,8 @@ def axes() -> list[NDArray]:
 
 def field() -> NDArray[np.float32]:
     """Positive in metal, mm near the walls of passages, at points PITCH * (i, j, k)."""
-    shape = tuple(round(length / PITCH) + 1 for length in SIZE)
-    x, y, z = (np.arange(n, dtype=np.float32) * np.float32(PITCH) for n in shape)
-    turn = np.float32(2 * np.pi / CELL)
-    core = s.gyroid(x[:, None, None] * turn, y[:, None] * turn, z * turn)
-    core *= np.float32(CELL / (2 * np.pi * 1.5))  # about mm near the surface
-    for points, length, along in zip((x, y, z), SIZE, range(3), strict=True):
-        inside = np.minimum(points, np.float32(length) - points) - np.float32(WALL)
-        np.minimum(core, inside.reshape([-1 if i == along else 1 for i in range(3)]), out=core)
+    core = void_of_core(SIZE, PITCH, CELL, WALL)
+    shape = core.shape
     passages = np.full(shape, np.float32(99))
     for line in axes():
         near = axis_distance(shape, line, RADIUS + SLEEVE + 3, PITCH)

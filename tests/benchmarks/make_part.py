@@ -114,16 +114,27 @@ def axis_distance(
     return distance
 
 
+def void_of_core(
+    size: tuple[float, ...], pitch: float, cell: float, wall: float
+) -> NDArray[np.float32]:
+    """Positive in the void of a gyroid core between solid walls, about mm near its surface."""
+    x, y, z = (
+        np.arange(round(length / pitch) + 1, dtype=np.float32) * np.float32(pitch)
+        for length in size
+    )
+    turn = np.float32(2 * np.pi / cell)
+    core = s.gyroid(x[:, None, None] * turn, y[:, None] * turn, z * turn)
+    core *= np.float32(cell / (2 * np.pi * 1.5))
+    for points, length, along in zip((x, y, z), size, range(3), strict=True):
+        inside = np.minimum(points, np.float32(length) - points) - np.float32(wall)
+        np.minimum(core, inside.reshape([-1 if i == along else 1 for i in range(3)]), out=core)
+    return core
+
+
 def field() -> NDArray[np.float32]:
     """Positive in metal, mm near the walls of passages, at points PITCH * (i, j, k)."""
-    shape = tuple(round(length / PITCH) + 1 for length in SIZE)
-    x, y, z = (np.arange(n, dtype=np.float32) * np.float32(PITCH) for n in shape)
-    turn = np.float32(2 * np.pi / CELL)
-    core = s.gyroid(x[:, None, None] * turn, y[:, None] * turn, z * turn)
-    core *= np.float32(CELL / (2 * np.pi * 1.5))  # about mm near the surface
-    for points, length, along in zip((x, y, z), SIZE, range(3), strict=True):
-        inside = np.minimum(points, np.float32(length) - points) - np.float32(WALL)
-        np.minimum(core, inside.reshape([-1 if i == along else 1 for i in range(3)]), out=core)
+    core = void_of_core(SIZE, PITCH, CELL, WALL)
+    shape = core.shape
     passages = np.full(shape, np.float32(99))
     for line in axes().values():
         np.minimum(passages, axis_distance(shape, line, RADIUS + SLEEVE + 1), out=passages)
