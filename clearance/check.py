@@ -7,10 +7,8 @@ that takes a sentence; it is silent by default.
 from __future__ import annotations
 
 import os
-from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
-from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,12 +21,11 @@ from clearance.loose import trapped_powder, unmelted
 from clearance.passage_check import PassageCheck
 from clearance.predicted import NOMINAL
 from clearance.remedy import Remedied, disposition, remedied
-from clearance.result import GaugePin, Result
+from clearance.result import GaugePin, Result, TrappedPowder, Unmelted
 from clearance.resumed import resumed_sections
 from clearance.signs import signs
 from clearance.stray import offset
 
-Found = TypeVar("Found")
 MOST_THREADS = 4
 """Passages side by side at most: each needs a window's memory."""
 
@@ -94,35 +91,43 @@ def examine(checked: Checked, progress: Progress = silent, threads: int | None =
     checks = [PassageCheck(checked, p) for p in case.passage]
     events = checked.unknowns.variants[0].events or ()
     nominal, predicted = checked.whole.predict(NOMINAL), checked.whole.predict(events)
+    density = case.part.density_g_cm3
 
     def judged(check: PassageCheck) -> tuple[Remedied, list[GaugePin]]:
         return remedied(check, check.result(progress), progress), check.gauge_pins()
 
-    found = _side_by_side(judged, checks, threads)
+    def powder() -> tuple[list[Unmelted], list[TrappedPowder]]:
+        progress("loose powder, and what the part would show")
+        routes = {c.passage.name: c.nominal.way.route for c in checks}
+        return unmelted(predicted, routes), trapped_powder(predicted, nominal, routes, density)
+
+    with ThreadPoolExecutor(threads or min(processors(), MOST_THREADS)) as pool:
+        try:
+            seen = pool.submit(signs, predicted, nominal, density)
+            # The largest passage first, or it would run on alone at the end.
+            by_size = sorted(checks, key=PassageCheck.size, reverse=True)
+            looks = {id(one): pool.submit(judged, one) for one in by_size}
+            loose, joints = pool.submit(powder), pool.submit(resumed_sections, predicted)
+            found = [looks[id(one)].result() for one in checks]
+            gaps, trapped = loose.result()
+        finally:
+            pool.shutdown(cancel_futures=True)
     remedies = [remedy for remedy, _ in found]
-    pins = [pin for _, seen in found for pin in seen]
-    progress("loose powder, and what the part would show")
-    routes = {c.passage.name: c.nominal.way.route for c in checks}
-    gaps = unmelted(predicted, routes)
+    pins = tuple(pin for _, felt in found for pin in felt)
+    sizes = balls(
+        (remedy.result for remedy in remedies),
+        case.part.build_allowance,
+        case.part.mesh_tolerance,
+    )
     result = Result(
         part=case.part.name,
         pitch_mm=checked.pitch_mm,
         passages=tuple(remedy.result for remedy in remedies),
         separate=separate(checked, checks, gaps, progress),
         unmelted=tuple(gaps),
-        trapped_powder=tuple(trapped_powder(predicted, nominal, routes, case.part.density_g_cm3)),
-        signs=signs(
-            predicted,
-            nominal,
-            case.part.density_g_cm3,
-            tuple(pins),
-            balls(
-                (remedy.result for remedy in remedies),
-                case.part.build_allowance,
-                case.part.mesh_tolerance,
-            ),
-        ),
-        resumed_section=resumed_sections(predicted),
+        trapped_powder=tuple(trapped),
+        signs=replace(seen.result(), gauge_pins=pins, balls=sizes),
+        resumed_section=joints.result(),
         translations=case.translations,
         assumptions=case.assumptions,
         notices=tuple(dict.fromkeys((*case.notices, *checked.notices, *_cut_ports(checked)))),
@@ -145,23 +150,6 @@ def _cut_ports(checked: Checked) -> list[str]:
             if z.min() < high and z.max() > low:
                 found.append(f"stray {event.stray} cuts the port {mouth.name}; the port is kept")
     return found
-
-
-def _side_by_side(
-    work: Callable[[PassageCheck], Found], checks: list[PassageCheck], threads: int | None
-) -> list[Found]:
-    """Do the same for every passage, in threads: the kernels let go of the interpreter."""
-    count = threads or min(processors(), MOST_THREADS)
-    if count == 1 or len(checks) == 1:
-        return [work(one) for one in checks]
-    pool = ThreadPoolExecutor(count)
-    try:
-        # The largest first, or it would run on alone at the end.
-        by_size = sorted(checks, key=PassageCheck.size, reverse=True)
-        begun = {id(one): pool.submit(work, one) for one in by_size}
-        return [begun[id(one)].result() for one in checks]
-    finally:
-        pool.shutdown(cancel_futures=True)
 
 
 def processors() -> int:

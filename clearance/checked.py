@@ -10,7 +10,6 @@ import math
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
-from functools import cached_property
 
 import numpy as np
 from numba import njit
@@ -22,6 +21,7 @@ from clearance.columns import Columns, Grid, Runs, around, cast, label, levels, 
 from clearance.errors import PartError, PortError
 from clearance.kernels import compiled
 from clearance.loose import void_run
+from clearance.once import once
 from clearance.part import read_part
 from clearance.passages import moved_mouth, seeds, stopper
 from clearance.ports import Mouth, Request, find_mouths
@@ -80,7 +80,7 @@ class Checked:
         prisms = [stopper(mouth, pitch_mm, sunk) for mouth in self.all_mouths]
         return np.concatenate(prisms) if prisms else np.empty((0, 3, 3), np.float32)
 
-    @cached_property
+    @once
     def whole(self) -> Window:
         """The whole part at the pitch of the check."""
         low, high = self.bodies.bounds
@@ -93,7 +93,7 @@ class Checked:
             self.plugs(self.pitch_mm, sunk=False),
         )
 
-    @cached_property
+    @once
     def reach_mm(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         """How far anything moves down and up the axes over all variants, (3,) and (3,) mm."""
         return reach_mm(self.unknowns)

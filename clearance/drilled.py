@@ -8,7 +8,6 @@ drill takes, so that a way that is found open is open.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -18,6 +17,7 @@ from clearance import sections
 from clearance.bore import Bore
 from clearance.columns import Runs, cast, intersect, subtract, unite
 from clearance.cuts import predicted_metal
+from clearance.once import once
 from clearance.possible import surely_metal
 from clearance.predicted import Box, Predicted, Soup, box_soup, extruded, flat, meeting
 from clearance.stray import Slab, assemble, bodies, plugs_only, slabs
@@ -36,11 +36,11 @@ class Drilled(Predicted):
 
     bores: tuple[Bore, ...] = ()
 
-    @cached_property
+    @once
     def _whole(self) -> Predicted:
         return Predicted(self.window, self.events, self.added)
 
-    @cached_property
+    @once
     def _cast(self) -> Runs:
         runs = [cast(bores.soup(bore), self.grid).metal for bore in self.bores]
         taken = runs[0]
@@ -48,17 +48,17 @@ class Drilled(Predicted):
             taken = unite(taken, more)
         return taken
 
-    @cached_property
+    @once
     def metal(self) -> Runs:
         """Metal per column, mouths open."""
         return subtract(self._whole.metal, self._cast)
 
-    @cached_property
+    @once
     def closed(self) -> Runs:
         """Metal per column, mouths plugged: a drill goes through a mouth, not through its plug."""
         return unite(subtract(self._whole.closed, self._cast), self._plugs(sure=False))
 
-    @cached_property
+    @once
     def sure(self) -> Runs:
         """Sure metal per square and strip, mouths plugged."""
         metal = self._whole.sure
@@ -85,7 +85,7 @@ class Drilled(Predicted):
 
         return shapely.union_all([bores.section(bore, plane) for bore in self.bores])
 
-    @cached_property
+    @once
     def surface(self) -> Soup:
         """Triangles of metal that hold the whole boundary of the void in the window."""
         pieces = [soup for piece in self._pieces() for soup in self._piece_surface(*piece)]
@@ -94,7 +94,7 @@ class Drilled(Predicted):
         cut = any(len(bores.meeting(nominal, bore)) for bore in self.bores)
         return np.concatenate([left, self.stray, *([self.walls()] if cut else [])])
 
-    @cached_property
+    @once
     def stray(self) -> Soup:
         """What the bores leave of all stray metal in the window."""
         sheets = [

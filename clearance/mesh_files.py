@@ -9,6 +9,7 @@ read by `threemf`.
 import itertools
 import re
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -22,6 +23,8 @@ from clearance.errors import PartError
 _SUFFIX = {"binary STL": ".stl", "text STL": ".stl", "PLY": ".ply", "OBJ": ".obj", "3MF": ".3mf"}
 _HEAD_BYTES = 65536
 _PIECE_BYTES = 8_000_000  # of text STL parsed at a time: about 1 GB of words otherwise
+_RECORDS = 1 << 18  # of binary STL decoded at a time
+_READERS = 2  # threads that decode; more would only wait for memory
 _LONGEST_WORD = 64  # no number is longer; keeps one stray word from blowing up the word array
 
 
@@ -180,7 +183,9 @@ def _binary_stl(path: Path) -> NDArray[np.float32]:
         return np.empty((0, 3, 3), np.float32)
     records = np.memmap(path, "<u2", "r", offset=84).reshape(count, 25)
     corners = np.empty((count, 9), np.uint32)
-    _decode_records(records, corners)
+    parts = [slice(a, a + _RECORDS) for a in range(0, count, _RECORDS)]
+    with ThreadPoolExecutor(_READERS) as pool:  # most of it is waiting for pages of memory
+        list(pool.map(lambda part: _decode_records(records[part], corners[part]), parts))
     return corners.view(np.float32).reshape(count, 3, 3)
 
 

@@ -9,7 +9,6 @@ import dataclasses
 import itertools
 from collections.abc import Callable
 from dataclasses import dataclass
-from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -20,6 +19,7 @@ from clearance.checked import Checked, Progress, silent
 from clearance.crossings import Crossing, crossings
 from clearance.errors import GridError, PortError
 from clearance.graph import in_words, on_way, passage_graph
+from clearance.once import once
 from clearance.passages import Search, Way, moved_mouth, pieces_at
 from clearance.predicted import NOMINAL, Events, Predicted, Window
 from clearance.result import ClearDiameter, CrossingResult, GaugePin, PassageResult, State
@@ -218,7 +218,7 @@ class PassageCheck:
             f"{need:.3f} mm required",
         )
 
-    @cached_property
+    @once
     def nominal(self) -> Judged:
         """The passage in the nominal part."""
         return self.judge(Variant(NOMINAL, ""))

@@ -9,7 +9,7 @@ pass. Source of both: docs/method.md, "The bracket".
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from functools import cached_property, lru_cache
+from functools import lru_cache
 from typing import Any, Literal
 
 import numpy as np
@@ -22,6 +22,7 @@ from clearance.columns import Grid
 from clearance.crossings import CIRCLE_MM, CUT_MM, Crossing, largest_circle_mm, squares_of
 from clearance.errors import GridError
 from clearance.neck import Neck, least_radius_mm, shortest
+from clearance.once import once
 from clearance.ports import Mouth, plug
 from clearance.possible import PossibleVoid, block, bounding
 from clearance.predicted import Box, Predicted
@@ -250,7 +251,7 @@ class Cells:
     most_mm: float
     every: int = 1
 
-    @cached_property
+    @once
     def grid(self) -> Grid:
         """Columns of the cells."""
         return self.predicted.grid.each(self.every)
@@ -260,7 +261,7 @@ class Cells:
         """Side of a cell, mm."""
         return self.grid.pitch_mm
 
-    @cached_property
+    @once
     def shape(self) -> tuple[int, int, int]:
         """Number of cells along x, y, z."""
         box, pitch = self.predicted.window.box, self.pitch_mm
@@ -273,7 +274,7 @@ class Cells:
             )
         return shape
 
-    @cached_property
+    @once
     def radius(self) -> NDArray[np.float32]:
         """Distance from each cell's centre to the nearest metal cell's centre, mm."""
         return dense.clear_radius(
@@ -369,7 +370,7 @@ class Cells:
         ]
         return np.concatenate(found) if found else np.empty(0, np.int64)
 
-    @cached_property
+    @once
     def passable(self) -> NDArray[np.uint8]:
         """Void cells on the inner side of the mouths."""
         passable = (self.radius > 0.0).astype(np.uint8)
@@ -408,14 +409,14 @@ class Search:
         """Give back the memory of the cells; they are worked out again if a way is asked for."""
         self.cells = replace(self.cells)
 
-    @cached_property
+    @once
     def walls(self) -> NDArray[np.float32]:
         """Triangles of the metal that bounds the void behind the two mouths."""
         void = self.predicted.possible
         start, end = self._ends(void)
         return bounding(void, self.predicted.surface, start | end)
 
-    @cached_property
+    @once
     def metal(self) -> NDArray[np.float32]:
         """Triangles of all metal that a ball or a pin may meet: walls, and what is at the mouths.
 
@@ -433,7 +434,7 @@ class Search:
         reach = mouth.inscribed_radius + 2.0 * pitch
         return self.predicted.metal_near(Box(points.min(0), points.max(0)).grown(reach))
 
-    @cached_property
+    @once
     def tree(self) -> distance.Tree:
         """Exact distances to the metal."""
         return distance.build(self.metal)

@@ -8,7 +8,6 @@ part outside the window, except that sections are right to the window's rim.
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
-from functools import cached_property
 from typing import Any, Final
 
 import numpy as np
@@ -17,6 +16,7 @@ from numpy.typing import NDArray
 
 from clearance import sections
 from clearance.columns import Columns, Grid, Runs, cast, unite
+from clearance.once import once
 from clearance.possible import (
     Places,
     PossibleVoid,
@@ -58,12 +58,12 @@ class Bodies:
     overlapping: bool
     _bands: dict[tuple[str, int], Soup] = field(default_factory=dict)
 
-    @cached_property
+    @once
     def bounds(self) -> NDArray[np.float64]:
         """(2, 3) lowest and highest corner of the part, mm."""
         return extent(self.part)
 
-    @cached_property
+    @once
     def added(self) -> Soup | None:
         """All stray metal that is given as a mesh, in one soup."""
         return np.concatenate(list(self.added_by_stray.values())) if self.added_by_stray else None
@@ -76,7 +76,7 @@ class Bodies:
             self._bands[key] = meeting(getattr(self, body), Box(low, high))
         return self._bands[key]
 
-    @cached_property
+    @once
     def plane(self) -> Soup:
         """The part's bounding rectangle as a column of metal without end."""
         low, high = self.bounds
@@ -190,12 +190,12 @@ class Window:
     _regions: dict[tuple[str, tuple[float, float]], Soup] = field(default_factory=dict)
     _predicted: dict[Events, Predicted] = field(default_factory=dict)
 
-    @cached_property
+    @once
     def grid(self) -> Grid:
         """Columns over the window."""
         return Grid.over(self.box.low, self.box.high, self.pitch_mm)
 
-    @cached_property
+    @once
     def near(self) -> Soup:
         """Triangles of the part in the window, and in its region if it has one."""
         return meeting(self._in_region("part", (0.0, 0.0)), self.box)
@@ -210,14 +210,14 @@ class Window:
             self._regions[key] = meeting_region(whole, self.region, self.grid, shift)
         return self._regions[key]
 
-    @cached_property
+    @once
     def rectangle(self) -> Any:
         """The window in plan (shapely Polygon), a little within the box."""
         import shapely
 
         return shapely.box(*self.box.low[:2], *self.box.high[:2])
 
-    @cached_property
+    @once
     def _soups(self) -> dict[str, Soup]:
         """Bodies, only triangles over the window in plan (a column needs all its crossings)."""
         margin = 2.0 * self.grid.pitch_mm + 1.0
@@ -286,7 +286,9 @@ class Window:
         at = z + ABOVE_MM if above else z
         key = (self._alias(body), at)
         if key not in self._metal:
-            self._metal[key] = self._section(*key)
+            section = self._section(*key)
+            section.bounds  # noqa: B018 - worked out now: several threads may look at it later
+            self._metal[key] = section
         return self._metal[key]
 
     def _section(self, body: str, z: float) -> Any:
@@ -327,7 +329,7 @@ class Predicted:
     events: tuple[Event, ...]
     added: Soup | None
 
-    @cached_property
+    @once
     def table(self) -> tuple[Slab, ...]:
         """Slabs of the events."""
         return slabs(self.events)
@@ -352,7 +354,7 @@ class Predicted:
             metal = unite(metal, runs("added", (0.0, 0.0)))
         return metal
 
-    @cached_property
+    @once
     def melted(self) -> Runs:
         """Metal per column as it was melted, without the gaps that stayed powder."""
         table = slabs(self.events, loose=True)
@@ -362,22 +364,22 @@ class Predicted:
             metal = unite(metal, self.window.columns("added").metal)
         return metal
 
-    @cached_property
+    @once
     def metal(self) -> Runs:
         """Metal per column, mouths open."""
         return self._assemble("part", sure=False)
 
-    @cached_property
+    @once
     def closed(self) -> Runs:
         """Metal per column, mouths plugged."""
         return self._assemble("closed", sure=False)
 
-    @cached_property
+    @once
     def sure(self) -> Runs:
         """Sure metal per square and strip, mouths plugged."""
         return self._assemble("closed", sure=True)
 
-    @cached_property
+    @once
     def possible(self) -> PossibleVoid:
         """Pieces of the possible void, mouths plugged."""
         return possible_void(self.sure, self.grid)
@@ -433,7 +435,7 @@ class Predicted:
 
         return shapely.union_all([self.outline(gate) for gate in slab.gates])
 
-    @cached_property
+    @once
     def surface(self) -> Soup:
         """Triangles of metal that hold the whole boundary of the predicted void in the window.
 
@@ -443,7 +445,7 @@ class Predicted:
         soups = [soup for piece in self._pieces() for soup in self._piece_surface(*piece)]
         return np.concatenate([*soups, self.stray])
 
-    @cached_property
+    @once
     def stray(self) -> Soup:
         """Triangles of all stray metal in the window: sheets and measured metal."""
         soups = [

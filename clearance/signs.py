@@ -19,7 +19,7 @@ from clearance import sections
 from clearance.passages import moved_mouth
 from clearance.ports import Mouth
 from clearance.predicted import Predicted, Soup, extent
-from clearance.result import Ball, GaugePin, Point, Signs
+from clearance.result import GaugePin, Point, Signs
 from clearance.stray import Event, rounded
 
 PIN_STEP_MM = 0.1
@@ -45,10 +45,8 @@ def signs(
     predicted: Predicted,
     nominal: Predicted,
     density_g_cm3: float | None,
-    pins: tuple[GaugePin, ...],
-    balls: tuple[Ball, ...] = (),
 ) -> Signs:
-    """Mass, height and overhang that the event adds, and the pins and balls given.
+    """Mass, height and overhang that the event adds; pins and balls are for others to fill in.
 
     Both parts over the whole part's window.
     """
@@ -65,8 +63,6 @@ def signs(
         volume_added_mm3=added,
         height_added_mm=sum(event.rise for event in predicted.events),
         outside_overhang_mm=out.length_mm,
-        gauge_pins=pins,
-        balls=balls,
         part_volume_mm3=before,
         part_mass_g=None if grams is None else before * grams,
         share_of_part=added / before,

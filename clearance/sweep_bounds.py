@@ -9,7 +9,6 @@ for the exact surfaces, whatever the search that found them missed.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -18,6 +17,7 @@ from numpy.typing import NDArray
 
 from clearance import cells as dense
 from clearance import distance
+from clearance.once import once
 from clearance.passage_check import PassageCheck
 from clearance.passages import SURFACE_MM
 from clearance.ports import Mouth
@@ -353,7 +353,7 @@ class Bounds:
                 found.append(Station(mouth.plane, mouth.polygon, low, high, 0.0))
         return found
 
-    @cached_property
+    @once
     def _along(self) -> Floats:
         """Length of the nominal route up to each of its points, mm."""
         step = np.linalg.norm(np.diff(self.nominal.points, axis=0), axis=1)
@@ -397,7 +397,7 @@ class Bounds:
         z = plane.to_space(shapely.get_coordinates(polygon))[:, 2]
         return Station(plane, polygon, float(z.min()), float(z.max()), 2.0 * cells.slack_mm)
 
-    @cached_property
+    @once
     def _free(self) -> NDArray[np.uint8]:
         """Cells that can hold the centre of a ball wider than twice the cells' slack."""
         cells = self.search.cells

@@ -8,7 +8,6 @@ open at one face of a layer. Areas are those of `crossings`, from far smaller po
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -17,6 +16,7 @@ from numpy.typing import NDArray
 
 from clearance import sections
 from clearance.crossings import TOUCH_MM2, largest_circle_mm, polygonal
+from clearance.once import once
 from clearance.passage_check import PassageCheck
 from clearance.passages import pieces_at, stopper
 from clearance.possible import bounding
@@ -64,7 +64,7 @@ class Near:
         self._moved: dict[tuple[int, Shift], Any] = {}
         self.faces: dict[tuple[Any, ...], tuple[list[Piece], tuple[Any, ...]]] = {}
 
-    @cached_property
+    @once
     def _levels(self) -> NDArray[np.float64]:
         """Heights of level wall triangles, where a section may change at once."""
         z = self.walls[..., 2]

@@ -9,6 +9,7 @@ PACKAGE = Path(__file__).parent.parent / "clearance"
 
 ROOMS = [
     "errors",
+    "once",
     "files",
     "keys",
     "toml_file",

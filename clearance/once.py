@@ -1,0 +1,41 @@
+"""An attribute that is worked out when it is first asked for, and kept.
+
+In: a method. Out: its value, as an attribute. It stands in for `functools.cached_property`,
+which up to Python 3.11 holds one lock for all instances of a class: the passages of a part,
+looked at in threads, would wait for one another's nominal search. Here each instance has its
+own lock, so that what passages share is still made only once.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from threading import RLock
+from typing import Any, Generic, TypeVar, overload
+
+Found = TypeVar("Found")
+
+
+class once(Generic[Found]):
+    """Decorator: the method runs once for each instance, which must have a `__dict__`."""
+
+    def __init__(self, make: Callable[[Any], Found]):
+        self.make = make
+        self.__doc__ = make.__doc__
+
+    def __set_name__(self, owner: type, name: str) -> None:
+        self.name = name
+
+    @overload
+    def __get__(self, instance: None, owner: type | None = None) -> once[Found]: ...
+    @overload
+    def __get__(self, instance: object, owner: type | None = None) -> Found: ...
+    def __get__(self, instance: object | None, owner: type | None = None) -> once[Found] | Found:
+        if instance is None:
+            return self
+        kept = instance.__dict__
+        # The next time Python finds the value in the instance and does not come here.
+        with kept.setdefault(f"_making_{self.name}", RLock()):
+            if self.name not in kept:
+                kept[self.name] = self.make(instance)
+        found: Found = kept[self.name]
+        return found
