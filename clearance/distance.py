@@ -593,6 +593,17 @@ def segment_clearances(
     return _segments(tree.triangles, tree.boxes, starts, ends, float(enough), False)
 
 
+def least_clearance(tree: Tree, a: ArrayLike, b: ArrayLike, enough: float = np.inf) -> float:
+    """Least distance of any segment a-b to the soup, mm; at most `enough`.
+
+    Quicker than `segment_clearances`, the more so if the nearest segments come first.
+    """
+    starts, ends = _as_points(a), _as_points(b)
+    limit = float(enough)
+    found, _, _ = _segments(tree.triangles, tree.boxes, starts, ends, limit, True)
+    return min(float(found.min(initial=np.inf)), limit)
+
+
 def segment_clearance(tree: Tree, a: ArrayLike, b: ArrayLike) -> tuple[float, Floats, Floats]:
     """`segment_clearances` of a single segment: (distance, point on it, point on the soup)."""
     distance, on_segment, on_soup = segment_clearances(tree, a, b)

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from typing import Any
+from weakref import WeakKeyDictionary
 
 import numpy as np
 import shapely
@@ -34,8 +35,13 @@ STATIONS = 3
 """Plane sections looked at for one height, at most."""
 LEVEL = 0.9
 """A mouth whose normal has this share along z is nearly level."""
+LYING = 0.2
+"""A run whose direction has a smaller share along z lies: it is left straight up or down."""
+UPRIGHT = np.array([0.0, 0.0, 1.0])
 ON_MM = 1e-6
 """A point so near a closing surface lies on it."""
+WIDENED = 2
+"""Times that the narrow stretches of a route are widened: others may be the narrowest then."""
 COARSE_MM, FINE_MM = 0.05, 0.005
 """How near an upper bound of a radius comes to a ball that is there."""
 MOST_POINTS = 20_000
@@ -87,6 +93,7 @@ class Bounds:
         self.bottom, self.top = (float(z.min()), float(z.max())) if len(sheet) else (0.0, 0.0)
         self.nominal = self.route(nominal.way.route)
         self._stations: dict[int, Station | None] = {}
+        self._joined: WeakKeyDictionary[Route, bool] = WeakKeyDictionary()
 
     def route(self, points: Floats) -> Route:
         """A route with its distances to the nominal walls."""
@@ -107,10 +114,25 @@ class Bounds:
 
     def clear_mm(self, route: Route, height: float) -> float:
         """Proven clear diameter on a route with the sheet at a height; 0 if it touches metal."""
-        if not (self._in(self.check.inlet, route.points[0])
-                and self._in(self.check.outlet, route.points[-1])):  # fmt: skip
+        if not self._joins_mouths(route):
             return 0.0
-        return max(2.0 * (float(self._room(route, height).min()) - SURFACE_MM), 0.0)
+        near = np.flatnonzero(self._near(route.points, height))
+        near = near[np.argsort(np.abs(route.points[near, 2] - height))]  # the nearest first
+        up = np.array([0.0, 0.0, height])
+        room = distance.least_clearance(
+            self.sheet_tree,
+            route.points[near] - up,
+            route.points[near + 1] - up,
+            enough=float(route.room.min()),
+        )
+        return max(2.0 * (room - SURFACE_MM), 0.0)
+
+    def _joins_mouths(self, route: Route) -> bool:
+        """Whether a route begins on the inlet's closing surface and ends on the outlet's."""
+        if route not in self._joined:
+            ends = (self.check.inlet, 0), (self.check.outlet, -1)
+            self._joined[route] = all(self._in(mouth, route.points[n]) for mouth, n in ends)
+        return self._joined[route]
 
     @staticmethod
     def _in(mouth: Mouth, point: Floats) -> bool:
@@ -147,17 +169,23 @@ class Bounds:
         return np.asarray((low < self.top + self.reach) & (high > self.bottom - self.reach))
 
     def widened(self, route: Route, height: float, enough_mm: float) -> Route:
-        """A route with its stretches near the sheet pushed to where there is more room."""
+        """A route with its narrow stretches near the sheet pushed to where there is more room."""
         spacing = max(2.0 * self.pitch, 0.1 * max(enough_mm, self.pitch))
-        for first, last in reversed(_stretches(self._near(route.points, height))):
-            # Steps `first` to `last`, so points `first` to `last + 1`.
-            stretch = route.points[first : last + 2]
-            tree = self.local(stretch, height)
-            new = distance.widen(
-                tree, stretch, spacing_mm=spacing, rounds=6, enough=0.5 * enough_mm + SURFACE_MM
-            )
-            if new is not stretch:
-                route = self.spliced(route, first, last + 1, new)
+        enough = 0.5 * enough_mm + SURFACE_MM
+        room = self._room(route, height)
+        for _ in range(WIDENED):
+            limit = min(float(room.min()) + 2.0 * spacing, enough)
+            narrow = (room < limit) & self._near(route.points, height)
+            for first, last in reversed(_stretches(_grown(narrow, route.points, self.reach))):
+                # Steps `first` to `last`, so points `first` to `last + 1`.
+                stretch = route.points[first : last + 2]
+                tree = self.local(stretch, height)
+                new = distance.widen(tree, stretch, spacing_mm=spacing, rounds=6, enough=enough)
+                if new is not stretch:
+                    route = self.spliced(route, first, last + 1, new)
+            room = self._room(route, height)
+            if room.min() < limit or limit == enough:
+                break
         return route
 
     def local(self, points: Floats, height: float) -> distance.Tree:
@@ -175,7 +203,6 @@ class Bounds:
         It comes along on the side of the sheet it begins on, passes the opening upright, and
         goes on along the other side.
         """
-        half = 0.5 * (self.top - self.bottom)
         middle = height + 0.5 * (self.top + self.bottom)
         centres = np.array([_middle(shape) for shape in openings])
         route = self.nominal
@@ -187,16 +214,31 @@ class Bounds:
                 new = self._pushed(stretch, height, bool(above[0]))
             else:
                 c, k = np.unravel_index(int(np.argmin(far)), far.shape)
-                rise = half if above[1] else -half
-                via = np.array([[*centres[k], middle - rise], [*centres[k], middle + rise]])
-                before = self._pushed(stretch[: max(c, 1)], height, bool(above[0]))
-                after = self._pushed(
-                    stretch[min(c + 1, len(stretch) - 1) :], height, bool(above[1])
-                )
-                new = np.concatenate([before, via, after])
+                new = self._through(stretch, int(c), centres[k], height)
             new[[0, -1]] = stretch[[0, -1]]
             route = self.spliced(route, first, last + 1, new)
         return route
+
+    def _through(self, points: Floats, c: int, centre: Floats, height: float) -> Floats:
+        """Points from one side of the sheet to the other, upright through a point in plan.
+
+        On either side they keep to the run of the passage at point `c`, until there is room.
+        """
+        run = points[min(c + 1, len(points) - 1)] - points[max(c - 1, 0)]
+        run /= np.linalg.norm(run)
+        up = bool(points[-1, 2] > points[0, 2])
+        along = run if up else -run
+        if along[2] < LYING:
+            along, run = UPRIGHT, UPRIGHT if up else -UPRIGHT
+        faces = (self.bottom, self.top) if up else (self.top, self.bottom)
+        via = np.array([[*centre, height + face] for face in faces])
+        entry = self._pushed(via[:1], height, not up, along)[0]
+        leaving = self._pushed(via[1:], height, up, along)[0]
+        before = self._pushed(points[: max(c, 1)], height, not up)
+        after = self._pushed(points[min(c + 1, len(points) - 1) :], height, up)
+        before = before[(before - entry) @ run < 0.0]
+        after = after[(after - leaving) @ run > 0.0]
+        return np.concatenate([points[:1], before, [entry], via, [leaving], after, points[-1:]])
 
     def beside(self, height: float, above: bool) -> Route:
         """The nominal route, pushed down below the sheet or up above it where that is near."""
@@ -206,12 +248,14 @@ class Bounds:
             route = self.spliced(route, first, last + 1, self._pushed(stretch, height, above))
         return route
 
-    def _pushed(self, points: Floats, height: float, above: bool) -> Floats:
-        """Points moved straight up or down to where there is most room on one side of the sheet."""
+    def _pushed(
+        self, points: Floats, height: float, above: bool, along: Floats = UPRIGHT
+    ) -> Floats:
+        """Points moved up or down a line to where there is most room on one side of the sheet."""
         face = height + (self.top if above else self.bottom)
         side = 1.0 if above else -1.0
         steps = side * np.linspace(0.0, 1.2 * self.reach, 13)
-        tried = points[:, None] + steps[:, None] * np.array([0.0, 0.0, 1.0])
+        tried = points[:, None] + steps[:, None] * along
         room = self.distances(tried.reshape(-1, 3), height).reshape(len(points), -1)
         room[side * (tried[..., 2] - face) <= 0.0] = -1.0
         # Nothing may be jumped on the way but the sheet.
@@ -292,8 +336,8 @@ class Bounds:
         """Upper bound of a ball whose centre is on a plane figure, diameter in mm.
 
         Only of points whose z is at most `below` and at least `above`. The search ends when the
-        bound is at most `enough_mm`, or near a ball that is there: very near if the ball is
-        smaller than `below_mm`, which the bound had better be too.
+        bound is at most `enough_mm`, or near a ball that is there; where such a ball is smaller
+        than `below_mm`, the bound comes so near to it that it is smaller too, if it can.
         """
         if polygon.is_empty:
             return 0.0
@@ -324,7 +368,10 @@ class Bounds:
             there &= (middle[:, 2] <= below) & (middle[:, 2] >= above)
             best = max(best, float(room[there].max(initial=0.0)))
             bound = room + half
-            limit = max(best + FINE_MM, min(best + COARSE_MM, 0.5 * below_mm), 0.5 * enough_mm)
+            near = best + COARSE_MM
+            if best < 0.5 * below_mm < near:
+                near = max(best + FINE_MM, 0.5 * below_mm)
+            limit = max(near, 0.5 * enough_mm)
             outside = max(outside, float(bound[bound <= limit].max(initial=0.0)))
             corner, left = corner[bound > limit], bound[bound > limit]
             if looked > MOST_POINTS:
@@ -359,14 +406,19 @@ class Bounds:
         step = np.linalg.norm(np.diff(self.nominal.points, axis=0), axis=1)
         return np.concatenate([[0.0], np.cumsum(step)])
 
-    def stations(self, place: Floats) -> list[Station]:
+    def farthest(self, above: bool) -> list[Station]:
+        """The plane section where the nominal route is highest, or lowest; empty if none is."""
+        z = self.nominal.points[:, 2]
+        return self.stations(self.nominal.points[int(z.argmax() if above else z.argmin())], 1)
+
+    def stations(self, place: Floats, most: int = STATIONS) -> list[Station]:
         """Plane sections of the nominal void near a place, the nearest first."""
         apart = max(STATION * 0.5 * self.low, 2.0 * self.pitch)
         at = np.arange(0.5 * apart, self._along[-1], apart)
         points = np.column_stack(
             [np.interp(at, self._along, self.nominal.points[:, k]) for k in range(3)]
         )
-        nearest = np.argsort(np.linalg.norm(points - place, axis=1))[:STATIONS]
+        nearest = np.argsort(np.linalg.norm(points - place, axis=1))[:most]
         found = [self._station(int(n), at[n], points[n]) for n in nearest]
         return [station for station in found if station is not None]
 
@@ -404,6 +456,15 @@ class Bounds:
         free = (cells.radius > 0.0).astype(np.uint8)
         free.ravel()[cells.barrier(self.pitch)] = 0
         return free
+
+
+def _grown(marked: NDArray[np.bool_], points: Floats, by_mm: float) -> NDArray[np.bool_]:
+    """Marked steps and those that lie within a length of them along the route."""
+    along = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(points, axis=0), axis=1))])
+    grown = marked.copy()
+    for first, last in _stretches(marked):
+        grown |= (along[1:] > along[first] - by_mm) & (along[:-1] < along[last + 1] + by_mm)
+    return grown
 
 
 def _stretches(marked: NDArray[np.bool_]) -> list[tuple[int, int]]:

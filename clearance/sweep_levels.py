@@ -31,6 +31,9 @@ LEVEL_MM = 1e-4
 SAME_MM = 1e-6
 """Slices that agree within this are taken for one."""
 
+ROUGH_MM, FINE_MM = 0.02, 0.25
+"""How near a circle's radius is told, and how near a requirement it is told exactly instead."""
+
 Soup = NDArray[np.float32]
 Shift = tuple[float, float]
 
@@ -44,6 +47,7 @@ class Near:
 
     def __init__(self, check: PassageCheck):
         pitch = check.checked.pitch_mm
+        self.need_mm = check.required
         nominal = check.predicted(NOMINAL, pitch)
         self.window = nominal.window
         self.void = void = nominal.possible
@@ -63,6 +67,7 @@ class Near:
         self._gates: dict[int, tuple[Any, Any]] = {}
         self._moved: dict[tuple[int, Shift], Any] = {}
         self.faces: dict[tuple[Any, ...], tuple[list[Piece], tuple[Any, ...]]] = {}
+        self.overlaps: dict[tuple[int, int], bool] = {}
 
     @once
     def _levels(self) -> NDArray[np.float64]:
@@ -171,19 +176,25 @@ class Piece:
         A point of it in nominal place.
     opening : shapely geometry
         What is open on both sides.
+    need_mm : float
+        Required clear diameter.
     """
 
     below: Any
     nominal: tuple[float, float]
     opening: Any
-    _circle: float | None = None
+    need_mm: float
 
-    @property
+    @once
     def circle_mm(self) -> float:
-        """Diameter of the largest circle in the opening, never too small."""
-        if self._circle is None:
-            self._circle = largest_circle_mm(self.opening)
-        return self._circle
+        """Diameter of the largest circle in the opening, never too small; exact where it matters.
+
+        That is near the requirement, or where hardly anything is open.
+        """
+        wide = largest_circle_mm(self.opening, ROUGH_MM)
+        if wide < FINE_MM or abs(wide - self.need_mm) < FINE_MM:
+            return largest_circle_mm(self.opening)
+        return wide
 
 
 @dataclass(eq=False)
@@ -254,12 +265,13 @@ def _face(
     # Of a sheet that is moved up layer by layer most faces come again.
     key = (id(lower), id(upper), down, up, *(id(gate) for gate, _ in gates))
     if key not in near.faces:
-        near.faces[key] = _opened(lower, upper, down, up, gates)
+        near.faces[key] = _opened(near.need_mm, lower, upper, down, up, gates)
     pieces, outlines = near.faces[key]
     return Face(z, below[1], above[1], pieces, outlines)
 
 
 def _opened(
+    need_mm: float,
     lower: tuple[Any, ...],
     upper: tuple[Any, ...],
     down: Shift,
@@ -282,7 +294,7 @@ def _opened(
         if opening.area >= place.area - TOUCH_MM2:
             opening = place
         opening = opening if opening is place else polygonal(opening)
-        pieces.append(Piece(place, (float(x), float(y)), opening))
+        pieces.append(Piece(place, (float(x), float(y)), opening, need_mm))
     return pieces, upper_moved
 
 
@@ -307,16 +319,17 @@ def _gates(near: Near, predicted: Predicted, z: float) -> list[Any]:
     return found
 
 
-def open_fraction(levels: list[Face]) -> float:
+def open_fraction(levels: list[Face], known: dict[tuple[int, int], bool]) -> float:
     """Smallest open fraction of all crossings of a sheet; 1 where nothing crosses it.
 
     As `crossings` has it: of each connected piece of the nominal passage within the sheet
-    the smallest ratio of open to nominal section at one face.
+    the smallest ratio of open to nominal section at one face. `known` keeps which outlines
+    overlap: of a sheet that is moved up layer by layer most pairs come again.
     """
     if not any(face.touched for face in levels):
         return 1.0
     least = 1.0
-    group = _grouped(levels)
+    group = _grouped(levels, known)
     for n, face in enumerate(levels):
         by_group: dict[int, list[float]] = {}
         for k, piece in enumerate(face.pieces):
@@ -332,7 +345,9 @@ def open_fraction(levels: list[Face]) -> float:
     return least
 
 
-def _grouped(levels: list[Face]) -> dict[tuple[int, int, int], int]:
+def _grouped(
+    levels: list[Face], known: dict[tuple[int, int], bool]
+) -> dict[tuple[int, int, int], int]:
     """Group of every outline (face, 0 below or 1 above, number): connected within the sheet."""
     nodes: list[tuple[tuple[int, int, int], Any]] = []
     for n, face in enumerate(levels):
@@ -348,15 +363,21 @@ def _grouped(levels: list[Face]) -> dict[tuple[int, int, int], int]:
     for a, shape_a in nodes:
         for b, shape_b in nodes:
             near = b[0] - a[0] == 1 or (b[0] == a[0] and a[1] < b[1])
-            if not near or root(a) == root(b):
-                continue
-            if shape_a is shape_b or (
-                _boxes_meet(shape_a.bounds, shape_b.bounds)
-                and shape_a.intersection(shape_b).area > TOUCH_MM2
-            ):
+            if near and root(a) != root(b) and _overlapping(shape_a, shape_b, known):
                 parent[max(root(a), root(b))] = min(root(a), root(b))
     numbers = {key: n for n, key in enumerate(sorted({root(k) for k in parent}))}
     return {key: numbers[root(key)] for key in parent}
+
+
+def _overlapping(a: Any, b: Any, known: dict[tuple[int, int], bool]) -> bool:
+    """Whether two outlines share some area; looked up by what they are, which must live on."""
+    if a is b:
+        return True
+    key = (id(a), id(b))
+    if key not in known:
+        meet = _boxes_meet(a.bounds, b.bounds)
+        known[key] = bool(meet and a.intersection(b).area > TOUCH_MM2)
+    return known[key]
 
 
 def _boxes_meet(a: tuple[float, ...], b: tuple[float, ...]) -> bool:

@@ -20,7 +20,7 @@ from clearance.passages import layer_behind
 from clearance.result import State
 from clearance.sections import Plane
 from clearance.stray import Event
-from clearance.sweep_bounds import Bounds, Route
+from clearance.sweep_bounds import Bounds, Route, Station
 from clearance.sweep_cuts import Cuts, Level, widest_mm
 from clearance.sweep_levels import Face, Near, faces, melts_the_same, open_fraction, sheet_soup
 from clearance.variants import Variant
@@ -166,7 +166,7 @@ class PassageSweep:
         levels = faces(self.near, events, self.moving)
         crosses = any(face.pieces for face in levels)
         touched = any(face.touched for face in levels)
-        fraction = open_fraction(levels)
+        fraction = open_fraction(levels, self.near.overlaps)
         free = self.check.nominal.way.high_mm
         high, best, one_sided = free, None, True
         if touched and self.cheap:
@@ -195,11 +195,10 @@ class PassageSweep:
         upper = lower if self.still or event.rise == 0.0 else self._cuts.level(
             event.top - event.rise
         )  # fmt: skip
-        joins = self._joins(event, face, lower, upper, widths)
-        if joins is None:
+        if widest_mm(lower, upper, [], free) > 0.0:
             return free, True
-        one_sided = widest_mm(lower, upper, [], free) > 0.0
-        return (free if one_sided else widest_mm(lower, upper, joins, free)), one_sided
+        joins = self._joins(event, face, lower, upper, widths)
+        return (free, True) if joins is None else (widest_mm(lower, upper, joins, free), False)
 
     def _joins(
         self, event: Event, face: Face, lower: Level, upper: Level, widths: dict[int, float] | None
@@ -401,6 +400,10 @@ class PassageSweep:
         for k in np.argsort(rooms)[::-1][:count]:
             if rooms[k] <= 0.0:
                 break
+            if rooms[k] > low:
+                low, best = rooms[k], tried[k]
+            if self._good(low, cut.high_mm):
+                break
             route = bounds.widened(tried[k], height, min(cut.high_mm, bounds.high))
             if count > TRIED:
                 route = bounds.ended(route, height)
@@ -444,21 +447,30 @@ class PassageSweep:
             for k, piece in enumerate(face.pieces):
                 width = widths.get(k, piece.circle_mm)
                 crossing = max(crossing, 0.0 if width < self.smallest else width)
-        stations = [] if route is None else bounds.stations(throat)
-        for station in (*bounds.mouths(height), *stations):
+        stations = [*bounds.mouths(height)]
+        stations += [] if route is None else bounds.stations(throat)
+        for station in stations:
             if high <= enough:
-                break
+                return high
             # Every way crosses the station.
             anywhere = self._on(station.plane, station.polygon, height, enough)
             high = min(high, max(station.least_mm, anywhere))
+        if high > enough and face is not None and crossing < high:
+            # A way crosses the face, or stays on a side of it and crosses the stations there.
+            sides = [self._beside(side, stations, height, enough) for side in self._sides(face)]
+            high = min(high, max([crossing, *sides]))
+        return high
+
+    def _beside(
+        self, side: tuple[float, float], stations: list[Station], height: float, enough: float
+    ) -> float:
+        """Bound of ways that stay on a side of a face; where the passage goes farthest first."""
+        high = self.bounds.high
+        for station in (*self.bounds.farthest(above=side[1] == -np.inf), *stations):
+            on = self._on(station.plane, station.polygon, height, enough, *side)
+            high = min(high, max(station.least_mm, on))
             if high <= enough:
                 break
-            # A way crosses the face, or stays on a side of it and crosses the station there.
-            widest = max(station.least_mm, crossing)
-            for sides in self._sides(face) if widest < high else []:
-                on = self._on(station.plane, station.polygon, height, enough, *sides)
-                widest = max(widest, on)
-            high = min(high, widest)
         return high
 
     def _on(
@@ -490,10 +502,8 @@ class PassageSweep:
             return self.bounds.high
         return widest_mm(level, level, joins, self.bounds.high)
 
-    def _sides(self, face: Face | None) -> list[tuple[float, float]]:
+    def _sides(self, face: Face) -> list[tuple[float, float]]:
         """Heights, at most and at least, of the sides of a face on which a way can stay."""
-        if face is None:
-            return [(np.inf, -np.inf)]
         level = self._cuts.level(face.z)
         (inlet_below, inlet_above), (outlet_below, outlet_above) = level.ends
         sides = []
