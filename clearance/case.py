@@ -84,6 +84,12 @@ class Case:
     assumptions: tuple[str, ...] = ()
     notices: tuple[str, ...] = ()
 
+    @property
+    def files(self) -> tuple[Path, ...]:
+        """The case file, then every mesh it names: what no output may overwrite."""
+        strays = [stray.mesh for stray in self.stray if stray.mesh is not None]
+        return (self.path, self.part.mesh, *self.part.also_melted, *strays)
+
 
 def case_schema() -> dict[str, Any]:
     """JSON Schema of the case file, for editors; shipped as case.schema.json."""

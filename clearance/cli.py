@@ -413,10 +413,9 @@ def _outputs(case: Case, *paths: Path | None) -> None:
     """Refuse outputs that cannot be written, and those that would overwrite the case."""
     from clearance.files import writable
 
-    strays = [stray.mesh for stray in case.stray if stray.mesh is not None]
     for path in paths:
         if path is not None:
-            writable(path, [case.path, case.part.mesh, *case.part.also_melted, *strays])
+            writable(path, case.files)
 
 
 def _figure_kind(path: Path, only: tuple[str, ...] = ()) -> None:

@@ -80,6 +80,12 @@ def _positive(ctx: click.Context, option: click.Parameter, value: float | None) 
     help="Distance of the columns, as for check.",
 )
 @click.option(
+    "--jobs",
+    type=click.IntRange(min=1),
+    metavar="N",
+    help="Processes at a time. Default: the processors to use.",
+)
+@click.option(
     "--debug",
     is_flag=True,
     expose_value=False,
@@ -97,6 +103,7 @@ def sweep(
     json_file: Path | None,
     plot: Path | None,
     pitch: float | None,
+    jobs: int | None,
 ) -> None:
     """Tell every passage's state for all heights at which the stray sheet might lie.
 
@@ -116,19 +123,21 @@ def sweep(
         known = read_case(case)
         to_file = json_file if json_file is not None and str(json_file) != "-" else None
         say("loading the program")
-        import clearance.sweep as run
+        from clearance.sweep_pieces import side_by_side
+        from clearance.sweep_result import text, written
+        from clearance.sweep_wanted import Wanted
 
         for path in (to_file, plot):
             if path is not None:
-                writable(path, run.outputs(known))
+                writable(path, known.files)
         if plot is not None:
             from clearance.style import SUFFIXES, figure_kind
 
             many = len(known.passage) > 12
             figure_kind(plot, (".pdf",) if many else SUFFIXES)
-        found = run.sweep(known, run.Wanted(first, last, step, reach), pitch, say)
+        found = side_by_side(known, Wanted(first, last, step, reach), pitch, say, jobs)
         if to_file is not None:
-            write_whole(to_file, run.written(found).encode())
+            write_whole(to_file, written(found).encode())
         if plot is not None:
             say("drawing the figure")
             from clearance.plots import write_pages
@@ -136,6 +145,6 @@ def sweep(
 
             write_pages(sweep_figures(found), plot)
     if json_file is not None and to_file is None:
-        show(ctx, run.written(found).encode())
+        show(ctx, written(found).encode())
     else:
-        show(ctx, run.text(found, paint))
+        show(ctx, text(found, paint))

@@ -304,9 +304,8 @@ def _neighbour(one: _Standing, other: _Standing) -> Neighbour:
 
 def files_of(case: Case, neighbours: Sequence[Neighbour] = ()) -> tuple[Path, ...]:
     """Every mesh file that a case and its neighbours read, each once."""
-    strays = [stray.mesh for stray in case.stray if stray.mesh is not None]
     beside = [mesh for neighbour in neighbours for mesh in neighbour.meshes]
-    return tuple(dict.fromkeys([case.part.mesh, *case.part.also_melted, *strays, *beside]))
+    return tuple(dict.fromkeys([*case.files[1:], *beside]))
 
 
 def _key(reader: _Reader, case: Case, stop: float | None, neighbours: Sequence[Neighbour]) -> str:

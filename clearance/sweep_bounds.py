@@ -254,17 +254,24 @@ class Bounds:
         """Points moved up or down a line to where there is most room on one side of the sheet."""
         face = height + (self.top if above else self.bottom)
         side = 1.0 if above else -1.0
+        nominal, sheet = self._both(points, height)
+        move = (side * (points[:, 2] - face) <= 0.0) | (sheet < nominal)
+        if not move.any():
+            return points
+        start = points[move]
         steps = side * np.linspace(0.0, 1.2 * self.reach, 13)
-        tried = points[:, None] + steps[:, None] * along
-        room = self.distances(tried.reshape(-1, 3), height).reshape(len(points), -1)
+        tried = start[:, None] + steps[:, None] * along
+        room = np.minimum(*self._both(tried.reshape(-1, 3), height)).reshape(tried.shape[:2])
         room[side * (tried[..., 2] - face) <= 0.0] = -1.0
         # Nothing may be jumped on the way but the sheet.
         gap, _, _ = distance.segment_clearances(
             self.tree, tried[:, :-1].reshape(-1, 3), tried[:, 1:].reshape(-1, 3), enough=0.01
         )
-        shut = np.logical_or.accumulate(gap.reshape(len(points), -1) <= 0.0, axis=1)
+        shut = np.logical_or.accumulate(gap.reshape(room[:, 1:].shape) <= 0.0, axis=1)
         room[:, 1:][shut] = -1.0
-        return tried[np.arange(len(points)), room.argmax(1)]
+        pushed = points.copy()
+        pushed[move] = tried[np.arange(len(start)), room.argmax(1)]
+        return pushed
 
     def ended(self, route: Route, height: float) -> Route:
         """A route whose ends stand at the roomiest point of each mouth near the sheet."""
@@ -306,11 +313,11 @@ class Bounds:
 
     # ---- distances ----------------------------------------------------------------------------
 
-    def distances(self, points: Floats, height: float) -> Floats:
-        """Exact distance of points to walls and sheet, mm; no more than `reach` is told."""
+    def _both(self, points: Floats, height: float) -> tuple[Floats, Floats]:
+        """Exact distances of points to walls and sheet, mm; no more than `reach` is told."""
         room = distance.distances(self.tree, points)
         sheet = distance.distances(self.sheet_tree, points - np.array([0.0, 0.0, height]))
-        return np.minimum(np.minimum(room, sheet), self.reach)
+        return np.minimum(room, self.reach), np.minimum(sheet, self.reach)
 
     def segments(self, a: Floats, b: Floats, height: float) -> Floats:
         """Exact distance of segments to walls and sheet, mm."""
@@ -328,17 +335,18 @@ class Bounds:
         plane: Plane,
         polygon: Any,
         height: float,
-        enough_mm: float,
-        below_mm: float,
+        limits_mm: tuple[float, float, float],
         below: float = np.inf,
         above: float = -np.inf,
     ) -> float:
         """Upper bound of a ball whose centre is on a plane figure, diameter in mm.
 
         Only of points whose z is at most `below` and at least `above`. The search ends when the
-        bound is at most `enough_mm`, or near a ball that is there; where such a ball is smaller
-        than `below_mm`, the bound comes so near to it that it is smaller too, if it can.
+        bound is at most the first limit, or near a ball that is there; where such a ball is smaller
+        than the second, the bound comes so near to it that it is smaller too, if it can; or when
+        a ball as large as the third is there, a bound that is known already: inf is told then.
         """
+        enough_mm, below_mm, known_mm = limits_mm
         if polygon.is_empty:
             return 0.0
         x0, y0, x1, y1 = polygon.bounds
@@ -367,6 +375,8 @@ class Bounds:
             there = shapely.contains_xy(polygon, *(corner + 0.5 * side).T)
             there &= (middle[:, 2] <= below) & (middle[:, 2] >= above)
             best = max(best, float(room[there].max(initial=0.0)))
+            if 2.0 * best >= known_mm:
+                return np.inf
             bound = room + half
             near = best + COARSE_MM
             if best < 0.5 * below_mm < near:

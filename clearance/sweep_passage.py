@@ -7,7 +7,6 @@ that does not settle a state, the height is judged as `check` judges it.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -43,7 +42,6 @@ GOOD_PITCHES, FINE_PITCHES = 1.5, 0.05
 """A bracket so narrow, in pitches, is good enough; the second where the requirement is near."""
 
 Floats = NDArray[np.float64]
-Step = Callable[[], None]
 
 
 @dataclass(frozen=True)
@@ -128,21 +126,17 @@ class PassageSweep:
         moved = replace(self.events[self.moving], bottom=float(self.bottoms[n]))
         return (*self.events[: self.moving], moved, *self.events[self.moving + 1 :])
 
-    def run(self, step: Step = lambda: None) -> list[At]:
-        """All heights; `step` is called now and then and may raise to stop."""
+    def run(self) -> list[At]:
+        """All heights."""
         self._cuts = self._prepared()
-        cuts = []
-        for n in range(len(self.bottoms)):
-            cuts.append(self._cut(n))
-            step()
+        cuts = [self._cut(n) for n in range(len(self.bottoms))]
         for n, cut in enumerate(cuts):
             self.found[n] = self._plain(cut, n)
         if self.still and self.cheap:
-            self._between(cuts, step)
+            self._between(cuts)
         for n, cut in enumerate(cuts):
             if self.found[n] is None:
                 self.found[n] = self._exactly(n, cut)
-            step()
         return [at for at in self.found if at is not None]
 
     # ---- what sections alone tell ---------------------------------------------------------------
@@ -241,15 +235,15 @@ class PassageSweep:
 
     # ---- brackets, for a sheet that only adds metal ------------------------------------------
 
-    def _between(self, cuts: list[_Cut], step: Step) -> None:
+    def _between(self, cuts: list[_Cut]) -> None:
         """Settle heights from a few that are looked at: the clear diameter changes by 2 |dh|."""
         self.bounds = Bounds(
             self.check, self.near, sheet_soup(self.near, replace(self.events[0], bottom=0.0))
         )
         for first, last in rows_of([at is None for at in self.found]):
-            self._row(cuts, first, last, step)
+            self._row(cuts, first, last)
 
-    def _row(self, cuts: list[_Cut], first: int, last: int, step: Step) -> None:
+    def _row(self, cuts: list[_Cut], first: int, last: int) -> None:
         """One row of heights that are not known."""
         if first == 0:
             self._look(cuts, first)
@@ -260,7 +254,6 @@ class PassageSweep:
             a, b = pairs.pop()
             if b - a < 2:
                 continue
-            step()
             middle = (a + b) // 2
             guesses: list[At | None] = []
             for n in sorted(range(a + 1, b), key=lambda n: abs(n - middle)):  # the worst first
@@ -292,6 +285,8 @@ class PassageSweep:
         if high - low > most or self._settled(cut, low, high) is None:
             for route in self._neighbours(n):
                 low = max(low, self.bounds.clear_mm(route, float(self.bottoms[n])))
+                if high - low <= most and self._settled(cut, low, high) is not None:
+                    break
         high = max(high, low)
         if high - low > most:
             return None
@@ -415,11 +410,11 @@ class PassageSweep:
         return (low, best) if low > 0.0 else (0.0, None)
 
     def _neighbours(self, n: int) -> list[Route]:
-        """Routes of the nearest heights looked at, one on each side."""
-        below = [m for m in self._routes if m < n]
-        above = [m for m in self._routes if m > n]
-        near = ([max(below)] if below else []) + ([min(above)] if above else [])
-        return [self._routes[m] for m in near]
+        """Routes of the nearest heights looked at, one on each side; the nearest first."""
+        below = max((m for m in self._routes if m < n), default=None)
+        above = min((m for m in self._routes if m > n), default=None)
+        near = [m for m in (below, above) if m is not None]
+        return [self._routes[m] for m in sorted(near, key=lambda m: abs(m - n))]
 
     def _high(
         self, cut: _Cut, height: float, low: float, route: Route | None, high: float = np.inf
@@ -432,13 +427,13 @@ class PassageSweep:
             return high
         if route is not None:
             throat = bounds.throat(route, height)
-            high = min(high, self._level_bound(float(throat[2]), height, enough))
+            high = min(high, self._level_bound(float(throat[2]), height, enough, high))
             if high <= enough:
                 return high
         face, crossing = cut.best, 0.0
         if face is not None:
             widths = {
-                k: min(p.circle_mm, self._on(Plane.level(face.z), p.opening, height, enough))
+                k: min(p.circle_mm, self._on(Plane.level(face.z), p.opening, height, enough, high))
                 for k, p in enumerate(face.pieces)
                 if p.circle_mm > max(enough, self.smallest)
             }
@@ -453,21 +448,27 @@ class PassageSweep:
             if high <= enough:
                 return high
             # Every way crosses the station.
-            anywhere = self._on(station.plane, station.polygon, height, enough)
+            anywhere = self._on(station.plane, station.polygon, height, enough, high)
             high = min(high, max(station.least_mm, anywhere))
         if high > enough and face is not None and crossing < high:
             # A way crosses the face, or stays on a side of it and crosses the stations there.
-            sides = [self._beside(side, stations, height, enough) for side in self._sides(face)]
+            sides = [
+                self._beside(side, stations, height, enough, high) for side in self._sides(face)
+            ]
             high = min(high, max([crossing, *sides]))
         return high
 
     def _beside(
-        self, side: tuple[float, float], stations: list[Station], height: float, enough: float
+        self,
+        side: tuple[float, float],
+        stations: list[Station],
+        height: float,
+        enough: float,
+        high: float,
     ) -> float:
         """Bound of ways that stay on a side of a face; where the passage goes farthest first."""
-        high = self.bounds.high
         for station in (*self.bounds.farthest(above=side[1] == -np.inf), *stations):
-            on = self._on(station.plane, station.polygon, height, enough, *side)
+            on = self._on(station.plane, station.polygon, height, enough, high, *side)
             high = min(high, max(station.least_mm, on))
             if high <= enough:
                 break
@@ -479,28 +480,31 @@ class PassageSweep:
         shape: Any,
         height: float,
         enough: float,
+        known: float,
         below: float = np.inf,
         above: float = -np.inf,
     ) -> float:
-        """Largest ball whose centre is on a plane figure, at most."""
+        """Largest ball whose centre is on a plane figure, at most; `known`: no more is of use."""
         need = self.need - 2.0 * CLEAR_PITCHES * self.pitch
-        return self.bounds.widest_on(plane, shape, height, enough, need, below, above)
+        return self.bounds.widest_on(plane, shape, height, (enough, need, known), below, above)
 
-    def _level_bound(self, z: float, height: float, enough: float) -> float:
+    def _level_bound(self, z: float, height: float, enough: float, high: float) -> float:
         """Bound of a level where no layer ends: the nominal sections there, and all metal near."""
         level = self._cuts.nearest(z)
+        if widest_mm(level, level, [], high) > 0.0:
+            return high  # a way stays on one side of it
         joins, known = [], set()
         for piece in self.near.pieces(level.z):
             x, y = shapely.get_coordinates(shapely.point_on_surface(piece))[0]
             section = level.section_of(self._cuts.node_at(x, y, level.z))
             if section is None:
-                return self.bounds.high
+                return high
             known.add(section)
-            width = self._on(Plane.level(level.z), piece, height, enough)
+            width = self._on(Plane.level(level.z), piece, height, enough, high)
             joins.append((section, section, 0.0 if width < self.smallest else width))
         if not level.sections <= known:
-            return self.bounds.high
-        return widest_mm(level, level, joins, self.bounds.high)
+            return high
+        return widest_mm(level, level, joins, high)
 
     def _sides(self, face: Face) -> list[tuple[float, float]]:
         """Heights, at most and at least, of the sides of a face on which a way can stay."""

@@ -12,7 +12,7 @@ from matplotlib.patches import Patch, Rectangle
 
 from clearance import style
 from clearance.result import State
-from clearance.sweep import POSSIBLE, PassageHeights, Sweep, runs
+from clearance.sweep_result import POSSIBLE, PassageHeights, Sweep, runs
 
 BAR = 0.46
 """Width of a passage's bar, of the room it has."""

@@ -42,6 +42,24 @@ def test_the_words_name_rows_of_heights(swept):
     assert "0.00 to 11.50 mm: blocked" in done.output
 
 
+def test_processes_find_what_one_finds(cases, run):
+    texts = []
+    for jobs in (1, 2):
+        file = cases / f"sweep-{jobs}.json"
+        assert run("sweep", cases / "cut.toml", "--jobs", jobs, "--json", file).exit_code == 0
+        texts.append(file.read_bytes())
+    assert texts[0] == texts[1]
+
+
+def test_a_fault_of_the_mesh_is_told_from_another_process(cases, run):
+    broken = cases / "none.toml"
+    text = (cases / "cut.toml").read_text(encoding="utf-8")
+    broken.write_text(text.replace(".stl", "-none.stl"), encoding="utf-8")
+    done = run("sweep", broken, "--jobs", 2)
+    assert done.exit_code == 2, done.output
+    assert "-none.stl" in done.output
+
+
 def test_json_alone_on_standard_output(cases, run):
     done = run("sweep", cases / "cut.toml", "--from", 4, "--to", 6, "--step", 1, "--json", "-")
     assert json.loads(done.stdout)["heights_mm"] == [4.0, 5.0, 6.0]

@@ -4,8 +4,8 @@ import pytest
 from matplotlib.patches import Rectangle
 
 from clearance.result import State
-from clearance.sweep import PassageHeights, Sweep
 from clearance.sweep_plots import MOST_PASSAGES, finding, sweep_figures
+from clearance.sweep_result import PassageHeights, Sweep
 
 HEIGHTS = (10.0, 11.0, 12.0, 13.0)
 

@@ -11,7 +11,8 @@ import shapes as s
 
 from clearance.case import read_case
 from clearance.check import check
-from clearance.sweep import Wanted, sweep
+from clearance.sweep import sweep
+from clearance.sweep_wanted import Wanted
 
 T = 0.1
 HEIGHT = 16.0

@@ -1,0 +1,176 @@
+"""The sweep's result: what every passage would be at every height, in words and as JSON.
+
+In: rows of states and numbers. Out: a `Sweep`, its text and its JSON.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
+from itertools import chain
+from typing import Any
+
+from clearance.result import State
+
+NOT_NEEDED, POSSIBLE, IMPOSSIBLE = "not-needed", "possible", "impossible"
+
+
+@dataclass(frozen=True)
+class PassageHeights:
+    """One passage at every height; lists as long as the sweep's heights.
+
+    Attributes
+    ----------
+    name : str
+    required_mm : float
+    state : tuple of State
+    clear_diameter_mm, low_mm, high_mm : tuple of float
+        Middle of the bracket, and the bracket that holds the true value.
+    open_fraction : tuple of float
+        Smallest of the passage's crossings there; 1 where it does not cross the sheet.
+    reopen : tuple of str or None
+        "not-needed", "possible" or "impossible"; None if it was not asked for.
+    drilled_from : tuple of tuple of str
+        The openings that a plan enters, where one is possible.
+    openings_mm : dict
+        Height above the platform of every opening of the nominal part.
+    """
+
+    name: str
+    required_mm: float
+    state: tuple[State, ...]
+    clear_diameter_mm: tuple[float, ...]
+    low_mm: tuple[float, ...]
+    high_mm: tuple[float, ...]
+    open_fraction: tuple[float, ...]
+    reopen: tuple[str, ...] | None = None
+    drilled_from: tuple[tuple[str, ...], ...] = ()
+    openings_mm: dict[str, float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Sweep:
+    """All heights of one stray sheet.
+
+    Attributes
+    ----------
+    part : str
+    stray : int
+        Number of the stray table that moves.
+    case_heights_mm : (float, float)
+        Height of that sheet in the case, at least and at most.
+    heights_mm : tuple of float
+        Above the platform, as in [[stray]] height.
+    """
+
+    part: str
+    pitch_mm: float
+    stray: int
+    case_heights_mm: tuple[float, float]
+    heights_mm: tuple[float, ...]
+    passages: tuple[PassageHeights, ...]
+    notices: tuple[str, ...] = ()
+
+    def as_json(self) -> dict[str, Any]:
+        """Plain values with the keys of the contract."""
+        passages = []
+        for p in self.passages:
+            row: dict[str, Any] = {
+                "name": p.name,
+                "state": [s.value for s in p.state],
+                "clear_diameter_mm": [round(x, 6) for x in p.clear_diameter_mm],
+                "low_mm": [round(x, 6) for x in p.low_mm],
+                "high_mm": [round(x, 6) for x in p.high_mm],
+                "open_fraction": [round(x, 6) for x in p.open_fraction],
+            }
+            if p.reopen is not None:
+                row["reopen"] = list(p.reopen)
+                row["drilled_from"] = [list(openings) for openings in p.drilled_from]
+            passages.append(row)
+        return {
+            "schema": 1,
+            "part": self.part,
+            "pitch_mm": self.pitch_mm,
+            "stray": self.stray,
+            "case_height_mm": list(self.case_heights_mm),
+            "heights_mm": [round(h, 6) for h in self.heights_mm],
+            "passages": passages,
+            "notices": list(self.notices),
+        }
+
+
+def joined(pieces: Sequence[Sweep]) -> Sweep:
+    """One sweep of pieces: of each passage, in the order given, the heights one after another."""
+    by_name: dict[str, list[tuple[tuple[float, ...], PassageHeights]]] = {}
+    for piece in pieces:
+        for passage in piece.passages:
+            by_name.setdefault(passage.name, []).append((piece.heights_mm, passage))
+    notices = dict.fromkeys(chain.from_iterable(piece.notices for piece in pieces))
+    rows = next(iter(by_name.values()))
+    return replace(
+        pieces[0],
+        heights_mm=tuple(chain.from_iterable(heights for heights, _ in rows)),
+        passages=tuple(_joined([p for _, p in rows]) for rows in by_name.values()),
+        notices=tuple(notices),
+    )
+
+
+def _joined(pieces: list[PassageHeights]) -> PassageHeights:
+    def all_of(name: str) -> Any:
+        return tuple(chain.from_iterable(getattr(piece, name) for piece in pieces))
+
+    names = ("state", "clear_diameter_mm", "low_mm", "high_mm", "open_fraction", "drilled_from")
+    reopen = None if pieces[0].reopen is None else all_of("reopen")
+    return replace(pieces[0], reopen=reopen, **{name: all_of(name) for name in names})
+
+
+# ---- words and JSON ----------------------------------------------------------------------------
+
+
+def runs(values: Sequence[str]) -> list[tuple[int, int, str]]:
+    """First and last number and value of every row of equal values."""
+    found: list[tuple[int, int, str]] = []
+    for n, value in enumerate(values):
+        if found and found[-1][2] == value:
+            found[-1] = (found[-1][0], n, value)
+        else:
+            found.append((n, n, value))
+    return found
+
+
+def text(result: Sweep, paint: Callable[[str, str], str] = lambda word, _: word) -> str:
+    """The sweep for people: per passage the rows of heights with one state."""
+    h = result.heights_mm
+    lines = [
+        f"{result.part}, stray {result.stray} at {len(h)} heights from {h[0]:.2f} to "
+        f"{h[-1]:.2f} mm above the platform, columns {result.pitch_mm:g} mm apart"
+    ]
+    for p in result.passages:
+        lines += ["", f"{p.name}, needs {p.required_mm:.2f} mm"]
+        for first, last, state in runs(p.state):
+            low, high = min(p.low_mm[first : last + 1]), max(p.high_mm[first : last + 1])
+            at = f"{h[first]:.2f} to {h[last]:.2f} mm" if last > first else f"{h[first]:.2f} mm"
+            width = "" if high == 0.0 else f", {low:.2f} to {high:.2f} mm clear"
+            drill = _drill_words(p, first, last)
+            lines.append(f"  {at:>20}: {paint(state, state)}{width}{drill}")
+    if result.notices:
+        lines += ["", "notices", *(f"  {notice}" for notice in result.notices)]
+    return "\n".join(lines) + "\n"
+
+
+def _drill_words(p: PassageHeights, first: int, last: int) -> str:
+    """What a row says of drilling."""
+    if p.reopen is None:
+        return ""
+    answers = set(p.reopen[first : last + 1])
+    if answers == {NOT_NEEDED}:
+        return ""
+    if answers == {POSSIBLE}:
+        return "; a drill could reopen it"
+    return "; a drill could reopen it in places" if POSSIBLE in answers else "; no drill reopens it"
+
+
+def written(result: Sweep) -> str:
+    """The sweep as JSON text."""
+    return json.dumps(result.as_json(), allow_nan=False, ensure_ascii=False) + "\n"
