@@ -14,9 +14,9 @@ from functools import lru_cache
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
-from numba import njit
 from numpy.typing import ArrayLike, NDArray
 
+from clearance.compiler import kernel
 from clearance.sections import Plane
 from clearance.stretches import fixed
 
@@ -236,7 +236,7 @@ def _cut(triangles: Singles, bore: Bore, keep: bool) -> tuple[Singles, Ints]:
     return pieces[:count].copy(), cut
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _beyond_box(triangle: Any, box: Floats) -> bool:
     for k in range(3):
         a, b, c = triangle[0, k], triangle[1, k], triangle[2, k]
@@ -245,7 +245,7 @@ def _beyond_box(triangle: Any, box: Floats) -> bool:
     return False
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _heights(corners: Floats, count: int, normal: Floats, offset: float, height: Floats) -> Any:
     """Write signed heights over a plane; return whether any corner lies below and above."""
     below, above = False, False
@@ -261,14 +261,14 @@ def _heights(corners: Floats, count: int, normal: Floats, offset: float, height:
     return below, above
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _copy(source: Floats, n: int, target: Floats, m: int) -> None:
     """Write row n of `source` to row m of `target`; a slice would take seconds to compile."""
     for k in range(3):
         target[m, k] = source[n, k]
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _put(source: Singles, n: int, target: Singles, m: int) -> None:
     """Write triangle n of `source` to place m of `target`."""
     for i in range(3):
@@ -276,10 +276,10 @@ def _put(source: Singles, n: int, target: Singles, m: int) -> None:
             target[m, i, k] = source[n, i, k]
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _split(corners: Floats, count: int, height: Floats, low: Floats, high: Floats) -> Any:
     """Divide a convex polygon at height 0; returns the number of corners below and above."""
-    under, over = 0, 0
+    under, over = np.int64(0), np.int64(0)
     for n in range(count):
         m = n + 1 if n + 1 < count else 0
         if height[n] <= 0.0:
@@ -300,7 +300,7 @@ def _split(corners: Floats, count: int, height: Floats, low: Floats, high: Float
     return under, over
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _room(pieces: Singles, count: int) -> Singles:
     """Return the array itself, or a copy twice as long if it is full."""
     if count < pieces.shape[0]:
@@ -311,7 +311,7 @@ def _room(pieces: Singles, count: int) -> Singles:
     return longer
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _append(pieces: Singles, count: int, corners: Floats, corner_count: int) -> Any:
     """Add a convex polygon as a fan, without triangles that float32 folds to a line."""
     for n in range(1, corner_count - 1):
@@ -333,7 +333,7 @@ def _append(pieces: Singles, count: int, corners: Floats, corner_count: int) -> 
     return pieces, count
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _subtract(triangles: Singles, normals: Floats, offsets: Floats, box: Floats, keep: bool) -> Any:
     """Pieces outside, their number, and which triangles enter the polyhedron."""
     pieces = np.empty((triangles.shape[0] + 1024 if keep else 1, 3, 3), np.float32)
@@ -341,7 +341,7 @@ def _subtract(triangles: Singles, normals: Floats, offsets: Floats, box: Floats,
     most = normals.shape[0] + 4
     corners, low, high = np.empty((most, 3)), np.empty((most, 3)), np.empty((most, 3))
     height = np.empty(most)
-    count, entered = 0, 0
+    count, entered = np.int64(0), np.int64(0)
     for t in range(triangles.shape[0]):
         first = count  # where this triangle's pieces begin: they are dropped if it never enters
         left = 0 if _beyond_box(triangles[t], box) else 3
@@ -350,7 +350,7 @@ def _subtract(triangles: Singles, normals: Floats, offsets: Floats, box: Floats,
                 for k in range(3):
                     corners[i, k] = triangles[t, i, k]
             for f in range(normals.shape[0]):  # one plane that parts them spares the cutting
-                if not _heights(corners, 3, normals[f], offsets[f], height)[0]:
+                if not _heights(corners, left, normals[f], offsets[f], height)[0]:
                     left = 0
                     break
         for f in range(normals.shape[0]):

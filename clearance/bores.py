@@ -11,9 +11,9 @@ from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
 import numpy as np
-from numba import njit
 from numpy.typing import ArrayLike, NDArray
 
+from clearance.compiler import kernel
 from clearance.sections import Floats, Ints, Plane, Segments, Singles, cut, trace
 from clearance.stretches import STRETCH, boxes_of, fixed
 
@@ -45,7 +45,7 @@ class Bore(NamedTuple):
     straight: bool
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _apart(low: Any, high: Any, box: Singles) -> bool:
     for j in range(3):
         if low[j] > box[1, j] or high[j] < box[0, j]:
@@ -53,7 +53,7 @@ def _apart(low: Any, high: Any, box: Singles) -> bool:
     return False
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _select(triangles: Singles, stretches: Singles, boxes: Singles) -> tuple[Ints, Ints]:
     which = np.empty(4096, np.int64)
     found = np.empty(4096, np.int64)
@@ -92,7 +92,7 @@ def select(triangles: Singles, boxes: Singles) -> tuple[Ints, Ints]:
     return which, found
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _normals(triangles: Singles) -> Floats:
     """Area vectors (F, 3) of triangles, mm2."""
     result = np.empty((triangles.shape[0], 3), np.float64)
@@ -107,7 +107,7 @@ def _normals(triangles: Singles) -> Floats:
     return result
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def measure(points: Floats, order: Ints, first: Ints) -> tuple[Floats, NDArray[np.bool_]]:
     """Signed area of each chain, and whether it runs round the plane's origin."""
     chains = first.shape[0] - 1

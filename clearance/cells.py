@@ -11,16 +11,15 @@ import math
 from typing import Any, Literal
 
 import numpy as np
-from numba import njit
 from numpy.typing import ArrayLike, NDArray
+
+from clearance.compiler import kernel
 
 BUCKETS = 4096  # steps of the radius in which `widest_route` sorts its cells
 _NONE = 1 << 29  # squared distance that stands for "no metal"; twice it still fits 32 bits
 
 Array = NDArray[Any]
 Mask = NDArray[np.uint8]
-
-_compiled = njit(cache=True, nogil=True)
 
 
 def _as_bytes(mask: Array) -> Mask:
@@ -41,7 +40,7 @@ def _as_flat(indices: ArrayLike, size: int) -> NDArray[np.int64]:
 # ---- columns to cells -------------------------------------------------------------------------
 
 
-@_compiled
+@kernel
 def _first_from(z: float, z0: float, pitch: float) -> int:
     """Least k with z0 + k pitch >= z, by that very arithmetic."""
     k = math.ceil((z - z0) / pitch)
@@ -52,7 +51,7 @@ def _first_from(z: float, z0: float, pitch: float) -> int:
     return k
 
 
-@_compiled
+@kernel
 def _raster(start: Array, z: Array, cells: Array, z0: float, pitch: float, touched: bool) -> None:
     nx, ny, nz = cells.shape
     for column in range(nx * ny):
@@ -123,7 +122,7 @@ def raster(
 # ---- distance ---------------------------------------------------------------------------------
 
 
-@_compiled
+@kernel
 def _along_columns(metal: Array, square: Array, most: int) -> None:
     """Squared distance, in cells, to metal of the same column, but no more than `most`."""
     nx, ny, nz = metal.shape
@@ -140,7 +139,7 @@ def _along_columns(metal: Array, square: Array, most: int) -> None:
                     square[i, j, k] = min(square[i, j, k], np.int32(gap * gap))
 
 
-@_compiled
+@kernel
 def _lower(row: Array, other: Array, step: int) -> None:
     """Lower a row to other + step^2: the loop that the processor does many cells at a time."""
     add = np.int32(step * step)
@@ -148,13 +147,13 @@ def _lower(row: Array, other: Array, step: int) -> None:
         row[k] = min(row[k], np.int32(other[k] + add))
 
 
-@_compiled
+@kernel
 def _row(square: Array, m: int, n: int, axis: int) -> Array:
     """Row n along the axis (0 or 1), at m on the other one."""
     return square[n, m] if axis == 0 else square[m, n]
 
 
-@_compiled
+@kernel
 def _across(square: Array, axis: int) -> None:
     """Lower each row of cells by the squares of the rows beside it plus the squared step."""
     count, others = square.shape[axis], square.shape[1 - axis]
@@ -166,22 +165,22 @@ def _across(square: Array, axis: int) -> None:
                 old[n, k] = row[k]
         for n in range(count):
             row = _row(square, m, n, axis)
-            step = 1
-            while step < count and step * step < row.max():
+            for step in range(1, count):
+                if step * step >= row.max():
+                    break
                 if n >= step:
                     _lower(row, old[n - step], step)
                 if n + step < count:
                     _lower(row, old[n + step], step)
-                step += 1
 
 
-@_compiled
+@kernel
 def _clear_radius(metal: Array, pitch: float, radius: Array, most: int) -> None:
     nx, ny, nz = metal.shape
     square = radius.view(np.int32)  # worked out in the memory of the answer
     _along_columns(metal, square, most)
-    _across(square, 1)
-    _across(square, 0)
+    for axis in range(2):
+        _across(square, axis)
     for i in range(nx):
         for j in range(ny):
             for k in range(nz):
@@ -223,7 +222,7 @@ def clear_radius(metal: Array, pitch: float, most_mm: float = np.inf) -> NDArray
 # ---- ways through -----------------------------------------------------------------------------
 
 
-@_compiled
+@kernel
 def _neighbour(at: int, side: int, nx: int, ny: int, nz: int) -> int:
     """Flat index of the cell behind one of the six faces, -1 outside; side ^ 1 leads back."""
     k = at % nz
@@ -243,7 +242,7 @@ def _neighbour(at: int, side: int, nx: int, ny: int, nz: int) -> int:
     return at - ny * nz if i > 0 else -1
 
 
-@_compiled
+@kernel
 def _largest_finite(radius: Array) -> float:
     most = np.float32(0.0)
     for r in radius:
@@ -252,7 +251,7 @@ def _largest_finite(radius: Array) -> float:
     return np.float64(most)
 
 
-@_compiled
+@kernel
 def _widest_route(radius: Array, passable: Array, sources: Array, targets: Array) -> Array:
     nx, ny, nz = radius.shape
     size, flat, free = radius.size, radius.ravel(), passable.ravel()
@@ -343,7 +342,7 @@ def widest_route(
     return route, float(radius.ravel()[route].min()) if route.size else 0.0
 
 
-@_compiled
+@kernel
 def _run(free: Array, at: int, nz: int) -> tuple[int, int]:
     """First flat index and end of the passable cells of the column around a cell."""
     floor = at - at % nz
@@ -355,14 +354,14 @@ def _run(free: Array, at: int, nz: int) -> tuple[int, int]:
     return low, high
 
 
-@_compiled
+@kernel
 def _fill_run(free: Array, met: Array, at: int, nz: int) -> int:
     low, high = _run(free, at, nz)
     met[low:high] = 1
     return high
 
 
-@_compiled
+@kernel
 def _flood(passable: Array, seeds: Array, mask: Array) -> None:
     nx, ny, nz = passable.shape
     free, met = passable.ravel(), mask.ravel()

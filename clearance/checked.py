@@ -12,14 +12,13 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
 from clearance.case import Case
 from clearance.case_tables import PassageTable
 from clearance.columns import Columns, Grid, Runs, around, cast, label, levels, unite
+from clearance.compiler import kernel
 from clearance.errors import PartError, PortError
-from clearance.kernels import compiled
 from clearance.loose import void_run
 from clearance.once import once
 from clearance.part import read_part
@@ -190,7 +189,7 @@ class Checked:
         return unite(region, levels(region, sorted(heights), 0.5 * self.pitch_mm))
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _extent(piece, start, z, ny, wanted):  # type: ignore[no-untyped-def]
     """Lowest and highest i, j, z of the void runs of some pieces."""
     low = np.full(3, np.inf)
@@ -231,8 +230,6 @@ def prepare(
     PartError, PortError, CaseError
         A mesh or a port cannot be used.
     """
-    if not compiled():
-        progress("compiling, once after installation: this takes about half a minute")
     progress(f"reading {case.part.mesh.name}")
     part = read_part(case.part.mesh, case.part.unit, shells=False)
     notices = list(part.notices)

@@ -435,9 +435,12 @@ def _computing(say: Callable[[str], None]) -> Any:
         if "cannot cache" not in str(fault):
             raise
         run = _computing_without_cache()
-    if not _compiled(_cache_folder()):
+    from clearance import kernels
+
+    if not kernels.compiled():
         say("compiling the kernels, once per installation; this takes about half a minute")
         keep_line(say)
+        kernels.compile_beside()
     return run
 
 
@@ -459,22 +462,6 @@ def _computing_without_cache() -> Any:
     import clearance.check as run
 
     return run
-
-
-def _cache_folder() -> Path | None:
-    """Where the compiled kernels of the columns are kept; None if that cannot be told."""
-    from clearance import columns
-
-    kernels = (value for value in vars(columns).values() if hasattr(value, "py_func"))
-    return next((Path(kernel.stats.cache_path) for kernel in kernels), None)
-
-
-def _compiled(folder: Path | None) -> bool:
-    """Whether compiled kernels lie in a folder; if it cannot be told, yes."""
-    try:
-        return folder is None or any(folder.glob("columns.*.nbi"))
-    except OSError:
-        return True
 
 
 def as_text(result: Result) -> str:

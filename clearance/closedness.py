@@ -10,8 +10,9 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
+
+from clearance.compiler import kernel
 
 Triangles = NDArray[np.float32]
 
@@ -62,7 +63,7 @@ class OpenEdges:
     t_junctions: bool
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def vertex_hash(a, b, c):  # type: ignore[no-untyped-def]
     """Mix the bits of three coordinates (uint32 each) into 64."""
     h = np.uint64(a) * np.uint64(0x9E3779B97F4A7C15) + np.uint64(b)
@@ -71,7 +72,7 @@ def vertex_hash(a, b, c):  # type: ignore[no-untyped-def]
     return h ^ (h >> np.uint64(31))
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _edge_hash(a, b):  # type: ignore[no-untyped-def]
     """Antisymmetric in its ends: an edge and its opposite add to zero (mod 2**64)."""
     h = a + b
@@ -84,7 +85,7 @@ def _edge_hash(a, b):  # type: ignore[no-untyped-def]
     return np.uint64(0)
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _survey(corners, bits):  # type: ignore[no-untyped-def]
     """One pass over (F, 9) corners; `bits` is the same memory as uint32."""
     low = np.full(3, np.inf)
@@ -157,7 +158,7 @@ def without_needles(triangles: Triangles) -> Triangles:
     return kept[: _keep(triangles, kept)]
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _keep(triangles, kept):  # type: ignore[no-untyped-def]
     """Copy the triangles whose corners all differ to the front of `kept`; return their number."""
     count = 0
@@ -181,7 +182,7 @@ def _keep(triangles, kept):  # type: ignore[no-untyped-def]
 # --- vertices and edges by number
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _weld(bits, ids, table, firsts):  # type: ignore[no-untyped-def]
     """Number equal corners alike; `table` is an open-addressing hash table of -1."""
     mask = np.int64(table.shape[0] - 1)

@@ -15,9 +15,9 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
+from clearance.compiler import kernel
 from clearance.errors import GridError
 from clearance.stretches import fixed
 
@@ -206,12 +206,12 @@ def cast(
     return Columns(grid, Runs(start, runs), int(most), int(least), int(unclosed))
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _snap(value: float, shift: int) -> int:
     return 2 * int(np.rint(value / (2.0 * UNIT_MM))) + shift
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _crossings(triangles, x0, y0, step, nx, ny, shift_x, shift_y):  # type: ignore[no-untyped-def]
     """Column number, z and winding step (+1 upward into metal) of every crossing."""
     capacity = max(1024, triangles.shape[0])
@@ -273,13 +273,13 @@ def _crossings(triangles, x0, y0, step, nx, ny, shift_x, shift_y):  # type: igno
     return column[:n], height[:n], delta[:n]
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _owns(dx: int, dy: int) -> bool:
     """Tie rule: of the two directions of a shared edge exactly one owns its points."""
     return dy > 0 or (dy == 0 and dx > 0)
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _grown(array, capacity):  # type: ignore[no-untyped-def]
     larger = np.empty(capacity, array.dtype)
     for n in range(array.shape[0]):  # a slice would be copied as fast, but compiles in seconds
@@ -287,7 +287,7 @@ def _grown(array, capacity):  # type: ignore[no-untyped-def]
     return larger
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _wind(column, height, delta, columns):  # type: ignore[no-untyped-def]
     """Sort the crossings of each column and keep where the winding number is 1 or more."""
     first = np.zeros(columns + 1, np.int64)
@@ -335,7 +335,7 @@ def _wind(column, height, delta, columns):  # type: ignore[no-untyped-def]
     return start, runs[:n].copy(), most, least, unclosed
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _sort(z, d, low, high):  # type: ignore[no-untyped-def]
     """Insertion sort by z, entering before leaving where two coincide (no zero-thin gap)."""
     for a in range(low + 1, high):
@@ -349,7 +349,7 @@ def _sort(z, d, low, high):  # type: ignore[no-untyped-def]
         d[b + 1] = da
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _grown_runs(runs):  # type: ignore[no-untyped-def]
     larger = np.empty((2 * runs.shape[0], 2), np.float64)
     for n in range(runs.shape[0]):
@@ -357,7 +357,7 @@ def _grown_runs(runs):  # type: ignore[no-untyped-def]
     return larger
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _within(start, z, ny, i0, j0, nx, ny_in):  # type: ignore[no-untyped-def]
     out_start = np.zeros(nx * ny_in + 1, np.int64)
     for i in range(nx):
@@ -381,7 +381,7 @@ def unite(a: Runs, b: Runs) -> Runs:
     return Runs(start, z)
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _unite(start_a, z_a, start_b, z_b):  # type: ignore[no-untyped-def]
     columns = start_a.shape[0] - 1
     start = np.zeros(columns + 1, np.int64)
@@ -416,7 +416,7 @@ def intersect(a: Runs, b: Runs) -> Runs:
     return subtract(a, subtract(a, b))
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _subtract(start_a, z_a, start_b, z_b):  # type: ignore[no-untyped-def]
     columns = start_a.shape[0] - 1
     start = np.zeros(columns + 1, np.int64)
@@ -474,7 +474,7 @@ def levels(runs: Runs, heights: list[float], half_mm: float) -> Runs:
     return unite(found, found)  # merges what overlaps
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _void_of(start, z, piece, mask, grow):  # type: ignore[no-untyped-def]
     columns = start.shape[0] - 1
     out_start = np.zeros(columns + 1, np.int64)
@@ -495,7 +495,7 @@ def _void_of(start, z, piece, mask, grow):  # type: ignore[no-untyped-def]
     return out_start, out[:n].copy()
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _spread(start, z, nx, ny, cells, along_x):  # type: ignore[no-untyped-def]
     """Union of the intervals of the columns up to `cells` away along one axis."""
     out_start = np.zeros(nx * ny + 1, np.int64)
@@ -547,7 +547,7 @@ def label(metal: Runs, grid: Grid) -> NDArray[np.int32]:
     return _label(metal.start, metal.z, grid.nx, grid.ny)
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def find(parent, a):  # type: ignore[no-untyped-def]
     """Root of a in a union-find forest, halving the way."""
     while parent[a] != a:
@@ -556,7 +556,7 @@ def find(parent, a):  # type: ignore[no-untyped-def]
     return a
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def join(parent, a, b):  # type: ignore[no-untyped-def]
     """Join two trees; the smaller number stays root, so the result has one order."""
     a, b = find(parent, a), find(parent, b)
@@ -566,7 +566,7 @@ def join(parent, a, b):  # type: ignore[no-untyped-def]
         parent[a] = b
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _join_columns(parent, start, z, c, d):  # type: ignore[no-untyped-def]
     a, b = start[c], start[d]
     end_a, end_b = start[c + 1], start[d + 1]
@@ -585,7 +585,7 @@ def _join_columns(parent, start, z, c, d):  # type: ignore[no-untyped-def]
             b += 1
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _label(start, z, nx, ny):  # type: ignore[no-untyped-def]
     count = z.shape[0] + nx * ny
     parent = np.arange(count).astype(np.int32)
@@ -599,7 +599,7 @@ def _label(start, z, nx, ny):  # type: ignore[no-untyped-def]
     return compact(parent)
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def compact(parent):  # type: ignore[no-untyped-def]
     """Number the trees of a forest whose roots are smallest, from 0."""
     n = 0

@@ -14,8 +14,9 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numba import njit
 from numpy.typing import ArrayLike, NDArray
+
+from clearance.compiler import kernel
 
 LEAF = 8  # most triangles in a leaf of the tree
 LONG_MM = 10.0  # a segment longer than this is worth a look at its ends first
@@ -26,8 +27,6 @@ ROUNDING_MM = 1e-6  # subtracted from every certified length; float64 arithmetic
 Vector = tuple[float, float, float]
 Floats = NDArray[np.float64]
 Array = NDArray[Any]
-
-_compiled = njit(cache=True, nogil=True)
 
 
 # ---- the tree ---------------------------------------------------------------------------------
@@ -81,13 +80,13 @@ def build(triangles: ArrayLike) -> Tree:
     return Tree(*_build(soup))
 
 
-@_compiled
+@kernel
 def _begin(leaf: int, leaves: int, count: int) -> int:
     """First triangle of a leaf."""
     return leaf * count // leaves
 
 
-@_compiled
+@kernel
 def _select(key: Array, order: Array, low: int, high: int, middle: int) -> None:
     """Sort key[low:high] so far that key[middle] stands where a full sort would put it."""
     left, right = low, high - 1
@@ -113,7 +112,7 @@ def _select(key: Array, order: Array, low: int, high: int, middle: int) -> None:
             return
 
 
-@_compiled
+@kernel
 def _split(node: int, width: int, leaves: int, centre: Array, key: Array, order: Array) -> None:
     """Divide a node's triangles between its children; `width` is its number of leaves."""
     count = order.size
@@ -132,7 +131,7 @@ def _split(node: int, width: int, leaves: int, centre: Array, key: Array, order:
     _select(key, order, low, high, _begin(first + width // 2, leaves, count))
 
 
-@_compiled
+@kernel
 def _build(soup: Array) -> tuple[Array, Array, Array]:
     count = soup.shape[0]
     leaves = 1
@@ -179,38 +178,43 @@ def _build(soup: Array) -> tuple[Array, Array, Array]:
 # ---- vectors ----------------------------------------------------------------------------------
 
 
-@_compiled
+@kernel
+def _corners(triangle: Array) -> tuple[Vector, Vector, Vector]:
+    return _row(triangle, np.int64(0)), _row(triangle, np.int64(1)), _row(triangle, np.int64(2))
+
+
+@kernel
 def _row(points: Array, n: int) -> Vector:
     return np.float64(points[n, 0]), np.float64(points[n, 1]), np.float64(points[n, 2])
 
 
-@_compiled
+@kernel
 def _minus(a: Vector, b: Vector) -> Vector:
     return a[0] - b[0], a[1] - b[1], a[2] - b[2]
 
 
-@_compiled
+@kernel
 def _dot(a: Vector, b: Vector) -> float:
     return a[0] * b[0] + a[1] * b[1] + a[2] * b[2]
 
 
-@_compiled
+@kernel
 def _cross(a: Vector, b: Vector) -> Vector:
     return a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0]
 
 
-@_compiled
+@kernel
 def _along(a: Vector, d: Vector, s: float) -> Vector:
     return a[0] + s * d[0], a[1] + s * d[1], a[2] + s * d[2]
 
 
-@_compiled
+@kernel
 def _gap2(a: Vector, b: Vector) -> float:
     d = _minus(a, b)
     return _dot(d, d)
 
 
-@_compiled
+@kernel
 def _unit(a: Vector) -> Vector:
     length = math.sqrt(_dot(a, a))
     if length == 0.0:
@@ -221,7 +225,7 @@ def _unit(a: Vector) -> Vector:
 # ---- points -----------------------------------------------------------------------------------
 
 
-@_compiled
+@kernel
 def _on_segment(p: Vector, a: Vector, d: Vector) -> float:
     """Parameter in [0, 1] of the point of a + s d nearest to p."""
     length2 = _dot(d, d)
@@ -230,7 +234,7 @@ def _on_segment(p: Vector, a: Vector, d: Vector) -> float:
     return min(max(_dot(_minus(p, a), d) / length2, 0.0), 1.0)
 
 
-@_compiled
+@kernel
 def _on_sliver(p: Vector, a: Vector, b: Vector, c: Vector, normal: Vector, flat: bool) -> Vector:
     """Nearest point of a very thin triangle: its sides, and its face unless it has no area."""
     nearest, least = a, np.inf
@@ -247,7 +251,7 @@ def _on_sliver(p: Vector, a: Vector, b: Vector, c: Vector, normal: Vector, flat:
     return nearest
 
 
-@_compiled
+@kernel
 def _on_triangle(p: Vector, a: Vector, b: Vector, c: Vector) -> Vector:
     """Nearest point of a triangle (C. Ericson, Real-Time Collision Detection, 2005, 5.1.5)."""
     ab, ac, ap = _minus(b, a), _minus(c, a), _minus(p, a)
@@ -279,7 +283,7 @@ def _on_triangle(p: Vector, a: Vector, b: Vector, c: Vector) -> Vector:
     return _along(_along(a, ab, vb / total), ac, vc / total)
 
 
-@_compiled
+@kernel
 def _point_to_box2(boxes: Array, node: int, p: Vector) -> float:
     total = 0.0
     for k in range(3):
@@ -288,7 +292,7 @@ def _point_to_box2(boxes: Array, node: int, p: Vector) -> float:
     return total
 
 
-@_compiled
+@kernel
 def _nearest(
     triangles: Array,
     boxes: Array,
@@ -305,7 +309,8 @@ def _nearest(
     """
     leaves = boxes.shape[0] // 2
     best, best2, where = -1, limit2, p
-    node, gap2, waiting = 1, _point_to_box2(boxes, 1, p), 0
+    node = np.int64(1)
+    gap2, waiting = _point_to_box2(boxes, node, p), 0
     while True:
         if gap2 < best2:
             if node < leaves:
@@ -323,7 +328,8 @@ def _nearest(
                 _begin(node - leaves, leaves, count), _begin(node - leaves + 1, leaves, count)
             ):
                 t = triangles[f]
-                q = _on_triangle(p, _row(t, 0), _row(t, 1), _row(t, 2))
+                a, b, c = _corners(t)
+                q = _on_triangle(p, a, b, c)
                 d2 = _gap2(p, q)
                 if d2 < best2:
                     best, best2, where = f, d2, q
@@ -336,7 +342,7 @@ def _nearest(
     return best2, best, where
 
 
-@_compiled
+@kernel
 def _closest(
     triangles: Array, order: Array, boxes: Array, points: Array
 ) -> tuple[Array, Array, Array]:
@@ -400,7 +406,7 @@ def _as_points(points: ArrayLike) -> Floats:
 # ---- segments ---------------------------------------------------------------------------------
 
 
-@_compiled
+@kernel
 def _line_to_line(a: Vector, d: Vector, c: Vector, e: Vector) -> float:
     """Parameter s in [0, 1] near which a + s d passes the segment c + t e; 0 if parallel."""
     r = _minus(a, c)
@@ -411,7 +417,7 @@ def _line_to_line(a: Vector, d: Vector, c: Vector, e: Vector) -> float:
     return min(max((de * _dot(e, r) - ee * _dot(d, r)) / sine, 0.0), 1.0)
 
 
-@_compiled
+@kernel
 def _segment_triangle(
     a: Vector, d: Vector, corners: tuple[Vector, Vector, Vector], limit2: float
 ) -> tuple[float, float, Vector]:
@@ -460,7 +466,7 @@ def _segment_triangle(
     return best2, best, where
 
 
-@_compiled
+@kernel
 def _segment_to_box2(
     boxes: Array,
     node: int,
@@ -490,7 +496,7 @@ def _segment_to_box2(
     return total
 
 
-@_compiled
+@kernel
 def _segment(
     triangles: Array, boxes: Array, a: Vector, d: Vector, limit2: float, nodes: Array, gaps: Array
 ) -> tuple[float, float, Vector]:
@@ -530,14 +536,14 @@ def _segment(
             _begin(node - leaves, leaves, count), _begin(node - leaves + 1, leaves, count)
         ):
             t = triangles[f]
-            corners = _row(t, 0), _row(t, 1), _row(t, 2)
+            corners = _corners(t)
             d2, s, q = _segment_triangle(a, d, corners, best2)
             if d2 < best2:
                 best2, best, where = d2, s, q
     return best2, best, where
 
 
-@_compiled
+@kernel
 def _segments(
     triangles: Array, boxes: Array, starts: Array, ends: Array, limit: float, running: bool
 ) -> tuple[Array, Array, Array]:
@@ -651,14 +657,15 @@ def certified_clearance(
 # ---- wider routes -----------------------------------------------------------------------------
 
 
-@_compiled
+@kernel
 def _better(
     triangles: Array, boxes: Array, p: Vector, least: float, hint: int, nodes: Array, gaps: Array
 ) -> tuple[float, int, Vector]:
     """`_nearest`, cut short (triangle -1) as soon as p proves no farther than `least`."""
     if hint >= 0:
         t = triangles[hint]
-        q = _on_triangle(p, _row(t, 0), _row(t, 1), _row(t, 2))
+        a, b, c = _corners(t)
+        q = _on_triangle(p, a, b, c)
         if _gap2(p, q) <= least * least:
             return 0.0, -1, q
     d2, f, q = _nearest(triangles, boxes, p, np.inf, least * least, nodes, gaps)
@@ -667,7 +674,7 @@ def _better(
     return math.sqrt(d2), f, q
 
 
-@_compiled
+@kernel
 def _may_move(route: Array, n: int, p: Vector, spacing: float) -> bool:
     """Whether a vertex put at p stays within two spacings of both neighbours, or comes nearer."""
     for other in (n - 1, n + 1):
@@ -678,17 +685,17 @@ def _may_move(route: Array, n: int, p: Vector, spacing: float) -> bool:
     return True
 
 
-@_compiled
+@kernel
 def _put(route: Array, n: int, p: Vector) -> None:
     route[n, 0], route[n, 1], route[n, 2] = p
 
 
-@_compiled
+@kernel
 def _direction(route: Array, n: int, m: int) -> Vector:
     return _unit(_minus(_row(route, m), _row(route, n)))
 
 
-@_compiled
+@kernel
 def _smooth(
     triangles: Array, boxes: Array, route: Array, room: Array, face: Array, foot: Array,
     n: int, plenty: float, spacing: float, nodes: Array, gaps: Array,
@@ -712,14 +719,14 @@ def _smooth(
     return math.sqrt(_gap2(p, here))
 
 
-@_compiled
+@kernel
 def _wake(step: Array, n: int, length: float) -> None:
     """Let a vertex that moved by `length`, and its neighbours, try again."""
     for other in range(max(n - 1, 0), min(n + 2, step.size)):
         step[other] = max(step[other], length)
 
 
-@_compiled
+@kernel
 def _push(
     triangles: Array, boxes: Array, route: Array, room: Array, face: Array, foot: Array, n: int,
     across: Vector, turn: float, step: float, spacing: float, enough: float, nodes: Array,
@@ -764,7 +771,7 @@ def _push(
     return longest
 
 
-@_compiled
+@kernel
 def _widen(
     triangles: Array, boxes: Array, route: Array, fixed: bool, spacing: float, rounds: int,
     enough: float,
@@ -779,7 +786,7 @@ def _widen(
         room[n] = math.sqrt(d2)
         _put(foot, n, q)
     # An end that may move stays in the plane across the route as it began.
-    inward, outward = _direction(route, 0, 1), _direction(route, last - 1, last)
+    inward, outward = _direction(route, np.int64(0), np.int64(1)), _direction(route, last - 1, last)
     step = np.full(count, spacing)  # first step of the next push; 0: nothing to gain here
     for turn in range(rounds):
         # A vertex with this much more room than the throat cannot hold the least distance.

@@ -11,8 +11,8 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numba import njit
 
+from clearance.compiler import kernel
 from clearance.sections import Floats, Ints, Plane, Singles, loops, polygons
 
 THICKEST_MM = 1.0
@@ -73,7 +73,7 @@ def flat_sheets(triangles: Singles) -> list[FlatSheet]:
     return sorted((one for one in found if one is not None), key=lambda one: one.height_mm)
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _level(triangles):  # type: ignore[no-untyped-def]
     result = np.empty(triangles.shape[0], np.bool_)
     for i in range(triangles.shape[0]):

@@ -1,9 +1,20 @@
-"""The compiled kernels: whether they are at hand, or the first run has to wait for them.
+"""The compiled kernels: whether they are at hand, and how the first run gets them sooner.
 
-In: nothing. Out: whether the compiler's cache holds what this version needs.
+In: nothing. Out: whether the compiler's cache holds what this version needs; a process that
+compiles the later kernels while the first run compiles the earlier ones.
 """
 
-from clearance import columns
+from __future__ import annotations
+
+import atexit
+import os
+import subprocess
+import sys
+
+import numba
+import numpy as np
+
+from clearance import bore, cells, columns, distance, straight_kernels
 
 
 def compiled() -> bool:
@@ -15,3 +26,42 @@ def compiled() -> bool:
         return bool(columns._crossings._cache._cache_file._load_index())
     except (AttributeError, OSError):  # another version of the compiler, or a folder of no use
         return True
+
+
+def compile_beside() -> subprocess.Popen[bytes]:
+    """Start a process that runs `later`; it ends with this one at the latest.
+
+    The compiler holds one lock in a process, so a thread would only wait. What both compile at
+    the same time is compiled twice: the cache takes either.
+    """
+    folder = numba.config.CACHE_DIR
+    given = {**os.environ, "NUMBA_CACHE_DIR": folder} if folder else None
+    process = subprocess.Popen(
+        [sys.executable, "-m", "clearance.kernels"],
+        stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, env=given,
+    )  # fmt: skip
+    atexit.register(process.kill)
+    return process
+
+
+def later() -> None:
+    """Call the kernels that a check needs last as the check calls them, on a block's triangles."""
+    origin, up = np.zeros(3), np.array([0.0, 0.0, 1.0])
+    block = bore.soup(bore.Bore(origin, up, 1.0, 3.0, 0.0))
+    tree = distance.build(block)
+    line = np.array([up, 2.0 * up])
+    radius = cells.clear_radius(np.ones((2, 2, 2), np.uint8), 1.0)
+    cells.widest_route(radius, np.ones(radius.shape, np.uint8), [0], [7])
+    distance.distances(tree, line)
+    distance.segment_clearances(tree, line[:1], line[1:])
+    distance.widen(tree, line, spacing_mm=0.5)
+    square = np.array([[0, 0, 1, 0], [1, 0, 1, 1], [1, 1, 0, 1], [0, 1, 0, 0]], np.float64)
+    straight_kernels.tighten(square[:1], square)
+    straight_kernels.within(square[:, :2], square)
+    straight_kernels.within(np.ascontiguousarray(square[:, :2]), square)
+    straight_kernels.metal(tree.triangles, tree.boxes, line, np.zeros(2, np.int64))
+    bore.outside(block, bore.Bore(origin, up, 0.5, 4.0, 0.0))
+
+
+if __name__ == "__main__":
+    later()

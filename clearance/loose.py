@@ -10,10 +10,10 @@ from __future__ import annotations
 from itertools import combinations
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
 from clearance.columns import Grid, Runs, label
+from clearance.compiler import kernel
 from clearance.predicted import Predicted
 from clearance.result import TrappedPowder, Unmelted
 from clearance.stray import Event
@@ -59,7 +59,7 @@ def _gap(predicted: Predicted, event: Event) -> NDArray[np.bool_]:
     return np.asarray((taken - melted > GAP_MM).reshape(grid.nx, grid.ny))
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _within(start, z, low, high):  # type: ignore[no-untyped-def]
     """Length of metal of each column between two heights."""
     total = np.zeros(start.shape[0] - 1)
@@ -121,7 +121,7 @@ def _area(predicted: Predicted, event: Event) -> float:
     return float(shapely.union_all(gaps).area)
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _touching(start, z, piece, columns, low, high):  # type: ignore[no-untyped-def]
     """Pieces of the void runs of some columns that meet a range of height (faces included)."""
     found = np.zeros(piece.max() + 1, np.bool_)
@@ -221,7 +221,7 @@ def _runs_in(
     return any(run is not None and piece[run] == n for run in runs)
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _volumes(piece, start, z, ny, count):  # type: ignore[no-untyped-def]
     """Total run length per piece, and the middle of its longest run as (i, j, z)."""
     total = np.zeros(count)
@@ -257,7 +257,7 @@ def _bounding(predicted: Predicted, piece: NDArray[np.int32], n: int) -> list[in
     return sorted(found)
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _ends(piece, start, z, n):  # type: ignore[no-untyped-def]
     found = []
     for c in range(start.shape[0] - 1):

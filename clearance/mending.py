@@ -6,7 +6,6 @@ cracks narrower than 1e-4 mm, and triangles turned against their neighbours.
 """
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
 from clearance.closedness import (
@@ -22,6 +21,7 @@ from clearance.closedness import (
     weld,
     without_needles,
 )
+from clearance.compiler import kernel
 from clearance.errors import PartError
 
 _CRACK_STEPS_MM = (2.0e-6, 2.0e-5, CRACK_MM)  # the smallest that closes is taken
@@ -107,7 +107,7 @@ def _mend_cracks(
     raise PartError(open_message(describe(vertices, edges)))
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _turns(pairs, same, parent, parity):  # type: ignore[no-untyped-def]
     """Union-find over triangles that remembers whether each is turned against its root.
 
@@ -166,7 +166,7 @@ def _turn_consistently(triangles: Triangles, edges: Edges) -> tuple[Triangles, s
     return turned, f"{int(turn.sum())} triangles faced against their neighbours and were turned"
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _copy_turned(triangles, which, turned):  # type: ignore[no-untyped-def]
     for i in range(triangles.shape[0]):
         for k in range(3):

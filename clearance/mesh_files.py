@@ -15,9 +15,9 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
+from clearance.compiler import kernel
 from clearance.errors import PartError
 
 _SUFFIX = {"binary STL": ".stl", "text STL": ".stl", "PLY": ".ply", "OBJ": ".obj", "3MF": ".3mf"}
@@ -163,7 +163,7 @@ def _stl_length_fault(count: int, size: int) -> str:
     )
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _decode_records(records, corners):  # type: ignore[no-untyped-def]
     """Copy the 9 corner numbers of each 50-byte record; -0.0 becomes 0.0.
 

@@ -10,11 +10,11 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
 from clearance import distance
 from clearance.cells import _neighbour
+from clearance.compiler import kernel
 
 PARTS = 8
 """A cell is split into this many along each axis, a power of two."""
@@ -142,7 +142,7 @@ def _half_diagonal(side: float) -> float:
     return 0.5 * float(np.sqrt(3.0)) * side
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _chain(state, fine, sources, targets):  # type: ignore[no-untyped-def]
     """Cells of a shortest chain from a source to a target; empty if there is none.
 

@@ -12,7 +12,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
 from clearance.columns import (
@@ -28,8 +27,10 @@ from clearance.columns import (
     join,
     snap_even,
 )
+from clearance.compiler import kernel
 from clearance.stretches import STRETCH, boxes_of, fixed
 
+X, Y = np.int64(0), np.int64(1)
 SLACK = 1e-7
 """Squares are widened by this part of the pitch before triangles are clipped to them."""
 MARGIN_MM = 2e-6
@@ -125,7 +126,7 @@ def meeting_region(
     return triangles[keep]
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _meets_runs(t, left, front, size, nx, ny, start, z):  # type: ignore[no-untyped-def]
     """Whether a triangle's bounding box, a little wider, meets intervals over columns."""
     i0 = int(np.floor((min(t[0, 0], t[1, 0], t[2, 0]) - left) / size - 1e-2))
@@ -143,7 +144,7 @@ def _meets_runs(t, left, front, size, nx, ny, start, z):  # type: ignore[no-unty
     return False
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _meeting_region(triangles, boxes, left, front, size, nx, ny, start, z):  # type: ignore[no-untyped-def]
     index = np.empty(triangles.shape[0], np.int64)
     n = 0
@@ -159,16 +160,14 @@ def _meeting_region(triangles, boxes, left, front, size, nx, ny, start, z):  # t
     return index[:n].copy()
 
 
-@njit(cache=True, nogil=True)
-def _clip(poly, n, axis, bound, keep_above, out):  # type: ignore[no-untyped-def]
-    """Sutherland-Hodgman clip of an n-gon by one half space; vertices on the bound are kept."""
+@kernel
+def _clip(poly, n, axis, bound, side, out):  # type: ignore[no-untyped-def]
+    """Sutherland-Hodgman clip of an n-gon above a bound (below: side -1); vertices on it stay."""
     m = 0
     for a in range(n):
         b = a + 1 if a + 1 < n else 0
-        da = poly[a, axis] - bound
-        db = poly[b, axis] - bound
-        if not keep_above:
-            da, db = -da, -db
+        da = side * (poly[a, axis] - bound)
+        db = side * (poly[b, axis] - bound)
         if da >= 0.0:
             out[m, 0], out[m, 1], out[m, 2] = poly[a, 0], poly[a, 1], poly[a, 2]
             m += 1
@@ -180,7 +179,7 @@ def _clip(poly, n, axis, bound, keep_above, out):  # type: ignore[no-untyped-def
     return m
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _z_range(poly, n):  # type: ignore[no-untyped-def]
     low, high = np.inf, -np.inf
     for a in range(n):
@@ -189,7 +188,7 @@ def _z_range(poly, n):  # type: ignore[no-untyped-def]
     return low, high
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _push(place, z, n, number, low, high, margin):  # type: ignore[no-untyped-def]
     if n == place.shape[0]:
         place, z = _grown(place, 2 * n), _grown_runs(z)
@@ -199,15 +198,16 @@ def _push(place, z, n, number, low, high, margin):  # type: ignore[no-untyped-de
     return place, z, n + 1
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _touched(triangles, x0, y0, step, nx, ny, shift_x, shift_y):  # type: ignore[no-untyped-def]
     """Place number and z range of every triangle clipped to every place it touches."""
     squares = (nx - 1) * (ny - 1)
     strips_x = (nx - 1) * ny
     place = np.empty(max(1024, triangles.shape[0]), np.int64)
     z = np.empty((place.shape[0], 2), np.float64)
-    n = 0
+    n = np.int64(0)
     tri = np.empty((3, 3), np.float64)
+    corners = tri.shape[0]
     p = np.empty((12, 3), np.float64)
     q = np.empty((12, 3), np.float64)
     r = np.empty((12, 3), np.float64)
@@ -227,23 +227,23 @@ def _touched(triangles, x0, y0, step, nx, ny, shift_x, shift_y):  # type: ignore
         ):
             # Plane x = i: strips along y.
             if u0 <= i <= u1:
-                m = _clip(tri, 3, 0, i - SLACK, True, p)
-                m = _clip(p, m, 0, i + SLACK, False, q)
+                m = _clip(tri, corners, X, i - SLACK, 1.0, p)
+                m = _clip(p, m, X, i + SLACK, -1.0, q)
                 if m > 0:
                     for j in range(
                         max(0, int(np.floor(v0 - SLACK))),
                         min(ny - 2, int(np.floor(v1 + SLACK))) + 1,
                     ):
-                        k = _clip(q, m, 1, j - SLACK, True, p)
-                        k = _clip(p, k, 1, j + 1 + SLACK, False, r)
+                        k = _clip(q, m, Y, j - SLACK, 1.0, p)
+                        k = _clip(p, k, Y, j + 1 + SLACK, -1.0, r)
                         if k > 0:
                             low, high = _z_range(r, k)
                             number = squares + strips_x + i * (ny - 1) + j
                             place, z, n = _push(place, z, n, number, low, high, MARGIN_MM)
             if i == nx - 1:
                 continue
-            m = _clip(tri, 3, 0, i - SLACK, True, p)
-            m = _clip(p, m, 0, i + 1 + SLACK, False, q)
+            m = _clip(tri, corners, X, i - SLACK, 1.0, p)
+            m = _clip(p, m, X, i + 1 + SLACK, -1.0, q)
             if m == 0:
                 continue
             w0, w1 = np.inf, -np.inf
@@ -255,22 +255,22 @@ def _touched(triangles, x0, y0, step, nx, ny, shift_x, shift_y):  # type: ignore
             ):
                 # Line y = j: strips along x.
                 if w0 <= j <= w1:
-                    k = _clip(q, m, 1, j - SLACK, True, p)
-                    k = _clip(p, k, 1, j + SLACK, False, r)
+                    k = _clip(q, m, Y, j - SLACK, 1.0, p)
+                    k = _clip(p, k, Y, j + SLACK, -1.0, r)
                     if k > 0:
                         low, high = _z_range(r, k)
                         place, z, n = _push(place, z, n, squares + i * ny + j, low, high, MARGIN_MM)
                 if j == ny - 1:
                     continue
-                k = _clip(q, m, 1, j - SLACK, True, p)
-                k = _clip(p, k, 1, j + 1 + SLACK, False, r)
+                k = _clip(q, m, Y, j - SLACK, 1.0, p)
+                k = _clip(p, k, Y, j + 1 + SLACK, -1.0, r)
                 if k > 0:
                     low, high = _z_range(r, k)
                     place, z, n = _push(place, z, n, i * (ny - 1) + j, low, high, 2 * MARGIN_MM)
     return place[:n], z[:n]
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _sort_by_low(z, low, high):  # type: ignore[no-untyped-def]
     for a in range(low + 1, high):
         z0, z1 = z[a, 0], z[a, 1]
@@ -281,7 +281,7 @@ def _sort_by_low(z, low, high):  # type: ignore[no-untyped-def]
         z[b + 1, 0], z[b + 1, 1] = z0, z1
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _subtract(place, touched, start, z, nx, ny):  # type: ignore[no-untyped-def]
     """Metal of each place's corner column less the ranges that triangles touch."""
     squares = (nx - 1) * (ny - 1)
@@ -373,7 +373,7 @@ class PossibleVoid:
         return {int(n) for n in np.nonzero(seen)[0]}
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _pieces_over(start, z, piece, squares, low, high, seen):  # type: ignore[no-untyped-def]
     for n in range(squares.shape[0]):
         c = squares[n]
@@ -394,7 +394,7 @@ def possible_void(metal: Runs, grid: Grid) -> PossibleVoid:
     return PossibleVoid(Places(grid), metal, piece, int(outside))
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _first_reaching(start, z, c, low):  # type: ignore[no-untyped-def]
     """Number (within square c) of the first void run that ends above `low`."""
     k = 0
@@ -403,7 +403,7 @@ def _first_reaching(start, z, c, low):  # type: ignore[no-untyped-def]
     return k
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _join_squares(start, z, nx, ny):  # type: ignore[no-untyped-def]
     squares = (nx - 1) * (ny - 1)
     strips_x = (nx - 1) * ny
@@ -428,7 +428,7 @@ def _join_squares(start, z, nx, ny):  # type: ignore[no-untyped-def]
     return piece[:-1], piece[-1]
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _join_through(parent, start, z, a, b, strip):  # type: ignore[no-untyped-def]
     """Join the void runs of squares a and b that a void run of their common strip touches."""
     for s in range(start[strip], start[strip + 1] + 1):
@@ -468,7 +468,7 @@ def bounding(
     return triangles[~keep if others else keep]
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _bounding(triangles, x0, y0, step, nx, ny, start, z, piece, wanted):  # type: ignore[no-untyped-def]
     keep = np.zeros(triangles.shape[0], np.bool_)
     size = step * UNIT_MM

@@ -11,11 +11,11 @@ from dataclasses import dataclass, field, replace
 from typing import Any, Final
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
 from clearance import sections
 from clearance.columns import Columns, Grid, Runs, cast, unite
+from clearance.compiler import kernel
 from clearance.once import once
 from clearance.possible import (
     Places,
@@ -123,7 +123,7 @@ class Box:
         return Box(np.minimum(self.low, other.low), np.maximum(self.high, other.high))
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _meeting(triangles, boxes, low, high):  # type: ignore[no-untyped-def]
     index = np.empty(triangles.shape[0], np.int64)
     n = 0
@@ -593,7 +593,7 @@ def clipped(triangles: Soup, low: float, high: float, move: NDArray[np.float64])
     return _clipped(fixed(triangles), low, high, move)
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _clipped(triangles, low, high, move):  # type: ignore[no-untyped-def]
     out = np.empty((3 * triangles.shape[0], 3, 3), np.float32)
     n = 0

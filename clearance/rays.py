@@ -9,16 +9,14 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-from numba import njit
 from numpy.typing import ArrayLike, NDArray
 
+from clearance.compiler import kernel
 from clearance.distance import Tree
 from clearance.sections import Floats, Ints
 
 NEAREST_MM = 1e-6
 """What a ray meets nearer than this is where it starts."""
-
-_compiled = njit(cache=True, nogil=True)
 
 
 def first_hits(
@@ -83,13 +81,13 @@ def _places(tree: Tree) -> Ints:
 # ---- rays ------------------------------------------------------------------------------------
 
 
-@_compiled
+@kernel
 def _begin(leaf: int, leaves: int, count: int) -> int:
     """First triangle of a leaf: the tree's own rule."""
     return leaf * count // leaves
 
 
-@_compiled
+@kernel
 def _enters(boxes: Any, node: int, p: Any, d: Any, limit: float) -> float:
     """Where a ray enters a node's box; inf if it does not before the limit."""
     near, far = 0.0, limit
@@ -110,7 +108,7 @@ def _enters(boxes: Any, node: int, p: Any, d: Any, limit: float) -> float:
     return near
 
 
-@_compiled
+@kernel
 def _meets(t: Any, p: Any, d: Any) -> tuple[float, float]:
     """Where a ray meets a triangle (inf if not), and its direction times the area vector."""
     ax, ay, az = np.float64(t[0, 0]), np.float64(t[0, 1]), np.float64(t[0, 2])
@@ -131,7 +129,7 @@ def _meets(t: Any, p: Any, d: Any) -> tuple[float, float]:
     return -(sx * nx + sy * ny + sz * nz) / det, det / length
 
 
-@_compiled
+@kernel
 def _shoot_first(triangles: Any, boxes: Any, points: Any, directions: Any, own: Any) -> Any:
     """Length of each ray to the first surface, and the cosine of its normal with the ray."""
     leaves, count = boxes.shape[0] // 2, triangles.shape[0]
@@ -169,7 +167,7 @@ def _shoot_first(triangles: Any, boxes: Any, points: Any, directions: Any, own: 
     return length, cosine
 
 
-@_compiled
+@kernel
 def _shoot_all(triangles: Any, boxes: Any, points: Any, directions: Any, own: Any) -> Any:
     """Winding number where each ray begins: surfaces left behind less surfaces entered."""
     leaves, count = boxes.shape[0] // 2, triangles.shape[0]

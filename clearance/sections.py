@@ -12,8 +12,10 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
-from numba import njit
 from numpy.typing import ArrayLike, NDArray
+
+from clearance.compiler import kernel
+from clearance.stretches import fixed
 
 if TYPE_CHECKING:
     from shapely import MultiPolygon
@@ -119,7 +121,7 @@ class Loops(NamedTuple):
     open: list[Floats]
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _crossed_by_level(triangles: Singles, level: np.float32) -> Ints:
     found = np.empty(triangles.shape[0], np.int64)
     count = 0
@@ -131,7 +133,7 @@ def _crossed_by_level(triangles: Singles, level: np.float32) -> Ints:
     return found[:count].copy()
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _crossed_by_plane(triangles: Singles, origin: Floats, normal: Floats) -> Ints:
     found = np.empty(triangles.shape[0], np.int64)
     count = 0
@@ -145,7 +147,7 @@ def _crossed_by_plane(triangles: Singles, origin: Floats, normal: Floats) -> Int
     return found[:count].copy()
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _crossed_by_levels(triangles: Singles, levels: Singles) -> tuple[Ints, Ints]:
     which = np.empty(1024, np.int64)
     found = np.empty(1024, np.int64)
@@ -169,7 +171,7 @@ def _crossed_by_levels(triangles: Singles, levels: Singles) -> tuple[Ints, Ints]
     return which[:count], found[:count]
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _height(vertex: Singles, origin: Floats, normal: Floats) -> float:
     return (
         (np.float64(vertex[0]) - origin[0]) * normal[0]
@@ -178,7 +180,7 @@ def _height(vertex: Singles, origin: Floats, normal: Floats) -> float:
     )
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _before(a: Singles, b: Singles) -> bool:
     """Whether vertex `a` comes before `b`: the order that both neighbours of an edge agree on."""
     for k in range(3):
@@ -187,14 +189,14 @@ def _before(a: Singles, b: Singles) -> bool:
     return False
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _mix(key: np.uint64, bits: np.uint32) -> np.uint64:
     word = np.uint64(0) if bits == np.uint32(0x80000000) else np.uint64(bits)  # -0.0 is 0.0
     key = (key ^ word) * np.uint64(0x9E3779B97F4A7C15)
     return key ^ (key >> np.uint64(29))
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _cut_edge(
     a: Singles, b: Singles, bits_a: Any, bits_b: Any, frame: Floats, point: Floats
 ) -> np.uint64:
@@ -221,7 +223,7 @@ def _cut_edge(
     return key
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _cut(triangles: Singles, bits: Any, crossed: Ints, frame: Floats) -> tuple[Floats, Keys]:
     points = np.empty((crossed.shape[0], 2, 2), np.float64)
     keys = np.empty((crossed.shape[0], 2), np.uint64)
@@ -265,7 +267,7 @@ def crossed(triangles: Singles, heights: ArrayLike) -> list[Ints]:
     if levels.size == 0:
         return []
     order = np.argsort(levels, kind="stable")
-    which, found = _crossed_by_levels(triangles, levels[order])
+    which, found = _crossed_by_levels(fixed(triangles), levels[order])
     result: list[Ints] = [found[:0]] * levels.size
     for k, position in enumerate(order):
         result[position] = found[which == k]
@@ -295,7 +297,7 @@ def cut(triangles: Singles, plane: Plane) -> Segments:
     return Segments(points, keys, hit)
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _followers(starts: Keys, by_start: Ints, ends: Keys, by_end: Ints) -> Ints:
     """Return for each piece the one that starts on the mesh edge on which it ends, or -1."""
     follower = np.full(starts.shape[0], -1, np.int64)
@@ -315,7 +317,7 @@ def _followers(starts: Keys, by_start: Ints, ends: Keys, by_end: Ints) -> Ints:
     return follower
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _walk(follower: Ints) -> tuple[Ints, Ints, int]:
     """Return the pieces in walking order, where each chain starts, and how many are open."""
     n = follower.shape[0]
@@ -435,7 +437,7 @@ def signed_area(loop: Floats) -> float:
     return float(0.5 * np.sum(x * np.roll(y, -1) - np.roll(x, -1) * y))
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _winding(points: Floats, ring: Floats, first: Ints, boxes: Floats, skip: Ints) -> Ints:
     """Winding number of the loops around each point, without loop `skip[i]`.
 

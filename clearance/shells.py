@@ -9,10 +9,10 @@ by the vertices they share: two that touch in a vertex count as one.
 from typing import NamedTuple
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
 from clearance.closedness import Triangles, vertex_hash
+from clearance.compiler import kernel
 from clearance.errors import PartError
 from clearance.mending import turn_over
 
@@ -115,7 +115,7 @@ def _place(point: NDArray[np.float32]) -> str:
 # --- shells
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _label(bits, label, table, recent, firsts, parent):  # type: ignore[no-untyped-def]
     """Union-find over equal corners; returns the number of shells.
 
@@ -172,7 +172,7 @@ def _label(bits, label, table, recent, firsts, parent):  # type: ignore[no-untyp
     return shells
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _volumes(corners, label, volume):  # type: ignore[no-untyped-def]
     """Add each triangle's signed volume against the first corner of all to its shell."""
     origin = np.empty(3)
@@ -240,7 +240,7 @@ def _samples(triangles: Triangles, shells: Shells) -> tuple[NDArray[np.float64],
     return points, np.repeat(np.arange(count), each)
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _count_above(corners, label, points, owner, metal, doubtful):  # type: ignore[no-untyped-def]
     """Count, above each point, the surfaces of other shells: +1 that face up, -1 down.
 

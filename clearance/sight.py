@@ -7,9 +7,9 @@ over the mesh for all points, without an index.
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
+from clearance.compiler import kernel
 from clearance.sections import Floats, Ints, Singles
 from clearance.stretches import STRETCH, boxes_of, fixed
 
@@ -25,7 +25,7 @@ def winding_at(triangles: Singles, points: Floats) -> Ints:
     return result
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _winding_at(triangles: Singles, stretches: Ints, points: Floats) -> Ints:
     total = np.zeros(points.shape[0], np.int64)
     for n in range(stretches.shape[0] * STRETCH):
@@ -55,7 +55,7 @@ def _winding_at(triangles: Singles, stretches: Ints, points: Floats) -> Ints:
     return total
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _rises_above(t: Singles, x: float, y: float, z: float) -> bool:
     ax, ay = np.float64(t[0, 0]), np.float64(t[0, 1])
     bx, by = np.float64(t[1, 0]) - ax, np.float64(t[1, 1]) - ay
@@ -68,7 +68,7 @@ def _rises_above(t: Singles, x: float, y: float, z: float) -> bool:
     return bool(t[0, 2] + v * (t[1, 2] - t[0, 2]) + w * (t[2, 2] - t[0, 2]) > z)
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def free_rays(triangles: Singles, start: Floats, rays: Floats, length: float) -> int:
     """How many rays from `start` meet no triangle within `length`."""
     free = np.ones(rays.shape[0], np.bool_)
@@ -103,7 +103,7 @@ def free_rays(triangles: Singles, start: Floats, rays: Floats, length: float) ->
     return int(free.sum())
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def sights(triangles: Singles, points: Floats) -> NDArray[np.bool_]:
     """Whether each point (K, 3) sees unbounded space along -x, +x, -y, +y, -z, +z: (K, 6)."""
     free = np.ones((points.shape[0], 6), np.bool_)

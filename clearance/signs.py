@@ -12,10 +12,10 @@ from typing import Any
 
 import numpy as np
 import shapely
-from numba import njit
 from numpy.typing import NDArray
 
 from clearance import sections
+from clearance.compiler import kernel
 from clearance.passages import moved_mouth
 from clearance.ports import Mouth
 from clearance.predicted import Predicted, Soup, extent
@@ -75,7 +75,7 @@ def signs(
     )
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _volume(triangles):  # type: ignore[no-untyped-def]
     """Volume within a closed soup whose shells do not overlap, mm3; exact."""
     x0 = np.float64(triangles[0, 0, 0])
@@ -280,7 +280,7 @@ class _Straight:
         return depth if np.isfinite(depth) else None
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _beside(triangles, origin, frame, reach):  # type: ignore[no-untyped-def]
     """Which triangles lie ahead of a plane and meet a square of half width `reach` in it."""
     kept = np.zeros(triangles.shape[0], np.bool_)
@@ -304,7 +304,7 @@ def _beside(triangles, origin, frame, reach):  # type: ignore[no-untyped-def]
     return kept
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _first_contact(triangles, origin, frame, radius):  # type: ignore[no-untyped-def]
     """Least depth, from 0 on, at which a soup comes within a pin's radius of its axis.
 

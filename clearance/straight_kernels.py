@@ -10,8 +10,9 @@ import math
 from typing import Any
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
+
+from clearance.compiler import kernel
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -24,7 +25,7 @@ RIM = 1e-7  # a ray so near to a triangle's rim (over its size) still meets it
 # ---- rectangles and polygons ------------------------------------------------------------------
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _inside(x: float, y: float, edges: Floats) -> bool:
     """Even-odd rule."""
     odd = False
@@ -36,7 +37,7 @@ def _inside(x: float, y: float, edges: Floats) -> bool:
     return odd
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def within(points: Floats, edges: Floats) -> Bools:
     """Whether points (N, 2) lie in a polygon given by its edges (E, 4)."""
     result = np.empty(points.shape[0], np.bool_)
@@ -45,7 +46,7 @@ def within(points: Floats, edges: Floats) -> Bools:
     return result
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _clip(edge: Floats, rect: Floats) -> tuple[float, float]:
     """Range of an edge's parameter within a rectangle; empty if the first is the larger."""
     first, last = 0.0, 1.0
@@ -60,7 +61,7 @@ def _clip(edge: Floats, rect: Floats) -> tuple[float, float]:
     return first, last
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def tighten(rects: Floats, edges: Floats) -> tuple[Floats, Bools, Floats]:
     """Shrink rectangles to what they hold of a polygon.
 
@@ -106,7 +107,7 @@ def tighten(rects: Floats, edges: Floats) -> tuple[Floats, Bools, Floats]:
 # ---- in metal or not --------------------------------------------------------------------------
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _misses_box(box: Any, a: Floats, d: Floats) -> bool:
     """Whether the segment a + s d surely misses a box."""
     first, last = 0.0, 1.0
@@ -123,7 +124,7 @@ def _misses_box(box: Any, a: Floats, d: Floats) -> bool:
     return False
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _pierce(t: Any, a: Floats, d: Floats) -> tuple[float, float]:
     """Where a + s d pierces a triangle (-1: nowhere), and d . normal as a sine, signed."""
     e, f, n, r = np.empty(3), np.empty(3), np.empty(3), np.empty(3)
@@ -150,7 +151,7 @@ def _pierce(t: Any, a: Floats, d: Floats) -> tuple[float, float]:
     return s, facing / size
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _hits(
     triangles: Any, boxes: Any, a: Floats, d: Floats, where: Floats, facing: Floats, nodes: Ints
 ) -> int:
@@ -178,7 +179,7 @@ def _hits(
     return count
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def deep(triangles: Any, boxes: Any, starts: Floats, steps: Floats) -> Floats:
     """Middle of the longest stretch of each segment after an entry into metal; -1 if none."""
     where, facing, nodes = np.empty(512), np.empty(512), np.empty(64, np.int64)
@@ -199,7 +200,7 @@ def deep(triangles: Any, boxes: Any, starts: Floats, steps: Floats) -> Floats:
     return result
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def metal(triangles: Any, boxes: Any, points: Floats, nearest: Ints) -> Bools:
     """Whether points are surely in metal: what one sees of a nearby triangle is its back.
 

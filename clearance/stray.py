@@ -12,10 +12,10 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
 from clearance.columns import UNIT_MM, Runs, _grown_runs, snap_even
+from clearance.compiler import kernel
 
 NONE = -1
 
@@ -251,7 +251,7 @@ def assemble(table: tuple[Slab, ...], casts: Casts) -> Runs:
     )
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _holds(start, z, c, at):  # type: ignore[no-untyped-def]
     for a in range(start[c], start[c + 1]):
         if z[a, 0] > at:
@@ -261,7 +261,7 @@ def _holds(start, z, c, at):  # type: ignore[no-untyped-def]
     return False
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _assemble(columns, start, z, bounds, source, lift, gate_start, gate_cast, gate_z):  # type: ignore[no-untyped-def]
     slab_count = bounds.shape[0]
     out_start = np.zeros(columns + 1, np.int64)

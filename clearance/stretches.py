@@ -10,8 +10,9 @@ from __future__ import annotations
 import weakref
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
+
+from clearance.compiler import kernel
 
 STRETCH = 512
 """Triangles of a stretch: kernels that leave out stretches count in these."""
@@ -42,7 +43,7 @@ def fixed(triangles: NDArray[np.float32]) -> NDArray[np.float32]:
     return view
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _boxes(triangles):  # type: ignore[no-untyped-def]
     count = triangles.shape[0]
     boxes = np.empty(((count + STRETCH - 1) // STRETCH, 6), np.float32)

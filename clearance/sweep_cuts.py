@@ -12,10 +12,10 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
 from clearance.columns import find, join
+from clearance.compiler import kernel
 from clearance.possible import PossibleVoid, _first_reaching
 
 Ints = NDArray[np.int64]
@@ -190,7 +190,7 @@ def widest_mm(
     return 0.0
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _spans(start, z, squares):  # type: ignore[no-untyped-def]
     """Lower and upper end of every void run of the squares."""
     count = start[squares] + squares
@@ -202,7 +202,7 @@ def _spans(start, z, squares):  # type: ignore[no-untyped-def]
     return low, high
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _edges(start, z, nx, ny, piece, wanted):  # type: ignore[no-untyped-def]
     """Steps between void runs of neighbouring squares, and the heights at which they are."""
     squares = (nx - 1) * (ny - 1)
@@ -247,21 +247,21 @@ def _edges(start, z, nx, ny, piece, wanted):  # type: ignore[no-untyped-def]
     return a[:n], b[:n], low[:n], high[:n]
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _longer(array, capacity):  # type: ignore[no-untyped-def]
     new = np.empty(capacity, np.int64)
     new[: array.size] = array
     return new
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _taller(array, capacity):  # type: ignore[no-untyped-def]
     new = np.empty(capacity)
     new[: array.size] = array
     return new
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _cut_nodes(low, high, wanted, heights):  # type: ignore[no-untyped-def]
     """Runs that hold each height, a row of numbers and where each height begins in it."""
     first = np.zeros(heights.size + 1, np.int64)
@@ -285,7 +285,7 @@ def _cut_nodes(low, high, wanted, heights):  # type: ignore[no-untyped-def]
     return nodes, first
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _grow(count, a, b, begins, heights, nodes, first, end_0, end_1):  # type: ignore[no-untyped-def]
     """Regions of the runs of each height, of all steps that begin before it; and of the ends."""
     parent = np.arange(count).astype(np.int32)
@@ -321,7 +321,7 @@ def _back(region: Ints, first: Ints) -> Ints:
     return np.concatenate(rows) if rows else region
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _sections(count, a, b, low, high, heights, nodes, first):  # type: ignore[no-untyped-def]
     """Connected section, of each height by itself, that each of its runs belongs to."""
     # Steps in rising order of where they begin, so that each height sees few that are over.
@@ -356,7 +356,7 @@ def _sections(count, a, b, low, high, heights, nodes, first):  # type: ignore[no
     return section
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _layer_nodes(start, z, squares, low, high, wanted):  # type: ignore[no-untyped-def]
     """Runs that meet a z range over some squares, and the range's part in each."""
     found = np.empty(4 * squares.size + 16, np.int64)

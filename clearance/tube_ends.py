@@ -12,9 +12,9 @@ from dataclasses import dataclass
 from typing import Any, NamedTuple
 
 import numpy as np
-from numba import njit
 
 from clearance.bores import equal_radius
+from clearance.compiler import kernel
 from clearance.round_walls import hollow_axes
 from clearance.sections import Floats, Plane, Singles, chain, crossed, cut, polygons
 
@@ -110,7 +110,7 @@ def _along(triangles: Singles, spacing: float) -> list[tuple[float, TubeEnd]]:
     return found
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _faces(triangles):  # type: ignore[no-untyped-def]
     """Height and area of every level triangle."""
     height = np.empty(triangles.shape[0], np.float64)

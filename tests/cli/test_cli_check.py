@@ -9,7 +9,7 @@ import time
 
 import pytest
 
-from clearance import cli
+from clearance import kernels
 
 PROGRAM = [sys.executable, "-m", "clearance"]
 
@@ -266,6 +266,32 @@ def test_on_a_terminal_progress_and_colour_unless_unwanted(cases, no_color):
 
 
 def test_kernels_are_looked_for_in_the_cache(checked, tmp_path):
-    assert cli._compiled(cli._cache_folder())  # the fixture's run has compiled them
-    assert not cli._compiled(tmp_path)
-    assert cli._compiled(None)
+    assert kernels.compiled()  # the fixture's run has compiled them
+    asks = "from clearance import kernels; print(kernels.compiled())"
+    environ = {**os.environ, "NUMBA_CACHE_DIR": str(tmp_path)}
+    done = subprocess.run(
+        [sys.executable, "-c", asks], env=environ, capture_output=True, text=True, check=True
+    )
+    assert done.stdout == "False\n"
+
+
+KERNELS_USED = """
+import sys
+from clearance import bore, cells, cli, distance, kernels, straight_kernels
+kernels.later() if sys.argv[1] == "later" else cli.main(sys.argv[1:], standalone_mode=False)
+for room in (bore, cells, distance, straight_kernels):
+    for name, kernel in vars(room).items():
+        for signature in getattr(kernel, "signatures", []):
+            print(f"compiled: {room.__name__}.{name} {signature}")
+"""
+
+
+def test_second_process_compiles_what_a_check_uses(checked, cases):
+    def used(*words: str) -> set[str]:
+        command = [sys.executable, "-c", KERNELS_USED, *words]
+        done = subprocess.run(command, capture_output=True, text=True, check=True)
+        return {line for line in done.stdout.splitlines() if line.startswith("compiled: ")}
+
+    later = used("later")
+    assert len(later) >= 10
+    assert not later - used("check", str(cases / "cut.toml"))
