@@ -248,7 +248,7 @@ def _restricted(known: Known, p: Passage) -> Finding | None:
         return None
     said = f"{p.name}: {_fault(known, p)}; {NO_DRILL}{_why_not(known, p)}"
     if p.flow == "not met":
-        return _scrap_if_known(p, 12, said, p.source)
+        return _scrap_if_no_drill(p, 12, said)
     missing = "no flow requirement is given" if p.flow == "not given" else "the loss is not clear"
     return _finding(p, 12, "undetermined", f"{said}; {missing}: is what is left enough?")
 
@@ -259,7 +259,14 @@ def _blocked(known: Known, p: Passage) -> Finding | None:
         return None
     row = 13 if p.source in KNOWN_EVENT else 14
     said = f"{p.name}: {_fault(known, p)}; {NO_DRILL}{_why_not(known, p)}"
-    return _scrap_if_known(p, row, said, p.source)
+    return _scrap_if_no_drill(p, row, said)
+
+
+def _scrap_if_no_drill(p: Passage, row: int, said: str) -> Finding:
+    if p.drill_ruled_out:
+        return _scrap_if_known(p, row, said, p.source)
+    doubt = "that no straight drill can is not proven, and nobody scraps on that"
+    return _finding(p, row, "undetermined", f"{said}; {doubt}")
 
 
 def _scrap_if_known(item: Passage | Pair | Powder, row: int, said: str, source: Source) -> Finding:

@@ -36,6 +36,7 @@ class Extra:
     plan_whole_interval: bool = True
     circuits_apart: bool = True
     entry_faces_platform: bool = False
+    drill_ruled_out: bool = True
     slices_unknown: bool = False
     nominal_said: str = ""
 
@@ -135,6 +136,7 @@ def _passage(
         plan=None if found.rework is None else plan_from(found.rework, extra, flow),
         why_not=found.why_not,
         entry_faces_platform=extra.entry_faces_platform,
+        drill_ruled_out=extra.drill_ruled_out,
         slices_unknown=extra.slices_unknown,
         nominal_said=extra.nominal_said,
         flow=kept.get("predicted", "not given"),

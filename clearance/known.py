@@ -96,6 +96,8 @@ class Passage:
         Why no straight drill works.
     entry_faces_platform : bool
         The only openings from which it could be entered face the platform.
+    drill_ruled_out : bool
+        Where there is no plan: no straight line is wide enough for one, proven to the end.
     slices_unknown : bool
         It meets a stray sheet of whose shape nothing is known.
     nominal_said : str
@@ -124,6 +126,7 @@ class Passage:
     plan: Plan | None = None
     why_not: str = ""
     entry_faces_platform: bool = False
+    drill_ruled_out: bool = True
     slices_unknown: bool = False
     nominal_said: str = ""
     flow: Kept = "not given"

@@ -37,16 +37,22 @@ FINER = 3
 
 
 @dataclass(frozen=True, eq=False)
-class Judged:
-    """One passage in one predicted part."""
+class Crossed:
+    """What crosses one passage in one predicted part."""
 
     variant: Variant
+    crossings: tuple[Crossing, ...]
+    graph: networkx.MultiGraph
+
+
+@dataclass(frozen=True, eq=False)
+class Judged(Crossed):
+    """One passage in one predicted part."""
+
     state: State
     way: Way
-    crossings: tuple[Crossing, ...]
     reasons: tuple[str, ...]
     pitch_mm: float
-    graph: networkx.MultiGraph
 
 
 class PassageCheck:
@@ -146,20 +152,26 @@ class PassageCheck:
     def judge_in(self, predicted: Predicted, variant: Variant) -> Judged:
         """State of the passage in a predicted part, whatever has been taken out of it."""
         pitch = predicted.grid.pitch_mm
-        found = (
-            crossings(predicted, self.belongs(predicted.window)) if _has_event(predicted) else []
-        )
+        crossed = self.crossed(predicted, variant)
+        found, graph = list(crossed.crossings), crossed.graph
         search = self.search(predicted, found)
         hint = None if variant.events is NOMINAL else self.nominal.way
         way = search.way(enough_mm=self.required, hint=hint)
         search.forget_cells()
-        graph = passage_graph(predicted, self.inlet, self.outlet, found)
         ways = on_way(graph)
         state, reasons = self._state(way, [c for n, c in enumerate(found) if n in ways])
         failing = self._failing(found)
         if failing and state is State.OPEN:
             state, reasons = self._without(search, failing)
-        return Judged(variant, state, way, tuple(found), reasons, pitch, graph)
+        return Judged(variant, crossed.crossings, graph, state, way, reasons, pitch)
+
+    def crossed(self, predicted: Predicted, variant: Variant) -> Crossed:
+        """What crosses the passage in a predicted part: all that a search for drills asks for."""
+        found = (
+            crossings(predicted, self.belongs(predicted.window)) if _has_event(predicted) else []
+        )
+        graph = passage_graph(predicted, self.inlet, self.outlet, found)
+        return Crossed(variant, tuple(found), graph)
 
     def _without(
         self, search: Search, failing: tuple[Crossing, ...]

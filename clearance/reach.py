@@ -8,7 +8,7 @@ less the drilled bores; a plan that fails there is never proposed.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -30,7 +30,7 @@ from clearance.drills import (
     run_out,
 )
 from clearance.graph import cheapest
-from clearance.passage_check import Judged, PassageCheck
+from clearance.passage_check import Crossed, Judged, PassageCheck
 from clearance.passages import moved_mouth, pieces_at
 from clearance.ports import Mouth
 from clearance.possible import bounding
@@ -51,6 +51,11 @@ TOLERANCE_MM = 0.02
 """The widest straight line is sought within this."""
 MOST_SIZES = 8
 """Drill diameters tried, each a little larger, where the re-check refuses the smallest."""
+MOST_CELLS = 10_000
+"""Cells of a search for a line: ten times what it takes unless the sheet lies in the mouth itself.
+
+There the line's two ends may be the same point, any direction is a line, and no bound is of use.
+"""
 NEAR_MM = 15.0
 """Voids farther from a cut wall than this are not looked for."""
 FACING = math.cos(math.radians(45.0))
@@ -72,6 +77,9 @@ class Reached:
         The plan works whatever is true of what is not known of the event.
     faces_platform : bool
         Only mouths that face the platform could be entered.
+    ruled_out : bool
+        There is a plan, or no straight line wide enough for a drill; False where a search ended
+        before that was clear.
     bores : tuple of Bore
         What the plan takes out, in the first variant.
     after : Judged or None
@@ -82,6 +90,7 @@ class Reached:
     why_not: str
     whole_interval: bool = True
     faces_platform: bool = False
+    ruled_out: bool = True
     bores: tuple[Bore, ...] = ()
     after: Judged | None = None
 
@@ -122,14 +131,15 @@ class _Miss:
 class Reach:
     """The search for a plan for one passage in its first variant."""
 
-    def __init__(self, check: PassageCheck, judged: list[Judged]):
+    def __init__(self, check: PassageCheck, crossed: Sequence[Crossed]):
         self.check = check
-        self.judged = judged
-        self.first = judged[0]
+        self.crossed = crossed
+        self.first = crossed[0]
         self.case = check.checked.case
         self.predicted = check.predicted(self.first.variant.events, check.checked.pitch_mm)
         self.practice = Practice(max_length_to_diameter=self.case.drilling.max_length_to_diameter)
         self.misses: list[_Miss] = []
+        self.ruled_out = True
 
     def reached(self) -> Reached:
         """Find a plan and re-check it, or say why there is none."""
@@ -153,7 +163,9 @@ class Reach:
                 return found
             # A drill no wider than the requirement may leave a step that the ball cannot pass.
             refused = refused or found
-        return refused or Reached(None, self._why_not(), faces_platform=bool(facing))
+        return refused or Reached(
+            None, self._why_not(), faces_platform=bool(facing), ruled_out=self.ruled_out
+        )
 
     def _failing(self) -> list[int]:
         least = self.check.passage.min_open_fraction or 0.0
@@ -247,7 +259,7 @@ class Reach:
         need = 0.5 * drill.diameter - self.case.drilling.wall_allowance
         return widest_line(
             tree, start, end, enough_mm=max(need, 1e-3), tolerance_mm=TOLERANCE_MM,
-            beyond_mm=beyond,
+            beyond_mm=beyond, most_cells=MOST_CELLS,
         )  # fmt: skip
 
     @staticmethod
@@ -272,12 +284,14 @@ class Reach:
         if line.radius >= need:
             return True
         at = ", ".join(f"{x:.1f}" for x in line.metal)
+        doubt = "" if line.bound < need else "; the search ended before a wider one was ruled out"
+        self.ruled_out &= not doubt
         self.misses.append(
             _Miss(
                 line.radius / max(need, 1e-9),
                 f"from the {name} the widest straight line to the sheet at "
                 f"z {self.first.crossings[target].height_mm:.2f} mm has {2.0 * line.radius:.2f} mm "
-                f"clear, {2.0 * need:.2f} needed: the wall at ({at}) mm is in the way",
+                f"clear, {2.0 * need:.2f} needed: the wall at ({at}) mm is in the way{doubt}",
             )
         )
         return False
@@ -405,7 +419,7 @@ class Reach:
 
     def _rechecked(self, plan: list[_Stroke]) -> Reached:
         taken = tuple(stroke.bore for stroke in plan)
-        after = [self._after(judged, taken) for judged in self.judged]
+        after = [self._after(crossed, taken) for crossed in self.crossed]
         first = after[0]
         if first.state is not State.OPEN:
             said = "; ".join(first.reasons)
@@ -424,12 +438,12 @@ class Reach:
             self._wall_left(taken) if cuts else None,
         )
         whole = all(judged.state is State.OPEN for judged in after)
-        return Reached(rework, "", whole, False, taken, first)
+        return Reached(rework, "", whole_interval=whole, bores=taken, after=first)
 
-    def _after(self, judged: Judged, taken: tuple[Bore, ...]) -> Judged:
-        near = self.check.predicted(judged.variant.events, self.check.checked.pitch_mm)
+    def _after(self, crossed: Crossed, taken: tuple[Bore, ...]) -> Judged:
+        near = self.check.predicted(crossed.variant.events, self.check.checked.pitch_mm)
         drilled = Drilled(near.window, near.events, near.added, taken)
-        return self.check.judge_in(drilled, judged.variant)
+        return self.check.judge_in(drilled, crossed.variant)
 
     def _joined(self, taken: tuple[Bore, ...]) -> str:
         """Another circuit that the drilled part joins to this one, or an empty word."""

@@ -145,6 +145,7 @@ def _extra(reached: Reached | None, slices_unknown: bool) -> Extra:
     return Extra(
         plan_whole_interval=reached.whole_interval,
         entry_faces_platform=reached.faces_platform,
+        drill_ruled_out=reached.ruled_out,
         slices_unknown=slices_unknown,
     )
 

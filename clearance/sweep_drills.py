@@ -84,14 +84,14 @@ class Drills:
         self.found[n] = Way(IMPOSSIBLE)
         if self.check.nominal.state is not State.OPEN:
             return  # drilling does not mend a design
-        judged = []
+        crossed = []
         for events, own in self.variants:
             moved = replace(events[own], bottom=float(self.bottoms[n]))
             there = (*events[:own], moved, *events[own + 1 :])
-            # The state is known: only the crossings are needed, so the first look is enough.
+            # The state is known: only the crossings are needed.
             predicted = self.check.predicted(there, self.check.checked.pitch_mm)
-            judged.append(self.check.judge_in(predicted, Variant(there, "")))
-        rework = Reach(self.check, judged).reached().rework
+            crossed.append(self.check.crossed(predicted, Variant(there, "")))
+        rework = Reach(self.check, crossed).reached().rework
         if rework is not None:
             openings = dict.fromkeys(stroke.from_ for stroke in rework.drilling)
             self.found[n] = Way(POSSIBLE, tuple(openings))

@@ -280,6 +280,13 @@ def test_row_7_the_only_entry_faces_the_platform():
     assert row_of(known(passage(entry_faces_platform=True))) == (13, "scrap")
 
 
+def test_row_13_nobody_scraps_on_a_search_that_ended_too_soon():
+    what = known(passage(drill_ruled_out=False))
+    assert row_of(what) == (13, "undetermined")
+    assert "not proven" in dispose(what).reasons[0]
+    assert row_of(known(passage())) == (13, "scrap")
+
+
 def test_row_8_a_plan_that_does_not_touch_the_wall():
     what = known(passage(plan=PLAN))
     assert row_of(what) == (8, "rework")
