@@ -185,6 +185,8 @@ def plugs_only(table: tuple[Slab, ...]) -> tuple[Slab, ...]:
 
 def rounded(shift: tuple[float, float]) -> tuple[float, float]:
     """A shift as columns can follow it: whole even units."""
+    if shift == (0.0, 0.0):
+        return shift
     return snap_even(shift[0]) * UNIT_MM, snap_even(shift[1]) * UNIT_MM
 
 

@@ -119,8 +119,8 @@ class Cuts:
             _, low, high = self._ends[e]
             ends.append(
                 (
-                    frozenset(self._at[0][e][n][low < self.heights[n]].tolist()),
-                    frozenset(self._at[1][e][n][high > self.heights[n]].tolist()),
+                    frozenset(np.unique(self._at[0][e][n][low < self.heights[n]]).tolist()),
+                    frozenset(np.unique(self._at[1][e][n][high > self.heights[n]]).tolist()),
                 )
             )
         section, index = np.unique(self._sections[part], return_index=True)

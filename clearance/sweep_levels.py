@@ -7,6 +7,7 @@ open at one face of a layer. Areas are those of `crossings`, from far smaller po
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
@@ -329,16 +330,15 @@ def open_fraction(levels: list[Face], known: dict[tuple[int, int], bool]) -> flo
     if not any(face.touched for face in levels):
         return 1.0
     least = 1.0
-    group = _grouped(levels, known)
-    for n, face in enumerate(levels):
+    for face, (lower, upper) in zip(levels, _grouped(levels, known), strict=True):
         by_group: dict[int, list[float]] = {}
-        for k, piece in enumerate(face.pieces):
-            sums = by_group.setdefault(group[n, 0, k], [0.0, 0.0, 0.0])
+        for group, piece in zip(lower, face.pieces, strict=True):
+            sums = by_group.setdefault(group, [0.0, 0.0, 0.0])
             sums[0] += piece.opening.area
             sums[1] += piece.below.area
-        for k, outline in enumerate(face.above):
-            if group[n, 1, k] in by_group:
-                by_group[group[n, 1, k]][2] += outline.area
+        for group, outline in zip(upper, face.above, strict=True):
+            if group in by_group:
+                by_group[group][2] += outline.area
         for opened, below, above in by_group.values():
             if min(below, above) > TOUCH_MM2:
                 least = min(least, opened / max(below, above))
@@ -347,26 +347,38 @@ def open_fraction(levels: list[Face], known: dict[tuple[int, int], bool]) -> flo
 
 def _grouped(
     levels: list[Face], known: dict[tuple[int, int], bool]
-) -> dict[tuple[int, int, int], int]:
-    """Group of every outline (face, 0 below or 1 above, number): connected within the sheet."""
-    nodes: list[tuple[tuple[int, int, int], Any]] = []
-    for n, face in enumerate(levels):
-        nodes += [((n, 0, k), piece.below) for k, piece in enumerate(face.pieces)]
-        nodes += [((n, 1, k), outline) for k, outline in enumerate(face.above)]
-    parent = {key: key for key, _ in nodes}
+) -> list[tuple[list[int], list[int]]]:
+    """Groups of the outlines below and above each face: what is connected within the sheet."""
+    parent: list[int] = []
 
-    def root(key: tuple[int, int, int]) -> tuple[int, int, int]:
-        while parent[key] != key:
-            key = parent[key]
-        return key
+    def root(n: int) -> int:
+        while parent[n] != n:
+            n = parent[n]
+        return n
 
-    for a, shape_a in nodes:
-        for b, shape_b in nodes:
-            near = b[0] - a[0] == 1 or (b[0] == a[0] and a[1] < b[1])
-            if near and root(a) != root(b) and _overlapping(shape_a, shape_b, known):
-                parent[max(root(a), root(b))] = min(root(a), root(b))
-    numbers = {key: n for n, key in enumerate(sorted({root(k) for k in parent}))}
-    return {key: numbers[root(key)] for key in parent}
+    def numbered(outlines: Iterable[Any]) -> list[tuple[int, Any]]:
+        first = len(parent)
+        found = list(enumerate(outlines, first))
+        parent.extend(range(first, first + len(found)))
+        return found
+
+    def join(some: list[tuple[int, Any]], others: list[tuple[int, Any]]) -> None:
+        for n, a in some:
+            for m, b in others:
+                i, j = root(n), root(m)
+                if i != j and _overlapping(a, b, known):
+                    parent[max(i, j)] = min(i, j)
+
+    nodes: list[tuple[list[tuple[int, Any]], list[tuple[int, Any]]]] = []
+    before: list[tuple[int, Any]] = []
+    for face in levels:
+        lower = numbered(piece.below for piece in face.pieces)
+        upper = numbered(face.above)
+        join(lower, upper)
+        join(before, lower + upper)
+        nodes.append((lower, upper))
+        before = lower + upper
+    return [([root(n) for n, _ in low], [root(n) for n, _ in up]) for low, up in nodes]
 
 
 def _overlapping(a: Any, b: Any, known: dict[tuple[int, int], bool]) -> bool:
