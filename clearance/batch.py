@@ -35,7 +35,7 @@ Work = Callable[[Any], Any]
 Kind = Literal["done", "refused", "killed", "crashed"]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Job:
     """Something to do.
 
@@ -47,11 +47,14 @@ class Job:
         What the function gets; it must be picklable.
     need_bytes : float
         Memory it is thought to need.
+    group : str
+        What a process that has done one of a group keeps, and the next of the group can use.
     """
 
     key: str
     payload: Any
     need_bytes: float = 0.0
+    group: str = ""
 
 
 @dataclass(frozen=True)
@@ -165,7 +168,17 @@ def _hand_out(
         if idle is None:
             idle = _Process(work)
             pool.append(idle)
-        idle.give(source.popleft())
+        job = _fitting(source, idle.group, {p.group for p in pool if p.job})
+        source.remove(job)
+        idle.give(job)
+
+
+def _fitting(source: deque[Job], own: str, others: set[str]) -> Job:
+    """Of the largest jobs one of the process's own group, else of a group that no other is at."""
+    largest = [job for job in source if job.need_bytes == source[0].need_bytes]
+    same = (job for job in largest if job.group == own)
+    free = (job for job in largest if job.group not in others)
+    return next(same, None) or next(free, None) or source[0]
 
 
 # ---- one process -----------------------------------------------------------------------------
@@ -182,6 +195,7 @@ class _Process:
             self._process.start()
         theirs.close()
         self.job: Job | None = None
+        self.group = ""
         self._began = 0.0
 
     @property
@@ -194,7 +208,7 @@ class _Process:
         return self._connection, self._process.sentinel
 
     def give(self, job: Job) -> None:
-        self.job, self._began = job, time.perf_counter()
+        self.job, self.group, self._began = job, job.group, time.perf_counter()
         with contextlib.suppress(OSError):  # it has just died: `take` will tell
             self._connection.send(job.payload)
 

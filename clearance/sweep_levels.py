@@ -7,8 +7,8 @@ open at one face of a layer. Areas are those of `crossings`, from far smaller po
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -68,7 +68,7 @@ class Near:
         self._gates: dict[int, tuple[Any, Any]] = {}
         self._moved: dict[tuple[int, Shift], Any] = {}
         self.faces: dict[tuple[Any, ...], tuple[list[Piece], tuple[Any, ...]]] = {}
-        self.overlaps: dict[tuple[int, int], bool] = {}
+        self.overlaps = Overlaps()
 
     @once
     def _levels(self) -> NDArray[np.float64]:
@@ -224,6 +224,16 @@ class Face:
         """Whether anything of the passage is closed at this face."""
         return any(p.opening is not p.below for p in self.pieces)
 
+    @property
+    def outlines(self) -> tuple[Any, ...]:
+        """Nominal outlines just below the face and then those just above."""
+        return (*(piece.below for piece in self.pieces), *self.above)
+
+    @property
+    def key(self) -> tuple[int, int]:
+        """The same for faces with the same outlines."""
+        return id(self.pieces), id(self.above)
+
 
 def faces(near: Near, events: tuple[Event, ...], number: int) -> list[Face]:
     """What is open at every face of the layers of one event, lowest first."""
@@ -320,23 +330,22 @@ def _gates(near: Near, predicted: Predicted, z: float) -> list[Any]:
     return found
 
 
-def open_fraction(levels: list[Face], known: dict[tuple[int, int], bool]) -> float:
+def open_fraction(levels: list[Face], overlaps: Overlaps) -> float:
     """Smallest open fraction of all crossings of a sheet; 1 where nothing crosses it.
 
     As `crossings` has it: of each connected piece of the nominal passage within the sheet
-    the smallest ratio of open to nominal section at one face. `known` keeps which outlines
-    overlap: of a sheet that is moved up layer by layer most pairs come again.
+    the smallest ratio of open to nominal section at one face.
     """
     if not any(face.touched for face in levels):
         return 1.0
     least = 1.0
-    for face, (lower, upper) in zip(levels, _grouped(levels, known), strict=True):
+    for face, groups in zip(levels, _grouped(levels, overlaps), strict=True):
         by_group: dict[int, list[float]] = {}
-        for group, piece in zip(lower, face.pieces, strict=True):
+        for group, piece in zip(groups, face.pieces, strict=False):
             sums = by_group.setdefault(group, [0.0, 0.0, 0.0])
             sums[0] += piece.opening.area
             sums[1] += piece.below.area
-        for group, outline in zip(upper, face.above, strict=True):
+        for group, outline in zip(groups[len(face.pieces) :], face.above, strict=True):
             if group in by_group:
                 by_group[group][2] += outline.area
         for opened, below, above in by_group.values():
@@ -345,51 +354,66 @@ def open_fraction(levels: list[Face], known: dict[tuple[int, int], bool]) -> flo
     return least
 
 
-def _grouped(
-    levels: list[Face], known: dict[tuple[int, int], bool]
-) -> list[tuple[list[int], list[int]]]:
-    """Groups of the outlines below and above each face: what is connected within the sheet."""
-    parent: list[int] = []
+def _grouped(levels: list[Face], overlaps: Overlaps) -> list[list[int]]:
+    """Groups of the outlines of each face, below and then above: connected within the sheet."""
+    first = np.cumsum([0, *(len(face.outlines) for face in levels)]).tolist()
+    parent = list(range(first[-1]))
 
     def root(n: int) -> int:
         while parent[n] != n:
             n = parent[n]
         return n
 
-    def numbered(outlines: Iterable[Any]) -> list[tuple[int, Any]]:
-        first = len(parent)
-        found = list(enumerate(outlines, first))
-        parent.extend(range(first, first + len(found)))
-        return found
-
-    def join(some: list[tuple[int, Any]], others: list[tuple[int, Any]]) -> None:
-        for n, a in some:
-            for m, b in others:
-                i, j = root(n), root(m)
-                if i != j and _overlapping(a, b, known):
-                    parent[max(i, j)] = min(i, j)
-
-    nodes: list[tuple[list[tuple[int, Any]], list[tuple[int, Any]]]] = []
-    before: list[tuple[int, Any]] = []
-    for face in levels:
-        lower = numbered(piece.below for piece in face.pieces)
-        upper = numbered(face.above)
-        join(lower, upper)
-        join(before, lower + upper)
-        nodes.append((lower, upper))
-        before = lower + upper
-    return [([root(n) for n, _ in low], [root(n) for n, _ in up]) for low, up in nodes]
+    for n, face in enumerate(levels):
+        for k, m in overlaps.within(face):
+            parent[root(first[n] + k)] = root(first[n] + m)
+        if n > 0:
+            for k, m in overlaps.between(levels[n - 1], face):
+                parent[root(first[n - 1] + k)] = root(first[n] + m)
+    roots = [root(n) for n in range(len(parent))]
+    return [roots[low:high] for low, high in pairwise(first)]
 
 
-def _overlapping(a: Any, b: Any, known: dict[tuple[int, int], bool]) -> bool:
-    """Whether two outlines share some area; looked up by what they are, which must live on."""
-    if a is b:
-        return True
-    key = (id(a), id(b))
-    if key not in known:
-        meet = _boxes_meet(a.bounds, b.bounds)
-        known[key] = bool(meet and a.intersection(b).area > TOUCH_MM2)
-    return known[key]
+class Overlaps:
+    """Which outlines share some area, kept by what they are: `Near.faces` lets them live on.
+
+    Of a sheet that is moved up layer by layer most faces, and most pairs of them, come again.
+    """
+
+    def __init__(self) -> None:
+        self._pairs: dict[tuple[int, int], bool] = {}
+        self._faces: dict[tuple[int, ...], list[tuple[int, int]]] = {}
+
+    def within(self, face: Face) -> list[tuple[int, int]]:
+        """Numbers of outlines below and above one face that overlap."""
+        key = face.key
+        if key not in self._faces:
+            count = len(face.pieces)
+            found = self._between(face.outlines[:count], face.above)
+            self._faces[key] = [(k, count + m) for k, m in found]
+        return self._faces[key]
+
+    def between(self, lower: Face, upper: Face) -> list[tuple[int, int]]:
+        """Numbers of outlines of one face and the next that overlap."""
+        key = lower.key + upper.key
+        if key not in self._faces:
+            self._faces[key] = self._between(lower.outlines, upper.outlines)
+        return self._faces[key]
+
+    def _between(self, some: tuple[Any, ...], others: tuple[Any, ...]) -> list[tuple[int, int]]:
+        return [
+            (k, m)
+            for k, a in enumerate(some)
+            for m, b in enumerate(others)
+            if a is b or self._overlap(a, b)
+        ]
+
+    def _overlap(self, a: Any, b: Any) -> bool:
+        key = (id(a), id(b))
+        if key not in self._pairs:
+            meet = _boxes_meet(a.bounds, b.bounds)
+            self._pairs[key] = bool(meet and a.intersection(b).area > TOUCH_MM2)
+        return self._pairs[key]
 
 
 def _boxes_meet(a: tuple[float, ...], b: tuple[float, ...]) -> bool:

@@ -76,7 +76,7 @@ def side_by_side(
         return sweep(case, wanted, pitch_mm, progress)
     need = BASE_BYTES + PER_FILE_BYTE * sum(_size(path) for path in case.files)
     jobs = [
-        batch.Job(f"{n}", Task(case, wanted, pitch_mm, piece), need)
+        batch.Job(f"{n}", Task(case, wanted, pitch_mm, piece), need, f"passage {piece.passage}")
         for n, piece in enumerate(pieces(case))
     ]
     progress(f"{len(jobs)} pieces in {count} processes")
