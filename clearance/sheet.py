@@ -23,6 +23,7 @@ from clearance.errors import ClearanceError
 from clearance.passage_check import PassageCheck
 from clearance.report import (
     clear_diameter,
+    margin_line,
     rounded_down,
     separate_line,
     signs_lines,
@@ -112,7 +113,7 @@ class Sheet:
     rows : tuple of PassageRow
     event : tuple of tuple of Fact
         Of each stray sheet.
-    signs, conditions, order_of_work, settled_by, reasons : tuple of str
+    signs, conditions, order_of_work, settled_by, reasons, margins : tuple of str
     passages : tuple of PassagePage
         The nonconforming ones, the gravest first.
     """
@@ -128,6 +129,7 @@ class Sheet:
     order_of_work: tuple[str, ...]
     settled_by: tuple[str, ...]
     reasons: tuple[str, ...]
+    margins: tuple[str, ...]
     passages: tuple[PassagePage, ...]
     files: tuple[tuple[str, str], ...]
     settings: tuple[Fact, ...]
@@ -163,6 +165,7 @@ def sheet(examined: Examined, progress: Progress = silent) -> Sheet:
         order_of_work=grouped(decided.order_of_work, case.passage) if decided else (),
         settled_by=decided.settled_by if decided else (),
         reasons=decided.reasons if decided else (),
+        margins=tuple(map(margin_line, result.margins or ())),
         passages=tuple(pages),
         files=files(case),
         settings=settings(checked),

@@ -274,6 +274,10 @@ def _reasons(sheet: Sheet, wide: float) -> list[Block]:
     """Reasons, and what they rest on."""
     told = (
         ("reasons of the recommendation", sheet.reasons),
+        (
+            "how far the event may be off before anything changes",
+            sheet.margins,
+        ),
         ("cautions", sheet.cautions),
         ("assumptions, named as such", sheet.assumptions or ("none",)),
         ("notices and translations", sheet.notices),

@@ -22,6 +22,7 @@ COMMANDS = {
     "check": ["check", "CASE", "--json", "result.json"],
     "section": ["section", "CASE", "--at-height", "12.05", "--output", "level.svg"],
     "along": ["section", "CASE", "--along", "bore", "--output", "along.svg"],
+    "sweep": ["sweep", "CASE", "--from", "11", "--to", "13", "--reach", "--json", "sweep.json"],
     "openings": ["openings", "MESH", "--json", "openings.json"],
     "mesh": ["mesh", "MESH", "--json", "mesh.json"],
 }

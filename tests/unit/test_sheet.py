@@ -15,7 +15,7 @@ from clearance.case import read_case
 from clearance.check import examine
 from clearance.checked import prepare
 from clearance.passage_pages import Letters
-from clearance.result import as_json
+from clearance.result import Margin, as_json
 from clearance.sheet import BOXES, NOT_JUDGED, grouped, sheet
 from clearance.sheet_pages import report
 
@@ -102,6 +102,16 @@ def test_every_number_of_a_passage_stands_on_its_page(examined, pages):
         assert len(found) > 30
         for key, number in found:
             assert shown(number, text), (passage["name"], key, number)
+
+
+def test_margins_that_were_asked_for_stand_with_the_reasons(examined, pages):
+    assert "may be off" not in "".join(page.get_text() for page in pages)
+    off = Margin(0, "height", "mm", 0.1, 0.0, 0.15, 0.05, "bore left: open", "bore left: open")
+    found = dataclasses.replace(examined.result, margins=(off,))
+    told = dataclasses.replace(examined, result=found)
+    text = " ".join("".join(page.get_text() for page in opened(report(sheet(told)))).split())
+    assert "how far the event may be off before anything changes" in text
+    assert "stray 0 height: 0.15 mm less: bore left: open; 0.05 mm more: bore left: open" in text
 
 
 def test_first_sheet_has_the_numbers_of_each_row(examined, pages):
