@@ -335,18 +335,19 @@ class Bounds:
         plane: Plane,
         polygon: Any,
         height: float,
-        limits_mm: tuple[float, float, float],
+        limits_mm: tuple[float, float],
+        marks_mm: tuple[float, ...],
         below: float = np.inf,
         above: float = -np.inf,
     ) -> float:
         """Upper bound of a ball whose centre is on a plane figure, diameter in mm.
 
         Only of points whose z is at most `below` and at least `above`. The search ends when the
-        bound is at most the first limit, or near a ball that is there; where such a ball is smaller
-        than the second, the bound comes so near to it that it is smaller too, if it can; or when
-        a ball as large as the third is there, a bound that is known already: inf is told then.
+        bound is at most the first limit, or near a ball that is there (and no larger than the next
+        mark, in rising order, if it can); or when a ball as large as the second is there, a bound
+        that is known already: inf is told then.
         """
-        enough_mm, below_mm, known_mm = limits_mm
+        enough_mm, known_mm = limits_mm
         if polygon.is_empty:
             return 0.0
         x0, y0, x1, y1 = polygon.bounds
@@ -379,8 +380,8 @@ class Bounds:
                 return np.inf
             bound = room + half
             near = best + COARSE_MM
-            if best < 0.5 * below_mm < near:
-                near = max(best + FINE_MM, 0.5 * below_mm)
+            mark = next((0.5 * mm for mm in marks_mm if best < 0.5 * mm), near)
+            near = min(near, max(best + FINE_MM, mark))
             limit = max(near, 0.5 * enough_mm)
             outside = max(outside, float(bound[bound <= limit].max(initial=0.0)))
             corner, left = corner[bound > limit], bound[bound > limit]

@@ -7,6 +7,7 @@ that does not settle a state, the height is judged as `check` judges it.
 
 from __future__ import annotations
 
+import sys
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -32,12 +33,17 @@ CLEAR_PITCHES = 0.025
 """A requirement nearer than this to a bracket, in pitches, is left to `check`."""
 TRIED, MORE_TRIED = 1, 3
 """Routes that are widened for one height, the widest ones; the second where that is not enough."""
+NEAR_STEPS = 4
+"""The route of a height so near is tried as it is."""
 FOLLOWED = 2
 """Steps in which a route is followed to the next height."""
 NARROW_PITCHES = 3.0
 """Where no way is proven and none wider than this, in pitches, can be, it is `undetermined`."""
 NEAR_PITCHES = 1.0
 """A bracket so narrow, in pitches, that holds the requirement is `undetermined`."""
+WELL_BELOW_STEPS, WELL_BELOW_MM = 2.0, 0.3
+"""A bound that settles so many heights on either side as well is worth some more work; no more than
+this below the requirement."""
 GOOD_PITCHES, FINE_PITCHES = 1.5, 0.05
 """A bracket so narrow, in pitches, is good enough; the second where the requirement is near."""
 
@@ -104,6 +110,9 @@ class PassageSweep:
         self.check, self.near = check, near
         self.events, self.moving, self.bottoms = events, moving, bottoms
         self.need = check.required
+        below = self.need - 2.0 * CLEAR_PITCHES * check.checked.pitch_mm
+        step = float(np.diff(bottoms).min(initial=np.inf))
+        self.marks = (below - min(2.0 * WELL_BELOW_STEPS * step, WELL_BELOW_MM), below)
         self.smallest = check.checked.case.grid.smallest_way
         self.pitch = check.checked.pitch_mm
         self.still = melts_the_same(events)
@@ -316,8 +325,10 @@ class PassageSweep:
         if self.found[n] is not None:
             return
         cut, height = cuts[n], float(self.bottoms[n])
-        low, route = self._route(cut, n, height, TRIED)
-        high = max(self._high(cut, height, low, route), low)
+        low, high, route = self._from_beside(cut, n, height)
+        if not self._good(low, high):
+            low, route = self._route(cut, n, height, TRIED)
+            high = max(self._high(cut, height, low, route), low)
         if not self._good(low, high):
             again, wider = self._route(cut, n, height, MORE_TRIED)
             if again > low:
@@ -338,6 +349,14 @@ class PassageSweep:
             self.found[n] = At(State.UNDETERMINED, low, high, cut.fraction)
         else:
             self.found[n] = self._exactly(n, cut)
+
+    def _from_beside(self, cut: _Cut, n: int, height: float) -> tuple[float, float, Route | None]:
+        """A bracket by the route of a height hard by as it is: pushing it anew takes longest."""
+        for route in self._neighbours(n, NEAR_STEPS):
+            low = self.bounds.clear_mm(route, height)
+            if low >= self.smallest:
+                return low, max(self._high(cut, height, low, route), low), route
+        return 0.0, np.inf, None
 
     def _untold(self, low: float, high: float) -> bool:
         """Whether a closer look would hardly place what a bracket has to be compared with.
@@ -371,8 +390,9 @@ class PassageSweep:
         """How large an upper bound may stay."""
         clear = CLEAR_PITCHES * self.pitch
         if low < self.need + clear:
-            below = max(self.need - 2.0 * clear, low + FINE_PITCHES * self.pitch)
-            return min(low + GOOD_PITCHES * self.pitch, below)
+            fine = low + FINE_PITCHES * self.pitch
+            mark = next((mm for mm in self.marks if fine <= mm), fine)
+            return min(low + GOOD_PITCHES * self.pitch, mark)
         return low + GOOD_PITCHES * self.pitch
 
     def _route(self, cut: _Cut, n: int, height: float, count: int) -> tuple[float, Route | None]:
@@ -409,10 +429,10 @@ class PassageSweep:
                 break
         return (low, best) if low > 0.0 else (0.0, None)
 
-    def _neighbours(self, n: int) -> list[Route]:
+    def _neighbours(self, n: int, most: int = sys.maxsize) -> list[Route]:
         """Routes of the nearest heights looked at, one on each side; the nearest first."""
-        below = max((m for m in self._routes if m < n), default=None)
-        above = min((m for m in self._routes if m > n), default=None)
+        below = max((m for m in self._routes if n - most <= m < n), default=None)
+        above = min((m for m in self._routes if n < m <= n + most), default=None)
         near = [m for m in (below, above) if m is not None]
         return [self._routes[m] for m in sorted(near, key=lambda m: abs(m - n))]
 
@@ -485,8 +505,8 @@ class PassageSweep:
         above: float = -np.inf,
     ) -> float:
         """Largest ball whose centre is on a plane figure, at most; `known`: no more is of use."""
-        need = self.need - 2.0 * CLEAR_PITCHES * self.pitch
-        return self.bounds.widest_on(plane, shape, height, (enough, need, known), below, above)
+        limits = (enough, known)
+        return self.bounds.widest_on(plane, shape, height, limits, self.marks, below, above)
 
     def _level_bound(self, z: float, height: float, enough: float, high: float) -> float:
         """Bound of a level where no layer ends: the nominal sections there, and all metal near."""
