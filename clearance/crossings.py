@@ -257,8 +257,11 @@ def _with_bore(shape: Any, drilled: Any) -> Any:
 
 def polygonal(shape: Any) -> Any:
     """The areas of a geometry, without the lines and points that an intersection leaves."""
-    parts = [p for p in shapely.get_parts(shape) if p.geom_type == "Polygon" and p.area > TOUCH_MM2]
-    return shapely.MultiPolygon(parts)
+    parts = shapely.get_parts(shape)
+    areas = (shapely.get_type_id(parts) == shapely.GeometryType.POLYGON) & (
+        shapely.area(parts) > TOUCH_MM2
+    )
+    return shapely.MultiPolygon(list(parts[areas]))
 
 
 def largest_circle_mm(shape: Any, within_mm: float = CIRCLE_MM) -> float:

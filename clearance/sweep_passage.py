@@ -34,7 +34,9 @@ CLEAR_PITCHES = 0.025
 TRIED, MORE_TRIED = 1, 3
 """Routes that are widened for one height, the widest ones; the second where that is not enough."""
 NEAR_STEPS = 4
-"""The route of a height so near is tried as it is."""
+NOT_NEAR_MM = 0.02
+"""The route of a height so near is tried as it is; not where the requirement is nearer than this
+to its bracket, and the best route may be needed."""
 FOLLOWED = 2
 """Steps in which a route is followed to the next height."""
 NARROW_PITCHES = 3.0
@@ -354,8 +356,11 @@ class PassageSweep:
         """A bracket by the route of a height hard by as it is: pushing it anew takes longest."""
         for route in self._neighbours(n, NEAR_STEPS):
             low = self.bounds.clear_mm(route, height)
-            if low >= self.smallest:
-                return low, max(self._high(cut, height, low, route), low), route
+            if low < self.smallest:
+                continue
+            high = max(self._high(cut, height, low, route), low)
+            if low > self.need + NOT_NEAR_MM or high < self.need - NOT_NEAR_MM:
+                return low, high, route
         return 0.0, np.inf, None
 
     def _untold(self, low: float, high: float) -> bool:
