@@ -131,9 +131,11 @@ class _Miss:
 class Reach:
     """The search for a plan for one passage in its first variant."""
 
-    def __init__(self, check: PassageCheck, crossed: Sequence[Crossed]):
+    def __init__(self, check: PassageCheck, crossed: Sequence[Crossed], explain: bool = True):
+        """Without `explain` a line that is too narrow need not be the widest that there is."""
         self.check = check
         self.crossed = crossed
+        self.explain = explain
         self.first = crossed[0]
         self.case = check.checked.case
         self.predicted = check.predicted(self.first.variant.events, check.checked.pitch_mm)
@@ -259,7 +261,7 @@ class Reach:
         need = 0.5 * drill.diameter - self.case.drilling.wall_allowance
         return widest_line(
             tree, start, end, enough_mm=max(need, 1e-3), tolerance_mm=TOLERANCE_MM,
-            beyond_mm=beyond, most_cells=MOST_CELLS,
+            beyond_mm=beyond, most_cells=MOST_CELLS, explain=self.explain,
         )  # fmt: skip
 
     @staticmethod

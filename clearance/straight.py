@@ -89,6 +89,7 @@ def widest_line(
     beyond_mm: float = 0.0,
     before_mm: float = 0.0,
     most_cells: int = CELLS,
+    explain: bool = True,
 ) -> Widest:
     """Find the straight line between two regions that keeps farthest from metal.
 
@@ -109,6 +110,8 @@ def widest_line(
         How far the line goes on past its end, and reaches back before its start.
     most_cells : int
         The search ends here at the latest; `bound` tells what is then still possible.
+    explain : bool
+        False: the search ends at once when no line can have the radius that is needed.
 
     Returns
     -------
@@ -134,7 +137,8 @@ def widest_line(
         raise ValueError("there is no metal")
     search = _Search(tree, start, end, float(before_mm), float(beyond_mm))
     search.seed(tolerance_mm)
-    return search.run(float(enough_mm), float(tolerance_mm), most_cells)
+    patience = PATIENCE if explain else 0
+    return search.run(float(enough_mm), float(tolerance_mm), most_cells, patience)
 
 
 class _Cells(NamedTuple):
@@ -263,7 +267,7 @@ class _Search:
 
     # ---- cells ----
 
-    def run(self, enough: float, tolerance: float, most: int) -> Widest:
+    def run(self, enough: float, tolerance: float, most: int, patience: int) -> Widest:
         """Branch and bound, widest promise first."""
         whole = np.concatenate(
             [f(edges[:, :2], axis=0) for edges in self.edges for f in (np.min, np.max)]
@@ -278,7 +282,7 @@ class _Search:
             pool = pool.pick(~done)
             if not len(pool.bound) or self.cells >= most:
                 break
-            if pool.bound.max() < enough and self.cells >= PATIENCE:
+            if pool.bound.max() < enough and self.cells >= patience:
                 break
             order = np.argpartition(-pool.bound, min(BATCH, len(pool.bound)) - 1)
             halves = self.halves(pool.pick(order[:BATCH]))

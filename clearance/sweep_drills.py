@@ -91,7 +91,7 @@ class Drills:
             # The state is known: only the crossings are needed.
             predicted = self.check.predicted(there, self.check.checked.pitch_mm)
             crossed.append(self.check.crossed(predicted, Variant(there, "")))
-        rework = Reach(self.check, crossed).reached().rework
+        rework = Reach(self.check, crossed, explain=False).reached().rework
         if rework is not None:
             openings = dict.fromkeys(stroke.from_ for stroke in rework.drilling)
             self.found[n] = Way(POSSIBLE, tuple(openings))
