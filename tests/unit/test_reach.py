@@ -1,5 +1,6 @@
 """Reach on small parts whose answer is known by hand; every plan against solid booleans."""
 
+import dataclasses
 import math
 
 import make
@@ -8,6 +9,7 @@ import numpy as np
 import pytest
 import shapes
 
+from clearance import straight
 from clearance.result import State
 
 JOBBER = {"series": ["jobber"]}
@@ -120,19 +122,35 @@ def test_a_u_with_both_ports_on_top_needs_two_strokes(tmp_path):
     assert found.rework.state_after == "open"
 
 
-def test_a_z_that_no_line_reaches_is_scrap_when_the_log_says_so(tmp_path):
-    # Both legs are level and far from the sheet across the upright middle of the Z.
+def a_z():
+    """Both legs are level and far from a sheet across the upright middle of the Z."""
     line = shapes.bent_line([(-20, 0, 5), (0, 0, 5), (0, 0, 25), (20, 0, 25)], 3.0)
-    solid = m3.Manifold.cube((30, 14, 30)).translate((-15, -7, 0)) - shapes.tube_along(
-        line, 2.0, 48
-    )
+    block = m3.Manifold.cube((30, 14, 30)).translate((-15, -7, 0))
     passage = make.passage((-15, 0, 5), (15, 0, 25), 2.0, 3.0)
+    return block - shapes.tube_along(line, 2.0, 48), passage
+
+
+def test_a_z_that_no_line_reaches_is_scrap_when_the_log_says_so(tmp_path):
+    solid, passage = a_z()
     for source, wanted in (("log", "scrap"), ("assumed", "undetermined")):
         result = checked(tmp_path, solid, passage, make.plane(15.0, 2, source=source))
         found = through(result)
         assert found.rework is None
         assert "mm clear" in found.why_not
         assert result.disposition.recommendation == wanted
+
+
+def test_a_search_that_ends_too_soon_scraps_nothing(tmp_path, monkeypatch):
+    solid, passage = a_z()
+    widest = straight.widest_line
+
+    def ended(*args, **keys):  # as where the two ends of the lines may be the same point
+        return dataclasses.replace(widest(*args, **keys), bound=math.inf)
+
+    monkeypatch.setattr("clearance.reach.widest_line", ended)
+    result = checked(tmp_path, solid, passage, make.plane(15.0, 2, source="log"))
+    assert "before a wider one was ruled out" in through(result).why_not
+    assert result.disposition.recommendation == "undetermined"
 
 
 def test_the_flute_bites(tmp_path):
