@@ -437,10 +437,8 @@ def _computing(say: Callable[[str], None]) -> Any:
         run = _computing_without_cache()
     from clearance import kernels
 
-    if not kernels.compiled():
-        say("compiling the kernels, once per installation; this takes about half a minute")
+    if kernels.begin(say):
         keep_line(say)
-        kernels.compile_beside()
     return run
 
 

@@ -46,6 +46,7 @@ CLOSING: dict[Recommendation, str] = {
 KNOWN_EVENT: tuple[Source, ...] = ("log", "measured")
 """Sources on which a part may be recommended for scrap; nobody scraps on an assumption."""
 NO_DRILL = "no straight drill reopens it; other means were not examined"
+NONE_FOUND = "no straight drill was found that reopens it; other means were not examined"
 
 Row = Callable[[Known, Any], "Finding | None"]
 
@@ -238,7 +239,7 @@ def _plan(known: Known, p: Passage) -> Finding | None:
 def _restricted_but_flows(known: Known, p: Passage) -> Finding | None:
     if p.state is not State.RESTRICTED or p.flow != "met":
         return None
-    said = f"{p.name}: {_fault(known, p)}; {NO_DRILL}{_why_not(known, p)}"
+    said = f"{p.name}: {_fault(known, p)}; {_no_drill(known, p)}"
     return _finding(p, 11, "use-as-is", f"{said}; the pressure loss is kept")
 
 
@@ -246,7 +247,7 @@ def _restricted(known: Known, p: Passage) -> Finding | None:
     too_little = p.state is State.RESTRICTED or (p.state is State.OPEN and p.flow == "not met")
     if not too_little:
         return None
-    said = f"{p.name}: {_fault(known, p)}; {NO_DRILL}{_why_not(known, p)}"
+    said = f"{p.name}: {_fault(known, p)}; {_no_drill(known, p)}"
     if p.flow == "not met":
         return _scrap_if_no_drill(p, 12, said)
     missing = "no flow requirement is given" if p.flow == "not given" else "the loss is not clear"
@@ -258,14 +259,19 @@ def _blocked(known: Known, p: Passage) -> Finding | None:
     if p.state is not State.BLOCKED:
         return None
     row = 13 if p.source in KNOWN_EVENT else 14
-    said = f"{p.name}: {_fault(known, p)}; {NO_DRILL}{_why_not(known, p)}"
+    said = f"{p.name}: {_fault(known, p)}; {_no_drill(known, p)}"
     return _scrap_if_no_drill(p, row, said)
+
+
+def _no_drill(known: Known, p: Passage) -> str:
+    said = NO_DRILL if p.drill_ruled_out else NONE_FOUND
+    return f"{said}{_why_not(known, p)}"
 
 
 def _scrap_if_no_drill(p: Passage, row: int, said: str) -> Finding:
     if p.drill_ruled_out:
         return _scrap_if_known(p, row, said, p.source)
-    doubt = "that no straight drill can is not proven, and nobody scraps on that"
+    doubt = "that there is none is not proven, and nobody scraps on that"
     return _finding(p, row, "undetermined", f"{said}; {doubt}")
 
 

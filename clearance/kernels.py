@@ -10,6 +10,7 @@ import atexit
 import os
 import subprocess
 import sys
+from collections.abc import Callable
 
 import numba
 import numpy as np
@@ -26,6 +27,15 @@ def compiled() -> bool:
         return bool(columns._crossings._cache._cache_file._load_index())
     except (AttributeError, OSError):  # another version of the compiler, or a folder of no use
         return True
+
+
+def begin(say: Callable[[str], None]) -> bool:
+    """At the first run say so and let another process help; whether it is the first."""
+    if compiled():
+        return False
+    say("compiling the kernels, once per installation; this takes about half a minute")
+    compile_beside()
+    return True
 
 
 def compile_beside() -> subprocess.Popen[bytes]:

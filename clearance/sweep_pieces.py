@@ -71,8 +71,10 @@ def side_by_side(
     moving(case)
     count = processes or batch.processors()
     if count == 1 or _few(case, wanted) or not _kernels_at_hand():
+        from clearance import kernels
         from clearance.sweep import sweep
 
+        kernels.begin(progress)
         return sweep(case, wanted, pitch_mm, progress)
     need = BASE_BYTES + PER_FILE_BYTE * sum(_size(path) for path in case.files)
     jobs = [

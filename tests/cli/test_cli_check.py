@@ -9,7 +9,10 @@ import time
 
 import pytest
 
-from clearance import kernels
+from clearance import cli, kernels
+from clearance.case import read_case
+from clearance.sweep_pieces import side_by_side
+from clearance.sweep_wanted import Wanted
 
 PROGRAM = [sys.executable, "-m", "clearance"]
 
@@ -273,6 +276,17 @@ def test_kernels_are_looked_for_in_the_cache(checked, tmp_path):
         [sys.executable, "-c", asks], env=environ, capture_output=True, text=True, check=True
     )
     assert done.stdout == "False\n"
+
+
+def test_the_first_run_says_that_it_compiles(monkeypatch, checked, cases):
+    said, helped = [], []
+    monkeypatch.setattr(kernels, "compiled", lambda: False)
+    monkeypatch.setattr(kernels, "compile_beside", lambda: helped.append(1))
+    cli._computing(said.append)
+    wanted = Wanted(4.0, 5.0)
+    side_by_side(read_case(cases / "cut.toml"), wanted, progress=said.append, processes=1)
+    assert sum("compiling the kernels" in words for words in said) == 2
+    assert len(helped) == 2
 
 
 KERNELS_USED = """
