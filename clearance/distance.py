@@ -343,6 +343,22 @@ def _nearest(
 
 
 @kernel
+def _nearest_from(
+    triangles: Array, boxes: Array, p: Vector, hint: int, stop2: float, nodes: Array, gaps: Array
+) -> tuple[float, int, Vector]:
+    """`_nearest`, begun with a triangle that may be near (-1: none is known): quicker."""
+    if hint < 0:
+        return _nearest(triangles, boxes, p, np.inf, stop2, nodes, gaps)
+    a, b, c = _corners(triangles[hint])
+    q = _on_triangle(p, a, b, c)
+    hint2 = _gap2(p, q)
+    if hint2 <= stop2:
+        return hint2, hint, q
+    d2, f, nearest = _nearest(triangles, boxes, p, hint2, stop2, nodes, gaps)
+    return (hint2, hint, q) if f < 0 else (d2, f, nearest)
+
+
+@kernel
 def _closest(
     triangles: Array, order: Array, boxes: Array, points: Array
 ) -> tuple[Array, Array, Array]:
@@ -351,18 +367,14 @@ def _closest(
     where = np.full((count, 3), np.nan)
     index = np.full(count, -1, np.int64)
     nodes, gaps = np.empty(64, np.int64), np.empty(64)
-    previous = (0.0, 0.0, 0.0)
-    reach = np.inf
+    hint = -1
     for n in range(count):
-        p = _row(points, n)
-        # The distance changes by at most the step from the point before: a bound to start with.
-        bound = (reach + math.sqrt(_gap2(p, previous))) * (1.0 + 1e-9) + 1e-9
-        d2, f, q = _nearest(triangles, boxes, p, bound * bound, -1.0, nodes, gaps)
+        d2, f, q = _nearest_from(triangles, boxes, _row(points, n), hint, -1.0, nodes, gaps)
         if f >= 0:
-            distance[n] = reach = math.sqrt(d2)
+            hint = f
+            distance[n] = math.sqrt(d2)
             where[n, 0], where[n, 1], where[n, 2] = q
             index[n] = order[f]
-            previous = p
     return distance, where, index
 
 
@@ -498,20 +510,28 @@ def _segment_to_box2(
 
 @kernel
 def _segment(
-    triangles: Array, boxes: Array, a: Vector, d: Vector, limit2: float, nodes: Array, gaps: Array
-) -> tuple[float, float, Vector]:
-    """Squared distance of the segment a + s d to the soup, s, and the soup's point."""
+    triangles: Array, boxes: Array, a: Vector, d: Vector, limit2: float, hint: int, nodes: Array,
+    gaps: Array,
+) -> tuple[float, float, Vector, int]:  # fmt: skip
+    """Squared distance of the segment a + s d to the soup, s, and the soup's point and triangle.
+
+    `hint`: a triangle that may be near, -1: none is known.
+    """
     middle, half = _along(a, d, 0.5), (0.5 * d[0], 0.5 * d[1], 0.5 * d[2])
     sides = _unit((0.0, -d[2], d[1])), _unit((d[2], 0.0, -d[0])), _unit((-d[1], d[0], 0.0))
     length = 2.0 * math.sqrt(_dot(half, half))
     leaves, count = boxes.shape[0] // 2, triangles.shape[0]
-    best2, best, where = limit2, -1.0, a
+    best2, best, where, face = limit2, -1.0, a, hint
+    if hint >= 0:
+        d2, s, q = _segment_triangle(a, d, _corners(triangles[hint]), best2)
+        if d2 < best2:
+            best2, best, where = d2, s, q
     # In a straight passage a long line is nearest to the wall at an end: begin with that limit.
     for k in range(2 if length > LONG_MM else 0):
         end = np.float64(k)
         d2, f, q = _nearest(triangles, boxes, _along(a, d, end), best2, -1.0, nodes, gaps)
         if f >= 0:
-            best2, best, where = d2, end, q
+            best2, best, where, face = d2, end, q, f
     waiting = 0
     if count > 0:
         nodes[0], gaps[0], waiting = 1, 0.0, 1
@@ -539,8 +559,8 @@ def _segment(
             corners = _corners(t)
             d2, s, q = _segment_triangle(a, d, corners, best2)
             if d2 < best2:
-                best2, best, where = d2, s, q
-    return best2, best, where
+                best2, best, where, face = d2, s, q, f
+    return best2, best, where, face
 
 
 @kernel
@@ -554,10 +574,11 @@ def _segments(
     on_soup = np.full((count, 3), np.nan)
     nodes, gaps = np.empty(64, np.int64), np.empty(64)
     limit2 = limit * limit
+    face = -1
     for n in range(count):
         a = _row(starts, n)
         d = _minus(_row(ends, n), a)
-        d2, s, q = _segment(triangles, boxes, a, d, limit2, nodes, gaps)
+        d2, s, q, face = _segment(triangles, boxes, a, d, limit2, face, nodes, gaps)
         if s < 0.0:
             continue
         if running:
@@ -662,13 +683,7 @@ def _better(
     triangles: Array, boxes: Array, p: Vector, least: float, hint: int, nodes: Array, gaps: Array
 ) -> tuple[float, int, Vector]:
     """`_nearest`, cut short (triangle -1) as soon as p proves no farther than `least`."""
-    if hint >= 0:
-        t = triangles[hint]
-        a, b, c = _corners(t)
-        q = _on_triangle(p, a, b, c)
-        if _gap2(p, q) <= least * least:
-            return 0.0, -1, q
-    d2, f, q = _nearest(triangles, boxes, p, np.inf, least * least, nodes, gaps)
+    d2, f, q = _nearest_from(triangles, boxes, p, hint, least * least, nodes, gaps)
     if d2 <= least * least:
         return d2, -1, q
     return math.sqrt(d2), f, q
