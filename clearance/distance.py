@@ -10,8 +10,7 @@ file a kernel is written in.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -22,6 +21,7 @@ LEAF = 8  # most triangles in a leaf of the tree
 LONG_MM = 10.0  # a segment longer than this is worth a look at its ends first
 PASSES = 4  # most times that `widen` resamples a route
 FINE_ENOUGH = 0.997  # `widen` halves its spacing if a route has less of its vertices' room
+FRAME_MM = 1e-9  # added to boxes askew: rounding is far less at any coordinate of a part
 ROUNDING_MM = 1e-6  # subtracted from every certified length; float64 arithmetic errs far less
 
 Vector = tuple[float, float, float]
@@ -32,9 +32,8 @@ Array = NDArray[Any]
 # ---- the tree ---------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True, eq=False, slots=True)
-class Tree:
-    """Bounding boxes over a triangle soup, made by `build`.
+class Tree(NamedTuple):
+    """Bounding boxes over a triangle soup, made by `build`; kernels take it as it is.
 
     Attributes
     ----------
@@ -45,11 +44,16 @@ class Tree:
     boxes : (2 * leaves, 6) ndarray of float32, mm
         Lower and upper corner of every node: 1 is the root, the children of n are 2n and 2n + 1.
         Corners are coordinates of vertices, so nothing is rounded.
+    frames : (leaves, 5, 3) ndarray of float64
+        A box askew round every leaf: three axes, its middle and its half sizes along them. The
+        first axis is the mean normal, so it lies close to a smooth wall: seen from the middle of
+        a tube all of the wall is equally far, and only such boxes tell what is not the nearest.
     """
 
     triangles: NDArray[np.float32]
     order: NDArray[np.int32]
     boxes: NDArray[np.float32]
+    frames: Floats
 
 
 def build(triangles: ArrayLike) -> Tree:
@@ -77,7 +81,8 @@ def build(triangles: ArrayLike) -> Tree:
     soup = np.ascontiguousarray(triangles, dtype=np.float32).reshape(-1, 3, 3)
     if not np.isfinite(soup).all():
         raise ValueError("coordinates of triangles must be finite")
-    return Tree(*_build(soup))
+    held, order, boxes = _build(soup)
+    return Tree(held, order, boxes, _frames(held, len(boxes) // 2))
 
 
 @kernel
@@ -175,6 +180,38 @@ def _build(soup: Array) -> tuple[Array, Array, Array]:
     return triangles, order, boxes
 
 
+@kernel
+def _frames(triangles: Array, leaves: int) -> Array:
+    """Boxes askew round the leaves, as `Tree.frames`."""
+    frames = np.zeros((leaves, 5, 3))
+    count = triangles.shape[0]
+    for leaf in range(leaves):
+        first, last = _begin(leaf, leaves, count), _begin(leaf + 1, leaves, count)
+        normal = (0.0, 0.0, 0.0)
+        for f in range(first, last):
+            a, b, c = _corners(triangles[f])
+            own = _cross(_minus(b, a), _minus(c, a))
+            # Both faces of a thin sheet may be in one leaf: they must not cancel.
+            normal = _along(normal, own, 1.0 if _dot(normal, own) >= 0.0 else -1.0)
+        normal = _unit(normal)
+        if _dot(normal, normal) == 0.0:
+            normal = (0.0, 0.0, 1.0)
+        across = _unit(_cross(normal, _helper(normal)))
+        k = 0
+        for axis in (normal, across, _cross(normal, across)):
+            low, high = np.inf, -np.inf
+            for f in range(first, last):
+                for corner in range(3):
+                    x = _dot(axis, _row(triangles[f], corner))
+                    low, high = min(low, x), max(high, x)
+            _put(frames[leaf], k, axis)
+            if first < last:
+                frames[leaf, 3, k], frames[leaf, 4, k] = 0.5 * (low + high), 0.5 * (high - low)
+            frames[leaf, 4, k] += FRAME_MM
+            k += 1
+    return frames
+
+
 # ---- vectors ----------------------------------------------------------------------------------
 
 
@@ -220,6 +257,19 @@ def _unit(a: Vector) -> Vector:
     if length == 0.0:
         return 0.0, 0.0, 0.0
     return a[0] / length, a[1] / length, a[2] / length
+
+
+@kernel
+def _helper(a: Vector) -> Vector:
+    """A direction that is far from that of a unit vector."""
+    if abs(a[2]) > 0.6:
+        return 1.0, 0.0, 0.0
+    return 0.0, 0.0, 1.0
+
+
+@kernel
+def _put(points: Array, n: int, p: Vector) -> None:
+    points[n, 0], points[n, 1], points[n, 2] = p
 
 
 # ---- points -----------------------------------------------------------------------------------
@@ -293,9 +343,17 @@ def _point_to_box2(boxes: Array, node: int, p: Vector) -> float:
 
 
 @kernel
+def _point_to_frame2(frame: Array, p: Vector) -> float:
+    total = 0.0
+    for k in range(3):
+        gap = max(abs(_dot(_row(frame, k), p) - frame[3, k]) - frame[4, k], 0.0)
+        total += gap * gap
+    return total
+
+
+@kernel
 def _nearest(
-    triangles: Array,
-    boxes: Array,
+    tree: Tree,
     p: Vector,
     limit2: float,
     stop2: float,
@@ -307,7 +365,8 @@ def _nearest(
     Ends early, with any triangle, once something within the squared distance `stop2` is met.
     `nodes` and `gaps` are scratch space for the nodes still to be visited.
     """
-    leaves = boxes.shape[0] // 2
+    triangles, boxes = tree.triangles, tree.boxes
+    leaves, count = boxes.shape[0] // 2, triangles.shape[0]
     best, best2, where = -1, limit2, p
     node = np.int64(1)
     gap2, waiting = _point_to_box2(boxes, node, p), 0
@@ -323,18 +382,16 @@ def _nearest(
                     waiting += 1
                 node, gap2 = near, near2
                 continue
-            count = triangles.shape[0]
-            for f in range(
-                _begin(node - leaves, leaves, count), _begin(node - leaves + 1, leaves, count)
-            ):
-                t = triangles[f]
-                a, b, c = _corners(t)
-                q = _on_triangle(p, a, b, c)
-                d2 = _gap2(p, q)
-                if d2 < best2:
-                    best, best2, where = f, d2, q
-            if best2 <= stop2:
-                break
+            leaf = node - leaves
+            if _point_to_frame2(tree.frames[leaf], p) < best2:
+                for f in range(_begin(leaf, leaves, count), _begin(leaf + 1, leaves, count)):
+                    a, b, c = _corners(triangles[f])
+                    q = _on_triangle(p, a, b, c)
+                    d2 = _gap2(p, q)
+                    if d2 < best2:
+                        best, best2, where = f, d2, q
+                if best2 <= stop2:
+                    break
         if waiting == 0:
             break
         waiting -= 1
@@ -344,24 +401,22 @@ def _nearest(
 
 @kernel
 def _nearest_from(
-    triangles: Array, boxes: Array, p: Vector, hint: int, stop2: float, nodes: Array, gaps: Array
+    tree: Tree, p: Vector, hint: int, stop2: float, nodes: Array, gaps: Array
 ) -> tuple[float, int, Vector]:
     """`_nearest`, begun with a triangle that may be near (-1: none is known): quicker."""
     if hint < 0:
-        return _nearest(triangles, boxes, p, np.inf, stop2, nodes, gaps)
-    a, b, c = _corners(triangles[hint])
+        return _nearest(tree, p, np.inf, stop2, nodes, gaps)
+    a, b, c = _corners(tree.triangles[hint])
     q = _on_triangle(p, a, b, c)
     hint2 = _gap2(p, q)
     if hint2 <= stop2:
         return hint2, hint, q
-    d2, f, nearest = _nearest(triangles, boxes, p, hint2, stop2, nodes, gaps)
+    d2, f, nearest = _nearest(tree, p, hint2, stop2, nodes, gaps)
     return (hint2, hint, q) if f < 0 else (d2, f, nearest)
 
 
 @kernel
-def _closest(
-    triangles: Array, order: Array, boxes: Array, points: Array
-) -> tuple[Array, Array, Array]:
+def _closest(tree: Tree, points: Array) -> tuple[Array, Array, Array]:
     count = points.shape[0]
     distance = np.full(count, np.inf)
     where = np.full((count, 3), np.nan)
@@ -369,12 +424,12 @@ def _closest(
     nodes, gaps = np.empty(64, np.int64), np.empty(64)
     hint = -1
     for n in range(count):
-        d2, f, q = _nearest_from(triangles, boxes, _row(points, n), hint, -1.0, nodes, gaps)
+        d2, f, q = _nearest_from(tree, _row(points, n), hint, -1.0, nodes, gaps)
         if f >= 0:
             hint = f
             distance[n] = math.sqrt(d2)
             where[n, 0], where[n, 1], where[n, 2] = q
-            index[n] = order[f]
+            index[n] = tree.order[f]
     return distance, where, index
 
 
@@ -396,7 +451,7 @@ def closest(tree: Tree, points: ArrayLike) -> tuple[Floats, Floats, NDArray[np.i
     triangle : (N,) ndarray of int64
         Index in the soup given to `build`; -1 if it is empty.
     """
-    return _closest(tree.triangles, tree.order, tree.boxes, _as_points(points))
+    return _closest(tree, _as_points(points))
 
 
 def distances(tree: Tree, points: ArrayLike) -> Floats:
@@ -509,8 +564,20 @@ def _segment_to_box2(
 
 
 @kernel
+def _segment_to_frame2(frame: Array, middle: Vector, half: Vector) -> float:
+    """As `_segment_to_box2`, of a box askew: gaps along its axes."""
+    total = 0.0
+    for k in range(3):
+        axis = _row(frame, k)
+        reach = frame[4, k] + abs(_dot(axis, half))
+        gap = max(abs(_dot(axis, middle) - frame[3, k]) - reach, 0.0)
+        total += gap * gap
+    return total
+
+
+@kernel
 def _segment(
-    triangles: Array, boxes: Array, a: Vector, d: Vector, limit2: float, hint: int, nodes: Array,
+    tree: Tree, a: Vector, d: Vector, limit2: float, hint: int, nodes: Array,
     gaps: Array,
 ) -> tuple[float, float, Vector, int]:  # fmt: skip
     """Squared distance of the segment a + s d to the soup, s, and the soup's point and triangle.
@@ -520,6 +587,7 @@ def _segment(
     middle, half = _along(a, d, 0.5), (0.5 * d[0], 0.5 * d[1], 0.5 * d[2])
     sides = _unit((0.0, -d[2], d[1])), _unit((d[2], 0.0, -d[0])), _unit((-d[1], d[0], 0.0))
     length = 2.0 * math.sqrt(_dot(half, half))
+    triangles, boxes = tree.triangles, tree.boxes
     leaves, count = boxes.shape[0] // 2, triangles.shape[0]
     best2, best, where, face = limit2, -1.0, a, hint
     if hint >= 0:
@@ -529,7 +597,7 @@ def _segment(
     # In a straight passage a long line is nearest to the wall at an end: begin with that limit.
     for k in range(2 if length > LONG_MM else 0):
         end = np.float64(k)
-        d2, f, q = _nearest(triangles, boxes, _along(a, d, end), best2, -1.0, nodes, gaps)
+        d2, f, q = _nearest(tree, _along(a, d, end), best2, -1.0, nodes, gaps)
         if f >= 0:
             best2, best, where, face = d2, end, q, f
     waiting = 0
@@ -552,12 +620,11 @@ def _segment(
             nodes[waiting + 1], gaps[waiting + 1] = near, near2
             waiting += 2
             continue
-        for f in range(
-            _begin(node - leaves, leaves, count), _begin(node - leaves + 1, leaves, count)
-        ):
-            t = triangles[f]
-            corners = _corners(t)
-            d2, s, q = _segment_triangle(a, d, corners, best2)
+        leaf = node - leaves
+        if _segment_to_frame2(tree.frames[leaf], middle, half) >= best2:
+            continue
+        for f in range(_begin(leaf, leaves, count), _begin(leaf + 1, leaves, count)):
+            d2, s, q = _segment_triangle(a, d, _corners(triangles[f]), best2)
             if d2 < best2:
                 best2, best, where, face = d2, s, q, f
     return best2, best, where, face
@@ -565,7 +632,7 @@ def _segment(
 
 @kernel
 def _segments(
-    triangles: Array, boxes: Array, starts: Array, ends: Array, limit: float, running: bool
+    tree: Tree, starts: Array, ends: Array, limit: float, running: bool
 ) -> tuple[Array, Array, Array]:
     """Distance and both points per segment; `running`: only where it undercuts all before it."""
     count = starts.shape[0]
@@ -578,7 +645,7 @@ def _segments(
     for n in range(count):
         a = _row(starts, n)
         d = _minus(_row(ends, n), a)
-        d2, s, q, face = _segment(triangles, boxes, a, d, limit2, face, nodes, gaps)
+        d2, s, q, face = _segment(tree, a, d, limit2, face, nodes, gaps)
         if s < 0.0:
             continue
         if running:
@@ -617,7 +684,7 @@ def segment_clearances(
     starts, ends = _as_points(a), _as_points(b)
     if len(starts) != len(ends):
         raise ValueError(f"{len(starts)} starts for {len(ends)} ends of segments")
-    return _segments(tree.triangles, tree.boxes, starts, ends, float(enough), False)
+    return _segments(tree, starts, ends, float(enough), False)
 
 
 def least_clearance(tree: Tree, a: ArrayLike, b: ArrayLike, enough: float = np.inf) -> float:
@@ -627,7 +694,7 @@ def least_clearance(tree: Tree, a: ArrayLike, b: ArrayLike, enough: float = np.i
     """
     starts, ends = _as_points(a), _as_points(b)
     limit = float(enough)
-    found, _, _ = _segments(tree.triangles, tree.boxes, starts, ends, limit, True)
+    found, _, _ = _segments(tree, starts, ends, limit, True)
     return min(float(found.min(initial=np.inf)), limit)
 
 
@@ -668,7 +735,7 @@ def certified_clearance(
         raise ValueError("a route needs at least one point")
     starts, ends = (route[:-1], route[1:]) if len(route) > 1 else (route, route)
     limit = float(enough) + ROUNDING_MM
-    distance, on_route, _ = _segments(tree.triangles, tree.boxes, starts, ends, limit, True)
+    distance, on_route, _ = _segments(tree, starts, ends, limit, True)
     n = int(np.argmin(distance))
     if np.isinf(distance[n]):
         return float(enough), None
@@ -680,10 +747,10 @@ def certified_clearance(
 
 @kernel
 def _better(
-    triangles: Array, boxes: Array, p: Vector, least: float, hint: int, nodes: Array, gaps: Array
+    tree: Tree, p: Vector, least: float, hint: int, nodes: Array, gaps: Array
 ) -> tuple[float, int, Vector]:
     """`_nearest`, cut short (triangle -1) as soon as p proves no farther than `least`."""
-    d2, f, q = _nearest_from(triangles, boxes, p, hint, least * least, nodes, gaps)
+    d2, f, q = _nearest_from(tree, p, hint, least * least, nodes, gaps)
     if d2 <= least * least:
         return d2, -1, q
     return math.sqrt(d2), f, q
@@ -701,18 +768,13 @@ def _may_move(route: Array, n: int, p: Vector, spacing: float) -> bool:
 
 
 @kernel
-def _put(route: Array, n: int, p: Vector) -> None:
-    route[n, 0], route[n, 1], route[n, 2] = p
-
-
-@kernel
 def _direction(route: Array, n: int, m: int) -> Vector:
     return _unit(_minus(_row(route, m), _row(route, n)))
 
 
 @kernel
 def _smooth(
-    triangles: Array, boxes: Array, route: Array, room: Array, face: Array, foot: Array,
+    tree: Tree, route: Array, room: Array, face: Array, foot: Array,
     n: int, plenty: float, spacing: float, nodes: Array, gaps: Array,
 ) -> float:  # fmt: skip
     """Draw a vertex towards its neighbours' middle unless that costs room that matters.
@@ -725,7 +787,7 @@ def _smooth(
     if _gap2(p, here) < 1e-6 * spacing * spacing or not _may_move(route, n, p, spacing):
         return 0.0
     least = min(room[n], plenty) * (1.0 - 1e-12)
-    d, f, q = _better(triangles, boxes, p, least, face[n], nodes, gaps)
+    d, f, q = _better(tree, p, least, face[n], nodes, gaps)
     if f < 0:
         return 0.0
     _put(route, n, p)
@@ -743,7 +805,7 @@ def _wake(step: Array, n: int, length: float) -> None:
 
 @kernel
 def _push(
-    triangles: Array, boxes: Array, route: Array, room: Array, face: Array, foot: Array, n: int,
+    tree: Tree, route: Array, room: Array, face: Array, foot: Array, n: int,
     across: Vector, turn: float, step: float, spacing: float, enough: float, nodes: Array,
     gaps: Array,
 ) -> float:  # fmt: skip
@@ -753,10 +815,7 @@ def _push(
     none helps. A step is shorter than the room, so a vertex never jumps through a wall.
     Returns the longest step that helped, 0 if none did.
     """
-    helper = (0.0, 0.0, 1.0)
-    if abs(across[2]) > 0.6:
-        helper = (1.0, 0.0, 0.0)
-    u = _unit(_cross(across, helper))
+    u = _unit(_cross(across, _helper(across)))
     v = _cross(across, u)
     longest = 0.0
     tries = 0
@@ -774,7 +833,7 @@ def _push(
             tries += 1
             if not _may_move(route, n, p, spacing):
                 continue
-            d, f, q = _better(triangles, boxes, p, room[n] + 1e-2 * step, face[n], nodes, gaps)
+            d, f, q = _better(tree, p, room[n] + 1e-2 * step, face[n], nodes, gaps)
             if f >= 0:
                 _put(route, n, p)
                 _put(foot, n, q)
@@ -788,7 +847,7 @@ def _push(
 
 @kernel
 def _widen(
-    triangles: Array, boxes: Array, route: Array, fixed: bool, spacing: float, rounds: int,
+    tree: Tree, route: Array, fixed: bool, spacing: float, rounds: int,
     enough: float,
 ) -> float:  # fmt: skip
     """Widen a route in place; returns the least room of its vertices."""
@@ -797,7 +856,7 @@ def _widen(
     nodes, gaps = np.empty(64, np.int64), np.empty(64)
     room, face, foot = np.empty(count), np.empty(count, np.int64), np.empty((count, 3))
     for n in range(count):
-        d2, face[n], q = _nearest(triangles, boxes, _row(route, n), np.inf, -1.0, nodes, gaps)
+        d2, face[n], q = _nearest(tree, _row(route, n), np.inf, -1.0, nodes, gaps)
         room[n] = math.sqrt(d2)
         _put(foot, n, q)
     # An end that may move stays in the plane across the route as it began.
@@ -809,9 +868,7 @@ def _widen(
         busy = False
         for n in range(1, last):
             if step[n] > 0.0 or room[n] >= plenty:
-                moved = _smooth(
-                    triangles, boxes, route, room, face, foot, n, plenty, spacing, nodes, gaps
-                )
+                moved = _smooth(tree, route, room, face, foot, n, plenty, spacing, nodes, gaps)
                 if moved > 0.02 * spacing:
                     busy = True
                     _wake(step, n, moved)
@@ -822,7 +879,7 @@ def _widen(
             across = _direction(route, max(n - 2, 0), min(n + 2, last))
             across = inward if n == 0 else (outward if n == last else across)
             longest = _push(
-                triangles, boxes, route, room, face, foot,
+                tree, route, room, face, foot,
                 n, across, 2.4 * turn, step[n], spacing, enough, nodes, gaps,
             )  # fmt: skip
             step[n] = min(4.0 * longest, spacing)
@@ -909,9 +966,7 @@ def widened(
         route = best
         for _ in range(PASSES):
             route = _resample(route, spacing)
-            room = _widen(
-                tree.triangles, tree.boxes, route, fixed_ends, spacing, rounds, float(enough)
-            )
+            room = _widen(tree, route, fixed_ends, spacing, rounds, float(enough))
             if np.linalg.norm(np.diff(route, axis=0), axis=1).max() < 1.9 * spacing:
                 break  # else the vertices have spread until they held one another back
         bound, at = certified_clearance(tree, route)

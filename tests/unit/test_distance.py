@@ -105,6 +105,16 @@ def test_tree_holds_every_triangle_once_inside_its_boxes(count):
             assert (held >= tree.boxes[node, :3]).all()
             assert (held <= tree.boxes[node, 3:]).all()
             node //= 2
+        axes, middle, half = tree.frames[leaf, :3], tree.frames[leaf, 3], tree.frames[leaf, 4]
+        np.testing.assert_allclose(axes @ axes.T, np.eye(3), atol=1e-12)
+        assert (np.abs(held.astype(float) @ axes.T - middle) <= half).all()
+
+
+def test_both_faces_of_a_thin_sheet_lie_in_one_flat_box():
+    square = np.array([[0, 0, 0], [1, 0, 0], [0, 1, 0.5]], np.float32)
+    faces = np.stack([square, square[::-1] + np.float32([0, 0, 1e-3])])
+    frame = distance.build(faces).frames[0]
+    assert frame[4, 0] < 1e-3 < 0.1 < frame[4, 1:].min()
 
 
 def test_empty_soup_is_infinitely_far():
