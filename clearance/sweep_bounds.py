@@ -355,9 +355,6 @@ class Bounds:
         x, y = np.meshgrid(np.arange(x0, x1, side), np.arange(y0, y1, side))
         corner = np.stack([x.ravel(), y.ravel()], axis=1)
         shapely.prepare(polygon)
-        tree = self.local(
-            plane.to_space(np.array([(x0, y0), (x0, y1), (x1, y0), (x1, y1)])), height
-        )
         best, outside, looked = 0.0, 0.0, 0
         rise = float(np.hypot(plane.u[2], plane.v[2]))
         while len(corner):
@@ -371,7 +368,7 @@ class Bounds:
             corner, middle = corner[within], middle[within]
             if not len(corner):
                 break
-            room = np.minimum(distance.distances(tree, middle), self.reach)
+            room = np.minimum(*self._both(middle, height))
             looked += len(middle)
             there = shapely.contains_xy(polygon, *(corner + 0.5 * side).T)
             there &= (middle[:, 2] <= below) & (middle[:, 2] >= above)

@@ -32,6 +32,8 @@ LEVEL_MM = 1e-4
 SAME_MM = 1e-6
 """Slices that agree within this are taken for one."""
 
+WITHIN_MM = 1e-3
+"""A point this far within two outlines shows that they overlap by more than they may touch."""
 ROUGH_MM, FINE_MM = 0.02, 0.25
 """How near a circle's radius is told, and how near a requirement it is told exactly instead."""
 
@@ -382,6 +384,7 @@ class Overlaps:
 
     def __init__(self) -> None:
         self._pairs: dict[tuple[int, int], bool] = {}
+        self._inner: dict[int, tuple[Any, bool]] = {}
         self._faces: dict[tuple[int, ...], list[tuple[int, int]]] = {}
 
     def within(self, face: Face) -> list[tuple[int, int]]:
@@ -412,8 +415,16 @@ class Overlaps:
         key = (id(a), id(b))
         if key not in self._pairs:
             meet = _boxes_meet(a.bounds, b.bounds)
-            self._pairs[key] = bool(meet and a.intersection(b).area > TOUCH_MM2)
+            self._pairs[key] = meet and (self._holds(a, b) or a.intersection(b).area > TOUCH_MM2)
         return self._pairs[key]
+
+    def _holds(self, a: Any, b: Any) -> bool:
+        """Whether a point well within one outline is well within the other: soon told."""
+        if id(a) not in self._inner:
+            point = shapely.point_on_surface(a)
+            self._inner[id(a)] = (point, point.distance(a.boundary) > WITHIN_MM)
+        point, within = self._inner[id(a)]
+        return bool(within and b.contains(point) and point.distance(b.boundary) > WITHIN_MM)
 
 
 def _boxes_meet(a: tuple[float, ...], b: tuple[float, ...]) -> bool:

@@ -319,8 +319,10 @@ class PassageSweep:
         least = passage.min_open_fraction
         if least is not None and cut.fraction < least:
             return None
+        if not passage.every_branch:
+            return State.OPEN
         sealed = any(p.circle_mm < self.smallest for face in cut.levels for p in face.pieces)
-        return None if passage.every_branch and sealed else State.OPEN
+        return None if sealed else State.OPEN
 
     def _look(self, cuts: list[_Cut], n: int) -> None:
         """Bracket one height by a route and by surfaces that every way crosses."""
