@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from clearance.case import Case
 from clearance.errors import CaseError
 
-PARTS = 4
+PARTS = 8
 """Pieces of a passage's heights; the result hardly depends on it, and not on who does them."""
 
 
