@@ -2,23 +2,34 @@
 
 In: a case that is prepared, and its result. Out: a `Margin` for the height of the first
 stray sheet and, for slices of the part, for the first wrong layer and their number. States
-are not monotone in any of them, so every step is checked whole, as far as is said.
+are not monotone in any of them, so every step is checked whole, as far as is said. Of the
+states alone a sweep of a few heights tells at once, where the sheet only adds metal.
 """
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 
+import numpy as np
+from numpy.typing import NDArray
+
 from clearance.case import Case
-from clearance.check import conclude
+from clearance.check import MOST_THREADS, Examined, conclude, processors
 from clearance.checked import Checked, Progress, silent
 from clearance.errors import CaseError
 from clearance.event import StrayTable
-from clearance.result import Margin, Result
+from clearance.passage_check import PassageCheck
+from clearance.result import STATES, Margin, Result, State
+from clearance.stray import Event
+from clearance.sweep_levels import Near, melts_the_same
+from clearance.sweep_passage import PassageSweep
 from clearance.variants import variants
 
-STEPS = 3
-"""Steps looked at each way, at most: each costs a check."""
+Floats = NDArray[np.float64]
+
+STEPS, STATE_STEPS = 3, 10
+"""Steps looked at each way, at most: each costs a check; the second where a sweep tells."""
 
 
 def margins(checked: Checked, result: Result, progress: Progress = silent) -> tuple[Margin, ...]:
@@ -36,13 +47,118 @@ def margins(checked: Checked, result: Result, progress: Progress = silent) -> tu
         Empty if the case has no stray sheet with a height.
     """
     case = checked.case
-    number = next((n for n, stray in enumerate(case.stray) if stray.shape != "mesh"), None)
+    number = _number(case)
     if number is None:
         return ()
     names = ["height"]
     if case.stray[number].shape == "layer" and case.stray[number].layers_high > 0:
         names += ["from_layer", "layers"]
     return tuple(_margin(checked, result, number, name, progress) for name in names)
+
+
+def state_margins(examined: Examined) -> tuple[Margin, ...] | None:
+    """How far the height may be off before a state changes, as far as sections and routes tell.
+
+    Returns
+    -------
+    tuple of Margin, or None
+        None where every step would be a check of its own: where the event does more than to add
+        metal, some state is undetermined, or circuits are not apart in the nominal part.
+    """
+    checked, result = examined.checked, examined.result
+    number = _number(checked.case)
+    if number is None or not _only_adds(checked) or not _all_known(result):
+        return None
+    layer = checked.case.part.layer_thickness
+    away = np.asarray(layer * np.arange(1, STATE_STEPS + 1), np.float64)
+    with ThreadPoolExecutor(min(processors(), MOST_THREADS)) as pool:
+        rows = list(pool.map(lambda check: _swept(check, away), examined.checks))
+    sides = []
+    for way in (0, 1):
+        same, looked, words = 0, 0, ""
+        for step in range(STATE_STEPS):
+            after = [row[way][step] for row in rows]
+            if any(state is State.UNDETERMINED for state in after):
+                break  # not told, or there is no such height
+            looked = step + 1
+            words = _first_change(result, after)
+            if words:
+                break
+            same = looked
+        sides.append((same, looked, words))
+    (down, looked_down, below), (up, looked_up, above) = sides
+    if not looked_down and not looked_up:
+        return None
+    far = [round(n * layer, 9) for n in (down, up, looked_down, looked_up)]
+    margin = Margin(
+        number, "height", "mm", far[0], far[1], far[2], far[3], below, above, judged=STATES
+    )
+    return (margin,)
+
+
+def _only_adds(checked: Checked) -> bool:
+    """Whether every variant is one sheet that only adds metal."""
+    events = [variant.events or () for variant in checked.unknowns.variants]
+    return not checked.bodies.added_by_stray and all(
+        len(one) == 1 and melts_the_same(one) for one in events
+    )
+
+
+def _all_known(result: Result) -> bool:
+    """Whether all is told; voids that are apart in the nominal part stay so with more metal."""
+    return all(p.state is not State.UNDETERMINED for p in result.passages) and all(
+        pair.state == pair.nominal_state == "apart" for pair in result.separate
+    )
+
+
+def _swept(check: PassageCheck, away: Floats) -> tuple[list[State], list[State]]:
+    """States with the sheet lower, and higher, by some steps; undetermined where not told."""
+    bottoms: dict[Event, list[float]] = {}
+    for variant in check.checked.unknowns.variants:
+        (event,) = variant.events or ()
+        bottoms.setdefault(replace(event, bottom=0.0), []).append(event.bottom)
+    near = Near(check)
+    sides = []
+    for lowest, sign in ((True, -1.0), (False, 1.0)):
+        found = [
+            _states(check, near, event, (min(at) if lowest else max(at)) + sign * away)
+            for event, at in bottoms.items()
+        ]
+        sides.append([_one(states) for states in zip(*found, strict=True)])
+    return sides[0], sides[1]
+
+
+def _one(states: tuple[State, ...]) -> State:
+    """The state over all that is not known of the event but its height."""
+    return states[0] if len(set(states)) == 1 else State.UNDETERMINED
+
+
+def _states(check: PassageCheck, near: Near, event: Event, bottoms: Floats) -> list[State]:
+    """States at some heights, those within the part: beyond it nothing is told."""
+    given = check.checked.case.part.platform_z
+    low, high = (float(z) for z in check.checked.bodies.bounds[:, 2])
+    ground = low if given is None else given
+    there = (bottoms >= ground - 1e-9) & (bottoms < high - 1e-6)
+    found = [State.UNDETERMINED] * len(bottoms)
+    if not there.any():
+        return found
+    order = np.argsort(bottoms[there])
+    swept = PassageSweep(check, near, (event,), 0, bottoms[there][order], exact=False).run()
+    for n, at in zip(np.flatnonzero(there)[order].tolist(), swept, strict=True):
+        found[n] = at.state
+    return found
+
+
+def _first_change(result: Result, after: list[State]) -> str:
+    for passage, state in zip(result.passages, after, strict=True):
+        if passage.state is not state:
+            return f"{passage.name}: {passage.state.value} becomes {state.value}"
+    return ""
+
+
+def _number(case: Case) -> int | None:
+    """Number of the first stray table that has a height."""
+    return next((n for n, stray in enumerate(case.stray) if stray.shape != "mesh"), None)
 
 
 def _margin(checked: Checked, result: Result, number: int, name: str, progress: Progress) -> Margin:

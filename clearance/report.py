@@ -13,6 +13,7 @@ from collections.abc import Callable, Iterable, Sequence
 
 from clearance.balls import in_words
 from clearance.result import (
+    STATES,
     Ball,
     ClearDiameter,
     CrossingResult,
@@ -86,9 +87,12 @@ def margin_line(margin: Margin) -> str:
             sides.append(f"{looked:g} {unit} {side}: {change}")
         elif looked:
             sides.append(f"up to {looked:g} {unit} {side}: no change; looked no farther")
+        elif margin.judged == STATES:
+            sides.append(f"{side}: not looked at")
         else:
             sides.append(f"no {side} is possible")
-    return f"stray {margin.stray} {margin.what}: " + "; ".join(sides)
+    only = ", states alone (--margins: all)" if margin.judged == STATES else ""
+    return f"stray {margin.stray} {margin.what}{only}: " + "; ".join(sides)
 
 
 def _head(result: Result) -> str:

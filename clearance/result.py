@@ -238,6 +238,9 @@ class DispositionResult:
     settled_by: tuple[str, ...]
 
 
+STATES, STATES_AND_RECOMMENDATION = "states", "states and recommendation"
+
+
 @dataclass(frozen=True)
 class Margin:
     """How far one number of a stray sheet may be off before a state or the recommendation changes.
@@ -253,6 +256,8 @@ class Margin:
         How far it was looked: where nothing had changed there, the margin may be larger.
     changes_down, changes_up : str
         What changes at the next step; empty if nothing was found to.
+    judged : str
+        "states and recommendation", or "states" where the recommendation was not looked at.
     """
 
     stray: int
@@ -264,6 +269,7 @@ class Margin:
     looked_up: float
     changes_down: str = ""
     changes_up: str = ""
+    judged: str = STATES_AND_RECOMMENDATION
 
 
 @dataclass(frozen=True)

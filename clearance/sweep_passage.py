@@ -98,6 +98,8 @@ class PassageSweep:
         Heights of its bottom, in mesh coordinates.
     cheap : bool
         False: judge every height that the passage crosses as `check` does.
+    exact : bool
+        False: no height is judged so; what sections and routes do not tell stays undetermined.
     """
 
     def __init__(
@@ -108,6 +110,7 @@ class PassageSweep:
         moving: int,
         bottoms: Floats,
         cheap: bool = True,
+        exact: bool = True,
     ):
         self.check, self.near = check, near
         self.events, self.moving, self.bottoms = events, moving, bottoms
@@ -127,6 +130,7 @@ class PassageSweep:
             and nominal.way.leak_at is None
             and len(nominal.way.route) > 1
         )
+        self.exact = exact
         self.found: list[At | None] = [None] * len(bottoms)
         self._routes: dict[int, Route] = {}
         self._kept: dict[int, tuple[float, bool]] = {}
@@ -547,6 +551,8 @@ class PassageSweep:
     # ---- as check does ------------------------------------------------------------------------
 
     def _exactly(self, n: int, cut: _Cut) -> At:
+        if not self.exact:
+            return At(State.UNDETERMINED, 0.0, cut.high_mm, cut.fraction)
         self.exactly += 1
         judged: Judged = self.check.judge(Variant(cut.events, ""))
         way = judged.way

@@ -92,5 +92,9 @@ def test_margins_of_a_check(cases, run):
     assert (height["changes_down"], height["changes_up"]) == ("", "")
 
 
-def test_a_check_says_nothing_of_margins_unasked(checked):
-    assert json.loads(checked[1].read_text(encoding="utf-8"))["margins"] is None
+def test_a_check_tells_unasked_what_is_soon_told(cases, checked, run):
+    (height,) = json.loads(checked[1].read_text(encoding="utf-8"))["margins"]
+    assert (height["what"], height["judged"]) == ("height", "states")
+    # Analytic: a plane blocks an upright bore at every height.
+    assert (height["down"], height["up"]) == (5.0, 5.0)
+    assert "stray 0 height, states alone" in run("check", cases / "cut.toml").output
