@@ -11,11 +11,13 @@ import os
 import subprocess
 import sys
 from collections.abc import Callable
+from types import SimpleNamespace
+from typing import Any
 
 import numba
 import numpy as np
 
-from clearance import bore, cells, columns, distance, straight_kernels
+from clearance import bore, cells, columns, distance, straight_kernels, sweep_cuts
 
 
 def compiled() -> bool:
@@ -71,6 +73,20 @@ def later() -> None:
     straight_kernels.within(np.ascontiguousarray(square[:, :2]), square)
     straight_kernels.metal(tree.triangles, tree.boxes, line, np.zeros(2, np.int64))
     bore.outside(block, bore.Bore(origin, up, 0.5, 4.0, 0.0))
+    sweep_cuts.Cuts(_empty_void(), {1}, (_LAYER, _LAYER), np.array([0.5, 1.5]))
+
+
+_LAYER = np.arange(1), np.zeros(1), np.ones(1)
+
+
+def _empty_void() -> Any:
+    """What `Cuts` asks of a void, of three columns by three that hold no metal."""
+    squares, strips = 4, 12
+    return SimpleNamespace(
+        metal=SimpleNamespace(start=np.zeros(squares + strips + 1, np.int64), z=np.empty((0, 2))),
+        piece=np.ones(squares + strips, np.int32),
+        places=SimpleNamespace(grid=SimpleNamespace(nx=3, ny=3), squares=squares),
+    )
 
 
 if __name__ == "__main__":

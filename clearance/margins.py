@@ -117,15 +117,12 @@ def _swept(check: PassageCheck, away: Floats) -> tuple[list[State], list[State]]
     for variant in check.checked.unknowns.variants:
         (event,) = variant.events or ()
         bottoms.setdefault(replace(event, bottom=0.0), []).append(event.bottom)
-    near = Near(check)
-    sides = []
-    for lowest, sign in ((True, -1.0), (False, 1.0)):
-        found = [
-            _states(check, near, event, (min(at) if lowest else max(at)) + sign * away)
-            for event, at in bottoms.items()
-        ]
-        sides.append([_one(states) for states in zip(*found, strict=True)])
-    return sides[0], sides[1]
+    near, found = Near(check), []
+    for event, at in bottoms.items():
+        heights = np.concatenate([min(at) - away[::-1], max(at) + away])
+        found.append(_states(check, near, event, heights))
+    together = [_one(states) for states in zip(*found, strict=True)]
+    return together[: len(away)][::-1], together[len(away) :]
 
 
 def _one(states: tuple[State, ...]) -> State:
@@ -133,19 +130,17 @@ def _one(states: tuple[State, ...]) -> State:
     return states[0] if len(set(states)) == 1 else State.UNDETERMINED
 
 
-def _states(check: PassageCheck, near: Near, event: Event, bottoms: Floats) -> list[State]:
-    """States at some heights, those within the part: beyond it nothing is told."""
+def _states(check: PassageCheck, near: Near, event: Event, heights: Floats) -> list[State]:
+    """States at rising heights of the sheet's bottom; beyond the part nothing is told."""
     given = check.checked.case.part.platform_z
     low, high = (float(z) for z in check.checked.bodies.bounds[:, 2])
     ground = low if given is None else given
-    there = (bottoms >= ground - 1e-9) & (bottoms < high - 1e-6)
-    found = [State.UNDETERMINED] * len(bottoms)
-    if not there.any():
-        return found
-    order = np.argsort(bottoms[there])
-    swept = PassageSweep(check, near, (event,), 0, bottoms[there][order], exact=False).run()
-    for n, at in zip(np.flatnonzero(there)[order].tolist(), swept, strict=True):
-        found[n] = at.state
+    there = np.flatnonzero((heights >= ground - 1e-9) & (heights < high - 1e-6))
+    found = [State.UNDETERMINED] * len(heights)
+    if len(there):
+        swept = PassageSweep(check, near, (event,), 0, heights[there], exact=False).run()
+        for n, at in zip(there.tolist(), swept, strict=True):
+            found[n] = at.state
     return found
 
 

@@ -291,9 +291,9 @@ def test_the_first_run_says_that_it_compiles(monkeypatch, checked, cases):
 
 KERNELS_USED = """
 import sys
-from clearance import bore, cells, cli, distance, kernels, straight_kernels
+from clearance import bore, cells, cli, distance, kernels, straight_kernels, sweep_cuts
 kernels.later() if sys.argv[1] == "later" else cli.main(sys.argv[1:], standalone_mode=False)
-for room in (bore, cells, distance, straight_kernels):
+for room in (bore, cells, distance, straight_kernels, sweep_cuts):
     for name, kernel in vars(room).items():
         for signature in getattr(kernel, "signatures", []):
             print(f"compiled: {room.__name__}.{name} {signature}")
