@@ -120,6 +120,7 @@ class PassageSweep:
         self.marks = (below - min(2.0 * WELL_BELOW_STEPS * step, WELL_BELOW_MM), below)
         self.smallest = check.checked.case.grid.smallest_way
         self.pitch = check.checked.pitch_mm
+        self.most = max(WIDTH_PITCHES * self.pitch, WIDTH_SHARE * self.need)
         self.still = melts_the_same(events)
         nominal = check.nominal
         # A nominal part that leaks, or is not settled itself, is left to `check`.
@@ -296,14 +297,13 @@ class PassageSweep:
             high = min(high, max(at.high_mm, self.smallest) + far)
         if not cut.touched:  # nothing is closed: the nominal way, but for what lies between faces
             low = max(low, self.bounds.clear_mm(self.bounds.nominal, float(self.bottoms[n])))
-        most = max(WIDTH_PITCHES * self.pitch, WIDTH_SHARE * self.need)
-        if high - low > most or self._settled(cut, low, high) is None:
+        if high - low > self.most or self._settled(cut, low, high) is None:
             for route in self._neighbours(n):
                 low = max(low, self.bounds.clear_mm(route, float(self.bottoms[n])))
-                if high - low <= most and self._settled(cut, low, high) is not None:
+                if high - low <= self.most and self._settled(cut, low, high) is not None:
                     break
         high = max(high, low)
-        if high - low > most:
+        if high - low > self.most:
             return None
         state = self._settled(cut, low, high)
         return None if state is None else At(state, low, high, cut.fraction)
@@ -351,7 +351,9 @@ class PassageSweep:
         if route is not None:
             self._routes[n] = route
         state = self._settled(cut, low, high)
-        if state is not None:
+        # How wide a way is counts too, unless a search would have to follow a hair's width.
+        hair = low < NARROW_PITCHES * self.pitch
+        if state is not None and (high - low <= self.most or hair or not self.exact):
             self.found[n] = At(state, low, high, cut.fraction)
         elif self._untold(low, high) and not self.bounds.covers_mouth(height):
             self.found[n] = At(State.UNDETERMINED, low, high, cut.fraction)
