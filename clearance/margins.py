@@ -22,6 +22,7 @@ from clearance.event import StrayTable
 from clearance.passage_check import PassageCheck
 from clearance.result import STATES, Margin, Result, State
 from clearance.stray import Event
+from clearance.sweep import platform
 from clearance.sweep_levels import Near, melts_the_same
 from clearance.sweep_passage import PassageSweep
 from clearance.variants import variants
@@ -132,10 +133,8 @@ def _one(states: tuple[State, ...]) -> State:
 
 def _states(check: PassageCheck, near: Near, event: Event, heights: Floats) -> list[State]:
     """States at rising heights of the sheet's bottom; beyond the part nothing is told."""
-    given = check.checked.case.part.platform_z
-    low, high = (float(z) for z in check.checked.bodies.bounds[:, 2])
-    ground = low if given is None else given
-    there = np.flatnonzero((heights >= ground - 1e-9) & (heights < high - 1e-6))
+    ground, top = platform(check.checked), float(check.checked.bodies.bounds[1, 2])
+    there = np.flatnonzero((heights >= ground - 1e-9) & (heights < top - 1e-6))
     found = [State.UNDETERMINED] * len(heights)
     if len(there):
         swept = PassageSweep(check, near, (event,), 0, heights[there], exact=False).run()

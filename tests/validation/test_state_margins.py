@@ -68,7 +68,7 @@ def test_where_the_part_above_moves_nothing_is_told_unasked(tmp_path, keys):
     assert state_margins(examine(prepare(lying(tmp_path, 8.6, **keys)))) is None
 
 
-def test_where_a_state_is_open_nothing_is_told_unasked(tmp_path):
+def test_where_a_state_is_undetermined_nothing_is_told_unasked(tmp_path):
     known = examine(prepare(lying(tmp_path, 8.6)))
     (passage,) = known.result.passages
     untold = replace(known.result, passages=(replace(passage, state=State.UNDETERMINED),))
