@@ -2,11 +2,180 @@
 
 In: a function on arrays and numbers. Out: the same function, compiled when first called.
 
+The compiler's own cache asks only whether the kernel's own file has changed. But machine code
+holds that of every kernel it calls and every number it found outside, so here its stamp covers
+them too: after an upgrade no kernel answers as the version before did.
+
 A bare whole number in a call of one kernel from another is compiled for its very value, and once
 more for all others; `np.int64(0)` is not.
 """
 
-from numba import njit
+from __future__ import annotations
 
-kernel = njit(cache=True, nogil=True, no_cfunc_wrapper=True)
-"""Without the entry for callers in C, which nobody uses and which takes a tenth of the time."""
+import hashlib
+import inspect
+import os
+import stat
+import tempfile
+from collections.abc import Callable, Iterator
+from contextlib import suppress
+from functools import cache
+from pathlib import Path
+from types import FunctionType, ModuleType
+from typing import Any
+
+import numba
+import numpy as np
+from numba import njit
+from numba.core.caching import (
+    CompileResultCacheImpl,
+    FunctionCache,
+    IndexDataCacheFile,
+    UserWideCacheLocator,
+)
+from numba.core.dispatcher import Dispatcher
+
+
+def kernel(function: Callable[..., Any]) -> Any:
+    """`function`, compiled when it is first called and kept for the next run.
+
+    Without the entry for callers in C, which nobody uses and which takes a tenth of the time.
+    """
+    compiled: Any = njit(nogil=True, no_cfunc_wrapper=True)(function)
+    compiled._cache = _Cache(function)
+    return compiled
+
+
+# ---- what machine code depends on ------------------------------------------------------------
+
+
+def _stamp(function: Any, own: object) -> str:
+    """A hash over the file of `function` and over all that it can take from other files.
+
+    That is what stands in its module by then: the kernels that are imported, each with its own
+    stamp, and plain numbers, which the compiler writes into the machine code.
+    """
+    found = hashlib.sha256(numba.__version__.encode())
+    found.update(_source(inspect.getfile(function)) or repr(own).encode())
+    for name, value in sorted(_taken(function.__globals__)):
+        found.update(f"\n{name} = {value}".encode())
+    return found.hexdigest()
+
+
+def _taken(names: dict[str, Any]) -> Iterator[tuple[str, str]]:
+    """Kernels and numbers among `names`, and among those of modules of the same package."""
+    package = names["__name__"].partition(".")[0]
+    for name, value in list(names.items()):
+        if isinstance(value, Dispatcher):
+            yield name, getattr(getattr(value, "_cache", None), "stamp", "")
+        elif isinstance(value, (bool, int, float, complex, tuple, np.generic)):
+            yield name, repr(value)
+        elif isinstance(value, np.ndarray):
+            yield name, f"{value.dtype} {value.shape} {value.tobytes().hex()}"
+        elif isinstance(value, ModuleType) and value.__name__.partition(".")[0] == package:
+            for inner, text in _taken({**vars(value), "__name__": ""}):
+                yield f"{name}.{inner}", text
+
+
+@cache
+def _source(path: str) -> bytes:
+    """The bytes of a source file, none for one within an archive."""
+    try:
+        return Path(path).read_bytes()
+    except OSError:
+        return b""
+
+
+# ---- where it is kept ------------------------------------------------------------------------
+
+
+class _UserWide(UserWideCacheLocator):
+    """The user's folder for caches, where there is one.
+
+    Without HOME and an entry among the users it would be a folder "~" in the working directory,
+    where others could leave code to be run.
+    """
+
+    @classmethod
+    def from_function(cls, py_func: FunctionType, py_file: str) -> _UserWide | None:
+        if not os.path.isabs(cls(py_func, py_file).get_cache_path()):
+            return None
+        return super().from_function(py_func, py_file)
+
+
+class _Private(UserWideCacheLocator):
+    """A folder for temporary files that is the user's alone: what is kept there is run."""
+
+    @classmethod
+    def from_function(cls, py_func: FunctionType, py_file: str) -> _Private | None:
+        return super().from_function(py_func, py_file) if private_folder() else None
+
+    def get_cache_path(self) -> str:
+        return os.path.join(private_folder() or "", os.path.basename(self._cache_path))
+
+
+def private_folder() -> str | None:
+    """The user's own folder beside those of others, made if need be; None if it is not theirs."""
+    if not hasattr(os, "getuid"):
+        return None
+    own = Path(tempfile.gettempdir()) / f"clearance-{os.getuid()}"
+    try:
+        own.mkdir(mode=0o700, exist_ok=True)
+        found = own.lstat()
+    except OSError:
+        return None
+    theirs = found.st_uid == os.getuid() and not found.st_mode & 0o077
+    return str(own) if theirs and stat.S_ISDIR(found.st_mode) else None
+
+
+class _Place(CompileResultCacheImpl):
+    """Beside the program, else in the user's folder for caches, else in a private one."""
+
+    _locator_classes = [  # noqa: RUF012 (the compiler's own name)
+        *(
+            _UserWide if known is UserWideCacheLocator else known
+            for known in CompileResultCacheImpl._locator_classes
+        ),
+        _Private,
+    ]
+
+
+class _Files(IndexDataCacheFile):
+    """Index and machine code, each with its stamp; what is damaged counts as missing.
+
+    The index is written first: a run that is killed or finds the disk full in between would
+    leave a new index that names old machine code.
+    """
+
+    def _load_index(self) -> dict[Any, str]:
+        try:
+            return super()._load_index()
+        except Exception:  # whatever unpickling makes of damaged bytes
+            return {}
+
+    def _save_data(self, name: str, data: Any) -> None:
+        super()._save_data(name, (self._source_stamp, data))
+
+    def _load_data(self, name: str) -> Any:
+        try:
+            stamp, data = super()._load_data(name)
+        except Exception as fault:  # as above
+            raise FileNotFoundError(name) from fault
+        if stamp != self._source_stamp:
+            raise FileNotFoundError(name)
+        return data
+
+
+class _Cache(FunctionCache):
+    """What is kept of one kernel; what cannot be kept is compiled in every run."""
+
+    _impl_class = _Place
+
+    def __init__(self, function: Any) -> None:
+        super().__init__(function)
+        self.stamp = _stamp(function, self._impl.locator.get_source_stamp())
+        self._cache_file: Any = _Files(self._cache_path, self._impl.filename_base, self.stamp)
+
+    def save_overload(self, sig: Any, data: Any) -> None:
+        with suppress(OSError):
+            super().save_overload(sig, data)

@@ -1,37 +1,274 @@
-"""Where compiled kernels are kept, and that a first run can be told."""
+"""Where compiled kernels are kept and what makes them stale, and that a first run can be told."""
 
+import importlib
 import os
+import pkgutil
 import stat
+import subprocess
+import sys
 import tempfile
+import types
+from pathlib import Path
+
+import numpy as np
+import pytest
+from numba.core.dispatcher import Dispatcher
 
 import clearance
-from clearance import columns, kernels
+from clearance import columns, compiler, kernels
+
+CALLEE = """
+from clearance.compiler import kernel
+from toy.numbers import LENGTH
+
+@kernel
+def inner(x):
+    return x + LENGTH
+"""
+CALLER = """
+from clearance.compiler import kernel
+from toy.middle import middle
+
+@kernel
+def outer(x):
+    return middle(x) * 2
+"""
+MIDDLE = """
+from clearance.compiler import kernel
+from toy import callee
+
+@kernel
+def middle(x):
+    return callee.inner(x) + 100
+"""
+NUMBERS = "LENGTH = 1"
 
 
-def test_without_a_folder_to_write_to_kernels_are_kept_in_a_private_one(tmp_path, monkeypatch):
-    monkeypatch.delenv("NUMBA_CACHE_DIR", raising=False)
-    monkeypatch.setattr(tempfile, "gettempdir", lambda: str(tmp_path))
-    monkeypatch.setattr(os, "access", lambda *_: False)
-    clearance._keep_compiled_kernels()
+class Installed:
+    """A small package, its caller's file never changed, as an upgrade leaves it."""
+
+    def __init__(self, folder):
+        self.folder = folder / "toy"
+        self.folder.mkdir()
+        self.home = folder / "home"
+        self.home.mkdir()
+        self.write(__init__="", numbers=NUMBERS, callee=CALLEE, middle=MIDDLE, caller=CALLER)
+
+    def write(self, **files):
+        for name, text in files.items():
+            (self.folder / f"{name}.py").write_text(text)
+
+    def answer(self):
+        """What the outer kernel makes of 5, imported as by a new run, and whether it was kept."""
+        for name in [name for name in sys.modules if name.split(".")[0] == "toy"]:
+            del sys.modules[name]
+        importlib.invalidate_caches()
+        compiler._source.cache_clear()
+        outer = importlib.import_module("toy.caller").outer
+        value = outer(5)
+        return value, bool(outer.stats.cache_hits)
+
+    def printed(self, asks, **environment):
+        """What another process prints, whose variables are changed as said."""
+        paths = f"{self.folder.parent}{os.pathsep}{Path(clearance.__file__).parent.parent}"
+        kept = {k: v for k, v in os.environ.items() if not k.startswith(("NUMBA", "XDG"))}
+        given = {**kept, "PYTHONPATH": paths, "PYTHONDONTWRITEBYTECODE": "1", **environment}
+        given = {k: v for k, v in given.items() if v is not None}
+        done = subprocess.run(
+            [sys.executable, "-c", asks], env=given, capture_output=True, text=True, check=False,
+            cwd=self.home, timeout=300,
+        )  # fmt: skip
+        assert done.returncode == 0, done.stderr
+        return done.stdout.split()
+
+
+@pytest.fixture
+def installed(tmp_path, monkeypatch):
+    monkeypatch.syspath_prepend(str(tmp_path))
+    monkeypatch.setattr(sys, "dont_write_bytecode", True)
+    return Installed(tmp_path)
+
+
+# ---- after an upgrade ------------------------------------------------------------------------
+
+
+def test_a_changed_callee_in_a_file_beyond_the_next_is_called_anew(installed):
+    assert installed.answer() == (212, False)
+    assert installed.answer() == (212, True)
+    installed.write(callee=CALLEE.replace("x + LENGTH", "x - LENGTH"))
+    assert installed.answer() == (208, False)
+    assert installed.answer() == (208, True)
+
+
+def test_a_changed_number_of_a_file_without_kernels_is_seen(installed):
+    assert installed.answer() == (212, False)
+    installed.write(numbers="LENGTH = 3")
+    assert installed.answer() == (216, False)
+
+
+def test_what_no_kernel_takes_does_not_make_them_stale(installed):
+    installed.write(numbers=NUMBERS + "\nfrom toy import words")
+    installed.write(words="WORD = 1")
+    assert installed.answer() == (212, False)
+    installed.write(words="WORD = 2")
+    assert installed.answer() == (212, True)
+
+
+def test_machine_code_of_before_is_not_taken_though_the_index_is_new(installed):
+    """As a run leaves it that is killed between the two."""
+    installed.answer()
+    before = {path: path.read_bytes() for path in installed.folder.rglob("*.nbc")}
+    installed.write(callee=CALLEE.replace("x + LENGTH", "x - LENGTH"))
+    assert installed.answer() == (208, False)
+    for path, data in before.items():
+        path.write_bytes(data)
+    assert installed.answer() == (208, False)
+    assert installed.answer() == (208, True)
+
+
+@pytest.mark.parametrize("ending", ["nbi", "nbc"])
+def test_a_damaged_file_is_made_anew(installed, ending):
+    installed.answer()
+    for path in installed.folder.rglob(f"*.{ending}"):
+        path.write_bytes(path.read_bytes()[:40])
+    assert installed.answer() == (212, False)
+    assert installed.answer() == (212, True)
+
+
+def rooms():
+    for found in pkgutil.iter_modules(clearance.__path__):
+        if found.name != "__main__":
+            yield importlib.import_module(f"clearance.{found.name}")
+
+
+def all_kernels():
+    for room in rooms():
+        for name, found in vars(room).items():
+            if isinstance(found, Dispatcher) and found.py_func.__module__ == room.__name__:
+                yield f"{room.__name__}.{name}", found
+
+
+def names_in(code):
+    yield from code.co_names
+    for constant in code.co_consts:
+        if isinstance(constant, types.CodeType):
+            yield from names_in(constant)
+
+
+def test_kernels_take_nothing_that_their_stamp_does_not_cover():
+    """Kernels, numbers and arrays of them; and what numpy, math and the compiler bring."""
+    seen = 0
+    for kernel_name, found in all_kernels():
+        outside = found.py_func.__globals__
+        for name in set(names_in(found.py_func.__code__)) & set(outside):
+            value = outside[name]
+            seen += 1
+            known = isinstance(value, (Dispatcher, bool, int, float, np.generic, np.ndarray))
+            plain = isinstance(value, tuple) and all(isinstance(v, (int, float)) for v in value)
+            foreign = getattr(value, "__name__", "").split(".")[0] in ("numpy", "math", "numba")
+            made = getattr(value, "__module__", "") or ""
+            assert known or plain or foreign or made.split(".")[0] in ("numba", "numpy"), (
+                f"{kernel_name} takes {name}: {value!r}"
+            )
+    assert seen > 100
+
+
+def test_every_kernel_keeps_its_stamp_from_run_to_run():
+    asks = (
+        "from tests.unit.test_kernels import all_kernels\n"
+        "print({name: found._cache.stamp for name, found in all_kernels()})"
+    )
+    here = repr({name: found._cache.stamp for name, found in all_kernels()})
+    there = subprocess.run(
+        [sys.executable, "-c", asks], env={**os.environ, "PYTHONHASHSEED": "7"}, text=True,
+        capture_output=True, check=True, cwd=Path(clearance.__file__).parent.parent,
+    )  # fmt: skip
+    assert there.stdout.strip() == here
+
+
+# ---- where they are kept ---------------------------------------------------------------------
+
+PLACE = """
+from toy.caller import outer
+print(outer._cache.cache_path, outer(5), len(outer.stats.cache_hits))
+"""
+
+
+def test_kernels_are_kept_beside_the_program(installed):
+    installed.answer()
+    assert {path.parent for path in installed.folder.rglob("*.nbi")} == {
+        installed.folder / "__pycache__"
+    }
+
+
+def test_then_in_the_folder_of_the_user(installed):
+    (installed.folder / "__pycache__").touch()
+    place, *_ = installed.printed(PLACE, HOME=str(installed.home))
+    assert Path(place).is_relative_to(installed.home)
+
+
+@pytest.mark.skipif(not hasattr(os, "getuid"), reason="folders have no owner here")
+@pytest.mark.parametrize("home", ["a file", None])
+def test_then_in_a_private_one(installed, tmp_path, home):
+    """Also for a user without HOME who is not in the list of users, as in many containers."""
+    (installed.folder / "__pycache__").touch()
+    nobody = "import pwd\ndef _none(*_): raise KeyError\npwd.getpwuid = _none\n"
+    occupied = tmp_path / "file"
+    occupied.touch()
+    given = {"HOME": str(occupied) if home else None, "TMPDIR": str(tmp_path)}
+    place, *said = installed.printed(nobody + PLACE, **given)
+    assert said == ["212", "0"]
     own = tmp_path / f"clearance-{os.getuid()}"
-    assert os.environ["NUMBA_CACHE_DIR"] == str(own)
+    assert Path(place).parent == own
     assert stat.S_IMODE(own.stat().st_mode) == 0o700
+    assert list(installed.home.iterdir()) == []  # no folder "~" in the working directory
+    assert installed.printed(nobody + PLACE, **given) == [place, "212", "1"]
 
 
-def test_a_folder_open_to_others_is_not_used(tmp_path, monkeypatch):
-    monkeypatch.delenv("NUMBA_CACHE_DIR", raising=False)
+@pytest.mark.skipif(not hasattr(os, "getuid"), reason="folders have no owner here")
+@pytest.mark.parametrize("kind", ["open to others", "file", "link", "theirs"])
+def test_a_place_that_is_not_the_users_alone_is_not_used(tmp_path, monkeypatch, kind):
     monkeypatch.setattr(tempfile, "gettempdir", lambda: str(tmp_path))
-    monkeypatch.setattr(os, "access", lambda *_: False)
-    (tmp_path / f"clearance-{os.getuid()}").mkdir()
-    (tmp_path / f"clearance-{os.getuid()}").chmod(0o777)
-    clearance._keep_compiled_kernels()
-    assert "NUMBA_CACHE_DIR" not in os.environ
+    own = tmp_path / f"clearance-{os.getuid()}"
+    if kind == "file":
+        own.touch(mode=0o600)
+    elif kind == "link":
+        (tmp_path / "elsewhere").mkdir(mode=0o700)
+        own.symlink_to(tmp_path / "elsewhere")
+    else:
+        own.mkdir(mode=0o700)
+        assert compiler.private_folder() == str(own)
+        own.chmod(0o777 if kind == "open to others" else 0o700)
+        if kind == "theirs":
+            other = os.getuid() + 1
+            monkeypatch.setattr(os, "getuid", lambda: other)
+            own.rename(tmp_path / f"clearance-{other}")
+    assert compiler.private_folder() is None
 
 
-def test_a_writable_folder_is_left_to_the_compiler(monkeypatch):
-    monkeypatch.delenv("NUMBA_CACHE_DIR", raising=False)
-    clearance._keep_compiled_kernels()
-    assert "NUMBA_CACHE_DIR" not in os.environ
+@pytest.mark.skipif(not hasattr(os, "getuid"), reason="folders have no owner here")
+def test_nobody_can_lock_another_out(installed, tmp_path):
+    """Neither a home nor a private place: the program starts; a command then says what to do."""
+    (tmp_path / f"clearance-{os.getuid()}").touch()
+    asks = "import pwd\ndef _none(*_): raise KeyError\npwd.getpwuid = _none\n" + (
+        "from clearance.cli import main; main(['--version'])"
+    )
+    words = installed.printed(asks, HOME=None, TMPDIR=str(tmp_path))
+    assert clearance.__version__ in words
+
+
+def test_a_full_disk_costs_time_only(monkeypatch):
+    """A kernel that cannot be kept is still called."""
+
+    def full(*_):
+        raise OSError(28, "No space left on device")
+
+    @compiler.kernel
+    def twice(x):
+        return 2 * x
+
+    monkeypatch.setattr(twice._cache._cache_file, "save", full)
+    assert twice(4) == 8
 
 
 def test_a_first_run_is_told(monkeypatch):
