@@ -419,27 +419,41 @@ def _join_squares(start, z, nx, ny):  # type: ignore[no-untyped-def]
                 for k in range(start[c], start[c + 1]):
                     join(parent, k + c, outside)
             if j > 0:
-                _join_through(parent, start, z, c - 1, c, squares + i * ny + j)
+                for a, b, _, _ in _meetings(start, z, c - 1, c, squares + i * ny + j):
+                    join(parent, a, b)
             if i > 0:
-                _join_through(
-                    parent, start, z, c - (ny - 1), c, squares + strips_x + i * (ny - 1) + j
-                )
+                strip = squares + strips_x + i * (ny - 1) + j
+                for a, b, _, _ in _meetings(start, z, c - (ny - 1), c, strip):
+                    join(parent, a, b)
     piece = compact(parent)
     return piece[:-1], piece[-1]
 
 
 @kernel
-def _join_through(parent, start, z, a, b, strip):  # type: ignore[no-untyped-def]
-    """Join the void runs of squares a and b that a void run of their common strip touches."""
+def _meetings(start, z, a, b, strip):  # type: ignore[no-untyped-def]
+    """Void runs of squares a and b that meet in their common strip's void: numbers, low, high.
+
+    Where squares are blocked and the strip between them is not, a void run of the strip may
+    touch several of theirs.
+    """
     for s in range(start[strip], start[strip + 1] + 1):
         low = -np.inf if s == start[strip] else z[s - 1, 1]
         high = np.inf if s == start[strip + 1] else z[s, 0]
-        ka = _first_reaching(start, z, a, low)
-        kb = _first_reaching(start, z, b, low)
-        low_a = -np.inf if ka == 0 else z[start[a] + ka - 1, 1]
-        low_b = -np.inf if kb == 0 else z[start[b] + kb - 1, 1]
-        if low_a < high and low_b < high:
-            join(parent, start[a] + a + ka, start[b] + b + kb)
+        ka, kb = _first_reaching(start, z, a, low), _first_reaching(start, z, b, low)
+        while True:
+            low_a = -np.inf if ka == 0 else z[start[a] + ka - 1, 1]
+            low_b = -np.inf if kb == 0 else z[start[b] + kb - 1, 1]
+            top_a = z[start[a] + ka, 0] if start[a] + ka < start[a + 1] else np.inf
+            top_b = z[start[b] + kb, 0] if start[b] + kb < start[b + 1] else np.inf
+            bottom, top = max(low, low_a, low_b), min(high, top_a, top_b)
+            if bottom < top:
+                yield start[a] + a + ka, start[b] + b + kb, bottom, top
+            if top == high or max(low_a, low_b) >= high:
+                break
+            if top_a <= top_b:
+                ka += 1
+            else:
+                kb += 1
 
 
 def bounding(

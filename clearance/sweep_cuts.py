@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from clearance.columns import find, join
 from clearance.compiler import kernel
-from clearance.possible import PossibleVoid, _first_reaching
+from clearance.possible import PossibleVoid, _meetings
 
 Ints = NDArray[np.int64]
 Floats = NDArray[np.float64]
@@ -225,24 +225,15 @@ def _edges(start, z, nx, ny, piece, wanted):  # type: ignore[no-untyped-def]
                     if i == 0:
                         continue
                     d, strip = c - (ny - 1), squares + strips_x + i * (ny - 1) + j
-                for s in range(start[strip], start[strip + 1] + 1):
-                    z0 = -np.inf if s == start[strip] else z[s - 1, 1]
-                    z1 = np.inf if s == start[strip + 1] else z[s, 0]
-                    kc = _first_reaching(start, z, c, z0)
-                    kd = _first_reaching(start, z, d, z0)
-                    low_c = -np.inf if kc == 0 else z[start[c] + kc - 1, 1]
-                    low_d = -np.inf if kd == 0 else z[start[d] + kd - 1, 1]
-                    if low_c >= z1 or low_d >= z1:
-                        continue
-                    p = start[c] + c + kc
+                for p, q, bottom, top in _meetings(start, z, c, d, strip):
                     if not wanted[piece[p]]:
                         continue
                     if n == capacity:
                         capacity *= 2
                         a, b = _longer(a, capacity), _longer(b, capacity)
                         low, high = _taller(low, capacity), _taller(high, capacity)
-                    a[n], b[n] = p, start[d] + d + kd
-                    low[n], high[n] = z0, z1
+                    a[n], b[n] = p, q
+                    low[n], high[n] = bottom, top
                     n += 1
     return a[:n], b[:n], low[:n], high[:n]
 

@@ -67,6 +67,25 @@ def test_blocked_squares_part_what_they_cover():
     assert void.pieces_at(points[:1]) != void.pieces_at(points[1:])
 
 
+@pytest.mark.parametrize("low", [-0.5, 1.0])
+def test_blocked_squares_tear_nothing_apart_that_hangs_together(low):
+    # A shelf in mid-air, of squares alone: what lies over it is joined to what lies beside it.
+    soup, points = two_rooms(2.0, (0, 90, 0))
+    grid = Grid.over(soup.min((0, 1)), soup.max((0, 1)), PITCH)
+    sure = surely_metal(soup, cast(soup, grid))
+    places = Places(grid)
+    shelf = {places.square_at(x, y) for x in np.arange(-2, 2, 0.1) for y in np.arange(-2, 2, 0.1)}
+    shelf = np.array(sorted(shelf))
+    low += float(points[0, 2])
+    from clearance.columns import unite
+
+    void = possible_void(unite(sure, block(sure, shelf, low, low + 0.1)), grid)
+    (room,) = void.pieces_at(points[:1] + np.array([2.7, 0.0, 0.0]))
+    for z in (low - 0.2, low + 0.3):
+        spread = np.array([(x, y, z) for x in (-1.5, 0.0, 1.5) for y in (-1.5, 0.0, 1.5)])
+        assert void.pieces_at(spread) == {room}
+
+
 def test_bounding_triangles_hold_the_nearest_metal():
     from clearance import distance
 
