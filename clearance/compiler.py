@@ -27,12 +27,7 @@ from typing import Any
 import numba
 import numpy as np
 from numba import njit
-from numba.core.caching import (
-    CompileResultCacheImpl,
-    FunctionCache,
-    IndexDataCacheFile,
-    UserWideCacheLocator,
-)
+from numba.core.caching import CompileResultCacheImpl, FunctionCache, IndexDataCacheFile
 from numba.core.dispatcher import Dispatcher
 
 
@@ -89,7 +84,15 @@ def _source(path: str) -> bytes:
 # ---- where it is kept ------------------------------------------------------------------------
 
 
-class _UserWide(UserWideCacheLocator):
+# Its name begins with a "_" up to numba 0.61.
+_OfUser: Any = next(
+    known
+    for known in CompileResultCacheImpl._locator_classes
+    if known.__name__.lstrip("_") == "UserWideCacheLocator"
+)
+
+
+class _UserWide(_OfUser):
     """The user's folder for caches, where there is one.
 
     Without HOME and an entry among the users it would be a folder "~" in the working directory,
@@ -103,7 +106,7 @@ class _UserWide(UserWideCacheLocator):
         return super().from_function(py_func, py_file)
 
 
-class _Private(UserWideCacheLocator):
+class _Private(_OfUser):
     """A folder for temporary files that is the user's alone: what is kept there is run."""
 
     @classmethod
@@ -133,7 +136,7 @@ class _Place(CompileResultCacheImpl):
 
     _locator_classes = [  # noqa: RUF012 (the compiler's own name)
         *(
-            _UserWide if known is UserWideCacheLocator else known
+            _UserWide if known is _OfUser else known
             for known in CompileResultCacheImpl._locator_classes
         ),
         _Private,
