@@ -235,7 +235,7 @@ def main(ctx: click.Context) -> None:
     clearance section CASE.toml --at-height 31.2 --output section.pdf
 
     Exit status: 0 everything conforms; 1 no verdict (a crash or an interrupt); 2 bad input;
-    3 something does not conform; 4 something is undetermined.
+    3 a requirement fails, or rework, repair or scrap is recommended; 4 something is undetermined.
 
     The program recommends; it never releases a part.
     """  # noqa: D301 - click wants the character itself
@@ -276,7 +276,8 @@ def check(
     clearance check insert.toml --json - | jq .passages
 
     Prints the passages with their states and clear diameters, then what else was found. The
-    exit status tells the verdict: 0 conforms, 3 does not, 4 undetermined.
+    exit status tells the verdict: 0 conforms, 3 does not (a requirement fails, or the part is
+    recommended for rework, repair or scrap), 4 something is undetermined.
     """  # noqa: D301 - click wants the character itself
     with progress(f"reading {case.name}") as say:
         known = _read(case)

@@ -272,6 +272,12 @@ class Margin:
     judged: str = STATES_AND_RECOMMENDATION
 
 
+FAILS = frozenset(
+    {State.BLOCKED, State.RESTRICTED, "joined", "not met", "rework", "repair", "scrap"}
+)
+"""States, answers and recommendations that do not conform."""
+
+
 @dataclass(frozen=True)
 class Result:
     """All that a check says of one part."""
@@ -295,14 +301,20 @@ class Result:
 
     @property
     def exit_status(self) -> int:
-        """0 all conforms, 3 something does not, 4 nothing known not to but something open."""
-        states = [p.state for p in self.passages]
-        apart = [s.state for s in self.separate]
-        if State.BLOCKED in states or State.RESTRICTED in states or "joined" in apart:
+        """3 if a requirement fails or the part cannot stay as it is, 4 if anything is open, else 0.
+
+        What fails goes before what is open. A requirement fails by its state (clear diameter,
+        open fraction, branches), by its pressure loss, or where circuits are joined; the part
+        cannot stay as it is where the recommendation is rework, repair or scrap.
+        """
+        found: set[str] = {p.state for p in self.passages} | {s.state for s in self.separate}
+        asked = [p.flow.get("requirement", {}) for p in self.passages if p.flow is not None]
+        found |= {requirement.get("predicted") for requirement in asked}
+        if self.disposition is not None:
+            found.add(self.disposition.recommendation)
+        if found & FAILS:
             return 3
-        if State.UNDETERMINED in states or "undetermined" in apart:
-            return 4
-        return 0
+        return 4 if State.UNDETERMINED in found else 0
 
 
 KEY_NAMES = {"from_": "from"}
