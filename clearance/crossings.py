@@ -156,13 +156,14 @@ def _void(predicted: Predicted, z: float, above: bool) -> Any:
 def _outlines(predicted: Predicted, z: float, above: bool, belongs: Belongs) -> list[Any]:
     """Outlines of the nominal passage at a nominal height."""
     window = predicted.window
-    void = window.rectangle.difference(window.metal("closed", z, above))
+    at = window.beside("closed", z, above)
+    void = window.rectangle.difference(window.metal_at("closed", at))
     kept = []
     for piece in shapely.get_parts(void):
         if piece.area <= TOUCH_MM2:
             continue
         x, y = shapely.get_coordinates(piece.representative_point())[0]
-        if belongs(np.array([x, y, z + (1e-6 if above else -1e-6)])):
+        if belongs(np.array([x, y, at])):
             kept.append(piece)
     return kept
 

@@ -28,7 +28,11 @@ from clearance.stray import Casts, Event, Gate, Slab, assemble, bodies, offset, 
 from clearance.stretches import STRETCH, boxes_of, fixed
 
 ABOVE_MM = 1e-5
-"""A section "just above" a level face is taken this much higher (below a face: at it)."""
+"""A section "just above" a level face is taken this much higher than the face as it is stored
+(below a face: at it)."""
+
+BAND_MARGIN_MM = 0.01
+"""Triangles so near a band of heights are kept with it: more than heights are rounded by."""
 
 Soup = NDArray[np.float32]
 Events = tuple[Event, ...] | None
@@ -57,6 +61,7 @@ class Bodies:
     added_by_stray: dict[int, Soup]
     overlapping: bool
     _bands: dict[tuple[str, int], Soup] = field(default_factory=dict)
+    _levels: dict[tuple[str, int], NDArray[np.float64]] = field(default_factory=dict)
 
     @once
     def bounds(self) -> NDArray[np.float64]:
@@ -72,9 +77,16 @@ class Bodies:
         """Triangles of a body that can cross height z; those of a millimetre are kept together."""
         key = (body, int(np.floor(z)))
         if key not in self._bands:
-            low, high = np.array([-np.inf, -np.inf, key[1]]), np.array([np.inf, np.inf, key[1] + 1])
-            self._bands[key] = meeting(getattr(self, body), Box(low, high))
+            band = Box(np.array([-np.inf, -np.inf, key[1]]), np.array([np.inf, np.inf, key[1] + 1]))
+            self._bands[key] = meeting(getattr(self, body), band.grown(BAND_MARGIN_MM))
         return self._bands[key]
+
+    def levels(self, body: str, z: float) -> NDArray[np.float64]:
+        """Heights at which a body has level faces, those within a millimetre or so of `z`."""
+        key = (body, int(np.floor(z)))
+        if key not in self._levels:
+            self._levels[key] = level_faces(self.near(body, z))
+        return self._levels[key]
 
     @once
     def plane(self) -> Soup:
@@ -87,6 +99,33 @@ def extent(triangles: Soup) -> NDArray[np.float64]:
     """(2, 3) lowest and highest corner of a soup, mm."""
     boxes = boxes_of(triangles).astype(np.float64)
     return np.stack([boxes[:, :3].min(0, initial=np.inf), boxes[:, 3:].max(0, initial=-np.inf)])
+
+
+def same_height_mm(z: float) -> float:
+    """Heights nearer than this are one: float32 tells them apart no better, mm."""
+    return max(ABOVE_MM, 2.0 * float(np.spacing(np.float32(abs(z)))))
+
+
+def level_faces(triangles: Soup) -> NDArray[np.float64]:
+    """Heights of level triangles, rising; both ends of those that are level but for rounding."""
+    z = triangles[..., 2]
+    low, high = z.min(1, initial=np.inf), z.max(1, initial=-np.inf)
+    far = float(np.abs(z).max(initial=0.0))
+    level = (high - low) <= same_height_mm(far)
+    return np.unique(np.concatenate([low[level], high[level]]).astype(np.float64))
+
+
+def beside(z: float, above: bool, levels: NDArray[np.float64]) -> float:
+    """Height at which to cut a body just below or just above `z`.
+
+    A section changes at once where a level face lies at `z`, or where one is stored that was
+    meant to. Anywhere else both sections are the one at `z`.
+    """
+    by = same_height_mm(z)
+    at = levels[np.searchsorted(levels, z - by) : np.searchsorted(levels, z + by, "right")]
+    if not len(at):
+        return z
+    return max(z, float(at[-1])) + ABOVE_MM if above else min(z, float(at[0]))
 
 
 def box_soup(low: tuple[float, ...], high: tuple[float, ...]) -> Soup:
@@ -283,8 +322,31 @@ class Window:
 
         Just below `z`, or just above it: they differ where a level face lies at z.
         """
-        at = z + ABOVE_MM if above else z
-        key = (self._alias(body), at)
+        return self.metal_at(body, self.beside(body, z, above))
+
+    def beside(self, body: str, z: float, above: bool) -> float:
+        """Height at which a body is cut just below or just above `z`."""
+        return beside(z, above, self._levels(self._alias(body), z))
+
+    def _levels(self, body: str, z: float) -> NDArray[np.float64]:
+        """Heights of level faces near `z`."""
+        if body == "closed":
+            both = [self._levels("part", z), self._levels("plugs", z)]
+            return np.unique(np.concatenate(both))
+        return self._lid_levels if body == "plugs" else self.bodies.levels(body, z)
+
+    @once
+    def _lid_levels(self) -> NDArray[np.float64]:
+        return level_faces(self._lids)
+
+    @property
+    def _lids(self) -> Soup:
+        """What closes the mouths in sections."""
+        return self.plugs if self.lids is None else self.lids
+
+    def metal_at(self, body: str, z: float) -> Any:
+        """Exact section of a body (shapely) at a height as it is; of a face: just below it."""
+        key = (self._alias(body), z)
         if key not in self._metal:
             section = self._section(*key)
             section.bounds  # noqa: B018 - worked out now: several threads may look at it later
@@ -296,9 +358,8 @@ class Window:
         import shapely
 
         if body == "closed":
-            return shapely.union(self.metal("part", z), self.metal("plugs", z))
-        lids = self.plugs if self.lids is None else self.lids
-        soup = lids if body == "plugs" else self.bodies.near(body, z)
+            return shapely.union(self.metal_at("part", z), self.metal_at("plugs", z))
+        soup = self._lids if body == "plugs" else self.bodies.near(body, z)
         section = sections.metal(
             soup,
             sections.Plane.level(z),
@@ -589,21 +650,31 @@ def _raised(xy: NDArray[np.float64], z: NDArray[np.float64]) -> Soup:
 
 
 def clipped(triangles: Soup, low: float, high: float, move: NDArray[np.float64]) -> Soup:
-    """Triangles cut off below `low` and above `high`, then moved."""
-    return _clipped(fixed(triangles), low, high, move)
+    """Triangles cut off below `low` and above `high`, then moved.
+
+    Level faces at a bound are left out: they belong to what is cut off as much as to what stays,
+    so which of them bound the metal that stays only its section there tells (`flat`).
+    """
+    near = np.array([same_height_mm(z) if np.isfinite(z) else 0.0 for z in (low, high)])
+    return _clipped(fixed(triangles), low, high, near, move)
 
 
 @kernel
-def _clipped(triangles, low, high, move):  # type: ignore[no-untyped-def]
+def _clipped(triangles, low, high, near, move):  # type: ignore[no-untyped-def]
     out = np.empty((3 * triangles.shape[0], 3, 3), np.float32)
     n = 0
     p = np.empty((5, 3), np.float64)
     q = np.empty((5, 3), np.float64)
     for f in range(triangles.shape[0]):
-        m = 3
+        at_low, at_high = True, True
         for v in range(3):
             for a in range(3):
                 p[v, a] = triangles[f, v, a]
+            at_low &= abs(p[v, 2] - low) <= near[0]
+            at_high &= abs(p[v, 2] - high) <= near[1]
+        if at_low or at_high:
+            continue
+        m = 3
         for side in range(2):
             bound = high if side else low
             k = 0
@@ -611,6 +682,9 @@ def _clipped(triangles, low, high, move):  # type: ignore[no-untyped-def]
                 w = v + 1 if v + 1 < m else 0
                 dv = bound - p[v, 2] if side else p[v, 2] - bound
                 dw = bound - p[w, 2] if side else p[w, 2] - bound
+                # No sliver of a wall is kept either: what is stored so near the bound is at it.
+                dv = 0.0 if abs(dv) <= near[side] else dv
+                dw = 0.0 if abs(dw) <= near[side] else dw
                 if dv >= 0.0:
                     q[k, 0], q[k, 1], q[k, 2] = p[v, 0], p[v, 1], p[v, 2]
                     k += 1

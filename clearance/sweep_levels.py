@@ -21,13 +21,22 @@ from clearance.once import once
 from clearance.passage_check import PassageCheck
 from clearance.passages import pieces_at, stopper
 from clearance.possible import bounding
-from clearance.predicted import ABOVE_MM, NOMINAL, Box, Events, Predicted, meeting, moved_shape
+from clearance.predicted import (
+    NOMINAL,
+    Box,
+    Events,
+    Predicted,
+    beside,
+    level_faces,
+    meeting,
+    moved_shape,
+)
 from clearance.stray import Event, Gate, rounded, slabs
 
 BAND_MM = 1.0
 """Walls of so much height are kept together for quick sections."""
 LEVEL_MM = 1e-4
-"""A triangle less high than this counts as level: a section may change there at once."""
+"""A section so near a lid is cut from the whole part."""
 
 SAME_MM = 1e-6
 """Slices that agree within this are taken for one."""
@@ -61,8 +70,8 @@ class Near:
         box = shapely.box(*low[:2].astype(float), *high[:2].astype(float))
         self.rectangle = shapely.intersection(box, self.window.rectangle)
         mouths = [m for m in check.checked.all_mouths if pieces_at(void, m, pitch) & self.own]
-        lids = [stopper(m, pitch, sunk=False) for m in mouths]
-        self.lid_heights = [(float(s[..., 2].min()), float(s[..., 2].max())) for s in lids]
+        self._lids = [stopper(m, pitch, sunk=False) for m in mouths]
+        self.lid_heights = [(float(s[..., 2].min()), float(s[..., 2].max())) for s in self._lids]
         self.overlapping = check.checked.bodies.overlapping
         self._bands: dict[int, Soup] = {}
         self._own: dict[float, tuple[Any, ...]] = {}
@@ -74,27 +83,19 @@ class Near:
 
     @once
     def _levels(self) -> NDArray[np.float64]:
-        """Heights of level wall triangles, where a section may change at once."""
-        z = self.walls[..., 2]
-        level = (z.max(1) - z.min(1)) < LEVEL_MM
-        return np.unique(z[level].astype(np.float64))
-
-    def _at(self, z: float, above: bool) -> float:
-        if not above:
-            return z
-        n = int(np.searchsorted(self._levels, z - 2.0 * LEVEL_MM))
-        changes = n < len(self._levels) and self._levels[n] < z + 2.0 * LEVEL_MM
-        return z + ABOVE_MM if changes else z
+        """Heights of level faces of walls and lids, where a section may change at once."""
+        return level_faces(np.concatenate([self.walls, *self._lids]))
 
     def pieces(self, z: float, above: bool = False) -> tuple[Any, ...]:
         """Polygons of the passage's own nominal void at a nominal height."""
-        at = round(self._at(z, above), 9)
-        found = self._own.get(at)
+        at = beside(z, above, self._levels)
+        key = round(at, 9)
+        found = self._own.get(key)
         if found is None:
             near_lid = any(a - LEVEL_MM <= at <= b + LEVEL_MM for a, b in self.lid_heights)
             pieces = self._whole(at) if near_lid or self.overlapping else self._quick(at)
             found = tuple(p for p in pieces if p.area > TOUCH_MM2 and self._belongs(p, at))
-            self._own[at] = found
+            self._own[key] = found
         return found
 
     def _belongs(self, piece: Any, z: float) -> bool:
@@ -104,7 +105,7 @@ class Near:
     def _whole(self, z: float) -> list[Any]:
         """From a section of all metal: at a mouth, and where shells overlap."""
         window = self.window
-        return list(shapely.get_parts(window.rectangle.difference(window.metal("closed", z))))
+        return list(shapely.get_parts(window.rectangle.difference(window.metal_at("closed", z))))
 
     def _quick(self, z: float) -> list[Any]:
         """From the passage's walls alone: its own outlines are whole, others are left out."""
@@ -135,9 +136,9 @@ class Near:
         if body in ("part", "closed"):
             own = self.pieces(z, above)
             return self.rectangle.difference(shapely.union_all(own)) if own else self.rectangle
-        key = (body, z + ABOVE_MM if above else z)
+        key = (body, self.window.beside(body, z, above))
         if key not in self._metal:
-            whole = shapely.intersection(self.window.metal(body, z, above), self.rectangle)
+            whole = shapely.intersection(self.window.metal_at(*key), self.rectangle)
             same = (m for m in self._metal.values() if _same(m, whole))
             self._metal[key] = next(same, whole)
         return self._metal[key]
