@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance import distance
+from clearance.changed import changed
 from clearance.checked import Checked, Progress, silent
 from clearance.columns import label
 from clearance.crossings import Crossing
@@ -152,10 +153,13 @@ def _extra(reached: Reached | None, slices_unknown: bool) -> Extra:
 
 def _affected(checked: Checked, result: Result) -> bool:
     """Whether any metal of this part is stray, unmelted, shifted or lifted."""
-    events = [event for variant in checked.unknowns.variants for event in variant.events or ()]
-    moved = any(event.rise != 0.0 or event.shift != (0.0, 0.0) for event in events)
+    everything = [variant.events or () for variant in checked.unknowns.variants]
+    if any(e.rise != 0.0 or e.shift != (0.0, 0.0) for events in everything for e in events):
+        return True
+    if result.unmelted or checked.bodies.added_by_stray:
+        return True
     added = result.signs is not None and abs(result.signs.volume_added_mm3) > TOUCHED_MM3
-    return moved or added or bool(result.unmelted) or bool(checked.bodies.added_by_stray)
+    return added or any(changed(checked.whole, events) for events in everything)
 
 
 def _opened(

@@ -49,6 +49,7 @@ ROOMS = [
     "cells",
     "neck",
     "cuts",
+    "changed",
     "drilled",
     "passages",
     "openings",
