@@ -132,7 +132,7 @@ def file_kind(head: bytes, size: int, suffix: str = "") -> str:
     if re.match(rb"ply\s*[\r\n]", head):
         return "PLY"
     count = int.from_bytes(head[80:84], "little") if size >= 84 else -1
-    if size == 84 + 50 * count:
+    if count >= 0 and size == 84 + 50 * count:
         return "binary STL"
     start = head.removeprefix(b"\xef\xbb\xbf").lstrip()[:256].lower()
     is_text = b"\0" not in head

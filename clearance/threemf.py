@@ -4,11 +4,15 @@ In: a path. Out: triangles, unit, notices. lib3mf reads the package; where it is
 not to be had, lxml does. Both fill the same small tables, and one function
 assembles the build from them. What is not metal of the part (support objects)
 is left out aloud, and what this reader would misread (a required extension, a
-slice stack in place of the mesh, beams) is refused.
+slice stack in place of the mesh, beams) is refused. Content of foreign namespaces
+is ignored, as the standard asks (3MF core 1.3.0, 2.3.3.1), aloud. How much the
+file unpacks to is looked at before anything is unpacked.
 """
 
+import re
 import zipfile
 import zlib
+from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -54,7 +58,18 @@ _DAMAGE = (
     RuntimeError,
     UnicodeError,
 )
+_PIECE_BYTES = 16 << 20
 _DEEPEST = 64  # nested components; more is a circle
+MOST_BYTES = 4 << 30
+"""All that a package may unpack to."""
+MOST_RATIO = 500
+"""What is larger than LARGE_BYTES may not unpack to more times its packed size: it is blanks."""
+LARGE_BYTES = 100 << 20
+HEAD_BYTES = 1 << 20
+"""A model's first tag, and the list of relationships, have to fit in so many bytes."""
+MOST_TRIANGLES = 100_000_000
+MOST_PLACED = 100_000
+"""Triangles, and objects placed, of all build items with their components expanded."""
 
 Key = tuple[str, int]
 
@@ -110,12 +125,30 @@ def read_3mf(path: Path) -> tuple[NDArray[np.float64], str, tuple[str, ...]]:
         raise PartError(f"the 3MF file is damaged or cut off: {fault}") from fault
     try:
         import lib3mf  # noqa: F401
-
-        package = _with_lib3mf(path)
     except ImportError:
-        package = _with_lxml(path)
+        triangles, notices = _assemble(_with_lxml(path))
+        return triangles, unit, notices
+    package, warnings = _with_lib3mf(path)
     triangles, notices = _assemble(package)
+    if warnings:
+        _compare(triangles, path, warnings)
+        notices = (*notices, f"the 3MF file holds what this reader leaves aside: {warnings}")
     return triangles, unit, notices
+
+
+def _compare(triangles: NDArray[np.float64], path: Path, warnings: str) -> None:
+    """Refuse a file of which lib3mf may have put something in place of what it did not understand.
+
+    A warning is harmless where a second reader, which knows the core's elements only,
+    finds the same triangles.
+    """
+    try:
+        plain, _ = _assemble(_with_lxml(path))
+        same = np.array_equal(plain.astype(np.float32), triangles.astype(np.float32))
+    except PartError:
+        same = False
+    if not same:
+        raise PartError(f"the 3MF file is not as the standard says: {warnings}")
 
 
 # --- what the XML says of itself
@@ -124,6 +157,7 @@ def read_3mf(path: Path) -> tuple[NDArray[np.float64], str, tuple[str, ...]]:
 def _checked_unit(path: Path) -> str:
     """Give the root model's unit; refuse extensions that are required but not understood."""
     with zipfile.ZipFile(path) as archive:
+        _check_sizes(archive)
         names = [n for n in archive.namelist() if n.lower().endswith(".model")]
         if not names:
             raise PartError("is a zip archive without a 3MF model in it")
@@ -139,12 +173,35 @@ def _checked_unit(path: Path) -> str:
                         f"requires the 3MF extension {space}, which is not understood here: "
                         "export the part as a plain mesh"
                     )
-        unit = units[_root_name(archive, names)]
+        top = _root_name(archive, names)
+        _refuse_too_many(*_references(archive, names, top))
+        unit = units[top]
     if unit not in _UNITS:
         raise PartError(f"has the unit '{unit}', expected one of {', '.join(_UNITS)}")
     if len(set(units.values())) > 1:
         raise PartError(f"mixes units in one 3MF file: {', '.join(sorted(set(units.values())))}")
     return _UNITS[unit]
+
+
+def _check_sizes(archive: zipfile.ZipFile) -> None:
+    """Refuse a package that would fill the memory, by the sizes that it states."""
+    infos = archive.infolist()
+    whole = sum(info.file_size for info in infos)
+    if whole > MOST_BYTES:
+        raise PartError(
+            f"the 3MF file is too large when unpacked: {whole} bytes, expected at most {MOST_BYTES}"
+        )
+    for info in infos:
+        if info.file_size > max(LARGE_BYTES, MOST_RATIO * info.compress_size):
+            raise PartError(
+                f"the 3MF file's {info.filename} unpacks to {info.file_size} bytes, more than "
+                f"{MOST_RATIO} times its packed size: expected a model"
+            )
+        if info.filename.lower().endswith(".rels") and info.file_size > HEAD_BYTES:
+            raise PartError(
+                f"the 3MF file's {info.filename} is too large when unpacked: {info.file_size} "
+                f"bytes, expected at most {HEAD_BYTES}"
+            )
 
 
 def _root_name(archive: zipfile.ZipFile, names: list[str]) -> str:
@@ -158,18 +215,80 @@ def _root_name(archive: zipfile.ZipFile, names: list[str]) -> str:
 
 def _root(stream: IO[bytes]) -> tuple[dict[str, str], dict[str, str]]:
     """Give the root element's attributes and the prefixes declared on it."""
+    head = stream.read(HEAD_BYTES)
+    prolog = re.split(rb"<[A-Za-z]", re.sub(rb"(?s)<!--.*?-->", b"", head.replace(b"\0", b"")))[0]
+    if b"<!DOCTYPE" in prolog:
+        raise PartError("the 3MF file's XML has a document type, which the 3MF standard forbids")
     spaces: dict[str, str] = {}
-    for event, item in ElementTree.iterparse(stream, ("start-ns", "start")):
+    parser: Any = ElementTree.XMLPullParser(("start-ns", "start"))
+    parser.feed(head)
+    for event, found in parser.read_events():
         if event == "start":
-            return dict(item.attrib), spaces
-        spaces[item[0]] = item[1]
+            return dict(found.attrib), spaces
+        spaces[found[0]] = found[1]
+    if len(head) == HEAD_BYTES:
+        raise PartError(f"the 3MF file's model has a first tag of over {HEAD_BYTES} bytes")
+    parser.close()  # says what is wrong
     return {}, spaces
+
+
+_TAG = re.compile(
+    rb"""<(?:[\w.-]+:)?(object|component|item)\b((?:[^<>"']|"[^"]*"|'[^']*')*)>""", re.DOTALL
+)
+
+
+def _references(
+    archive: zipfile.ZipFile, names: list[str], top: str
+) -> tuple[dict[Key, list[Key]], dict[Key, int], list[Key]]:
+    """Which objects are made of which: the readers expand them before they can be asked.
+
+    Looked up in the bytes, a piece at a time, as a model may have millions of triangles.
+    """
+    components: dict[Key, list[Key]] = {}
+    items: list[Key] = []
+    for name in names:
+        own: list[Key] = []
+        for kind, attributes in _tags(archive, name):
+            if kind == b"object":
+                own = components.setdefault((name, _number(attributes, rb"id")), [])
+                continue
+            path = re.search(rb"""\bpath\s*=\s*["']([^"']*)["']""", attributes)
+            file = path[1].decode("utf-8", "replace").lstrip("/") if path else name
+            target = (file, _number(attributes, rb"objectid"))
+            if kind == b"component":
+                own.append(target)
+            elif name == top:
+                items.append(target)
+    return components, {}, items
+
+
+def _tags(archive: zipfile.ZipFile, name: str) -> Iterator[tuple[bytes, bytes]]:
+    """Kinds and attributes of the tags that refer to objects."""
+    rest = b""
+    with archive.open(name) as stream:
+        while piece := stream.read(_PIECE_BYTES):
+            text = rest + piece.replace(b"\0", b"")  # UTF-16 becomes plain where it matters
+            end = max(text.rfind(b">") + 1, len(text) - HEAD_BYTES)
+            for found in _TAG.finditer(text, 0, end):
+                yield found[1], found[2]
+            rest = text[end:]
+
+
+def _number(attributes: bytes, key: bytes) -> int:
+    found = re.search(rb"(?<![\w:.-])" + key + rb"""\s*=\s*["']\s*(\d{1,18})\s*["']""", attributes)
+    if found is None:
+        raise PartError(
+            f"the 3MF file is not as the standard says: found <{attributes[:60]!r}>, "
+            f"expected {key.decode()} with a whole number"
+        )
+    return int(found[1])
 
 
 # --- two ways to fill the tables
 
 
-def _with_lib3mf(path: Path) -> _Package:
+def _with_lib3mf(path: Path) -> tuple[_Package, str]:
+    """Fill the tables, and give the library's warnings in one text."""
     import lib3mf
 
     model = lib3mf.get_wrapper().CreateModel()
@@ -178,11 +297,7 @@ def _with_lib3mf(path: Path) -> _Package:
         reader.ReadFromFile(str(path))
     except lib3mf.ELib3MFException as fault:
         raise PartError(f"the 3MF file cannot be read: {fault}") from fault
-    # The library goes on after a warning, with a default in place of what it did not understand.
     warnings = [reader.GetWarning(i) for i in range(reader.GetWarningCount())]
-    if warnings:
-        texts = "; ".join(dict.fromkeys(str(text) for _, text in warnings))
-        raise PartError(f"the 3MF file is not as the standard says: {texts}")
     package = _Package({}, [])
     items = model.GetBuildItems()
     while items.MoveNext():
@@ -190,7 +305,7 @@ def _with_lib3mf(path: Path) -> _Package:
         placed = item.GetObjectTransform() if item.HasObjectTransform() else None
         key = _take(item.GetObjectResource(), package, 0)
         package.items.append((key, _matrix(placed)))
-    return package
+    return package, "; ".join(dict.fromkeys(f"{text} ({code})" for code, text in warnings))
 
 
 def _take(resource: Any, package: _Package, depth: int) -> Key:
@@ -294,12 +409,18 @@ def _placed(element: Any, file: str) -> tuple[Key, NDArray[np.float64]]:
 
 
 def _assemble(package: _Package) -> tuple[NDArray[np.float64], tuple[str, ...]]:
+    _refuse_too_many(
+        {key: [part for part, _ in one.components] for key, one in package.objects.items()},
+        {key: len(one.faces) for key, one in package.objects.items()},
+        [key for key, _ in package.items],
+    )
     notices: list[str] = []
     soups: list[NDArray[np.float64]] = []
     used: list[str] = []
+    seen: Counter[tuple[Key, tuple[bytes, ...]]] = Counter()
     for key, matrix in package.items:
         before = len(soups)
-        soups.extend(_placed_meshes(package, key, [matrix], notices))
+        soups.extend(_placed_meshes(package, key, [matrix], notices, seen))
         if len(soups) > before:
             used.append(f"'{package.objects[key].name}'")
     if not sum(map(len, soups)):
@@ -307,17 +428,56 @@ def _assemble(package: _Package) -> tuple[NDArray[np.float64], tuple[str, ...]]:
         raise PartError(f"the 3MF file's build holds {what}: there is no part to read")
     if len(used) > 1:
         notices.append(f"{len(used)} build items are taken together as one part: {', '.join(used)}")
+    again = [(package.objects[key].name, many) for (key, _), many in seen.items() if many > 1]
+    notices += [
+        f"'{name}' is placed {many} times in one place: it counts once" for name, many in again
+    ]
     return np.concatenate(soups), tuple(dict.fromkeys(notices))
 
 
+def _refuse_too_many(
+    components: dict[Key, list[Key]], faces: dict[Key, int], items: list[Key]
+) -> None:
+    """Count before anything is expanded: components of components grow by powers.
+
+    `components`: what each object is made of. `faces`: triangles of its own, 0 if not given.
+    """
+    counted: dict[Key, tuple[int, int]] = {}
+
+    def count(key: Key, depth: int) -> tuple[int, int]:
+        """Objects placed and triangles below an object."""
+        _refuse_circle(depth)
+        if key not in counted:
+            if key not in components:
+                raise PartError(f"the 3MF file builds object {key[1]}, which it does not hold")
+            inner = [count(part, depth + 1) for part in components[key]]
+            counted[key] = (
+                1 + sum(placed for placed, _ in inner),
+                faces.get(key, 0) + sum(own for _, own in inner),
+            )
+        return counted[key]
+
+    every = [count(key, 0) for key in items]
+    for what, number, most in (
+        ("objects", sum(placed for placed, _ in every), MOST_PLACED),
+        ("triangles", sum(own for _, own in every), MOST_TRIANGLES),
+    ):
+        if number > most:
+            raise PartError(
+                f"the 3MF file is too large when expanded: its components make {number} {what}, "
+                f"expected at most {most}"
+            )
+
+
 def _placed_meshes(
-    package: _Package, key: Key, matrices: list[NDArray[np.float64]], notices: list[str]
+    package: _Package,
+    key: Key,
+    matrices: list[NDArray[np.float64]],
+    notices: list[str],
+    seen: Counter[tuple[Key, tuple[bytes, ...]]],
 ) -> Iterator[NDArray[np.float64]]:
-    """Give the meshes below an object, moved by its transforms, innermost first."""
-    _refuse_circle(len(matrices))
-    found = package.objects.get(key)
-    if found is None:
-        raise PartError(f"the 3MF file builds object {key[1]}, which it does not hold")
+    """Give the meshes below an object, moved by its transforms, innermost first, each once."""
+    found = package.objects[key]
     if found.type in ("support", "solidsupport"):
         notices.append(f"the support object '{found.name}' is left out")
         return
@@ -331,9 +491,13 @@ def _placed_meshes(
     if found.beams:
         raise PartError(f"'{found.name}' holds a beam lattice: export it as a mesh")
     if len(found.faces):
-        yield _moved(found, matrices)
+        moved_by = [m for m in matrices if not np.array_equal(m, _matrix(None))]
+        place = (key, tuple(m.tobytes() for m in moved_by))
+        seen[place] += 1
+        if seen[place] == 1:
+            yield _moved(found, moved_by)
     for inner, matrix in found.components:
-        yield from _placed_meshes(package, inner, [matrix, *matrices], notices)
+        yield from _placed_meshes(package, inner, [matrix, *matrices], notices, seen)
 
 
 def _moved(found: _Object, matrices: list[NDArray[np.float64]]) -> NDArray[np.float64]:

@@ -511,3 +511,119 @@ def test_a_zip_that_is_no_3mf_is_named(write):
         archive.writestr("readme.txt", "nothing here")
     with pytest.raises(PartError, match="zip archive without a 3MF model"):
         read_part(write("z.3mf", packed.getvalue()))
+
+
+# --- files that mean harm, and files that only look strange
+
+
+FOREIGN = {  # 3MF core, 2.3.3.1: what is foreign is ignored unless it is required
+    "default namespace again": (
+        an_object(),
+        f'<item xmlns="{SPACE}core/2015/02" objectid="1"/>',
+        "",
+    ),
+    "unused declaration": (an_object(), ITEM, f'xmlns:p="{SPACE}production/2015/06"'),
+    "vendor metadata": (
+        an_object(extra='v:colour="7"'),
+        ITEM,
+        'xmlns:v="http://example.org/vendor"',
+    ),
+    "vendor element": (
+        an_object() + '<v:note v:by="somebody">as ordered</v:note>',
+        ITEM,
+        'xmlns:v="http://example.org/vendor"',
+    ),
+}
+
+
+@pytest.mark.parametrize("case", FOREIGN)
+def test_what_is_foreign_in_a_3mf_is_ignored(write, either_reader, case):
+    part = read_part(write("f.3mf", threemf(*FOREIGN[case])))
+    assert part.triangles.tolist() == VERTICES[FACES].tolist()
+
+
+def twice_each(levels, matrix=""):
+    """Components: each object the one before twice, so 2**levels boxes."""
+    placed = f'transform="{matrix}"' if matrix else ""
+    return an_object() + "".join(
+        f'<object id="{n}"><components><component objectid="{n - 1}"/>'
+        f'<component objectid="{n - 1}" {placed}/></components></object>'
+        for n in range(2, levels + 2)
+    )
+
+
+def test_components_that_grow_by_powers_are_counted_before_they_are_expanded(write, either_reader):
+    data = threemf(twice_each(40), '<item objectid="41"/>')
+    assert len(data) < 2000
+    with pytest.raises(PartError, match=f"components make {2**41 - 1} objects, expected at most"):
+        read_part(write("bomb.3mf", data))
+
+
+EMPTY = "<mesh><vertices/><triangles/></mesh>"
+
+
+def test_components_without_any_triangle_are_counted_too(write, either_reader):
+    nest = twice_each(40).replace(
+        an_object(), an_object(1, "model", "x").replace(mesh_xml(), EMPTY)
+    )
+    with pytest.raises(PartError, match="objects, expected at most"):
+        read_part(write("bomb.3mf", threemf(nest, '<item objectid="41"/>')))
+
+
+def test_boxes_in_one_place_count_once(write, either_reader):
+    part = read_part(write("many.3mf", threemf(twice_each(12), '<item objectid="13"/>')))
+    assert part.triangles.tolist() == VERTICES[FACES].tolist()
+    assert "'block' is placed 4096 times in one place: it counts once" in part.notices
+    moved = threemf(twice_each(3, "1 0 0 0 1 0 0 0 1 50 0 0"), '<item objectid="4"/>')
+    part = read_part(write("moved.3mf", moved))  # 0, 50, 100, 150: of eight boxes four differ
+    assert len(np.unique(part.triangles.reshape(-1, 9), axis=0)) == 4 * len(FACES)
+
+
+def repacked(change):
+    """A sound 3MF with some of its entries changed."""
+    packed, old = io.BytesIO(), zipfile.ZipFile(io.BytesIO(threemf(an_object(), ITEM)))
+    with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as archive:
+        for name in old.namelist():
+            with archive.open(name, "w", force_zip64=True) as stream:
+                change(name, old.read(name), stream)
+    return packed.getvalue()
+
+
+@pytest.mark.parametrize(
+    ("entry", "millions", "says"),
+    [
+        ("_rels/.rels", 2, r"_rels/\.rels is too large when unpacked"),
+        ("_rels/.rels", 300, "more than 500 times its packed size"),
+        ("3D/3dmodel.model", 300, "more than 500 times its packed size"),
+        ("3D/3dmodel.model", 30, "a first tag of over"),
+    ],
+)
+def test_a_zip_of_blanks_is_refused_before_it_is_unpacked(
+    write, either_reader, entry, millions, says
+):
+    def blanks(name, data, stream):
+        at = data.index(b"<model" if name == entry and b"<model" in data else b"<") + 6
+        stream.write(data[:at])
+        if name == entry:
+            for _ in range(millions):
+                stream.write(b" " * 1_000_000)
+        stream.write(data[at:])
+
+    with pytest.raises(PartError, match=says):
+        read_part(write("blanks.3mf", repacked(blanks)))
+
+
+def test_a_3mf_with_a_document_type_is_named(write, either_reader):
+    def typed(name, data, stream):
+        stream.write(data.replace(b"<model", b"<!DOCTYPE model><model"))
+
+    with pytest.raises(PartError, match="document type, which the 3MF standard forbids"):
+        read_part(write("t.3mf", repacked(typed)))
+
+
+@pytest.mark.parametrize("size", [34, 0, 83])
+def test_a_binary_stl_shorter_than_its_head_is_named(write, size):
+    """A count that lies: 84 - 50 bytes fit a count of -1."""
+    data = bytes(range(128, 128 + size))
+    with pytest.raises(PartError, match=r"is cut off or no STL|the file is empty"):
+        read_part(write("short.stl", data))
