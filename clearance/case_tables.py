@@ -22,6 +22,7 @@ from clearance.keys import (
     Point,
     Positive,
     Table,
+    Text,
     key,
 )
 from clearance.melted import MeltedTable
@@ -42,7 +43,7 @@ class PartTable(Table):
     platform_z: Coordinate | None = key(
         "Height of the platform's surface in mesh coordinates.", "mm", None, "the mesh's lowest z"
     )
-    material: str | None = key(
+    material: Text | None = key(
         "Alloy; gives the density of 316L, IN718, Ti-6Al-4V, AlSi10Mg.", "", None, "none"
     )
     density_g_cm3: Annotated[float, Field(gt=0, le=25)] | None = key(
@@ -65,10 +66,10 @@ class PartTable(Table):
 class RecordTable(Table):
     """[record]: free text, printed as it stands."""
 
-    drawing: str | None = key("Drawing number.", "", None, "none")
-    revision: str | None = key("Revision of the drawing.", "", None, "none")
-    serial: str | None = key("Serial number of the part.", "", None, "none")
-    nonconformity: str | None = key("Number of the nonconformity report.", "", None, "none")
+    drawing: Text | None = key("Drawing number.", "", None, "none")
+    revision: Text | None = key("Revision of the drawing.", "", None, "none")
+    serial: Text | None = key("Serial number of the part.", "", None, "none")
+    nonconformity: Text | None = key("Number of the nonconformity report.", "", None, "none")
 
 
 class Port(Table):

@@ -26,6 +26,10 @@ LARGEST_MM = 1e6
 LARGEST_LAYER = 10_000_000
 """The same for layer numbers."""
 
+LONGEST_NAME = 200
+LONGEST_TEXT = 1000
+"""Letters of a name and of other texts, at most: they are printed on every sheet."""
+
 
 class Table(BaseModel):
     """A table of a TOML file: unknown keys, wrong types, nan and inf are refused."""
@@ -115,7 +119,8 @@ Positive = Annotated[float, Field(gt=0, le=LARGEST_MM)]
 NotNegative = Annotated[float, Field(ge=0, le=LARGEST_MM)]
 Fraction = Annotated[float, Field(gt=0, le=1)]
 LayerNumber = Annotated[int, Field(ge=0, le=LARGEST_LAYER)]
-Name = Annotated[str, Field(min_length=1), AfterValidator(_visible)]
+Name = Annotated[str, Field(min_length=1, max_length=LONGEST_NAME), AfterValidator(_visible)]
+Text = Annotated[str, Field(max_length=LONGEST_TEXT)]
 FilePath = Annotated[Path, Field(strict=False), BeforeValidator(_written_path)]
 
 Point = Annotated[

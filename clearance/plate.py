@@ -335,6 +335,11 @@ COLUMNS = (
 )
 
 
+def as_cell(text: str | None) -> str | None:
+    """A text as a spreadsheet shows it: what would be taken for a formula gets an apostrophe."""
+    return f"'{text}" if text and text[0] in "=+-@\t\r" else text
+
+
 def as_csv(data: dict[str, Any]) -> str:
     """Table of a plate, a row a part; empty where nothing is known."""
     file = io.StringIO()
@@ -346,11 +351,12 @@ def as_csv(data: dict[str, Any]) -> str:
             {
                 **entry,
                 **worst,
-                "name": entry["name"],
-                "worst_passage": worst.get("name"),
+                "name": as_cell(entry["name"]),
+                "case": as_cell(entry["case"]),
+                "worst_passage": as_cell(worst.get("name")),
                 "x_mm": entry["at_mm"][0],
                 "y_mm": entry["at_mm"][1],
-                "reasons": " | ".join(entry["reasons"]),
+                "reasons": as_cell(" | ".join(entry["reasons"])),
             }
         )
     return file.getvalue()

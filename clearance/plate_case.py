@@ -35,7 +35,11 @@ from clearance.toml_file import TomlFile
 OVERRIDES = ("layers", "resume", "next_layer", "resume_shift")
 """Keys of the plate's event that one part may have otherwise."""
 
-_NOT_IN_FILE_NAMES = re.compile(r'[/\\:*?"<>|]|^\.+$|[. ]$')
+_NOT_IN_FILE_NAMES = re.compile(
+    r'[/\\:*?"<>|]|^\.|[. ]$|^(con|prn|aux|nul|com\d|lpt\d)(\.|$)', re.IGNORECASE
+)
+LONGEST_FILE_NAME = 200
+"""Bytes of a part's name: with an ending it has to be a file's on every system."""
 
 
 class PlateTable(Table):
@@ -167,8 +171,12 @@ def _check_names(file: TomlFile) -> None:
         name = file.sound(where)
         if name is None:
             continue
-        if _NOT_IN_FILE_NAMES.search(name) or len(name) > 100:
-            file.fault(where, "a name that can be a file's: short, none of / \\ : * ? \" < > |")
+        if _NOT_IN_FILE_NAMES.search(name) or len(name.encode()) > LONGEST_FILE_NAME:
+            file.fault(
+                where,
+                f"a name that can be a file's on every system: at most {LONGEST_FILE_NAME} bytes, "
+                'no dot at its ends, none of / \\ : * ? " < > |, no device such as CON',
+            )
         if name.casefold() in seen:
             file.fault(where, "a name that no other [[part]] has, also without regard to case")
         seen.add(name.casefold())

@@ -23,6 +23,11 @@ from clearance.keys import Table
 Where = tuple[str | int, ...]
 """Place in the document: ("passage", 0, "inlet", "radius")."""
 
+LARGEST_BYTES = 16 << 20
+"""A file of more is no case; its text is held several times over."""
+DEEPEST = 32
+"""Pieces of a dotted key, at most: the parser's work grows with their square."""
+
 _NOT_GIVEN = object()
 _EXPECTED = {
     "model_type": "a table, { ... }",
@@ -41,6 +46,8 @@ _SKIPPED = re.compile(
 )
 _PIECE = r"""(?:"(?:\\.|[^"\\])*"|'[^']*'|[A-Za-z0-9_-]+)"""
 _DOTTED = rf"{_PIECE}(?:\s*\.\s*{_PIECE})*"
+_TOO_DEEP = re.compile(rf"""(?<![\w"'.-]){_PIECE}(?:[ \t]*\.[ \t]*{_PIECE}){{{DEEPEST}}}""")
+_DECIMAL_COMMA = re.compile(r"=\s*[-+]?\d+,\d+\s*(?:#.*)?$")
 _HEADER = re.compile(rf"\s*(\[\[?)\s*({_DOTTED})\s*\]")
 _KEY = re.compile(rf"\s*({_DOTTED})\s*=")
 
@@ -62,7 +69,10 @@ def shown(value: object) -> str:
         return "a table"
     if isinstance(value, list) and value and all(isinstance(item, dict) for item in value):
         return "a list of tables"
-    text = repr(value) if isinstance(value, str | int | float | list) else str(value)
+    return _short(repr(value) if isinstance(value, str | int | float | list) else str(value))
+
+
+def _short(text: str) -> str:
     return text if len(text) <= 60 else text[:57] + "..."
 
 
@@ -252,6 +262,8 @@ class TomlFile:
             self.say(place, "the key is missing")
         elif kind == "extra_forbidden":
             self._unknown(place, _inner(model, loc[:-1]))
+        elif kind == "string_too_long":
+            self.fault(place, f"at most {fault['ctx']['max_length']} letters")
         elif kind == "too_short":
             self.fault(place, f"a list of at least {fault['ctx']['min_length']}")
         else:
@@ -298,11 +310,12 @@ class TomlFile:
     def _label(self, where: Where) -> str:
         name = str(where[0])
         if name not in self._tables:
+            name = _short(name)
             return f"[{name}]" if isinstance(self.value(where), dict) else name
         label, rest = self._headed(name), where[1:]
         if rest and isinstance(rest[0], int):
             label, rest = f"[[{name}]] number {rest[0] + 1}", rest[1:]
-        keys = "".join(f", item {s + 1}" if isinstance(s, int) else f".{s}" for s in rest)
+        keys = "".join(f", item {s + 1}" if isinstance(s, int) else f".{_short(s)}" for s in rest)
         return f"{label} {keys.removeprefix('.')}".rstrip()
 
 
@@ -324,6 +337,9 @@ def _read(path: Path) -> bytes:
     try:
         if path.is_dir():
             raise CaseError(f"{path}: found a folder, expected a TOML file")
+        if path.is_file() and path.stat().st_size > LARGEST_BYTES:
+            found = path.stat().st_size
+            raise CaseError(f"{path}: found {found} bytes, expected at most {LARGEST_BYTES}")
         return path.read_bytes()
     except FileNotFoundError as error:
         raise CaseError(f"{path}: no such file, expected a TOML file") from error
@@ -343,6 +359,11 @@ def _decoded(path: Path, data: bytes) -> str:
 
 
 def _parsed(path: Path, text: str) -> dict[str, Any]:
+    for number, line in enumerate(text.split("\n"), start=1):
+        if _TOO_DEEP.search(line):
+            raise CaseError(
+                f"{path}:{number}: found a key of more than {DEEPEST} pieces, expected fewer"
+            )
     try:
         document = tomllib.loads(text)
     except RecursionError as error:
@@ -352,6 +373,9 @@ def _parsed(path: Path, text: str) -> dict[str, Any]:
         if place is None:
             raise CaseError(f"{path}: not valid TOML: {error}") from error
         reason = str(error).replace(place[0], "")
+        line = text.split("\n")[int(place[1]) - 1]
+        if _DECIMAL_COMMA.search(line):
+            reason = "found a decimal comma, expected a decimal point"
         raise CaseError(
             f"{path}:{place[1]}: not valid TOML: {reason}, at column {place[2]}"
         ) from error

@@ -566,6 +566,19 @@ layers = 3.0
     ]
 
 
+def test_long_words_are_refused_and_not_repeated(folder):
+    faults = refused(
+        BASE.replace('name = "insert-a"', f'name = "{"n" * 100_000}"')
+        + f'[record]\nserial = "{"s" * 2000}"\n{"k" * 100_000} = 1\n'
+    )
+    assert [fault.split(" ", 1)[1] for fault in faults] == [
+        f"[part] name: found '{'n' * 56}..., expected at most 200 letters",
+        f"[record] serial: found '{'s' * 56}..., expected at most 1000 letters",
+        f"[record] {'k' * 57}...: found 1, no such key; known here: "
+        "drawing, revision, serial, nonconformity",
+    ]
+
+
 # Files that are no case files
 
 
@@ -581,6 +594,13 @@ layers = 3.0
         (b"a = " + b"[" * 100_000, "case.toml: not valid TOML: nested too deeply"),
         (b"a = " + b"9" * 5000, "case.toml: not valid TOML: "),
         (b"\x00\x01\x02", "case.toml:1: not valid TOML: "),
+        (b"#" * ((16 << 20) + 1), "case.toml: found 16777217 bytes, expected at most 16777216"),
+        (b"[part]\n" + b"a." * 30_000 + b"b = 1\n", "case.toml:2: found a key of more than 32 pie"),
+        (b'[x."' + b'y".z."' * 40 + b'q"]\n', "case.toml:1: found a key of more than 32 pieces"),
+        (
+            b"[[stray]]\nheight = 20,0\nlayers = 3\n",
+            "case.toml:2: not valid TOML: found a decimal comma, expected a decimal point, at col",
+        ),
     ],
 )
 def test_not_a_toml_file(folder, data, message):
@@ -708,6 +728,22 @@ def on_plate(text, case=BASE + STRAY, part=0):
     Path("case.toml").write_text(case)
     plate = read_plate(Path("plate.toml"))
     return case_on_plate(plate, plate.part[part])
+
+
+@pytest.mark.parametrize(
+    "name", ["CON", "nul.txt", "Com1", ".hidden", "..", "a/b", "end.", "\U0001f600" * 51]
+)
+def test_a_parts_name_must_be_a_files_on_every_system(folder, name):
+    text = PLATE.replace('name = "A1"', f'name = "{name}"')
+    (fault,) = refused(text, "plate.toml", read_plate)
+    assert "[[part]] number 1 name: found" in fault
+    assert "expected a name that can be a file's on every system: at most 200 bytes" in fault
+
+
+@pytest.mark.parametrize("name", ["CONTROL", "nullify", "\U0001f600" * 50, "=1+1"])
+def test_other_names_are_taken(folder, name):
+    Path("plate.toml").write_text(PLATE.replace('name = "A1"', f'name = "{name}"'))
+    assert read_plate(Path("plate.toml")).part[0].name == name
 
 
 def test_the_plates_event_replaces_the_cases_own(folder):
