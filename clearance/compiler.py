@@ -170,15 +170,23 @@ class _Files(IndexDataCacheFile):
 
 
 class _Cache(FunctionCache):
-    """What is kept of one kernel; what cannot be kept is compiled in every run."""
+    """What is kept of one kernel; what cannot be kept is compiled in every run.
+
+    A generator is not: one that is read back cannot be called by a kernel that has to be compiled.
+    """
 
     _impl_class = _Place
 
     def __init__(self, function: Any) -> None:
         super().__init__(function)
+        self.kept = not inspect.isgeneratorfunction(function)
         self.stamp = _stamp(function, self._impl.locator.get_source_stamp())
         self._cache_file: Any = _Files(self._cache_path, self._impl.filename_base, self.stamp)
 
+    def load_overload(self, sig: Any, target_context: Any) -> Any:
+        return super().load_overload(sig, target_context) if self.kept else None
+
     def save_overload(self, sig: Any, data: Any) -> None:
         with suppress(OSError):
-            super().save_overload(sig, data)
+            if self.kept:
+                super().save_overload(sig, data)

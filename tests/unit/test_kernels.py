@@ -106,6 +106,38 @@ def test_a_changed_number_of_a_file_without_kernels_is_seen(installed):
     assert installed.answer() == (216, False)
 
 
+YIELDS = """
+from clearance.compiler import kernel
+
+@kernel
+def each(x):
+    for k in range(x):
+        yield k
+
+@kernel
+def total(x):
+    s = 0
+    for k in each(x):
+        s += k
+    return s
+
+@kernel
+def middle(x):
+    return total(x)
+"""
+
+
+def test_a_generator_serves_a_kernel_that_a_run_before_had_not_compiled(installed):
+    """As where a first run was ended, or where two processes share out the compiling."""
+    installed.write(middle=YIELDS)
+    asks = "from toy.caller import outer\nprint(outer(5))"
+    assert installed.printed(asks) == ["20"]
+    for kernel in ("middle.total", "middle.middle", "caller.outer"):
+        for path in installed.folder.parent.rglob(f"{kernel}*.nb?"):
+            path.unlink()
+    assert installed.printed(asks) == ["20"]
+
+
 def test_what_no_kernel_takes_does_not_make_them_stale(installed):
     installed.write(numbers=NUMBERS + "\nfrom toy import words")
     installed.write(words="WORD = 1")
