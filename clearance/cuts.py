@@ -58,7 +58,7 @@ def predicted_metal(
             outlines = [*_frames(lacking), *_outlines(predicted, plane, slab, whole, plugged)]
             pieces.append(sections.polygons(outlines, overlapping=True).intersection(strip))
         if slab.gates:
-            sheet = _of_plate(predicted.sheet(slab), slab, plane)
+            sheet = of_plate(predicted.sheet(slab), slab, plane)
             pieces.append(sheet.intersection(strip))
     if predicted.added is not None:
         pieces.append(sections.metal(predicted.added, plane, overlapping=True))
@@ -75,13 +75,13 @@ def stray_metal(predicted: Predicted, plane: sections.Plane) -> Any:
     for slab in predicted.table:
         if not slab.gates:
             continue
-        sheet = _of_plate(predicted.sheet(slab), slab, plane)
+        sheet = of_plate(predicted.sheet(slab), slab, plane)
         if slab.lift is not None:
             outlines = _outlines(predicted, plane, slab, True, False)
             own = sections.polygons(outlines, overlapping=True)
         else:
             cut = [predicted.outline(gate) for gate in slab.gates if gate.body == "part"]
-            own = _of_plate(shapely.union_all(cut), slab, plane)
+            own = of_plate(shapely.union_all(cut), slab, plane)
         pieces.append(sheet.difference(own))
     if predicted.added is not None:
         added = sections.metal(predicted.added, plane, overlapping=True)
@@ -90,7 +90,7 @@ def stray_metal(predicted: Predicted, plane: sections.Plane) -> Any:
     return shapely.union_all(pieces).difference(predicted.removed(plane))
 
 
-def _of_plate(shape: Any, slab: Slab, plane: sections.Plane) -> Any:
+def of_plate(shape: Any, slab: Slab, plane: sections.Plane) -> Any:
     """What a level shape, as thick as a slab, leaves in a plane.
 
     An upright plane meets the shape in stretches of a line, each a rectangle there: nothing

@@ -8,7 +8,8 @@ it looks is left to `plots` and `style`.
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable, Sequence
+import math
+from collections.abc import Callable, Iterator, Sequence
 from typing import Any
 
 import numpy as np
@@ -31,7 +32,7 @@ from clearance.errors import ClearanceError
 from clearance.passages import pieces_at
 from clearance.predicted import NOMINAL, Predicted, moved_shape
 from clearance.result import PassageResult, SeparateResult
-from clearance.stray import NONE, rounded, slabs
+from clearance.stray import NONE, Event, Slab, rounded, slabs
 
 FACE_MM = 1e-6
 """A height nearer than this to a face is meant to be that face."""
@@ -42,6 +43,7 @@ def level_section(
     passages: Sequence[PassageResult],
     height_mm: float,
     separate: Sequence[SeparateResult] = (),
+    stray: int | None = None,
 ) -> LevelSection:
     """Section of the predicted part, level, with its passages coloured by state.
 
@@ -59,6 +61,10 @@ def level_section(
         set aside, what is open on both sides of it is open.
     separate : sequence of SeparateResult
         Verdicts on circuits that must stay apart.
+    stray : int, optional
+        Number of a stray sheet to cut through, in its layer nearest to the height (never in the
+        penetration under it, where all of the part is metal; at a step, on it), with what any
+        of its layers left unmelted. Of a sheet given as a mesh the height is taken as it is.
 
     Raises
     ------
@@ -66,19 +72,22 @@ def level_section(
         The predicted part has no metal at that height.
     """
     predicted = checked.whole.predict(checked.unknowns.variants[0].events)
+    base, event = platform_z(checked), _event(predicted, stray)
+    if event is not None:
+        height_mm = in_sheet(event, base + height_mm) - base
     level = _level(checked, predicted, height_mm)
     _inside(checked, predicted, height_mm)
-    metal, stray, unmelted = _metals(predicted, level)
+    metal, wrong, unmelted = _metals(predicted, level, event)
     voids, joined = _voids(checked, predicted, level, passages)
     return LevelSection(
         title_of(passages, separate, level),
         metal,
-        stray,
+        wrong,
         unmelted,
         voids,
         detail_of(voids, passages, level, joined),
         tuple(row_of(p) for p in passages),
-        footer_of(checked, level, height_mm),
+        footer_of(checked, level, height_mm, event),
         joined,
         level.lower is not None,
     )
@@ -93,6 +102,23 @@ def platform_z(checked: Checked) -> float:
     return float(checked.bodies.bounds[0, 2]) if given is None else given
 
 
+def _event(predicted: Predicted, stray: int | None) -> Event | None:
+    return next((event for event in predicted.events if event.stray == stray), None)
+
+
+def in_sheet(event: Event, z: float) -> float:
+    """Height at which a sheet is cut that lies at, just below or just above a height.
+
+    The middle of a layer; the sheet's lower face where the part is set aside there, or where
+    nothing was melted: there what lies below and what lies above are drawn in one.
+    """
+    count = len(event.slices)
+    number = min(max(math.floor((z - event.bottom) / event.layer + FACE_MM), 0), count - 1)
+    if number < 0 or (number == 0 and event.shift != (0.0, 0.0)):
+        return event.bottom
+    return event.bottom + (number + 0.5) * event.layer
+
+
 def _level(checked: Checked, predicted: Predicted, height_mm: float) -> Level:
     z = platform_z(checked) + height_mm
     strays = {
@@ -101,7 +127,7 @@ def _level(checked: Checked, predicted: Predicted, height_mm: float) -> Level:
         if soup[..., 2].min() <= z <= soup[..., 2].max()
     }
     for lower, upper in itertools.pairwise(predicted.table):
-        if abs(upper.low - z) < FACE_MM and lower.shift != upper.shift:
+        if abs(upper.low - z) < FACE_MM and _steps(lower, upper):
             strays |= {e.stray for e in predicted.events if abs(e.bottom - z) < FACE_MM}
             at = upper.low
             return Level(z, Side(at, upper, True), Side(at, lower, False), frozenset(strays))
@@ -110,6 +136,12 @@ def _level(checked: Checked, predicted: Predicted, height_mm: float) -> Level:
         return Level(z, Side(z, slab, False), None, frozenset(strays))
     middle = 0.5 * (slab.low + slab.high)
     return Level(z, Side(middle, slab, False), None, frozenset({slab.stray, *strays}))
+
+
+def _steps(lower: Slab, upper: Slab) -> bool:
+    """Whether what lies on both sides of a face does not belong on each other."""
+    leaps = not (lower.gates or upper.gates) and lower.lift != upper.lift
+    return lower.shift != upper.shift or leaps
 
 
 def _inside(checked: Checked, predicted: Predicted, height_mm: float) -> None:
@@ -127,17 +159,31 @@ def _inside(checked: Checked, predicted: Predicted, height_mm: float) -> None:
 # ---- what ------------------------------------------------------------------------------------
 
 
-def metals_at(predicted: Predicted, z: float) -> tuple[Any, Any, Any]:
-    """Metal that belongs at a height in mesh coordinates, stray metal, and what stayed powder."""
+def metals_at(predicted: Predicted, z: float, stray: int) -> tuple[float, Any, Any, Any]:
+    """Level section in a sheet near a height in mesh coordinates.
+
+    Returns
+    -------
+    z : float, mm
+        Height at which it is taken, as by `level_section`.
+    metal, stray, unmelted : shapely geometry
+    """
+    event = _event(predicted, stray)
+    z = z if event is None else in_sheet(event, z)
     side = Side(z, predicted.slab_at(z, above=True), False)
-    return _metals(predicted, Level(z, side, None, frozenset()))
+    return z, *_metals(predicted, Level(z, side, None, frozenset()), event)
 
 
-def _metals(predicted: Predicted, level: Level) -> tuple[Any, Any, Any]:
-    """Metal that belongs at this height, stray metal, and what stayed powder."""
+def _metals(predicted: Predicted, level: Level, event: Event | None = None) -> tuple[Any, Any, Any]:
+    """Metal that belongs at this height, stray metal, and what stayed powder.
+
+    With an event the powder is what any layer of its sheet left under metal that belongs here.
+    """
     taken = shapely.union_all([predicted.section(s.z, s.above) for s in level.sides])
     proper = shapely.intersection_all([_proper(predicted, side) for side in level.sides])
     unmelted = shapely.union_all([_left_loose(predicted, side) for side in level.sides])
+    if event is not None:
+        unmelted = loose_in(predicted, event).intersection(proper)
     stray = taken.difference(proper).difference(unmelted)
     kept = taken.difference(stray).difference(unmelted)
     return drawn(kept), drawn(stray), drawn(unmelted)
@@ -156,23 +202,36 @@ def _proper(predicted: Predicted, side: Side) -> Any:
 
 
 def _left_loose(predicted: Predicted, side: Side) -> Any:
-    """Gaps that stayed powder where the check takes metal."""
-    if side.slab.lift is not None and side.slab.stray == NONE:
+    """Gaps that stayed powder where the check takes metal, at any height of the slab's layer."""
+    event = _event(predicted, side.slab.stray)
+    if event is None:
         return NOTHING
-    return predicted.section(side.z, side.above).difference(_as_melted(predicted, side))
+    return loose_in(predicted, event, side.slab.low, side.slab.high)
 
 
-def _as_melted(predicted: Predicted, side: Side) -> Any:
-    """Section without the gaps that stayed powder."""
+def loose_in(
+    predicted: Predicted, event: Event, low: float = -math.inf, high: float = math.inf
+) -> Any:
+    """What the layers of a sheet between two heights left powder, in plan."""
+    return shapely.union_all(
+        [
+            shape
+            for slab, shape in loose_plates(predicted, event)
+            if slab.high > low + FACE_MM and slab.low < high - FACE_MM
+        ]
+    )
+
+
+def loose_plates(predicted: Predicted, event: Event) -> Iterator[tuple[Slab, Any]]:
+    """What a sheet left powder: slabs of height, each with the outline of the powder in it."""
     for slab in slabs(predicted.events, loose=True):
-        if slab.low <= side.z < slab.high if side.above else slab.low < side.z <= slab.high:
-            pieces = [predicted.sheet(slab)]
-            if slab.lift is not None:
-                pieces.append(_proper(predicted, side))
-            if predicted.window.bodies.added is not None:
-                pieces.append(predicted.window.metal("added", side.z))
-            return shapely.union_all(pieces)
-    raise AssertionError("the slabs reach from below to above everything")
+        if slab.stray != event.stray or slab.low < event.bottom - FACE_MM:
+            continue
+        middle = 0.5 * (slab.low + slab.high)
+        melted = [predicted.sheet(slab)]
+        if predicted.window.bodies.added is not None:
+            melted.append(predicted.window.metal("added", middle))
+        yield slab, predicted.section(middle).difference(shapely.union_all(melted))
 
 
 def _voids(

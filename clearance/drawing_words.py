@@ -17,6 +17,7 @@ from clearance.checked import Checked
 from clearance.drawing_parts import DETAIL_LETTERS, GRAVEST, Detail, Level, Row, Void, largest
 from clearance.report import clear_diameter
 from clearance.result import CrossingResult, PassageResult, SeparateResult, State
+from clearance.stray import Event
 
 WHOLE = 0.995
 """Share of its area above which a piece is called fully open."""
@@ -195,11 +196,15 @@ def _number(value: float) -> str:
     return f"{value:.3f}".rstrip("0").rstrip(".")
 
 
-def footer_of(checked: Checked, level: Level, height_mm: float) -> tuple[str, ...]:
+def footer_of(
+    checked: Checked, level: Level, height_mm: float, event: Event | None = None
+) -> tuple[str, ...]:
     """Which part, which plane, and what the figure was computed from."""
     where = f"level section at z = {_number(level.z)} mm in mesh coordinates"
     if level.lower is not None:
         where += f", {_number(height_mm)} mm above the platform: metal of either side of the step"
+    elif event is not None:
+        where += f", {_number(height_mm)} mm above the platform{_layer_of(event, level.z)}"
     elif level.z != level.asked:
         where += f", the middle of the layer at {_number(height_mm)} mm above the platform"
     else:
@@ -209,6 +214,15 @@ def footer_of(checked: Checked, level: Level, height_mm: float) -> tuple[str, ..
         where += f"; one of {len(several)} possible events is drawn: {several[0].said}"
     first, last = passage_footer(checked)
     return (first, where, last)
+
+
+def _layer_of(event: Event, z: float) -> str:
+    """Which layer of a sheet is cut."""
+    count = len(event.slices)
+    if count < 2:
+        return ", in the sheet"
+    number = int((z - event.bottom) / event.layer) + 1
+    return f", in layer {number} of the {count} of the sheet; powder of any of them"
 
 
 def passage_footer(checked: Checked) -> tuple[str, str]:

@@ -17,12 +17,13 @@ from numpy.typing import NDArray
 
 from clearance import bore as bores
 from clearance.bore import Bore
-from clearance.cuts import predicted_metal, stray_metal
-from clearance.drawing import metals_at
+from clearance.cuts import of_plate, predicted_metal, stray_metal
+from clearance.drawing import loose_plates, metals_at
 from clearance.drawing_parts import NOTHING, drawn
 from clearance.drills import point_length
 from clearance.passage_check import PassageCheck
 from clearance.passages import moved_mouth
+from clearance.predicted import Predicted
 from clearance.reach import CLAMPED_DIAMETERS, SIDES
 from clearance.result import CrossingResult, Drilling, PassageResult, Rework
 from clearance.sections import Plane
@@ -49,9 +50,9 @@ class DrillSection:
 
     Attributes
     ----------
-    part, stray, drill, holder : shapely geometry
-        Part metal, stray metal, drill with its point, holder, in the plane's coordinates;
-        the last two empty where there is no plan.
+    part, stray, loose, drill, holder : shapely geometry
+        Part metal, stray metal, powder where metal belongs, drill with its point, holder, in
+        the plane's coordinates; the last two empty where there is no plan.
     entry, tip, crossing : (2,) ndarray
         Where the drill enters, ends, and meets the sheet.
     names : dict of str to (2,) ndarray
@@ -64,8 +65,9 @@ class DrillSection:
         What is to be seen, without and with the holder's face.
     lines : tuple of str
         Numbers of the stroke, in words.
-    plan, plan_stray, plan_z_mm : shapely geometry, float
-        Level section of the part in the sheet, what of it is stray, x and y, and its height.
+    plan, plan_stray, plan_loose, plan_z_mm : shapely geometry, float
+        Level section of the part in the sheet, what there is stray and what stayed powder, x
+        and y, and its height.
     trace : (2, 2) ndarray
         Line of the cutting plane in that plan, x and y.
     """
@@ -73,6 +75,7 @@ class DrillSection:
     title: str
     part: Any
     stray: Any
+    loose: Any
     drill: Any
     holder: Any
     entry: Floats
@@ -88,6 +91,7 @@ class DrillSection:
     lines: tuple[str, ...]
     plan: Any
     plan_stray: Any
+    plan_loose: Any
     plan_z_mm: float
     trace: Floats
 
@@ -108,8 +112,10 @@ class _Cut:
     plane: Plane
     part: Any
     stray: Any
+    loose: Any
     plan: Any
     plan_stray: Any
+    plan_loose: Any
     plan_z_mm: float
     trace: Floats
 
@@ -123,15 +129,29 @@ def _cut(check: PassageCheck, entry: Floats, direction: Floats, crossing: int) -
     u0, _, u1, _ = window.bounds
     met = check.judged[0].crossings[crossing]
     z = 0.5 * (met.low + met.high)
-    plan, plan_stray, _ = metals_at(predicted, z)
+    z, plan, plan_stray, plan_loose = metals_at(predicted, z, met.stray)
+    loose = _loose(predicted, plane).intersection(window)
     return _Cut(
         plane,
-        _without_cracks(metal).difference(stray),
+        _without_cracks(metal).difference(stray).difference(loose),
         stray,
+        loose,
         plan,
         plan_stray,
+        plan_loose,
         z,
         plane.to_space(np.array([[u0, 0.0], [u1, 0.0]]))[:, :2],
+    )
+
+
+def _loose(predicted: Predicted, plane: Plane) -> Any:
+    """Powder where metal belongs, in a plane that is not level."""
+    return shapely.union_all(
+        [
+            of_plate(shape, slab, plane)
+            for event in predicted.events
+            for slab, shape in loose_plates(predicted, event)
+        ]
     )
 
 
@@ -182,6 +202,7 @@ def _stroke(
         f"{stroke.from_}, {stroke.depth_mm:.1f} mm deep, leaves it {rework.state_after}",
         cut.part,
         cut.stray,
+        cut.loose,
         shape,
         bores.section(holder, cut.plane),
         flat[0],
@@ -197,6 +218,7 @@ def _stroke(
         _lines(rework, stroke, float(np.linalg.norm(face - entry))),
         cut.plan,
         cut.plan_stray,
+        cut.plan_loose,
         cut.plan_z_mm,
         cut.trace,
     )
@@ -315,6 +337,7 @@ def _without_plan(check: PassageCheck, result: PassageResult) -> DrillSection:
         f"{result.name}: no straight drill reopens it: {result.why_not}",
         cut.part,
         cut.stray,
+        cut.loose,
         NOTHING,
         NOTHING,
         flat[0],
@@ -330,6 +353,7 @@ def _without_plan(check: PassageCheck, result: PassageResult) -> DrillSection:
         (result.why_not,),
         cut.plan,
         cut.plan_stray,
+        cut.plan_loose,
         cut.plan_z_mm,
         cut.trace,
     )

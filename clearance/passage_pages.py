@@ -320,14 +320,13 @@ def _drill(flow: Flow, drill: DrillSection, letters: tuple[str, str], size: floa
     flow.space(GAP_IN)
 
 
-def two_columns(
-    items: Sequence[str], wide: float, numbered: bool = False, first: int = 1
-) -> tuple[Strip, ...]:
-    """Items in two columns, read downward, as one strip."""
+def two_columns(items: Sequence[str | tuple[str, str]], wide: float) -> tuple[Strip, ...]:
+    """Items in two columns, read downward, as one strip; each with its mark, or with a dash."""
     cells = []
-    for n, item in enumerate(items, first):
-        lines = wrapped(item, 0.5 * wide - 0.34, style.SMALLEST_PT)
-        marks = [f"{n}." if numbered else "–", *[""] * (len(lines) - 1)]
+    for item in items:
+        mark, words = ("–", item) if isinstance(item, str) else item
+        lines = wrapped(words, 0.5 * wide - 0.34, style.SMALLEST_PT)
+        marks = [mark, *[""] * (len(lines) - 1)]
         cells.append(list(zip(marks, lines, strict=True)))
     total, half = sum(map(len, cells)), 0
     while half < len(cells) and 2 * sum(map(len, cells[:half])) < total:

@@ -574,7 +574,7 @@ def key_of(section: LevelSection) -> list[tuple[Look, str]]:
         words = "stray metal, or of one side of the step" if section.step else "stray metal"
         key.append((style.STRAY, words))
     if not section.unmelted.is_empty:
-        key.append((style.UNMELTED, "unmelted: powder where metal belongs"))
+        key.append((style.UNMELTED, "unmelted powder: where metal belongs"))
     if not section.joined.is_empty:
         key.append((style.JOINED, "void from one circuit into another"))
     return key

@@ -12,6 +12,7 @@ from typing import Any
 
 import matplotlib as mpl
 import numpy as np
+import shapely
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.patheffects import withStroke
@@ -279,6 +280,7 @@ def _cut(axes: Axes, section: DrillSection, with_holder: bool) -> None:
         area(axes, section.holder, style.HOLDER, "holder")
     area(axes, section.drill, style.DRILL, "drill")
     area(axes, section.part, style.METAL, "metal")
+    area(axes, section.loose, style.UNMELTED, "unmelted")
     area(axes, section.stray, style.STRAY, "stray")
 
 
@@ -402,9 +404,11 @@ def _margin(axes: Axes, margin: Any) -> None:
 def _plan(axes: Axes, section: DrillSection, letters: tuple[str, str]) -> None:
     """Level section at the crossing with the line of the cutting plane."""
     area(axes, section.plan, style.METAL, "metal")
+    area(axes, section.plan_loose, style.UNMELTED, "unmelted")
     area(axes, section.plan_stray, style.STRAY, "stray")
     (x0, y0), (x1, y1) = section.trace
-    bx0, by0, bx1, by1 = section.plan.bounds if not section.plan.is_empty else (x0, y0, x1, y1)
+    metal = shapely.union_all([section.plan, section.plan_loose])
+    bx0, by0, bx1, by1 = metal.bounds if not metal.is_empty else (x0, y0, x1, y1)
     to_scale(
         axes,
         _grown((min(bx0, x0, x1), min(by0, y0, y1), max(bx1, x0, x1), max(by1, y0, y1))),

@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 import textwrap
 from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
 
 from clearance.balls import in_words
 from clearance.result import (
@@ -58,6 +59,7 @@ def text(result: Result, width: int = WIDTH, paint: Paint = plain) -> str:
     blocks = [
         _head(result),
         _passages(result, width, paint),
+        _block("besides the passages", map(": ".join, besides(result)), width),
         _block("crossings", _crossings(result.passages), width),
         _block("drilling", _drilling(result.passages), width),
         _block("separate circuits", map(separate_line, result.separate), width),
@@ -311,6 +313,117 @@ def trapped_line(found: TrappedPowder) -> str:
         f"{found.volume_mm3:.1f} mm3{mass}, between {' and '.join(found.between)}, "
         f"at {_point(found.centre_mm)}{inside}"
     )
+
+
+# ---- what no list of passages tells -----------------------------------------------------------
+
+WHOLE_JOINT = 0.9995
+"""A joint of which more than this hangs together is called whole: the rest is rounding."""
+CAN_IGNITE = "drilling or heat can ignite it"
+
+
+def besides(result: Result) -> tuple[tuple[str, str], ...]:
+    """Circuits not apart, joints not whole, powder shut in: key and words.
+
+    Whoever reads of the passages has to read these too, however many passages there are.
+    """
+    said = [("circuits", separate_line(s)) for s in result.separate if s.state != "apart"]
+    said += [("joint", f"only {joint_line(j)}") for j in joints(result) if j.share < WHOLE_JOINT]
+    if result.trapped_powder:
+        said.append(("trapped powder", powder_line(result.trapped_powder)))
+    return tuple(said)
+
+
+@dataclass(frozen=True)
+class Joint:
+    """The worse of the two faces at which a stray sheet hangs together with the part.
+
+    Attributes
+    ----------
+    stray : int
+    height_mm, metal_mm2, nominal_mm2, share : float
+    gap : Unmelted or None
+        The powder that is in its way.
+    """
+
+    stray: int
+    height_mm: float
+    metal_mm2: float
+    nominal_mm2: float
+    share: float
+    gap: Unmelted | None
+
+
+def joints(result: Result) -> tuple[Joint, ...]:
+    """The joint of each stray sheet, the worst first."""
+    gaps = {gap.stray: gap for gap in result.unmelted}
+    worst: dict[int, dict[str, float]] = {}
+    for row in result.resumed_section:
+        stray = int(row.get("stray", 0))
+        if "share" in row and row["share"] < worst.get(stray, {}).get("share", math.inf):
+            worst[stray] = row
+    found = [
+        Joint(
+            stray,
+            row["height_mm"],
+            row["metal_area_mm2"],
+            row["nominal_area_mm2"],
+            row["share"],
+            gaps.get(stray),
+        )
+        for stray, row in worst.items()
+    ]
+    return tuple(sorted(found, key=lambda joint: joint.share))
+
+
+def joint_share(joint: Joint) -> str:
+    """Share of a joint that hangs together, rounded down: never more than there is."""
+    return "all" if joint.share >= WHOLE_JOINT else f"{math.floor(100.0 * joint.share + 1e-9)} %"
+
+
+def joint_line(joint: Joint) -> str:
+    """How much of a joint hangs together, in words."""
+    return (
+        f"{joint_share(joint)} of the section is joined at z {joint.height_mm:.2f}: "
+        f"{joint.metal_mm2:.1f} of {joint.nominal_mm2:.1f} mm2{not_joined(joint)}"
+    )
+
+
+def not_joined(joint: Joint) -> str:
+    """What keeps the rest of a joint apart, and where; nothing where it is whole."""
+    if joint.share >= WHOLE_JOINT:
+        return ""
+    if joint.gap is None:
+        return "; the rest does not lie on the metal below it"
+    x, y, _ = joint.gap.where_mm
+    thick = joint.gap.thickness_mm
+    return (
+        f"; {joint.gap.area_mm2:.1f} mm2 stayed powder {thick:.2f} mm thick, around "
+        f"x {x:.1f}, y {y:.1f}"
+    )
+
+
+MOST_VOIDS = 3
+"""Voids with powder that a line names one by one."""
+
+
+def powder_line(found: Sequence[TrappedPowder]) -> str:
+    """All powder that is shut in, in words: how much, and where the most of it is."""
+    volume = sum(t.volume_mm3 for t in found)
+    masses = [t.mass_g for t in found]
+    known = [m for m in masses if m is not None]
+    mass = f"{sum(known):.2f} g" if len(known) == len(masses) else "mass unknown, no density"
+    most = sorted(found, key=lambda t: -t.volume_mm3)[:MOST_VOIDS]
+    where = "; ".join(
+        f"{f'{t.volume_mm3:.1f} mm3 ' if len(found) > 1 else ''}between "
+        f"{' and '.join(t.between)} at {_point(t.centre_mm)}"
+        f"{', in ' + ', '.join(t.passages) if t.passages else ''}"
+        for t in most
+    )
+    more = len(found) - len(most)
+    voids = f" in {len(found)} voids" if len(found) > 1 else ""
+    others = f"; and {more} smaller" if more else ""
+    return f"{mass} ({volume:.1f} mm3){voids}, {CAN_IGNITE}: {where}{others}"
 
 
 def signs_lines(signs: Signs | None) -> list[str]:

@@ -15,14 +15,18 @@ from clearance.case_tables import PassageTable
 from clearance.check import Examined
 from clearance.checked import Progress, silent
 from clearance.curve import Curve, curve
-from clearance.drawing import level_section, platform_z
+from clearance.drawing import in_sheet, level_section, platform_z
 from clearance.drawing_parts import DETAIL_LETTERS, GRAVEST, Detail, LevelSection
 from clearance.drawing_words import DETAIL_MARGIN, WHOLE, input_hash, share_in_words
 from clearance.drill_section import DrillSection, drill_sections
 from clearance.errors import ClearanceError
 from clearance.passage_check import PassageCheck
 from clearance.report import (
+    MOST_VOIDS,
+    WHOLE_JOINT,
+    besides,
     clear_diameter,
+    joints,
     margin_line,
     rounded_down,
     separate_line,
@@ -108,8 +112,12 @@ class Sheet:
     identity : tuple of (key, value)
     finding, recommendation : tuple of str
         Clauses, the gravest first; as many are shown as two lines hold.
+    besides : tuple of (key, text)
+        Circuits not apart, joints not whole, trapped powder: none of it is ever left out.
     section : LevelSection or None
-        Through the worst crossing.
+        Through the worst crossing, or through the worst joint where no crossing is narrowed.
+    joint_sections : tuple of LevelSection
+        Through joints that are not whole and that no other section shows.
     rows : tuple of PassageRow
     event : tuple of tuple of Fact
         Of each stray sheet.
@@ -120,6 +128,7 @@ class Sheet:
 
     identity: tuple[tuple[str, str], ...]
     finding: tuple[str, ...]
+    besides: tuple[tuple[str, str], ...]
     recommendation: tuple[str, ...]
     section: LevelSection | None
     rows: tuple[PassageRow, ...]
@@ -131,6 +140,7 @@ class Sheet:
     reasons: tuple[str, ...]
     margins: tuple[str, ...]
     passages: tuple[PassagePage, ...]
+    joint_sections: tuple[LevelSection, ...]
     files: tuple[tuple[str, str], ...]
     settings: tuple[Fact, ...]
     assumptions: tuple[str, ...]
@@ -156,10 +166,11 @@ def sheet(examined: Examined, progress: Progress = silent) -> Sheet:
     return Sheet(
         identity=_identity(examined),
         finding=finding(result),
+        besides=besides(result),
         recommendation=recommendation(result, event=bool(case.stray)),
         section=sections.worst(),
         rows=tuple(_row(p, result) for p in _gravest_first(result.passages)),
-        event=event_facts(case),
+        event=event_facts(case, joints(result)),
         signs=tuple(signs_lines(result.signs)),
         conditions=_conditions(examined),
         order_of_work=grouped(decided.order_of_work, case.passage) if decided else (),
@@ -167,6 +178,7 @@ def sheet(examined: Examined, progress: Progress = silent) -> Sheet:
         reasons=decided.reasons if decided else (),
         margins=tuple(map(margin_line, result.margins or ())),
         passages=tuple(pages),
+        joint_sections=sections.joints(),
         files=files(case),
         settings=settings(checked),
         assumptions=result.assumptions,
@@ -200,10 +212,8 @@ def _identity(examined: Examined) -> tuple[tuple[str, str], ...]:
 
 
 def finding(result: Result) -> tuple[str, ...]:
-    """What was found, in clauses with numbers, the gravest first."""
+    """What was found of the passages, in clauses with numbers, the gravest first."""
     said = [_found(p) for p in _gravest_first(result.passages) if p.state is not State.OPEN]
-    said += [separate_line(s) for s in result.separate if s.state != "apart"]
-    said += [f"trapped powder, {trapped_line(t)}" for t in result.trapped_powder]
     if not said:
         count = len(result.passages)
         all_open = {1: "the passage is open", 2: "both passages are open"}
@@ -349,7 +359,8 @@ def _conditions(examined: Examined) -> tuple[str, ...]:
         f"heat treated: {'yes' if state.heat_treated else 'no'}",
     ]
     said += [f"circuits {separate_line(s)}" for s in result.separate]
-    said += [f"trapped powder, {trapped_line(t)}" for t in result.trapped_powder]
+    if len(result.trapped_powder) > MOST_VOIDS:
+        said += [f"trapped powder, {trapped_line(t)}" for t in result.trapped_powder]
     said += [f"left unmelted, {unmelted_line(u)}" for u in result.unmelted]
     return tuple(said)
 
@@ -373,38 +384,73 @@ def grouped(steps: Sequence[str], passages: Sequence[PassageTable]) -> tuple[str
 
 
 class _Sections:
-    """Level sections, each height cut once."""
+    """Level sections, each height of a sheet cut once."""
 
     def __init__(self, examined: Examined):
         self.examined = examined
         self.base = platform_z(examined.checked)
-        self.cut: dict[float, LevelSection | None] = {}
+        self.cut: dict[tuple[float, int | None], LevelSection | None] = {}
+        self.events = {
+            event.stray: event for event in examined.checked.unknowns.variants[0].events or ()
+        }
 
-    def at(self, z: float) -> LevelSection | None:
-        """The section at a height in mesh coordinates; None where there is no part."""
-        if z not in self.cut:
+    def at(self, z: float, stray: int | None = None) -> LevelSection | None:
+        """The section at a height in mesh coordinates, or in a sheet there; None without a part."""
+        if stray in self.events:
+            z = in_sheet(self.events[stray], z)
+        if (z, stray) not in self.cut:
             result = self.examined.result
             try:
-                self.cut[z] = level_section(
-                    self.examined.checked, result.passages, z - self.base, result.separate
+                self.cut[z, stray] = level_section(
+                    self.examined.checked, result.passages, z - self.base, result.separate, stray
                 )
             except ClearanceError:
-                self.cut[z] = None
-        return self.cut[z]
+                self.cut[z, stray] = None
+        return self.cut[z, stray]
 
     def worst(self) -> LevelSection | None:
-        """Through the worst crossing; without a crossing through the middle of the part."""
-        for passage in _gravest_first(self.examined.result.passages):
+        """Through the worst crossing; if none is narrowed through the worst joint.
+
+        Without either through a crossing, the sheet, or the middle of the part.
+        """
+        result = self.examined.result
+        for passage in _gravest_first(result.passages):
+            crossing = _worst(passage)
+            if crossing is not None and (crossing.sealed or crossing.open_fraction < WHOLE):
+                return self.zoomed(passage.name, crossing)
+        for joint in joints(result):
+            if joint.share < WHOLE_JOINT or not any(p.crossings for p in result.passages):
+                return self.at(joint.height_mm, joint.stray)
+        for passage in _gravest_first(result.passages):
             crossing = _worst(passage)
             if crossing is not None:
                 return self.zoomed(passage.name, crossing)
         return self.at(float(self.examined.checked.bodies.bounds[:, 2].mean()))
 
+    def joints(self) -> tuple[LevelSection, ...]:
+        """Through every joint that is not whole and whose sheet no section shows yet."""
+        found = []
+        for joint in joints(self.examined.result):
+            shown = any(stray == joint.stray and cut for (_, stray), cut in self.cut.items())
+            if joint.share < WHOLE_JOINT and not shown:
+                section = self.at(joint.height_mm, joint.stray)
+                found += [section] if section is not None else []
+        return tuple(found)
+
+    def through(self, name: str, crossing: CrossingResult) -> LevelSection | None:
+        """The section in which a crossing is the least open: its height may be a layer's face."""
+        heights = [crossing.height_mm]
+        event = self.events.get(crossing.stray)
+        if event is not None:
+            heights.append(crossing.height_mm - 0.5 * event.layer)
+        cuts = [self.at(z, crossing.stray) for z in heights]
+        return min((cut for cut in cuts if cut), key=lambda cut: _open(cut, name), default=None)
+
     def zoomed(self, name: str, crossing: CrossingResult) -> LevelSection | None:
         """The section through a crossing with that crossing as its detail."""
         import shapely
 
-        section = self.at(crossing.height_mm)
+        section = self.through(name, crossing)
         if section is None:
             return None
         own = [void for void in section.voids if name in void.names]
@@ -425,6 +471,11 @@ class _Sections:
             ),
         )
         return replace(section, detail=detail)
+
+
+def _open(section: LevelSection, name: str) -> float:
+    """Smallest open fraction of a passage's pieces in a section."""
+    return min((void.open_fraction for void in section.voids if name in void.names), default=1.0)
 
 
 def _worst(passage: PassageResult) -> CrossingResult | None:

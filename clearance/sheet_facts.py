@@ -7,7 +7,7 @@ comes from (log, measured, assumed, computed, case) stands beside it.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -15,6 +15,7 @@ from clearance.case import Case
 from clearance.checked import Checked
 from clearance.event import StrayTable
 from clearance.part import file_sha256
+from clearance.report import Joint, joint_share
 from clearance.result import PassageResult, Result
 
 METHOD = (
@@ -54,28 +55,35 @@ class Fact:
 
 EVENT_HEADS = (
     "stray", "bottom above the platform, mm", "layers", "first wrong layer", "went on",
-    "set aside by, mm", "penetration, mm", "platform",
+    "set aside by, mm", "penetration, mm", "platform", "joint that is left",
 )  # fmt: skip
 
 
-def event_facts(case: Case) -> tuple[tuple[Fact, ...], ...]:
-    """Every number of each stray sheet, and whether it is from a log, measured or assumed."""
+def event_facts(case: Case, found: Sequence[Joint] = ()) -> tuple[tuple[Fact, ...], ...]:
+    """Every number of each stray sheet, whether from a log, measured or assumed; its joint."""
     if not case.stray:
         return ((Fact("stray", "none", "the nominal part was checked"),),)
-    return tuple(_stray_facts(case, number, stray) for number, stray in enumerate(case.stray))
+    shares = {joint.stray: f"{joint_share(joint)} of it" for joint in found}
+    return tuple(
+        (
+            *_stray_facts(case, number, stray),
+            Fact(EVENT_HEADS[-1], shares.get(number, NONE), "computed" if number in shares else ""),
+        )
+        for number, stray in enumerate(case.stray)
+    )
 
 
 def _stray_facts(case: Case, number: int, stray: StrayTable) -> tuple[Fact, ...]:
     facts = [Fact(EVENT_HEADS[0], f"{number}", stray.shape)]
-    for (key, value), what in zip(_numbers(stray), EVENT_HEADS[1:-1], strict=True):
+    for (key, value), what in zip(_numbers(stray), EVENT_HEADS[1:-2], strict=True):
         assumed = _is_assumed(case, number, key, stray)
         # A log tells layers and heights; how deep the melt went comes from elsewhere.
         given = "case file" if key == "penetration" else stray.source
         source = "" if value == NONE else "assumed" if assumed else given
         facts.append(Fact(what, value, source))
     z = case.part.platform_z
-    where = Fact(EVENT_HEADS[-1], "lowest point", "assumed")
-    return (*facts, where if z is None else Fact(EVENT_HEADS[-1], f"z {z:g} mm", "case file"))
+    where = Fact(EVENT_HEADS[-2], "lowest point", "assumed")
+    return (*facts, where if z is None else Fact(EVENT_HEADS[-2], f"z {z:g} mm", "case file"))
 
 
 NONE = "–"

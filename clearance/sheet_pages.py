@@ -5,6 +5,7 @@ In: a `Sheet`. Out: the bytes of a PDF; the same each time. Nothing is decided h
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -12,6 +13,7 @@ import matplotlib as mpl
 from matplotlib.figure import Figure
 
 from clearance import style
+from clearance.drawing_parts import LevelSection
 from clearance.paper import (
     LEADING,
     MARGIN_IN,
@@ -43,9 +45,12 @@ from clearance.plots import pdf_bytes
 from clearance.sheet import BOXES, HOLD, NOT_JUDGED, PassageRow, Sheet
 from clearance.sheet_facts import EVENT_HEADS, Fact
 
-LEAST_SECTION_IN, MOST_SECTION_IN = 2.2, 5.0
+BESIDES_PT = 8.5
+LEAST_SECTION_IN, MOST_SECTION_IN = 1.9, 5.0
 """Height of the section on the first page."""
 KEY_IN = 0.98
+POWDER = re.compile(r"\bpowder|\bignite", re.IGNORECASE)
+"""Steps of work that have to do with loose powder say so."""
 ORDER, LEAST_ORDER_IN = "order of work", 0.75
 
 
@@ -72,6 +77,7 @@ def sheet_figures(sheet: Sheet, paper: str = "a4") -> list[Figure]:
             flow.add(block)
         for page in sheet.passages:
             add_passage(flow, page, letters)
+        _joints(flow, sheet, letters)
         flow.new_page()
         for block in () if left_over else _reasons(sheet, flow.wide):
             flow.add(block)
@@ -90,6 +96,8 @@ def _first(flow: Flow, sheet: Sheet, letters: Letters) -> list[Block]:
     for strip in _clauses("finding", sheet.finding, wide, FINDING_PT, 2):
         flow.put(strip)
     flow.space(0.04)
+    for strip in _besides(sheet.besides, wide):
+        flow.put(strip)
     for strip in _clauses("recommendation", sheet.recommendation, wide, FINDING_PT - 1.0, 3):
         flow.put(strip)
     flow.space(0.08)
@@ -118,35 +126,49 @@ def _that_fit(
     """What stands on the first page: of each block what leaves a little of those that follow."""
     placed, left_over = [], []
     for n, block in enumerate(blocks):
-        kept = sum(_least(other) for other in blocks[n + 1 :])
+        kept = sum(_least(other, sheet, wide) for other in blocks[n + 1 :])
         share = room - kept + ROUNDING_IN
         now, rest = _order_split(block, sheet, share, wide)
         if rest is not None:
-            now = replace(now, title=f"{now.title} (goes on on page 2)")
+            now = replace(now, title=f"{now.title} (goes on, page 2)")
             left_over.append(rest)
         placed.append(now)
         room -= now.height
     return placed, left_over
 
 
-def _least(block: Block) -> float:
+def _least(block: Block, sheet: Sheet, wide: float) -> float:
     """What a block keeps on the first page, whatever comes before it."""
-    return min(LEAST_ORDER_IN, block.height) if block.title == ORDER else block.least(1)
+    if block.title != ORDER:
+        return block.least(1)
+    return min(max(LEAST_ORDER_IN, _steps(sheet, 1, wide).height), block.height)
 
 
 def _order_split(
     block: Block, sheet: Sheet, room: float, wide: float
 ) -> tuple[Block, Block | None]:
-    """As much as there is room for; the order of work stands in columns and is laid out anew."""
+    """As much as there is room for; the order of work stands in columns and is laid out anew.
+
+    Steps that touch powder stay on the first page, and behind it stand all steps once more.
+    """
     if block.title != ORDER or block.height <= room:
         return block.split(room)
-    items = sheet.order_of_work
-    for count in range(len(items) - 1, 0, -1):
-        now = Block(ORDER, two_columns(items[:count], wide, True))
+    for count in range(len(sheet.order_of_work) - 1, 0, -1):
+        now = _steps(sheet, count, wide)
         if now.height <= room or count == 1:
             break
-    rest = two_columns(items[count:], wide, True, count + 1)
-    return now, Block(f"{ORDER} (continued)", rest)
+    return now, Block(f"{ORDER} (all of it)", two_columns(_numbered(sheet.order_of_work), wide))
+
+
+def _steps(sheet: Sheet, count: int, wide: float) -> Block:
+    """The first few steps, and of the others those that touch powder."""
+    numbered = _numbered(sheet.order_of_work)
+    kept = [step for n, step in enumerate(numbered) if n < count or POWDER.search(step[1])]
+    return Block(ORDER, two_columns(kept, wide))
+
+
+def _numbered(steps: Sequence[str]) -> list[tuple[str, str]]:
+    return [(f"{n}.", step) for n, step in enumerate(steps, 1)]
 
 
 def _identity(sheet: Sheet, wide: float) -> Strip:
@@ -203,6 +225,29 @@ def _clauses(
     return [strip(n, line) for n, line in enumerate(lines)]
 
 
+def _besides(said: Sequence[tuple[str, str]], wide: float) -> list[Strip]:
+    """What no row of a passage tells, each whole in a box of its own: nothing is left out."""
+    room = wide - KEY_IN - 0.16
+    step = BESIDES_PT * LEADING
+    strips = []
+    for key, text in said:
+        lines = wrapped(text, room, BESIDES_PT, True)
+        height = len(lines) * step + 0.1
+
+        def draw(
+            page: Page, top: float, key: str = key, lines: list[str] = lines, height: float = height
+        ) -> None:
+            page.box(MARGIN_IN + KEY_IN - 0.08, top - height + 0.04, wide - KEY_IN + 0.08,
+                     height - 0.04, RULE_PT)  # fmt: skip
+            page.text(MARGIN_IN, top - 0.8 * step - 0.04, key, style.SMALLEST_PT)
+            for n, line in enumerate(lines):
+                foot = top - 0.04 - (n + 0.8) * step
+                page.text(MARGIN_IN + KEY_IN, foot, line, BESIDES_PT, fontweight="bold")
+
+        strips.append(Strip(height + 0.02, draw))
+    return strips
+
+
 HEADS = ("passage", "required", "computed,\nlow to high", "where", "after\nrework",
          "check it with\n(pin: how deep it goes)", "measured")  # fmt: skip
 ROW_SHARES = (0.125, 0.085, 0.105, 0.185, 0.095, 0.295, 0.11)
@@ -219,7 +264,7 @@ def _rows(rows: Sequence[PassageRow], wide: float) -> Block:
     )
 
 
-EVENT_SHARES = (0.07, 0.165, 0.085, 0.1, 0.22, 0.125, 0.125, 0.11)
+EVENT_SHARES = (0.06, 0.14, 0.07, 0.1, 0.19, 0.105, 0.12, 0.1, 0.115)
 
 
 def _event(strays: Sequence[Sequence[Fact]], wide: float) -> Block:
@@ -238,7 +283,7 @@ def _orders(sheet: Sheet, wide: float) -> list[Block]:
     settled = [f"would settle it: {'; '.join(sheet.settled_by)}"] if sheet.settled_by else []
     blocks = [Block("conditions", listing([*sheet.conditions, *settled], wide))]
     if sheet.order_of_work:
-        blocks.append(Block(ORDER, two_columns(sheet.order_of_work, wide, True)))
+        blocks.append(Block(ORDER, two_columns(_numbered(sheet.order_of_work), wide)))
     return blocks
 
 
@@ -265,6 +310,21 @@ def _boxes(wide: float) -> Block:
                 page.line(left + 0.6, top - foot, left + each - 0.08, top - foot, THIN_PT)
 
     return Block("", (Strip(height, draw),))
+
+
+def _joints(flow: Flow, sheet: Sheet, letters: Letters) -> None:
+    """Sections through joints that are not whole and stand on no page yet."""
+    for section in sheet.joint_sections:
+        size = section_height(section, flow.wide, MOST_SECTION_IN)
+        letter = letters.of_level(section)
+        if not flow.pages or flow.room < size:
+            flow.new_page()
+
+        def draw(p: Page, top: float, cut: LevelSection = section, letter: str = letter,
+                 size: float = size) -> None:  # fmt: skip
+            draw_section(p, top, size, cut, letter)
+
+        flow.put_whole(Block("joint that is not whole", (Strip(size, draw),)))
 
 
 # ---- what lies behind --------------------------------------------------------------------------

@@ -54,7 +54,7 @@ BACKED: Any = {"facecolor": PAPER, "edgecolor": "none", "pad": 1.0}
 
 METAL = Look("#dcdcdc", "#5a5a5a", "//", width_pt=0.6, hatch_colour="#bdbdbd")
 STRAY = Look("#222222", "#000000", width_pt=0.9)
-UNMELTED = Look(PAPER, "#444444", "..", line=":", width_pt=0.8)
+UNMELTED = Look("#f3e6cf", "#444444", "...", line=":", width_pt=0.8)
 
 JOINED = Look(PAPER, "#D55E00", "+++", width_pt=1.2)
 """Where circuits run into each other."""
