@@ -24,8 +24,18 @@ from clearance.case_tables import (
     SeparateTable,
     StateTable,
 )
-from clearance.event import BuildEvent, StrayKeys, StrayTable, read_event, stray_faults
+from clearance.event import (
+    NO_EXPANSION,
+    BuildEvent,
+    StrayKeys,
+    StrayTable,
+    asks_expansion,
+    bed,
+    read_event,
+    stray_faults,
+)
 from clearance.melted import MeltedTable, log_fault, strays_from_log
+from clearance.powder_bed import EXPANSION_1E6_K
 from clearance.toml_file import TomlFile, Where, nearest
 
 DENSITY_G_CM3 = {
@@ -133,7 +143,11 @@ def read_case(path: Path) -> Case:
         grid=tables.grid,
         log_last_layer=event.log_last_layer,
         translations=event.translations,
-        assumptions=(*_assumed(tables.part, part), *event.assumptions),
+        assumptions=(
+            *_assumed(tables.part, part),
+            *event.assumptions,
+            *expansion_assumed(part, event.strays),
+        ),
     )
 
 
@@ -225,12 +239,31 @@ def _event(file: TomlFile) -> BuildEvent:
         if text := log_fault(melted.layers, melted.first_number):
             file.fault(("melted", "layers"), text)
         elif thickness is not None:
-            return strays_from_log(melted.layers, melted.first_number, thickness)
+            return _logged(file, melted, thickness, _expansion(file))
         return BuildEvent()
-    return sheets_of(file, thickness)
+    return sheets_of(file, thickness, _expansion(file))
 
 
-def sheets_of(file: TomlFile, thickness: float | None) -> BuildEvent:
+def _expansion(file: TomlFile) -> float | None:
+    """Thermal expansion of the part, given or of its material."""
+    given = file.sound(("part", "thermal_expansion"))
+    return EXPANSION_1E6_K.get(file.sound(("part", "material"))) if given is None else given
+
+
+def _logged(
+    file: TomlFile, melted: MeltedTable, thickness: float, expansion: float | None
+) -> BuildEvent:
+    known = bed(melted.penetration, melted.packing, melted.cooled, thickness, expansion or 0.0)
+    event = strays_from_log(melted.layers, melted.first_number, thickness, known)
+    if asks_expansion(melted.cooled) and expansion is None:
+        file.fault(("melted", "cooled"), NO_EXPANSION)
+    if asks_expansion(melted.cooled) and not event.strays:
+        restart = "a right restart is a [[stray]] with layers = 0, next_layer and cooled"
+        file.fault(("melted", "cooled"), f"none, since the log shows no break: {restart}")
+    return event
+
+
+def sheets_of(file: TomlFile, thickness: float | None, expansion: float | None) -> BuildEvent:
     """Check the [[stray]] tables of a case or plate file and read them where that is possible."""
     for number, raw in enumerate(file.items("stray")):
         for name, expected in stray_faults(raw):
@@ -244,7 +277,7 @@ def sheets_of(file: TomlFile, thickness: float | None) -> BuildEvent:
     def fault(number: int, name: str, expected: str) -> None:
         file.fault(("stray", number, name), expected)
 
-    return read_event(tables, thickness, file.path.parent, fault)
+    return read_event(tables, thickness, file.path.parent, fault, expansion)
 
 
 def _resolved(part: PartTable, folder: Path) -> PartTable:
@@ -273,3 +306,17 @@ def _assumed(written: PartTable, part: PartTable) -> Iterator[str]:
     if written.density_g_cm3 is None and part.density_g_cm3 is not None:
         value = f"{part.density_g_cm3:g} g/cm3"
         yield f"[part]: density {value}, the program's value of {part.material}"
+
+
+def expansion_of(part: PartTable) -> float | None:
+    """Thermal expansion of a part, given or of its material, 1e-6/K; None if it is not known."""
+    if part.thermal_expansion is None and part.material is not None:
+        return EXPANSION_1E6_K.get(part.material)
+    return part.thermal_expansion
+
+
+def expansion_assumed(part: PartTable, strays: Iterable[StrayTable]) -> Iterator[str]:
+    """Say which thermal expansion is the program's own, where an event asks for one."""
+    if part.thermal_expansion is None and any(stray.cooled_high > 0.0 for stray in strays):
+        value = f"{expansion_of(part):g}e-6/K"
+        yield f"thermal expansion {value}, a data sheet value of {part.material} from memory"

@@ -49,6 +49,12 @@ class PartTable(Table):
     density_g_cm3: Annotated[float, Field(gt=0, le=25)] | None = key(
         "Density of the solid material; wins over the material's.", "g/cm3", None, "of the material"
     )
+    thermal_expansion: Annotated[float, Field(gt=0, le=100)] | None = key(
+        "Linear thermal expansion; wins over the material's; for `cooled` of the event.",
+        "1e-6/K",
+        None,
+        "of the material",
+    )
     also_melted: Annotated[tuple[FilePath, ...], BeforeValidator(AnyList)] = key(
         "Closed meshes of what was melted with the part but is not the part: support blocks, "
         "stock under it.",

@@ -15,14 +15,17 @@ from pydantic import ConfigDict
 
 from clearance.keys import (
     FilePath,
+    KelvinRange,
     LayerNumber,
     LayerRange,
     LengthRange,
     NotNegative,
     Offset,
+    ShareRange,
     Table,
     key,
 )
+from clearance.powder_bed import PACKING, joint_gap, recess, shrinkage, welded
 
 Shape = Literal["layer", "plane", "mesh"]
 Source = Literal["log", "measured", "assumed"]
@@ -31,11 +34,42 @@ Fault = Callable[[int, str, str], None]
 """Takes the number of the [[stray]] table (from 0), the key, and what was expected of it."""
 
 _NOT_WITH_MESH = (
-    "height after_layer from_layer layers resume next_layer resume_shift penetration "
-    "height_uncertainty"
+    "height after_layer from_layer layers resume next_layer resume_shift penetration packing "
+    "cooled height_uncertainty"
 ).split()
 TOUCHING_MM = 1e-9
 """Sheets whose faces agree within rounding touch; they do not overlap."""
+
+
+def penetration_key() -> Any:
+    """How deep the first stray layer melts; a key of [[stray]] and [melted]."""
+    return key(
+        "Melt depth into loose powder below the first stray layer; one value or `[low, high]`.",
+        "mm",
+        None,
+        "[1, 2] x layer_thickness",
+    )
+
+
+def packing_key() -> Any:
+    """How dense the powder lies; a key of [[stray]] and [melted]."""
+    return key(
+        "Density of the powder bed over that of the solid; one value or `[low, high]`.",
+        "",
+        None,
+        "[0.45, 0.6]",
+    )
+
+
+def cooled_key() -> Any:
+    """How far the part cooled during the stop; a key of [[stray]] and [melted]."""
+    return key(
+        "By how much what stood had cooled when the build went on; one value or `[low, high]`. "
+        "The first layer then lies on more powder, and the joint itself may be unmelted.",
+        "K",
+        None,
+        "not looked at",
+    )
 
 
 class StrayKeys(Table):
@@ -96,12 +130,9 @@ class StrayKeys(Table):
     resume_shift: Offset = key(
         "Sideways offset of the stray sheet and of everything above it.", "mm", (0.0, 0.0)
     )
-    penetration: LengthRange | None = key(
-        "Melt depth into loose powder below the first stray layer; one value or `[low, high]`.",
-        "mm",
-        None,
-        "[1, 2] x layer_thickness",
-    )
+    penetration: LengthRange | None = penetration_key()
+    packing: ShareRange | None = packing_key()
+    cooled: KelvinRange | None = cooled_key()
     height_uncertainty: NotNegative = key("The height is known to within this, +/-.", "mm", 0.0)
     mesh: FilePath | None = key(
         "Closed mesh of the stray metal, in the part's coordinates; for shape `mesh`, which takes "
@@ -133,6 +164,12 @@ class StrayTable:
         Sideways offset of the sheet and of everything above it.
     penetration_low, penetration_high : float, mm
         Melt depth into loose powder; `penetration_assumed` if the file does not give it.
+    packing_low, packing_high : float
+        Density of the powder bed over the solid's; `packing_assumed` if the file is silent.
+    cooled_low, cooled_high : float, K
+        What stood had cooled by this; 0 and `cooled_assumed` if the file is silent.
+    expansion_1e6_k : float, 1e-6/K
+        Thermal expansion of the part; 0 where nothing has cooled.
     height_uncertainty : float, mm
         The height is known to within this, +/-.
     mesh : Path or None
@@ -151,8 +188,28 @@ class StrayTable:
     penetration_low: float = 0.0
     penetration_high: float = 0.0
     penetration_assumed: bool = False
+    packing_low: float = PACKING[0]
+    packing_high: float = PACKING[1]
+    packing_assumed: bool = False
+    cooled_low: float = 0.0
+    cooled_high: float = 0.0
+    cooled_assumed: bool = False
+    expansion_1e6_k: float = 0.0
     height_uncertainty: float = 0.0
     mesh: Path | None = None
+
+    def welded(self, height: float, layer_thickness: float) -> float:
+        """How deep the layer above the sheet surely melts what stayed loose in it, mm."""
+        return welded(*self._below(height, layer_thickness))
+
+    def joint_gap(self, height: float, layer_thickness: float) -> float:
+        """Powder that may be left under the first layer after the stop, mm."""
+        return joint_gap(*self._below(height, layer_thickness))
+
+    def _below(self, height: float, layer_thickness: float) -> tuple[float, float, float]:
+        """Least melt depth; how far the solid lies below its counted face, and has shrunk; mm."""
+        shrunk = shrinkage(height, self.cooled_high, self.expansion_1e6_k)
+        return self.penetration_low, recess(layer_thickness, self.packing_low), shrunk
 
     def jump_lift(self, layers: int, layer_thickness: float) -> float | None:
         """Lift of everything above, against the nominal part, after `layers` stray layers.
@@ -210,7 +267,11 @@ def _least(layers: object) -> object:
 
 
 def read_event(
-    tables: Sequence[StrayKeys], layer_thickness: float, folder: Path, fault: Fault
+    tables: Sequence[StrayKeys],
+    layer_thickness: float,
+    folder: Path,
+    fault: Fault,
+    expansion_1e6_k: float | None = None,
 ) -> BuildEvent:
     """Turn [[stray]] tables into stray sheets.
 
@@ -224,6 +285,8 @@ def read_event(
         Folder that paths are relative to.
     fault : callable
         Told of each table that does not fit those before it.
+    expansion_1e6_k : float, optional, 1e-6/K
+        Thermal expansion of the part, where it is known.
     """
     strays: list[StrayTable] = []
     said: list[str] = []
@@ -235,7 +298,9 @@ def read_event(
         if keys.after_layer is not None and height is None:
             fault(number, "after_layer", "a height: how much the part has grown below is unknown")
             grown = None
-        stray = _sheet(keys, height, layer_thickness, folder)
+        if asks_expansion(keys.cooled) and expansion_1e6_k is None:
+            fault(number, "cooled", NO_EXPANSION)
+        stray = _sheet(keys, height, layer_thickness, folder, expansion_1e6_k or 0.0)
         said.extend(f"{name}: {text}" for text in _translated(keys, stray, layer_thickness, grown))
         assumed.extend(f"{name}: {text}" for text in _assumed(keys, stray))
         grown = _growth(stray, layer_thickness, grown)
@@ -253,11 +318,12 @@ def _height(keys: StrayKeys, t: float, grown: tuple[float, float] | None) -> flo
     return round((keys.after_layer + 1) * t + grown[0], 9)
 
 
-def _sheet(keys: StrayKeys, height: float | None, t: float, folder: Path) -> StrayTable:
+def _sheet(
+    keys: StrayKeys, height: float | None, t: float, folder: Path, expansion_1e6_k: float
+) -> StrayTable:
     if keys.mesh is not None:
         return StrayTable(shape="mesh", source=keys.source, mesh=folder / keys.mesh)
     low, high = keys.layers or (0, 0)
-    thin, deep = keys.penetration or default_penetration(t)
     resume: Resume | None = None if keys.next_layer is not None else keys.resume or "unknown"
     return StrayTable(
         shape=keys.shape,
@@ -269,11 +335,45 @@ def _sheet(keys: StrayKeys, height: float | None, t: float, folder: Path) -> Str
         resume=resume,
         next_layer=keys.next_layer,
         resume_shift=keys.resume_shift,
-        penetration_low=thin,
-        penetration_high=deep,
-        penetration_assumed=keys.penetration is None,
         height_uncertainty=keys.height_uncertainty,
+        **bed(keys.penetration, keys.packing, keys.cooled, t, expansion_1e6_k),
     )
+
+
+NO_EXPANSION = (
+    "a part whose thermal expansion is known: thermal_expansion in [part], or a material that "
+    "has one"
+)
+
+
+def asks_expansion(cooled: tuple[float, float] | None) -> bool:
+    """Whether the thermal expansion of the part must be known."""
+    return cooled is not None and cooled[1] > 0.0
+
+
+def bed(
+    penetration: tuple[float, float] | None,
+    packing: tuple[float, float] | None,
+    cooled: tuple[float, float] | None,
+    layer_thickness: float,
+    expansion_1e6_k: float,
+) -> dict[str, Any]:
+    """Fields of a `StrayTable` that say how deep powder lies and is melted."""
+    thin, deep = penetration or default_penetration(layer_thickness)
+    loose, dense = packing or PACKING
+    least, most = cooled or (0.0, 0.0)
+    return {
+        "penetration_low": thin,
+        "penetration_high": deep,
+        "penetration_assumed": penetration is None,
+        "packing_low": loose,
+        "packing_high": dense,
+        "packing_assumed": packing is None,
+        "cooled_low": least,
+        "cooled_high": most,
+        "cooled_assumed": cooled is None,
+        "expansion_1e6_k": expansion_1e6_k if asks_expansion(cooled) else 0.0,
+    }
 
 
 def default_penetration(layer_thickness: float) -> tuple[float, float]:
@@ -348,8 +448,9 @@ def _assumed(keys: StrayKeys, stray: StrayTable) -> Iterator[str]:
         yield "resume is not given: unknown, both ways are computed"
     if "resume_shift" not in given:
         yield "resume_shift is not given: nothing is moved sideways"
-    if stray.penetration_assumed and stray.layers_high > 0:
+    if stray.penetration_assumed and (stray.layers_high > 0 or stray.cooled_high > 0.0):
         yield penetration_sentence(stray)
+    yield from packing_sentences(stray)
 
 
 def penetration_sentence(stray: StrayTable) -> str:
@@ -358,6 +459,18 @@ def penetration_sentence(stray: StrayTable) -> str:
         f"penetration is not given: {stray.penetration_low:g} to {stray.penetration_high:g} mm, "
         "one to two layers"
     )
+
+
+def packing_sentences(stray: StrayTable) -> Iterator[str]:
+    """Say how dense the powder is taken to lie, and that the part is not taken to have shrunk."""
+    if stray.packing_assumed and (stray.layers_high > 0 or stray.cooled_high > 0.0):
+        yield (
+            f"packing is not given: powder at {stray.packing_low:g} to {stray.packing_high:g} of "
+            "solid (0.5 and 0.6 assumed, 0.38 to 0.6 reported in what Mahmoodkhani et al., Prog. "
+            "Addit. Manuf. 4 (2019) 109, collect)"
+        )
+    if stray.cooled_assumed:
+        yield "cooled is not given: nothing shrank during the stop, and the joint counts as welded"
 
 
 def _check_order(

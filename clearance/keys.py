@@ -30,6 +30,9 @@ LONGEST_NAME = 200
 LONGEST_TEXT = 1000
 """Letters of a name and of other texts, at most: they are printed on every sheet."""
 
+LARGEST_K = 3000.0
+"""The same for differences of temperature: more than any alloy stands."""
+
 
 class Table(BaseModel):
     """A table of a TOML file: unknown keys, wrong types, nan and inf are refused."""
@@ -109,7 +112,10 @@ def _written_path(value: object) -> object:
 
 
 def _range_schema(item: str, limit: float) -> WithJsonSchema:
-    one = {"type": item, "minimum": 0, "maximum": limit}
+    return _one_or_two({"type": item, "minimum": 0, "maximum": limit})
+
+
+def _one_or_two(one: dict[str, Any]) -> WithJsonSchema:
     pair = {"type": "array", "items": one, "minItems": 2, "maxItems": 2}
     return WithJsonSchema({"anyOf": [one, pair]})
 
@@ -141,6 +147,21 @@ LengthRange = Annotated[
     BeforeValidator(_as_range),
     AfterValidator(_rising),
     _range_schema("number", LARGEST_MM),
+]
+
+_Share = Annotated[float, Field(gt=0, lt=1)]
+ShareRange = Annotated[
+    tuple[_Share, _Share],
+    BeforeValidator(_as_range),
+    AfterValidator(_rising),
+    _one_or_two({"type": "number", "exclusiveMinimum": 0, "exclusiveMaximum": 1}),
+]
+_Kelvin = Annotated[float, Field(ge=0, le=LARGEST_K)]
+KelvinRange = Annotated[
+    tuple[_Kelvin, _Kelvin],
+    BeforeValidator(_as_range),
+    AfterValidator(_rising),
+    _range_schema("number", LARGEST_K),
 ]
 
 AnyList: Callable[[object], object] = _any_list

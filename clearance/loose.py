@@ -7,19 +7,22 @@ void is is counted on columns, right to about their spacing; gap areas are exact
 
 from __future__ import annotations
 
-from itertools import combinations
+from collections.abc import Iterable
+from dataclasses import replace
+from itertools import chain, combinations
 
 import numpy as np
 from numpy.typing import NDArray
 
 from clearance.columns import Grid, Runs, label
 from clearance.compiler import kernel
+from clearance.event import StrayTable
+from clearance.joints import first_on, standing
+from clearance.powder_bed import PACKING
 from clearance.predicted import Predicted
 from clearance.result import TrappedPowder, Unmelted
-from clearance.stray import Event
+from clearance.stray import Event, assemble, bodies, slabs
 
-PACKING = 0.6
-"""Share of solid density of settled powder; 0.55 to 0.65 is usual, from memory, no source read."""
 LEAST_CELLS = 27.0
 """Voids smaller than this many pitch cubed are crumbs of the mesh, not chambers."""
 GAP_MM = 1e-6
@@ -29,8 +32,47 @@ OUTSIDE = "outside"
 Routes = dict[str, NDArray[np.float64]]
 
 
-def unmelted(predicted: Predicted, routes: Routes) -> list[Unmelted]:
-    """Gaps of loose powder in the sheets of one predicted part.
+def unmelted(
+    predicted: Predicted, routes: Routes, others: Iterable[tuple[Event, ...]] = ()
+) -> list[Unmelted]:
+    """Gaps of loose powder that an event may leave in the metal, over all that is possible of it.
+
+    Of what leaves a gap at one place of the event, area and thickness are the greatest, and what
+    it joins is what it joins in any case; `where_mm` is in the first case that joins, or the first.
+
+    Parameters
+    ----------
+    predicted : Predicted
+        Over the whole part.
+    routes : dict of str to (N, 3) ndarray, mm
+        Points on each passage's way, in nominal place.
+    others : iterable of tuple of Event
+        What else the case leaves possible, see `variants.variants`.
+    """
+    found: dict[tuple[int, bool], Unmelted] = {}
+    rest = (Predicted(predicted.window, events, predicted.added) for events in others)
+    for one in chain((predicted,), rest):
+        for gap in gaps(one, routes):
+            known = found.get((gap.stray, gap.joint))
+            found[gap.stray, gap.joint] = gap if known is None else _either(known, gap)
+    return [found[key] for key in sorted(found)]
+
+
+def _either(one: Unmelted, other: Unmelted) -> Unmelted:
+    return replace(
+        one,
+        area_mm2=max(one.area_mm2, other.area_mm2),
+        thickness_mm=max(one.thickness_mm, other.thickness_mm),
+        joins=tuple(sorted({*one.joins, *other.joins})),
+        where_mm=one.where_mm if one.joins or not other.joins else other.where_mm,
+    )
+
+
+def gaps(predicted: Predicted, routes: Routes) -> list[Unmelted]:
+    """Gaps of loose powder that one event may leave in the metal, as thick as they can be.
+
+    Within a sheet where the part has metal and the slices have none, and in the joint under the
+    first layer after the stop where the part had shrunk.
 
     Parameters
     ----------
@@ -39,15 +81,30 @@ def unmelted(predicted: Predicted, routes: Routes) -> list[Unmelted]:
     routes : dict of str to (N, 3) ndarray, mm
         Points on each passage's way, in nominal place.
     """
+    if all(max(event.sheet_gap, event.joint_gap) <= GAP_MM for event in predicted.events):
+        return []
     found = []
     piece = label(predicted.closed, predicted.grid)
     owners = _owners(predicted, predicted.closed, piece, routes)
     for event in predicted.events:
-        thickness = event.top - event.bottom - event.penetration_low
-        if event.slices and thickness > GAP_MM:
+        if event.slices and event.sheet_gap > GAP_MM:
             gap = _gap(predicted, event)
             if gap.any():
-                found.append(_unmelted(predicted, event, gap, thickness, piece, owners))
+                # Powder packs lower than the counted face: where that melts nothing surely, the
+                # metal that hangs over a void may not be welded to the wall beside it.
+                low = event.bottom - (0.0 if event.welded > 0.0 else event.penetration)
+                reach = (low, event.top)
+                joins, where = _joins(predicted, gap, reach, piece, owners)
+                area = _area(predicted, event)
+                found.append(Unmelted(event.stray, area, event.sheet_gap, joins, where))
+        if event.joint_gap > GAP_MM:
+            gap = _open_joint(predicted, event)
+            if gap.any():
+                deep = event.penetration if event.slices else 0.0
+                reach = (event.bottom - max(deep, event.joint_gap), event.bottom)
+                joins, where = _joins(predicted, gap, reach, piece, owners)
+                area = _joint_area(predicted, event)
+                found.append(Unmelted(event.stray, area, event.joint_gap, joins, where, True))
     return found
 
 
@@ -57,6 +114,19 @@ def _gap(predicted: Predicted, event: Event) -> NDArray[np.bool_]:
     melted = _within(predicted.melted.start, predicted.melted.z, event.bottom, event.top)
     grid = predicted.grid
     return np.asarray((taken - melted > GAP_MM).reshape(grid.nx, grid.ny))
+
+
+def _open_joint(predicted: Predicted, event: Event) -> NDArray[np.bool_]:
+    """Columns (nx, ny) in which metal stands on both sides of the joint."""
+    grid, window = predicted.grid, predicted.window
+    earlier = predicted.events[: predicted.events.index(event)]
+    table = slabs((*earlier, replace(event, slices=())))
+    casts = {key: window.columns(*key).metal for key in bodies(table)}
+    stood = assemble(table, casts)
+    below = _within(stood.start, stood.z, event.bottom - event.joint_gap, event.bottom)
+    metal = predicted.metal
+    above = _within(metal.start, metal.z, event.bottom, event.bottom + event.layer)
+    return np.asarray(((below > GAP_MM) & (above > GAP_MM)).reshape(grid.nx, grid.ny))
 
 
 @kernel
@@ -69,14 +139,14 @@ def _within(start, z, low, high):  # type: ignore[no-untyped-def]
     return total
 
 
-def _unmelted(
+def _joins(
     predicted: Predicted,
-    event: Event,
     gap: NDArray[np.bool_],
-    thickness: float,
+    reach: tuple[float, float],
     piece: NDArray[np.int32],
     owners: dict[int, str],
-) -> Unmelted:
+) -> tuple[tuple[tuple[str, str], ...], tuple[float, float, float]]:
+    """What the gaps of a range of height join, and the place of one, of one that joins if any."""
     from scipy import ndimage
 
     grid = predicted.grid
@@ -84,28 +154,27 @@ def _unmelted(
     eight = np.ones((3, 3), np.bool_)
     number, _ = ndimage.label(gap, eight)
     joins: set[tuple[str, str]] = set()
-    where = _middle(grid, number == 1, 0.5 * (event.bottom + event.top))
+    middle = 0.5 * (reach[0] + reach[1])
+    where = _middle(grid, number == 1, middle)
     for n, box in enumerate(ndimage.find_objects(number), start=1):
         grown = tuple(slice(max(s.start - 1, 0), s.stop + 1) for s in box)
         inside = number[grown] == n
         rim = ndimage.binary_dilation(inside, eight)
         i, j = np.nonzero(rim)
         columns = (i + grown[0].start) * grid.ny + (j + grown[1].start)
-        touched = _touching(
-            predicted.closed.start, predicted.closed.z, piece, columns, event.bottom, event.top
-        )
+        touched = _touching(predicted.closed.start, predicted.closed.z, piece, columns, *reach)
         names = sorted({owners[p] for p in touched.tolist() if p in owners})
         pairs = set(combinations(names, 2))
         if pairs - joins:
-            where = _middle(grid, number == n, 0.5 * (event.bottom + event.top))
+            where = _middle(grid, number == n, middle)
         joins |= pairs
-    return Unmelted(
-        event.stray,
-        _area(predicted, event),
-        float(thickness),
-        tuple(sorted(joins)),
-        where,
-    )
+    return tuple(sorted(joins)), where
+
+
+def _joint_area(predicted: Predicted, event: Event) -> float:
+    """Area of what should hang together under the first layer after the stop, mm2; exact."""
+    below = standing(predicted, event.bottom, above=False)
+    return float(below.intersection(first_on(predicted, event)).area)
 
 
 def _area(predicted: Predicted, event: Event) -> float:
@@ -167,12 +236,23 @@ def _owners(
     return owners
 
 
+def packing_over(strays: Iterable[StrayTable]) -> tuple[float, float]:
+    """Least and most that the powder bed packs at, over all that is said of the events."""
+    known = [(stray.packing_low, stray.packing_high) for stray in strays]
+    return min(low for low, _ in known or [PACKING]), max(high for _, high in known or [PACKING])
+
+
 def trapped_powder(
-    predicted: Predicted, nominal: Predicted, routes: Routes, density_g_cm3: float | None
+    predicted: Predicted,
+    nominal: Predicted,
+    routes: Routes,
+    density_g_cm3: float | None,
+    packing: tuple[float, float] = PACKING,
 ) -> list[TrappedPowder]:
     """Voids of the predicted part that no way leads out of, with every mouth open.
 
-    A void that is closed in the nominal part already is listed as such.
+    A void that is closed in the nominal part already is listed as such. The mass lies between
+    those at the two ends of `packing`.
     """
     grid, metal = predicted.grid, predicted.metal
     piece = label(metal, grid)
@@ -192,6 +272,7 @@ def trapped_powder(
         if len(between) == 1 and strays:
             between.append("part")
         volume = float(total[n]) * grid.pitch_mm**2
+        solid = None if density_g_cm3 is None else volume * density_g_cm3 * 1e-3
         place = np.array(
             [
                 grid.x_mm(int(middle[n, 0])),
@@ -205,10 +286,12 @@ def trapped_powder(
         found.append(
             TrappedPowder(
                 volume,
-                None if density_g_cm3 is None else volume * density_g_cm3 * PACKING * 1e-3,
+                None if solid is None else solid * packing[1],
                 tuple(between),
                 (float(place[0]), float(place[1]), float(place[2])),
                 passages,
+                None if solid is None else solid * packing[0],
+                None if solid is None else solid * packing[1],
             )
         )
     return found

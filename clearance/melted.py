@@ -8,20 +8,33 @@ format is left to others.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, BeforeValidator, Field, WithJsonSchema
 
 from clearance.event import (
     BuildEvent,
     StrayTable,
-    default_penetration,
+    bed,
+    cooled_key,
     jump_sentence,
+    packing_key,
+    packing_sentences,
+    penetration_key,
     penetration_sentence,
 )
-from clearance.keys import LARGEST_LAYER, AnyList, Table, key, refuse
+from clearance.keys import (
+    LARGEST_LAYER,
+    AnyList,
+    KelvinRange,
+    LengthRange,
+    ShareRange,
+    Table,
+    key,
+    refuse,
+)
 
 _RANGE = re.compile(r"\s*([0-9]+)\s*(?:-\s*([0-9]+)\s*)?")
 
@@ -52,6 +65,9 @@ class MeltedTable(Table):
         "Ranges of layers, in the order in which the machine melted them."
     )
     first_number: Literal[0, 1] = key("Number that the machine gives to the first layer.", "", 0)
+    penetration: LengthRange | None = penetration_key()
+    packing: ShareRange | None = packing_key()
+    cooled: KelvinRange | None = cooled_key()
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,7 +95,12 @@ def log_fault(ranges: Sequence[str], first_number: int) -> str | None:
     return f"layer {first_number} first: heights are counted from it{hint}"
 
 
-def strays_from_log(ranges: Sequence[str], first_number: int, layer_thickness: float) -> BuildEvent:
+def strays_from_log(
+    ranges: Sequence[str],
+    first_number: int,
+    layer_thickness: float,
+    known: Mapping[str, Any] | None = None,
+) -> BuildEvent:
     """Turn the ranges of layers that a machine melted into stray sheets.
 
     Every break in the numbering is an event. The part itself is the chain of runs with rising
@@ -95,6 +116,8 @@ def strays_from_log(ranges: Sequence[str], first_number: int, layer_thickness: f
         Number that the machine gives to the first layer.
     layer_thickness : float, mm
         Layer thickness t.
+    known : mapping, optional
+        What is known of powder, melt depth and cooling: the fields that `event.bed` gives.
 
     Returns
     -------
@@ -110,14 +133,16 @@ def strays_from_log(ranges: Sequence[str], first_number: int, layer_thickness: f
     """
     runs = _runs(ranges, first_number)
     chain = _chain(runs)
-    strays = tuple(_strays(runs, chain, layer_thickness))
+    known = known or bed(None, None, None, layer_thickness, 0.0)
+    sheet = StrayTable(source="log", **known)
+    strays = tuple(_strays(runs, chain, layer_thickness, sheet))
     counted = "" if first_number == 0 else ", layers counted from 0 here"
     said = tuple(
         f"[melted], break {number}{counted}: {_sentence(stray, layer_thickness)}"
         for number, stray in enumerate(strays, start=1)
     )
     last = runs[chain[-1]].last
-    assumed = [f"[melted]: {penetration_sentence(stray)}" for stray in strays if stray.layers_high]
+    assumed = [f"[melted]: {text}" for stray in strays for text in _bed_assumed(stray)]
     assumed += [f"[melted]: {text}" for text in _assumed(strays, last)]
     return BuildEvent(strays, said, tuple(dict.fromkeys(assumed)), last)
 
@@ -160,12 +185,13 @@ def _chain(runs: Sequence[_Run]) -> list[int]:
     return chain[::-1]
 
 
-def _strays(runs: Sequence[_Run], chain: Sequence[int], t: float) -> Iterator[StrayTable]:
-    """Yield one sheet for each stray run, and one without layers for each bare jump."""
-    thin, deep = default_penetration(t)
-    sheet = StrayTable(
-        source="log", penetration_low=thin, penetration_high=deep, penetration_assumed=True
-    )
+def _strays(
+    runs: Sequence[_Run], chain: Sequence[int], t: float, sheet: StrayTable
+) -> Iterator[StrayTable]:
+    """Yield one sheet for each stray run, and one without layers for each bare jump.
+
+    Where what stood may have cooled, also one without layers for each way back.
+    """
     melted, ends = 0, [*chain[1:], len(runs)]
     for own, end in zip(chain, ends, strict=True):
         melted += runs[own].count
@@ -188,6 +214,9 @@ def _strays(runs: Sequence[_Run], chain: Sequence[int], t: float) -> Iterator[St
                 next_layer=after,
                 resume="unknown" if after is None else None,
             )
+        if end > own + 1 and following is not None and sheet.cooled_high > 0.0:
+            # Back to the right layers: a stop too, for all that the log tells.
+            yield replace(sheet, height=_mm(melted, t), next_layer=following)
 
 
 def _mm(layers: int, t: float) -> float:
@@ -202,6 +231,12 @@ def _sentence(stray: StrayTable, t: float) -> str:
         what = f"at {stray.height:g} mm {stray.layers_high} stray layers, {stray.from_layer}-{last}"
     then = "the log ends" if stray.next_layer is None else jump_sentence(stray, t)
     return f"{what}; then {then}"
+
+
+def _bed_assumed(stray: StrayTable) -> Iterator[str]:
+    if stray.penetration_assumed and (stray.layers_high or stray.cooled_high):
+        yield penetration_sentence(stray)
+    yield from packing_sentences(stray)
 
 
 def _assumed(strays: Sequence[StrayTable], last: int) -> Iterator[str]:

@@ -15,7 +15,8 @@ from typing import Annotated
 
 from pydantic import BeforeValidator, ConfigDict, Field
 
-from clearance.case import Case, read_case, sheets_of
+from clearance.case import Case, expansion_assumed, expansion_of, read_case, sheets_of
+from clearance.case_tables import PartTable
 from clearance.errors import CaseError
 from clearance.event import BuildEvent, Resume, StrayKeys, StrayTable, read_event
 from clearance.keys import (
@@ -121,7 +122,7 @@ def read_plate(path: Path) -> Plate:
     _check_overrides(file)
     # Layer thicknesses are the parts': here the sheets count as thin, and each part checks again.
     by_number = any("after_layer" in raw for raw in file.items("stray"))
-    sheets_of(file, None if by_number else 0.0)
+    sheets_of(file, None if by_number else 0.0, 0.0)
     file.raise_faults()
     tables = PlateFile.model_validate(file.document)
     folder = file.path.parent
@@ -147,7 +148,7 @@ def case_on_plate(plate: Plate, part: PlacedPart) -> Case:
     if not plate.stray:
         return case
     tables = tuple(_overridden(keys, part) for keys in plate.stray)
-    event = _event(plate, tables, case.part.layer_thickness)
+    event = _event(plate, tables, case.part)
     replaced = ("the case's own event is replaced by the plate's",) if case.stray else ()
     return replace(
         case,
@@ -158,6 +159,7 @@ def case_on_plate(plate: Plate, part: PlacedPart) -> Case:
         assumptions=(
             *(text for text in case.assumptions if text.startswith("[part]")),
             *(f"plate {plate.name}, {text}" for text in event.assumptions),
+            *expansion_assumed(case.part, event.strays),
         ),
         notices=(*case.notices, *replaced, *_override_notices(part)),
     )
@@ -203,7 +205,7 @@ def _overridden(keys: StrayKeys, part: PlacedPart) -> StrayKeys:
     return keys.model_copy(update=update)
 
 
-def _event(plate: Plate, tables: tuple[StrayKeys, ...], thickness: float) -> BuildEvent:
+def _event(plate: Plate, tables: tuple[StrayKeys, ...], part: PartTable) -> BuildEvent:
     faults: list[str] = []
 
     def fault(number: int, name: str, expected: str) -> None:
@@ -211,7 +213,7 @@ def _event(plate: Plate, tables: tuple[StrayKeys, ...], thickness: float) -> Bui
         place = f"{plate.path}: [[stray]] number {number + 1} {name}"
         faults.append(f"{place}: found {found}, expected {expected}")
 
-    event = read_event(tables, thickness, plate.path.parent, fault)
+    event = read_event(tables, part.layer_thickness, plate.path.parent, fault, expansion_of(part))
     if faults:
         raise CaseError("\n".join(faults))
     return event
@@ -226,9 +228,9 @@ def _turned(stray: StrayTable, turn: float) -> StrayTable:
 
 
 def _is_nothing(stray: StrayTable) -> bool:
-    """A part that got no stray layer, no jump and no shift was not touched."""
+    """A part that got no stray layer, no jump and no shift, and did not cool, was not touched."""
     bare = stray.mesh is None and stray.layers_high == 0 and stray.next_layer is None
-    return bare and stray.resume_shift == (0.0, 0.0)
+    return bare and stray.resume_shift == (0.0, 0.0) and stray.cooled_high == 0.0
 
 
 def _override_notices(part: PlacedPart) -> Iterator[str]:

@@ -299,15 +299,18 @@ def separate_line(found: SeparateResult) -> str:
 def unmelted_line(found: Unmelted) -> str:
     """A gap that stayed powder, in words."""
     joins = "; ".join(" and ".join(pair) for pair in found.joins)
+    what = ", the joint itself" if found.joint else ""
     return (
-        f"stray {found.stray}: {found.area_mm2:.1f} mm2, {found.thickness_mm:.2f} mm thick, "
-        f"at {_point(found.where_mm)}; joins {joins or 'nothing'}"
+        f"stray {found.stray}{what}: {found.area_mm2:.1f} mm2, up to {found.thickness_mm:.2f} mm "
+        f"thick, at {_point(found.where_mm)}; joins {joins or 'nothing'}"
     )
 
 
 def trapped_line(found: TrappedPowder) -> str:
     """Powder without a way out, in words."""
-    mass = f", {found.mass_g:.2f} g" if found.mass_g is not None else ""
+    mass = ""
+    if found.mass_low_g is not None and found.mass_high_g is not None:
+        mass = f", {found.mass_low_g:.2f} to {found.mass_high_g:.2f} g"
     inside = f"; in {', '.join(found.passages)}" if found.passages else ""
     return (
         f"{found.volume_mm3:.1f} mm3{mass}, between {' and '.join(found.between)}, "
@@ -486,6 +489,8 @@ def _resumed(section: dict[str, float]) -> str:
     said = [f"z {section['height_mm']:.3f} mm, metal {section['metal_area_mm2']:.1f} mm2"]
     if "nominal_area_mm2" in section:
         said[0] += f" of {section['nominal_area_mm2']:.1f} ({section['share']:.1%})"
+    if section.get("gap_mm", 0.0) > 0.0:
+        said.append(f"may be unmelted, {section['gap_mm']:.2f} mm of powder left")
     if "centre_x_mm" in section:
         said.append(f"centre x {section['centre_x_mm']:.2f} y {section['centre_y_mm']:.2f}")
     said += [

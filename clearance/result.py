@@ -127,24 +127,35 @@ class SeparateResult:
 
 @dataclass(frozen=True)
 class Unmelted:
-    """Powder that stayed loose where the part has metal and the wrong slice had none."""
+    """Powder that may have stayed loose in the metal, as thick as it can be.
+
+    Where the part has metal and the wrong slices had none; with `joint`, under the whole first
+    layer after the stop, because the part had shrunk.
+    """
 
     stray: int
     area_mm2: float
     thickness_mm: float
     joins: tuple[tuple[str, ...], ...]
     where_mm: Point
+    joint: bool = False
 
 
 @dataclass(frozen=True)
 class TrappedPowder:
-    """A void without a way out."""
+    """A void without a way out.
+
+    Powder packs at one end or the other of `packing`: `mass_low_g`, `mass_high_g`; `mass_g` is
+    the high one. None without a density.
+    """
 
     volume_mm3: float
     mass_g: float | None
     between: tuple[str, ...]
     centre_mm: Point
     passages: tuple[str, ...] = ()
+    mass_low_g: float | None = None
+    mass_high_g: float | None = None
 
 
 @dataclass(frozen=True)

@@ -92,7 +92,8 @@ def _levels(
     if checked.case.separate:
         predicted = checked.whole.predict(checked.unknowns.variants[0].events or ())
         routes = {check.passage.name: check.nominal.way.route for check in checks}
-        apart = list(separate(checked, checks, unmelted(predicted, routes), silent))
+        gaps = unmelted(predicted, routes, checked.unknowns.others)
+        apart = list(separate(checked, checks, gaps, silent))
     return [level_figure(level_section(checked, results, z, apart)) for z in heights]
 
 

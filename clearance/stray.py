@@ -10,6 +10,7 @@ exact surfaces, so that they cannot disagree.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,6 +19,8 @@ from clearance.columns import UNIT_MM, Runs, _grown_runs, snap_even
 from clearance.compiler import kernel
 
 NONE = -1
+ROUNDING_MM = 1e-9
+"""Faces of layers that lie closer are one."""
 
 
 @dataclass(frozen=True)
@@ -38,8 +41,12 @@ class Event:
         True: the slices are the whole rectangle of the part's bounding box.
     unknown_slices : tuple of int
         Which slices lie below the part, so that what they hold is not known.
-    penetration, penetration_low : float, mm
-        Deepest and least deep that the first layer of a melting reaches below itself.
+    welded : float, mm
+        How far below itself, at least, a layer melts what stayed loose under it.
+    joint_gap : float, mm
+        Powder that may be left under the first layer after the stop, because what stood had shrunk.
+    penetration : float, mm
+        Deepest that the first layer of a melting reaches below itself.
     rise : float, mm
         Added by this event to the height of everything above it.
     shift : tuple of float, mm
@@ -55,7 +62,8 @@ class Event:
     rise: float
     shift: tuple[float, float]
     unknown_slices: tuple[int, ...] = ()
-    penetration_low: float = 0.0
+    welded: float = 0.0
+    joint_gap: float = 0.0
 
     @property
     def top(self) -> float:
@@ -66,6 +74,11 @@ class Event:
     def thickness(self) -> float:
         """Thickness of the stray sheet, penetration included, mm."""
         return len(self.slices) * self.layer + (self.penetration if self.slices else 0.0)
+
+    @property
+    def sheet_gap(self) -> float:
+        """Thickest that powder stays loose where the part has metal and no slice has, mm."""
+        return max(0.0, len(self.slices) * self.layer - self.welded)
 
 
 @dataclass(frozen=True)
@@ -112,7 +125,7 @@ def slabs(events: tuple[Event, ...], loose: bool = False) -> tuple[Slab, ...]:
     slice has none the powder stayed loose; for passages that gap counts as metal,
     so the nominal (or, if the part above is lifted, its sections at the cut) is
     united with the slices. With `loose` the gap is left out, but for what the
-    first layer above it melts again. Source: DESIGN.md, "The stray sheet, exactly".
+    layers above it melt again. Source: docs/method.md, "The predicted part".
     """
     table: list[Slab] = []
     low, lift, shift = -np.inf, 0.0, (0.0, 0.0)
@@ -154,14 +167,20 @@ def _sheet(event: Event, gates: list[Gate], lift: float, moved: tuple[float, flo
 
 
 def _loose(event: Event, gates: list[Gate], lift: float, moved: tuple[float, float]) -> list[Slab]:
-    """Slabs of a sheet as melted: slices only, and what the layer above melts of the gap."""
-    healed = max(event.bottom, event.top - event.penetration_low)
+    """Slabs of a sheet as melted: every layer, the first above it too, reaches below its face."""
+    layers = _layers(event, gates)
     above = Gate("part", event.top - (lift + event.rise), moved)
+    melted = [(a - event.welded, b, gate) for a, b, gate in layers]
+    melted.append((event.top - event.welded, np.inf, above))
+    faces = [event.bottom, *(b for _, b, _ in layers)]
+    reached = (low for low, _, _ in melted if all(abs(low - face) > ROUNDING_MM for face in faces))
+    faces = sorted([*faces, *(low for low in reached if event.bottom < low < event.top)])
     table = []
-    for a, b, gate in _layers(event, gates):
-        table.append(Slab(a, min(b, healed), None, moved, (gate,), event.stray))
-        table.append(Slab(max(a, healed), b, None, moved, (gate, above), event.stray))
-    return [slab for slab in table if slab.low < slab.high]
+    for a, b in pairwise(faces):
+        z = 0.5 * (a + b)
+        gates_here = tuple(gate for low, high, gate in melted if low < z < high)
+        table.append(Slab(a, b, None, moved, gates_here, event.stray))
+    return table
 
 
 def offset(events: tuple[Event, ...], z: float) -> NDArray[np.float64]:

@@ -47,6 +47,11 @@ class Unknowns:
     notices: tuple[str, ...]
     unknown_slices: bool
 
+    @property
+    def others(self) -> tuple[tuple[Event, ...], ...]:
+        """Events of all variants but the first."""
+        return tuple(variant.events or () for variant in self.variants[1:])
+
 
 @dataclass(frozen=True)
 class _Choice:
@@ -220,5 +225,6 @@ def _event(
         rise,
         stray.resume_shift,
         unclear,
-        stray.penetration_low,
+        stray.welded(choice.height, layer),
+        stray.joint_gap(choice.height, layer),
     )

@@ -162,9 +162,10 @@ def refused(text, name="case.toml", reader=read_case):
 
 
 def test_every_key_of_the_contract_is_read(folder):
-    case = read(FULL)
+    full = FULL.replace("penetration = 0.1", "penetration = 0.1\npacking = 0.5\ncooled = [80, 150]")
+    case = read(full)
     assert case.path == Path("case.toml")
-    assert case.text_sha256 == hashlib.sha256(FULL.encode()).hexdigest()
+    assert case.text_sha256 == hashlib.sha256(full.encode()).hexdigest()
     part = case.part
     assert (part.name, part.unit, part.layer_thickness) == ("insert-a", "mm", 0.05)
     assert (part.platform_z, part.material, part.density_g_cm3) == (0.0, "316L", 7.95)
@@ -184,13 +185,18 @@ def test_every_key_of_the_contract_is_read(folder):
     assert (stray.layers_low, stray.layers_high) == (3, 3)
     assert (stray.penetration_low, stray.penetration_high) == (0.1, 0.1)
     assert not stray.penetration_assumed
+    assert (stray.packing_low, stray.packing_high, stray.packing_assumed) == (0.5, 0.5, False)
+    assert (stray.cooled_low, stray.cooled_high, stray.cooled_assumed) == (80.0, 150.0, False)
     assert case.drilling.series == ("jobber", "long", "extra-long")
     assert case.drilling.drills[0].overall == 93.0
     assert case.flow.max_pressure_loss == 2.0
     assert (case.grid.pitch, case.grid.smallest_way) == (0.2, 0.05)
     assert case.translations == ()
     assert case.notices == ()
-    assert case.assumptions == ("[part]: density 7.95 g/cm3, the program's value of 316L",)
+    assert case.assumptions == (
+        "[part]: density 7.95 g/cm3, the program's value of 316L",
+        "thermal expansion 16.5e-6/K, a data sheet value of 316L from memory",
+    )
 
 
 def test_defaults_of_a_short_case(folder):
@@ -252,12 +258,54 @@ def test_silent_stray_keys_are_assumptions(folder):
     assert (sheet.shape, sheet.source, sheet.resume) == ("layer", "assumed", "unknown")
     assert (sheet.penetration_low, sheet.penetration_high) == (0.05, 0.1)
     assert sheet.penetration_assumed
-    for key in ("shape", "source", "from_layer", "resume", "resume_shift", "penetration"):
+    assert (sheet.packing_low, sheet.packing_high) == (0.45, 0.6)
+    assert (sheet.cooled_low, sheet.cooled_high) == (0.0, 0.0)
+    keys = "shape source from_layer resume resume_shift penetration packing cooled".split()
+    for key in keys:
         assert any(f"number 1: {key} is not given" in text for text in case.assumptions), key
 
 
 def test_given_stray_keys_are_no_assumptions(folder):
-    assert not any("stray" in text for text in read(BASE + STRAY).assumptions)
+    given = STRAY + "packing = [0.45, 0.6]\ncooled = 0.0\n"
+    assert not any("stray" in text for text in read(BASE + given).assumptions)
+
+
+def test_cooling_asks_for_an_expansion(folder):
+    cooled = STRAY + "cooled = 100.0\n"
+    (line,) = refused(BASE + cooled)
+    assert "[[stray]] number 1 cooled: found 100.0, expected a part whose thermal expansion" in line
+    assert read(BASE + STRAY + "cooled = 0.0\n").stray[0].expansion_1e6_k == 0.0
+    given = BASE.replace("[[pass", "thermal_expansion = 12.0\n[[pass", 1)
+    assert read(given + cooled).stray[0].expansion_1e6_k == 12.0
+    assert not any("expansion" in text for text in read(given + cooled).assumptions)
+    named = BASE.replace("[[pass", 'material = "Ti-6Al-4V"\n[[pass', 1)
+    assert read(named + cooled).stray[0].expansion_1e6_k == 8.8
+    assert any("8.8e-6/K" in text for text in read(named + cooled).assumptions)
+
+
+def test_a_right_restart_is_a_table_without_layers(folder):
+    text = BASE.replace("[[pass", "thermal_expansion = 20.5\n[[pass", 1)
+    stray = "[[stray]]\nafter_layer = 623\nlayers = 0\nnext_layer = 624\ncooled = [50, 150]\n"
+    (sheet,) = read(text + stray).stray
+    assert (sheet.height, sheet.jump_lift(0, 0.05)) == (31.2, 0.0)
+    assert sheet.joint_gap(31.2, 0.05) == pytest.approx(31.2 * 150 * 20.5e-6)
+
+
+def test_the_log_takes_what_is_known_of_powder_and_cooling(folder):
+    log = '[melted]\nlayers = ["0-623", "0-2", "624-2399"]\n'
+    keys = "penetration = [0.06, 0.09]\npacking = 0.55\ncooled = 40\n"
+    text = BASE.replace("[[pass", "thermal_expansion = 20.5\n[[pass", 1)
+    case = read(text + log + keys)
+    sheet, back = case.stray
+    assert (sheet.penetration_low, sheet.penetration_high) == (0.06, 0.09)
+    assert (sheet.packing_low, sheet.packing_high, sheet.cooled_high) == (0.55, 0.55, 40.0)
+    assert (back.height, back.layers_high, back.next_layer) == (31.35, 0, 624)
+    assert back.jump_lift(0, 0.05) == sheet.jump_lift(3, 0.05)
+    assert not any("is not given" in text for text in case.assumptions if "[melted]" in text)
+    (line,) = refused(BASE + log + keys)
+    assert "[melted] cooled: found 40, expected a part whose thermal expansion" in line
+    (line,) = refused(text + log.replace('"0-2", ', "") + keys)
+    assert "[melted] cooled: found 40, expected none, since the log shows no break" in line
 
 
 def test_ranges_of_layers_and_penetration(folder):
@@ -428,6 +476,16 @@ REFUSED = [
     ("resume_shift = [0.0, 0.0]", "resume_shift = 0.0", 48, "resume_shift: found 0.0, expected two numbers, [x, y]"),
     ("penetration = 0.1", "penetration = -0.1", 49, "penetration: found -0.1, expected greater than or equal to 0"),
     ("penetration = 0.1", "penetration = [0.2, 0.1]", 49, "penetration: found [0.2, 0.1], expected [low, high]"),
+    ("penetration = 0.1", "packing = 0.0", 49, "[[stray]] number 1 packing: found 0.0, expected greater than 0"),
+    ("penetration = 0.1", "packing = 1", 49, "packing: found 1, expected less than 1"),
+    ("penetration = 0.1", "packing = [0.6, 0.45]", 49, "packing: found [0.6, 0.45], expected [low, high] with low not above high"),
+    ("penetration = 0.1", 'packing = "0.5"', 49, "packing: found '0.5', expected a valid number"),
+    ("penetration = 0.1", "packing = [0.5]", 49, "packing: found [0.5], expected one value, or [low, high]"),
+    ("penetration = 0.1", "cooled = -5", 49, "cooled: found -5, expected greater than or equal to 0"),
+    ("penetration = 0.1", "cooled = [150, 80]", 49, "cooled: found [150, 80], expected [low, high]"),
+    ("penetration = 0.1", "cooled = inf", 49, "cooled: found inf, expected"),
+    ("penetration = 0.1", "cooled = 4000", 49, "cooled: found 4000, expected less than or equal to 3000"),
+    ('material = "316L"', 'material = "316L"\nthermal_expansion = 0', 9, "[part] thermal_expansion: found 0, expected greater than 0"),
     ("penetration = 0.1", "height_uncertainty = -1.0", 49, "height_uncertainty: found -1.0, expected greater"),
     ("penetration = 0.1", 'mesh = "measured.stl"', 49, "mesh: found 'measured.stl', expected none, or shape = \"mesh\""),
     ('shape = "layer"', 'shape = "plane"', 45, "from_layer: found 0, expected none, since shape = \"plane\""),
@@ -477,6 +535,8 @@ def test_refused(folder, old, new, number, message):
                 "next_layer = 4",
                 "resume_shift = [0.0, 0.0]",
                 "penetration = 0.1",
+                "packing = 0.5",
+                "cooled = 10.0",
                 "height_uncertainty = 0.0",
             )
         ),
@@ -746,6 +806,24 @@ def test_other_names_are_taken(folder, name):
     assert read_plate(Path("plate.toml")).part[0].name == name
 
 
+def test_every_part_of_a_plate_shrinks_as_its_material_does(folder):
+    plate = PLATE.replace("[[stray]]", "[[stray]]\npacking = 0.5\ncooled = [50, 100]")
+    with pytest.raises(CaseError, match=r"plate.toml: \[\[stray\]\] number 1 cooled: found .*100"):
+        on_plate(plate)
+    case = on_plate(plate, FULL)
+    (sheet,) = case.stray
+    assert (sheet.packing_low, sheet.packing_high) == (0.5, 0.5)
+    assert (sheet.cooled_low, sheet.cooled_high, sheet.expansion_1e6_k) == (50.0, 100.0, 16.5)
+    assert any("16.5e-6/K" in text for text in case.assumptions)
+
+
+def test_a_part_without_stray_layers_that_cooled_was_touched(folder):
+    none = PLATE.replace("[[part]]", "[[part]]\nlayers = 0", 1)
+    assert on_plate(none).stray == ()
+    (sheet,) = on_plate(none.replace("[[stray]]", "[[stray]]\ncooled = 100"), FULL).stray
+    assert (sheet.layers_high, sheet.cooled_high) == (0, 100.0)
+
+
 def test_the_plates_event_replaces_the_cases_own(folder):
     case = on_plate(PLATE)
     (sheet,) = case.stray
@@ -919,6 +997,9 @@ def test_the_shipped_schema_is_the_codes():
         (BASE + '[melted]\nlayers = ["0-623", "0-2", "7"]\n', True),
         (FULL.replace("layers = 3\n", "layers = [2, 3]\n"), True),
         (FULL.replace("layers = 3\n", "layers = 2.5\n"), False),
+        (FULL.replace("penetration = 0.1", "packing = [0.5, 0.6]\ncooled = 100"), True),
+        (FULL.replace("penetration = 0.1", "packing = 1.0"), False),
+        (FULL.replace("penetration = 0.1", "cooled = -1.0"), False),
         (FULL.replace("height = 31.2\n", ""), False),
         (FULL.replace("height = 31.2\n", "height = 31.2\nafter_layer = 623\n"), False),
         (FULL.replace('resume = "height"', 'resume = "height"\nnext_layer = 627'), False),

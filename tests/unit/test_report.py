@@ -90,7 +90,9 @@ FULL = Result(
     ),
     separate=(SeparateResult(("circuit-1", "circuit-2"), "joined", (1.0, 2.0, 3.0), "unmelted"),),
     unmelted=(Unmelted(0, 12.3, 0.05, (("circuit-1", "outside"),), (1.0, 2.0, 31.2)),),
-    trapped_powder=(TrappedPowder(120.0, 0.57, ("stray 0", "stray 1"), (0.0, 0.0, 40.0)),),
+    trapped_powder=(
+        TrappedPowder(120.0, 0.57, ("stray 0", "stray 1"), (0.0, 0.0, 40.0), (), 0.43, 0.57),
+    ),
     signs=Signs(
         1.85,
         228.6,
@@ -169,8 +171,8 @@ def test_everything_in_the_result_is_said():
         "depth 36.50 mm, 4.9 times the diameter",
         "circuit-2 then: open, at least 7.45 mm",
         "circuit-1 and circuit-2: joined through an unmelted gap at (1, 2, 3)",
-        "12.3 mm2, 0.05 mm thick, at (1, 2, 31.2); joins circuit-1 and outside",
-        "120.0 mm3, 0.57 g, between stray 0 and stray 1",
+        "12.3 mm2, up to 0.05 mm thick, at (1, 2, 31.2); joins circuit-1 and outside",
+        "120.0 mm3, 0.43 to 0.57 g, between stray 0 and stray 1",
         "metal added: 228.6 mm3, 1.85 g, 0.06% of the part; a balance that reads 0.1 g shows it, "
         "hidden in the scatter of good parts (about 15 g)",
         "out of the side by 3.00 mm, most at (-44.5, 29.5, 31.2) towards 135 deg from +x",

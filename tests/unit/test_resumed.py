@@ -64,7 +64,8 @@ def hollow_below() -> np.ndarray:
     return shapes.soup(solid - shapes.block((-5, 4, -1), (5, 8, 3)))
 
 
-@pytest.mark.parametrize(("penetration", "missing"), [(0.05, 40.0), (0.3, 0.0)])
+# Three layers of 0.1 on a solid that lies 0.1 (1 - 0.45) / 0.45 = 0.122 below its counted face.
+@pytest.mark.parametrize(("penetration", "missing"), [(0.05, 40.0), (0.42, 40.0), (0.43, 0.0)])
 def test_an_unmelted_gap_is_missing_until_it_is_melted_again(tmp_path, penetration, missing):
     sheet = make.sheet(12.0, penetration=penetration)
     full = 400 - 9 * np.pi * SEGMENT

@@ -17,7 +17,7 @@ def event(**changed):
         "penetration": 0.2,
         "rise": 0.0,
         "shift": (0.0, 0.0),
-        "penetration_low": 0.05,
+        "welded": 0.05,
     }
     return Event(**{**known, **changed})
 
@@ -60,12 +60,17 @@ def test_skipped_layers_lower_what_is_above():
 
 
 def test_a_gap_counts_as_metal_for_passages_and_is_powder_as_melted():
-    # The part is metal from 0.12 to 20 but slice 0 (0.05) is not: a gap from 10 to 10.1.
+    # The part is metal from 0.12 to 20 but slice 0 (0.05) is not: a gap from 10 to 10.1. The slice
+    # above it is welded 0.05 down, as every layer is.
     part = one_column((0.12, 20))
     assert predicted([event()], part) == [[0.12, 20]]
-    assert predicted([event()], part, loose=True) == [[0.12, 10], [10.1, 20]]
+    assert predicted([event()], part, loose=True) == [[0.12, 10], [10.05, 20]]
+    assert predicted([event(welded=0.0)], part, loose=True) == [[0.12, 10], [10.1, 20]]
+    assert predicted([event(welded=0.1)], part, loose=True) == [[0.12, 20]]
     both = one_column((0.3, 20))  # neither slice is metal: the layer above heals the lowest 0.05
     assert predicted([event()], both, loose=True) == [[0.3, 10], [10.15, 20]]
+    assert predicted([event(welded=0.15)], both, loose=True) == [[0.3, 10], [10.05, 20]]
+    assert predicted([event(welded=0.2)], both, loose=True) == [[0.3, 20]]
     assert predicted([event(rise=0.2)], both) == [[0.3, 20.2]]
 
 

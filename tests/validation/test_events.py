@@ -320,12 +320,13 @@ def test_slices_below_the_part_need_also_melted(tmp_path):
 
 def test_a_wider_slice_leaves_an_unmelted_gap(tmp_path):
     # Slice 90 is 4.715 wide, the duct at 6 only 3.8 and at 6.2 3.86: the powder between stays
-    # loose, 4 mm deep in y, over the sheet's height less the penetration.
-    event = make.sheet(6.0, 2, from_layer=90, penetration=0.05)
+    # loose, 4 mm deep in y, over the sheet's height less what the penetration reaches below the
+    # solid's top, which lies T (1 - 0.5) / 0.5 below its counted face.
+    event = make.sheet(6.0, 2, from_layer=90, penetration=0.15, packing=0.5)
     result = make.checked(tmp_path, duct(WIDENING), ends(WIDENING), event)
     (gap,) = result.unmelted
     assert gap.stray == 0
-    assert gap.thickness_mm == pytest.approx(2 * T - 0.05, abs=1e-9)
+    assert gap.thickness_mm == pytest.approx(2 * T - (0.15 - T), abs=1e-9)
     narrow, wide = width(WIDENING, 6.0), width(WIDENING, 9.15)
     # Half a layer up or down is 0.015 mm of width: which height stands for a layer is not said.
     assert gap.area_mm2 == pytest.approx(DEEP * (wide - narrow), abs=DEEP * 0.016)
