@@ -26,12 +26,12 @@ LARGEST_MM = 1e6
 LARGEST_LAYER = 10_000_000
 """The same for layer numbers."""
 
+LARGEST_K = 3000.0
+"""The same for differences of temperature: more than any alloy stands."""
+
 LONGEST_NAME = 200
 LONGEST_TEXT = 1000
 """Letters of a name and of other texts, at most: they are printed on every sheet."""
-
-LARGEST_K = 3000.0
-"""The same for differences of temperature: more than any alloy stands."""
 
 
 class Table(BaseModel):
