@@ -47,7 +47,7 @@ def test_so_does_one_that_stands_out_of_the_side(tmp_path, side):
 
 
 def test_so_does_metal_that_a_slice_leaves_out(tmp_path):
-    # The duct is wider over the first millimetre: the wrong slices leave 0.03 of the wall as powder.
+    # The duct is wider over the first millimetre: wrong slices leave 0.03 of the wall as powder.
     wider = shapes.block((-2, -2, -1), (2 + STEP, 2, 1))
     said, found = recommended(tmp_path, part("+x", 0.0) - wider, 0.4)
     assert [p.state.value for p in found.passages] == ["open"]
