@@ -17,6 +17,7 @@ from clearance.keys import (
     Direction,
     FilePath,
     Fraction,
+    LengthRange,
     Name,
     NotNegative,
     Point,
@@ -171,6 +172,12 @@ class FlowTable(Table):
         "kPa",
         None,
         "not required",
+    )
+    roughness: LengthRange | None = key(
+        "Height of the sand grain that the walls lose as much as; one value or `[low, high]`.",
+        "mm",
+        None,
+        "[0, 0.1], an assumption",
     )
 
 

@@ -123,9 +123,14 @@ def _clear(known: Known, passage: Passage) -> str:
 
 
 def _loss(passage: Passage) -> str:
-    lost = "infinite" if passage.loss_kpa is None else f"{passage.loss_kpa:.3g} kPa"
     allowed = "" if passage.allowed_kpa is None else f", {passage.allowed_kpa:g} kPa allowed"
-    return f"pressure loss {lost} at the bad end{allowed}"
+    low, high = passage.loss_low_kpa, passage.loss_kpa
+    if low is None and high is None:
+        return f"pressure loss infinite{allowed}"
+    least = "" if low is None else f"{low:.3g}"
+    if high is None:
+        return f"pressure loss {least} kPa or more, nothing bounds it{allowed}"
+    return f"pressure loss {least} to {high:.3g} kPa{allowed}".replace("loss  to", "loss up to")
 
 
 def _at(passage: Passage) -> str:

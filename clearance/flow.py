@@ -1,8 +1,9 @@
-"""Pressure loss of a passage with restrictions: nominal, predicted, after rework.
+"""Pressure loss of a passage with restrictions, from below and from above.
 
-In: lengths and diameters along the route, the areas of each crossing, the fluid. Out: loss
-coefficients with the form used and whether its range is left, pressure losses in kPa, and
-whether the allowed loss is kept. Plain numbers only; geometry is left to others.
+In: the passage as it loses least and as it loses most, the areas of each crossing, the fluid.
+Out: for the nominal and the predicted part and after rework a bracket of the pressure loss in
+kPa, its shares at both ends, and whether the allowed loss is kept: "met" by the high end alone,
+"not met" by the low end alone. Plain numbers only; geometry is left to others.
 
 Every loss coefficient stands on the mean velocity in the passage at that place.
 """
@@ -12,17 +13,39 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any, Literal, Protocol
 
-from clearance.orifice import SEALED, SPREAD, SPREAD_BEYOND, Loss, friction_factor, loss
+from clearance.orifice import SEALED, SPREAD, SPREAD_BEYOND, Loss, loss
 
-__all__ = ["Fluid", "Loss", "Restriction", "Stream", "loss", "pressure_loss", "verdict"]
+__all__ = [
+    "Bend",
+    "End",
+    "Fluid",
+    "Loss",
+    "Piece",
+    "Restriction",
+    "Stopped",
+    "Stream",
+    "loss",
+    "pressure_loss",
+    "verdict",
+]
 
 VELOCITY_BASIS = "mean velocity in the passage at that place"
 LAMINAR = 2040.0
 """Reynolds number up to which `fluids` takes the flow in a tube as laminar."""
+TURBULENT = 4000.0
+"""Reynolds number from which the flow in a tube is surely taken as turbulent."""
 STEP = 0.9
-"""Ratio of neighbouring areas below which a change of diameter counts as sudden."""
+"""Ratio of areas above which a change of diameter loses nothing that counts."""
+ROUND = 64.0
+"""Darcy friction factor times Reynolds number of laminar flow in a round tube."""
+ROUGHNESS_MM = (0.0, 0.1)
+"""Height of the sand grain that is assumed of printed walls; see docs/method.md."""
+MITRE_CREEPING, SMOOTH_CREEPING = 1000.0, 800.0
+"""What a bend of 90 degrees adds in slow flow, over Re (two-K method, Hooper 1981)."""
+UNBOUNDED = "a way is open beside what is sealed; how much it loses is not computed"
 
 Verdict = Literal["not given", "met", "not met", "undetermined"]
 
@@ -46,6 +69,83 @@ class Fluid(Protocol):
     def max_pressure_loss(self) -> float | None:
         """Allowed loss from inlet to outlet, kPa, or None."""
 
+    @property
+    def roughness(self) -> tuple[float, float] | None:
+        """Least and greatest height of the walls' sand grain, mm; None: not given."""
+
+
+@dataclass(frozen=True, slots=True)
+class Piece:
+    """A stretch of a passage with one section.
+
+    Attributes
+    ----------
+    length_mm, area_mm2 : float
+    diameter_mm : float
+        Hydraulic: four times the area over the perimeter.
+    laminar : float
+        Friction factor times Reynolds number in laminar flow, both on `diameter_mm`.
+    """
+
+    length_mm: float
+    area_mm2: float
+    diameter_mm: float
+    laminar: float = ROUND
+
+    @classmethod
+    def round(cls, length_mm: float, diameter_mm: float) -> Piece:
+        """A stretch of round tube."""
+        return cls(length_mm, 0.25 * math.pi * diameter_mm**2, diameter_mm)
+
+
+@dataclass(frozen=True, slots=True)
+class Bend:
+    """A bend of at most a right angle: the radius of its centre line, None for a mitre."""
+
+    angle_deg: float
+    diameter_mm: float
+    radius_mm: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class End:
+    """A passage as it loses least, or as it loses most.
+
+    Attributes
+    ----------
+    pieces : tuple of Piece
+        From inlet to outlet.
+    inlet_mm2, outlet_mm2 : float
+        Areas of the mouths.
+    bends : tuple of Bend
+    roughness_mm : float
+        Height of the walls' sand grain.
+    """
+
+    pieces: tuple[Piece, ...]
+    inlet_mm2: float
+    outlet_mm2: float
+    bends: tuple[Bend, ...] = ()
+    roughness_mm: float = 0.0
+
+    def __post_init__(self) -> None:
+        """Refuse lengths and sections that cannot be."""
+        sizes = [x for p in self.pieces for x in (p.area_mm2, p.diameter_mm, p.laminar)]
+        if any(p.length_mm < 0.0 for p in self.pieces) or min(sizes, default=1.0) <= 0.0:
+            raise ValueError("lengths and sections of the route must be positive")
+        if min(self.inlet_mm2, self.outlet_mm2) <= 0.0:
+            raise ValueError("the mouths of the route must have an area above zero")
+
+
+@dataclass(frozen=True, slots=True)
+class Stopped:
+    """Where no way is left: in the predicted part as told, at the bad end, at the good end."""
+
+    predicted: bool = False
+    bad: bool = False
+    good: bool = False
+    after: bool = False
+
 
 @dataclass(frozen=True, slots=True)
 class Restriction:
@@ -64,6 +164,10 @@ class Restriction:
     channel_area_mm2 : float, optional
         Area of the passage square to its axis, where it meets the sheet at a slant;
         default: the nominal area.
+    hydraulic_mm : float, optional
+        Four times the open area over the length of its outline; default: of a round hole.
+    passed_by : bool
+        Another way leads past it: at the low end it loses nothing.
     """
 
     nominal_area_mm2: float
@@ -73,6 +177,8 @@ class Restriction:
     largest_mm2: float | None = None
     after_mm2: float | None = None
     channel_area_mm2: float | None = None
+    hydraulic_mm: float | None = None
+    passed_by: bool = False
 
     @property
     def channel_mm2(self) -> float:
@@ -107,89 +213,74 @@ class Stream:
         """Mean velocity, m/s."""
         return self.rate_m3_s / (area_mm2 * 1e-6)
 
-    def reynolds(self, area_mm2: float) -> float:
-        """Reynolds number on the diameter of equal area."""
-        diameter = math.sqrt(4.0 * area_mm2 / math.pi) * 1e-3
-        return self.density * self.velocity(area_mm2) * diameter / self.viscosity
+    def reynolds(self, area_mm2: float, diameter_mm: float | None = None) -> float:
+        """Reynolds number on a diameter; default: that of equal area."""
+        diameter = equal_mm(area_mm2) if diameter_mm is None else diameter_mm
+        return self.density * self.velocity(area_mm2) * diameter * 1e-3 / self.viscosity
 
     def kpa(self, coefficient: float, area_mm2: float) -> float:
         """Pressure loss of a loss coefficient on the velocity in that area."""
         return coefficient * 0.5 * self.density * self.velocity(area_mm2) ** 2 * 1e-3
 
 
+def equal_mm(area_mm2: float) -> float:
+    """Diameter of the circle of that area."""
+    return math.sqrt(4.0 * area_mm2 / math.pi)
+
+
 def pressure_loss(
-    lengths_mm: Sequence[float],
-    diameters_mm: Sequence[float],
+    low: End,
+    high: End,
     crossings: Sequence[Restriction],
     flow: Fluid,
-    *,
-    roughness_mm: float = 0.0,
-    bends: Sequence[tuple[float, float, float]] = (),
-    blocked: bool = False,
+    stopped: Stopped = Stopped(),
 ) -> dict[str, Any]:
     """Pressure loss of a passage from its inlet to its outlet.
 
     Parameters
     ----------
-    lengths_mm, diameters_mm : sequences of float, (N,)
-        Pieces of the route from inlet to outlet: length and diameter of equal area.
+    low, high : End
+        The passage as it loses least and as it loses most.
     crossings : sequence of Restriction
-        Those the flow has to go through, one behind the other.
+        Those the flow may have to go through, taken as one behind the other at the high end.
     flow : Fluid
         The [flow] table.
-    roughness_mm : float
-        Height of the wall's roughness; 0 is a smooth wall.
-    bends : sequence of (angle in degrees, radius of the centre line in mm, diameter in mm)
-        What they lose beyond their friction is added.
-    blocked : bool
-        The predicted passage has no way although no single crossing is sealed.
+    stopped : Stopped
+        Where no way is left. A sealed crossing alone stops nothing.
 
     Returns
     -------
     dict
-        "nominal", "predicted", "bad_end", "after_rework" (null without rework): each with
-        "pressure_loss_kpa" (null where nothing flows, then with "said"), its bounds
-        "low_kpa" and "high_kpa", its shares, and its "restrictions". "requirement": the
-        allowed loss and a verdict for each. "velocity_basis", "reynolds", "assumptions".
-
-    Raises
-    ------
-    ValueError
-        Lengths and diameters do not match or are not positive.
+        "nominal", "predicted", "bad_end", "good_end", "after_rework" (null without rework):
+        each with the bracket "low_kpa" and "high_kpa", their middle "pressure_loss_kpa", the
+        shares of the middle, "least" and "greatest" with the shares of either end, and its
+        "restrictions"; null where nothing flows or nothing bounds it, then with "said".
+        "requirement": the allowed loss and a verdict for each. "velocity_basis", "reynolds",
+        "roughness_mm", "assumptions".
     """
-    if not lengths_mm or len(lengths_mm) != len(diameters_mm):
-        raise ValueError("a length and a diameter are needed for every piece of the route")
-    if min(lengths_mm) < 0.0 or min(diameters_mm) <= 0.0:
-        raise ValueError("lengths and diameters of the route must be positive")
     stream = Stream(flow.density, flow.viscosity, flow.rate / 60_000.0)
-    areas = [0.25 * math.pi * d**2 for d in diameters_mm]
-    shares = {
-        "friction_kpa": _friction(lengths_mm, diameters_mm, areas, stream, roughness_mm),
-        "bends_kpa": _bends(bends, stream, roughness_mm),
-        "steps_kpa": _steps(diameters_mm, areas, stream),
-        "entrance_kpa": _entrance(areas[0], stream),
-        "exit_kpa": _exit(areas[-1], stream),
-    }
+    ends = (_shares(low, stream, False), _shares(high, stream, True))
+    rough = (low.roughness_mm, high.roughness_mm)
 
-    def total(area: Callable[[Restriction], float]) -> dict[str, Any]:
-        return _total(shares, crossings, area, stream, roughness_mm)
+    def total(area: Callable[[Restriction], float], nothing: bool) -> dict[str, Any]:
+        return _nothing_flows() if nothing else _total(ends, crossings, area, stream, rough)
 
-    stopped = _nothing_flows([])
-    predicted = stopped if blocked else total(lambda c: c.open_area_mm2)
-    bad = stopped if blocked else total(lambda c: c.bad_mm2)
-    good = stopped if blocked else total(lambda c: c.good_mm2)
+    predicted = total(lambda c: c.open_area_mm2, stopped.predicted)
+    bad, good = total(lambda c: c.bad_mm2, stopped.bad), total(lambda c: c.good_mm2, stopped.good)
     reworked = any(c.after_mm2 is not None for c in crossings)
-    after = total(lambda c: c.drilled_mm2) if reworked else None
-    nominal = total(lambda c: c.nominal_area_mm2)
+    after = total(lambda c: c.drilled_mm2, stopped.after) if reworked else None
+    nominal = total(lambda c: c.nominal_area_mm2, False)
     allowed = flow.max_pressure_loss
-    numbers = [stream.reynolds(a) for a in areas]
+    numbers = [stream.reynolds(p.area_mm2, p.diameter_mm) for p in (*low.pieces, *high.pieces)]
     return {
         "rate_l_min": flow.rate,
         "velocity_basis": VELOCITY_BASIS,
         "reynolds": {"least": min(numbers), "greatest": max(numbers)},
+        "roughness_mm": list(rough),
         "nominal": nominal,
         "predicted": predicted,
         "bad_end": bad,
+        "good_end": good,
         "after_rework": after,
         "requirement": {
             "max_pressure_loss_kpa": allowed,
@@ -197,7 +288,7 @@ def pressure_loss(
             "predicted": verdict(allowed, good, bad),
             "after_rework": None if after is None else verdict(allowed, after, after),
         },
-        "assumptions": _assumptions(numbers, roughness_mm, bends),
+        "assumptions": _assumptions(numbers, rough, flow.roughness is None),
     }
 
 
@@ -219,139 +310,211 @@ def verdict(allowed_kpa: float | None, good: dict[str, Any], bad: dict[str, Any]
     return "undetermined"
 
 
+SHARES = ("friction_kpa", "bends_kpa", "steps_kpa", "entrance_kpa", "exit_kpa")
+Shares = dict[str, float]
+
+
 def _total(
-    shares: dict[str, float],
+    ends: tuple[Shares, Shares],
     crossings: Sequence[Restriction],
     area: Callable[[Restriction], float],
     stream: Stream,
-    roughness_mm: float,
+    rough: tuple[float, float],
 ) -> dict[str, Any]:
     """One scenario: the passage with its crossings as far open as `area` says."""
     restrictions = []
-    at_rest = sum(shares.values())
-    lost = low = high = 0.0
+    lost = [0.0, 0.0]
     for crossing in crossings:
-        found = loss(
-            area(crossing),
-            crossing.nominal_area_mm2,
-            crossing.thickness_mm,
-            stream.reynolds(crossing.channel_mm2),
-            roughness_mm,
-        )
-        k = found.coefficient
-        kpa = None if k is None else stream.kpa(k, crossing.channel_mm2)
+        found = [
+            loss(
+                area(crossing),
+                crossing.nominal_area_mm2,
+                crossing.thickness_mm,
+                stream.reynolds(crossing.channel_mm2),
+                roughness,
+                crossing.hydraulic_mm,
+            )
+            for roughness in rough
+        ]
+        kpa = None
+        if found[1].coefficient is not None:
+            kpa = stream.kpa(found[1].coefficient, crossing.channel_mm2)
+            if not crossing.passed_by:
+                least = found[0].least * (1.0 - found[0].spread)
+                lost[0] += stream.kpa(least, crossing.channel_mm2)
+            most = found[1].most * (1.0 + found[1].spread)
+            lost[1] += stream.kpa(most, crossing.channel_mm2)
         restrictions.append(
             {
-                "loss_coefficient": k,
+                "loss_coefficient": found[1].coefficient,
                 "pressure_loss_kpa": kpa,
-                "form": found.form,
-                "in_range": found.in_range,
-                "note": found.note,
+                "form": found[1].form,
+                "in_range": found[1].in_range,
+                "note": found[1].note,
             }
         )
-        if kpa is not None:
-            lost += kpa
-            low += kpa * (1.0 - found.spread)
-            high += kpa * (1.0 + found.spread)
+    least_shares = {**ends[0], "restrictions_kpa": lost[0]}
     if any(r["loss_coefficient"] is None for r in restrictions):
-        return _nothing_flows(restrictions)
+        return {
+            **_nothing_flows(restrictions),
+            "low_kpa": sum(least_shares.values()),
+            "least": least_shares,
+            "said": UNBOUNDED,
+        }
+    most_shares = {**ends[1], "restrictions_kpa": lost[1]}
+    middle = {name: 0.5 * (least_shares[name] + most_shares[name]) for name in least_shares}
     return {
-        "pressure_loss_kpa": at_rest + lost,
-        "low_kpa": at_rest + low,
-        "high_kpa": at_rest + high,
-        **shares,
-        "restrictions_kpa": lost,
+        "pressure_loss_kpa": sum(middle.values()),
+        "low_kpa": sum(least_shares.values()),
+        "high_kpa": sum(most_shares.values()),
+        **middle,
+        "least": least_shares,
+        "greatest": most_shares,
         "restrictions": restrictions,
         "said": "",
     }
 
 
-def _nothing_flows(restrictions: list[dict[str, Any]]) -> dict[str, Any]:
+def _nothing_flows(restrictions: Sequence[dict[str, Any]] = ()) -> dict[str, Any]:
+    numbers = ("pressure_loss_kpa", "low_kpa", "high_kpa", *SHARES, "restrictions_kpa")
     return {
-        "pressure_loss_kpa": None,
-        "low_kpa": None,
-        "high_kpa": None,
-        "restrictions": restrictions,
+        **dict.fromkeys(numbers),
+        "least": None,
+        "greatest": None,
+        "restrictions": list(restrictions),
         "said": SEALED,
     }
 
 
-def _friction(
-    lengths_mm: Sequence[float],
-    diameters_mm: Sequence[float],
-    areas: Sequence[float],
-    stream: Stream,
-    roughness_mm: float,
-) -> float:
-    return sum(
-        stream.kpa(friction_factor(stream.reynolds(a), roughness_mm / d) * length / d, a)
-        for length, d, a in zip(lengths_mm, diameters_mm, areas, strict=True)
-    )
+# ---- the passage itself ------------------------------------------------------------------------
 
 
-def _steps(diameters_mm: Sequence[float], areas: Sequence[float], stream: Stream) -> float:
-    """Sudden changes of diameter; a change below a tenth of the area counts as gradual."""
+def _shares(end: End, stream: Stream, most: bool) -> Shares:
+    """What the passage loses without its crossings, kPa, at one end of the bracket."""
     import fluids
 
+    entrance = float(fluids.entrance_sharp()) * (1.0 + SPREAD) if most else 0.0
+    return {
+        "friction_kpa": sum(_friction(p, end.roughness_mm, stream, most) for p in end.pieces),
+        "bends_kpa": sum(_bend(b, end.roughness_mm, stream, most) for b in end.bends),
+        "steps_kpa": _steps(end, stream) if most else 0.0,
+        "entrance_kpa": stream.kpa(entrance, end.inlet_mm2),
+        "exit_kpa": _exit(end.outlet_mm2, stream, most),
+    }
+
+
+def _friction(piece: Piece, roughness_mm: float, stream: Stream, most: bool) -> float:
+    reynolds = stream.reynolds(piece.area_mm2, piece.diameter_mm)
+    factor = _factor(reynolds, roughness_mm / piece.diameter_mm, piece.laminar, most)
+    return stream.kpa(factor * piece.length_mm / piece.diameter_mm, piece.area_mm2)
+
+
+def _factor(reynolds: float, relative: float, laminar: float, most: bool) -> float:
+    """Darcy friction factor on the hydraulic diameter; between laminar and turbulent both count.
+
+    In turbulent flow the Reynolds number is that of the round tube with the same laminar
+    friction (Jones 1976).
+    """
+    slow = laminar / reynolds
+    if reynolds <= LAMINAR:
+        return slow
+    import fluids
+
+    fast = float(fluids.friction_factor(Re=max(reynolds * ROUND / laminar, TURBULENT), eD=relative))
+    if reynolds >= TURBULENT:
+        return fast
+    return max(slow, fast) if most else min(slow, fast)
+
+
+def _bend(bend: Bend, roughness_mm: float, stream: Stream, most: bool) -> float:
+    """What a bend loses: beyond the friction of its length at the low end, all at the high one."""
+    area = 0.25 * math.pi * bend.diameter_mm**2
+    reynolds = stream.reynolds(area)
+    rough = roughness_mm / bend.diameter_mm
+    factor = _factor(reynolds, rough, ROUND, most)
+    if most:
+        return stream.kpa(_bend_at_most(bend, reynolds, factor, roughness_mm), area)
+    if reynolds < TURBULENT:
+        return 0.0  # in slow flow nothing is sure
+    # What is left of the form of Rennels and Hudson however gentle the bend is.
+    half = math.sin(0.5 * math.radians(bend.angle_deg))
+    return stream.kpa((0.10 + 2.4 * factor) * half, area)
+
+
+MITRES = ("Rennels", "Miller", "Crane", "Blevins")
+ROUNDED = ("Rennels", "Miller")
+"""Published forms of the library `fluids`; they differ by a factor of two."""
+
+
+def _bend_at_most(bend: Bend, reynolds: float, factor: float, roughness_mm: float) -> float:
+    """The greatest coefficient of the published forms, with what slow flow adds."""
+    import fluids
+
+    size = {"Di": bend.diameter_mm * 1e-3, "Re": reynolds, "roughness": roughness_mm * 1e-3}
+    if bend.radius_mm is None:
+        forms = [
+            fluids.bend_miter(angle=bend.angle_deg, method=method, **size) for method in MITRES
+        ]
+        slow = MITRE_CREEPING
+    else:
+        radius = bend.radius_mm * 1e-3
+        forms = [
+            fluids.bend_rounded(angle=bend.angle_deg, fd=factor, rc=radius, method=method, **size)
+            for method in ROUNDED
+        ]
+        slow = SMOOTH_CREEPING
+    return float(max(forms)) + slow / reynolds * bend.angle_deg / 90.0
+
+
+def _steps(end: End, stream: Stream) -> float:
+    """Changes of section, every one as if it were sudden, from one extreme to the next."""
+    import fluids
+
+    areas = _extremes([piece.area_mm2 for piece in end.pieces])
     lost = 0.0
-    for n in range(len(areas) - 1):
-        before, after = diameters_mm[n], diameters_mm[n + 1]
-        if min(areas[n : n + 2]) >= STEP * max(areas[n : n + 2]):
+    for before, after in pairwise(areas):
+        narrow = min(before, after)
+        if narrow >= STEP * max(before, after):
             continue
         # Both coefficients of the library stand on the velocity in the narrower tube.
         change = fluids.diffuser_sharp if before < after else fluids.contraction_sharp
-        lost += stream.kpa(float(change(before, after)), min(areas[n], areas[n + 1]))
-    return lost
+        lost += stream.kpa(float(change(equal_mm(before), equal_mm(after))), narrow)
+    return lost * (1.0 + SPREAD)
 
 
-def _entrance(area: float, stream: Stream) -> float:
-    import fluids
+def _extremes(areas: Sequence[float]) -> list[float]:
+    """A row without what lies between its turning points."""
+    kept: list[float] = []
+    for area in areas:
+        if len(kept) > 1 and (kept[-1] - kept[-2]) * (area - kept[-1]) >= 0.0:
+            kept.pop()
+        kept.append(area)
+    return kept
 
-    return stream.kpa(float(fluids.entrance_sharp()), area)
 
-
-def _exit(area: float, stream: Stream) -> float:
+def _exit(area: float, stream: Stream, most: bool) -> float:
     """The whole kinetic energy: of a flat profile, or twice as much of a laminar one."""
-    import fluids
-
-    twice = 2.0 if stream.reynolds(area) < LAMINAR else 1.0
-    return stream.kpa(twice * float(fluids.exit_normal()), area)
+    slow = most and stream.reynolds(area) < TURBULENT
+    return stream.kpa(2.0 if slow else 1.0, area)
 
 
-def _bends(
-    bends: Sequence[tuple[float, float, float]], stream: Stream, roughness_mm: float
-) -> float:
-    """What bends lose beyond the friction of their length, after Rennels and Hudson."""
-    import fluids
-
-    lost = 0.0
-    for angle, radius, diameter in bends:
-        area = 0.25 * math.pi * diameter**2
-        factor = friction_factor(stream.reynolds(area), roughness_mm / diameter)
-        whole = fluids.bend_rounded(Di=diameter, angle=angle, rc=radius, fd=factor)
-        along = factor * math.radians(angle) * radius / diameter
-        lost += stream.kpa(max(float(whole) - along, 0.0), area)
-    return lost
-
-
-def _assumptions(
-    numbers: Sequence[float],
-    roughness_mm: float,
-    bends: Sequence[tuple[float, float, float]],
-) -> list[str]:
+def _assumptions(numbers: Sequence[float], rough: tuple[float, float], assumed: bool) -> list[str]:
     """What the numbers rest on, in words."""
-    wall = "smooth" if roughness_mm == 0.0 else f"rough by {roughness_mm:g} mm"
+    wall = f"{rough[0]:g} to {rough[1]:g} mm" if rough[0] != rough[1] else f"{rough[0]:g} mm"
+    source = " (assumed of printed walls: common practice, no source)" if assumed else ""
     said = [
-        f"walls taken as {wall}",
-        "sections taken as round, of the same area",
-        "sharp entrance and exit of the passage are counted",
+        f"sand-grain roughness of the walls {wall}{source}",
+        "low end: each section as the circle of its area, bends as gentle as can be, no loss at "
+        "the entrance and at changes of section, where a second way leads past nothing",
+        "high end: each section by its hydraulic diameter and the greatest friction of its shape, "
+        "tight bends as mitres by the highest of four published forms, changes of section as "
+        "sudden, a sharp entrance, the whole rate through every crossing one behind the other",
+        "the kinetic energy is lost at the outlet",
         f"loss coefficients of restrictions taken as right to {SPREAD:.0%}, "
         f"out of their range to {SPREAD_BEYOND:.0%}",
     ]
-    if not bends:
-        said.append("what bends lose beyond friction is not counted")
     if min(numbers) < LAMINAR:
         said.append("where the flow is laminar it is taken as fully developed")
-    if min(numbers) < 4000.0 and max(numbers) > LAMINAR:
+    if min(numbers) < TURBULENT and max(numbers) > LAMINAR:
         said.append("part of the passage lies between laminar and turbulent flow (Re 2040 to 4000)")
     return said

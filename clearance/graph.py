@@ -45,7 +45,7 @@ def passage_graph(
     piece = label(filled, grid)
     graph = networkx.MultiGraph()
     for name, mouth in ((INLET, inlet), (OUTLET, outlet)):
-        region = _behind(predicted, filled, piece, mouth)
+        region = behind(predicted, filled, piece, mouth)
         graph.add_node(name)
         if region is not None:
             graph.add_edge(name, region, key="port")
@@ -65,9 +65,10 @@ def _layer(grid: Grid, low: float, high: float) -> Runs:
     return Runs(np.arange(grid.count + 1, dtype=np.int64), z)
 
 
-def _behind(
+def behind(
     predicted: Predicted, filled: Runs, piece: NDArray[np.int32], mouth: Mouth
 ) -> int | None:
+    """Return the piece of void just inside a mouth, or None where metal covers it."""
     for point in seeds(moved_mouth(predicted, mouth), predicted.grid.pitch_mm):
         run = void_run(filled, predicted.grid, point)
         if run is not None:
@@ -110,6 +111,21 @@ def on_way(graph: networkx.MultiGraph) -> set[int]:
         if INLET in found and OUTLET in found:
             return {node[2] for node in found if isinstance(node, tuple) and node[2] != "port"}
     return set()
+
+
+def passed_by(graph: networkx.MultiGraph, crossings: int) -> set[int]:
+    """Which of the crossings a way leads past, as far as the columns tell; all where none is."""
+    import networkx
+
+    found = set()
+    for n in range(crossings):
+        rest = networkx.Graph((a, b) for a, b, key in graph.edges(keys=True) if key != n)
+        rest.add_nodes_from((INLET, OUTLET))
+        if networkx.has_path(rest, INLET, OUTLET):
+            found.add(n)
+    whole = networkx.Graph(graph)
+    whole.add_nodes_from((INLET, OUTLET))
+    return found if networkx.has_path(whole, INLET, OUTLET) else set(range(crossings))
 
 
 def cheapest(graph: networkx.MultiGraph, failing: set[int]) -> list[int]:

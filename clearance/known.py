@@ -104,8 +104,9 @@ class Passage:
         What to say of a nominal part that misses the requirement: its chord error, say.
     flow, flow_nominal : str
         Whether the allowed pressure loss is kept, at the bad end.
-    loss_kpa, allowed_kpa : float or None
-        Pressure loss at the bad end (None: nothing flows) and what is allowed.
+    loss_kpa, loss_low_kpa, allowed_kpa : float or None
+        Upper bound of the pressure loss at the bad end (None: nothing bounds it), lower bound at
+        the good end (None: nothing flows), and what is allowed.
     pin : Pin or None
         A pin that tells the predicted part from the nominal one.
     ball_mm : float or None
@@ -132,6 +133,7 @@ class Passage:
     flow: Kept = "not given"
     flow_nominal: Kept = "not given"
     loss_kpa: float | None = None
+    loss_low_kpa: float | None = None
     allowed_kpa: float | None = None
     pin: Pin | None = None
     ball_mm: float | None = None

@@ -7,7 +7,7 @@ the form used, whether its range is left, and how far it may be off.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 SEALED = "sealed: nothing flows at any pressure"
 THIN = 0.015
@@ -37,7 +37,11 @@ class Loss:
     note : str
         What range is left, and to which side the value errs; empty if none.
     spread : float
-        The true value is taken to lie within coefficient·(1 ± spread).
+        How far a published form may be off.
+    least, most : float
+        The true value is taken to lie between least·(1 - spread) and most·(1 + spread): at the
+        low end the greater of the turbulent and the creeping part counts alone, at the high
+        end their sum, with the viscous parts of a hole as narrow as its hydraulic diameter.
     """
 
     coefficient: float | None
@@ -45,6 +49,8 @@ class Loss:
     in_range: bool = True
     note: str = ""
     spread: float = 0.0
+    least: float = 0.0
+    most: float = 0.0
 
 
 def loss(
@@ -53,6 +59,7 @@ def loss(
     thickness: float,
     reynolds: float | None = None,
     roughness: float = 0.0,
+    hydraulic: float | None = None,
 ) -> Loss:
     """Loss coefficient of a sheet that leaves part of a passage open.
 
@@ -73,6 +80,8 @@ def loss(
         limit, without friction in the hole.
     roughness : float, mm
         Of the hole's wall.
+    hydraulic : float, mm, optional
+        Four times the open area over the length of its outline; default: of a round hole.
 
     Raises
     ------
@@ -99,10 +108,21 @@ def loss(
     kind = "thin" if slender <= THIN else "thick"
     turbulent = _thin_plate(f) if kind == "thin" else _thick_plate(f, slender)
     if reynolds is None:
-        return _told(turbulent / f**2, kind, f, math.inf)
+        told = _told(turbulent / f**2, kind, f, math.inf)
+        return replace(told, least=turbulent / f**2, most=turbulent / f**2)
     in_hole = reynolds / math.sqrt(f)
+    creeping = 12.0 * math.pi / in_hole
     friction = friction_factor(in_hole, roughness / diameter) * slender
-    return _told((turbulent + 12.0 * math.pi / in_hole + friction) / f**2, kind, f, in_hole)
+    narrow = 1.0 if hydraulic is None else min(hydraulic / diameter, 1.0)
+    along = friction
+    if narrow < 1.0:
+        # Between plates the laminar factor is half as much again as in a tube.
+        factor = friction_factor(in_hole * narrow, roughness / (diameter * narrow))
+        along = 1.5 * factor * slender / narrow
+    least = max(turbulent, creeping) + min(friction, along)
+    most = turbulent + creeping / narrow**2 + max(friction, along)
+    told = _told((turbulent + creeping + friction) / f**2, kind, f, in_hole)
+    return replace(told, least=least / f**2, most=most / f**2)
 
 
 def _thin_plate(f: float) -> float:

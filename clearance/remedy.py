@@ -12,19 +12,18 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance import distance
 from clearance.changed import changed
 from clearance.checked import Checked, Progress, silent
 from clearance.columns import label
 from clearance.crossings import Crossing
 from clearance.disposition import dispose
 from clearance.drilled import Drilled
-from clearance.flow import Restriction, loss, pressure_loss
+from clearance.flow import Restriction, Stopped, loss, pressure_loss
+from clearance.flow_of_passage import ends
 from clearance.gather import Extra, gather
-from clearance.graph import on_way
+from clearance.graph import on_way, passed_by
 from clearance.loose import void_run
 from clearance.passage_check import Judged, PassageCheck
-from clearance.predicted import NOMINAL
 from clearance.reach import Reach, Reached, needs_reach
 from clearance.result import DispositionResult, PassageResult, Result
 
@@ -65,34 +64,30 @@ def _with_flow(
     flow = check.checked.case.flow
     if flow is None:
         return replace(result, crossings=crossings)
-    lengths, diameters = _pieces(check)
     after = None if reached is None else reached.after
-    ways = on_way(first.graph)
+    ways, past = on_way(first.graph), passed_by(first.graph, len(first.crossings))
     restrictions = [
-        _restriction(check, n, c, after) for n, c in enumerate(first.crossings) if n in ways
+        _restriction(check, n, c, after, n in past)
+        for n, c in enumerate(first.crossings)
+        if n in ways
     ]
-    found = pressure_loss(lengths, diameters, restrictions, flow, blocked=first.way.blocked)
+    blocked = [judged.way.blocked for judged in check.judged]
+    stopped = Stopped(
+        blocked[0], any(blocked), all(blocked), after is not None and after.way.blocked
+    )
+    found = pressure_loss(*ends(check), restrictions, flow, stopped)
     return replace(result, crossings=crossings, flow=found)
 
 
-def _pieces(check: PassageCheck) -> tuple[list[float], list[float]]:
-    """Lengths of the nominal way and the room around the middle of each, mm."""
-    route = check.nominal.way.route
-    walls = check.search(check.predicted(NOMINAL, check.nominal.pitch_mm), []).tree
-    middle = 0.5 * (route[1:] + route[:-1])
-    length = np.linalg.norm(np.diff(route, axis=0), axis=1)
-    room = 2.0 * distance.distances(walls, middle)
-    return length.tolist(), np.maximum(room, 1e-3).tolist()
-
-
 def _restriction(
-    check: PassageCheck, n: int, crossing: Crossing, after: Judged | None
+    check: PassageCheck, n: int, crossing: Crossing, after: Judged | None, past: bool
 ) -> Restriction:
-    areas = [
-        judged.crossings[n].open_area_mm2
+    same = [
+        judged.crossings[n]
         for judged in check.judged
         if len(judged.crossings) > n and judged.crossings[n].stray == crossing.stray
     ]
+    areas = [one.open_area_mm2 for one in same]
     drilled = None
     if after is not None and len(after.crossings) > n:
         drilled = after.crossings[n].open_area_mm2
@@ -104,7 +99,14 @@ def _restriction(
         max(areas),
         drilled,
         crossing.nominal_area_mm2 * _upright(check.nominal.way.route, crossing),
+        min((_hydraulic(one) for one in same if one.open_area_mm2 > 0.0), default=None),
+        past,
     )
+
+
+def _hydraulic(crossing: Crossing) -> float:
+    """Four times the open area over the length of its outline, mm."""
+    return float(4.0 * crossing.open_area_mm2 / max(crossing.opening.length, 1e-12))
 
 
 def _upright(route: NDArray[np.float64], crossing: Crossing) -> float:

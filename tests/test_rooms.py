@@ -69,6 +69,7 @@ ROOMS = [
     "reach",
     "orifice",
     "flow",
+    "flow_of_passage",
     "known",
     "order_of_work",
     "disposition",
