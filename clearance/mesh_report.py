@@ -125,6 +125,8 @@ def as_json(found: MeshReport) -> dict[str, Any]:
         "overlaps_at_mm": [_list(at) for at in found.overlaps_at],
         "chord_error_mm": {"max": chord.max_mm, "p99": chord.p99_mm},
         "chord_error_at_mm": _list(chord.at_mm) if chord.edges else None,
+        "chord_error_untold_edges": chord.untold,
+        "chord_error_untold_at_mm": _list(chord.untold_at_mm) if chord.untold else None,
         "taken_from_clear_diameter_mm": 2.0 * chord.hollow_max_mm,
         "thinnest_wall_mm": _number(found.wall.width_mm),
         "thinnest_wall_at_mm": _place(found.wall),
@@ -187,6 +189,11 @@ def _chord(found: MeshReport) -> list[str]:
         taken = 2.0 * chord.hollow_max_mm
         lines.append(
             f"                 takes up to {taken:.4f} mm off the clear diameter of a bore"
+        )
+    if chord.untold:
+        lines.append(
+            f"                 not told: {_count(chord.untold, 'edge')} as at "
+            f"{_point(chord.untold_at_mm)}, of coarse facets or of the drawing"
         )
     return lines
 

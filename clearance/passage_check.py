@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     import networkx
 
 FACETS_MM = 2e-3
-"""How near the facets' share must come to what is missing, for the search of circles."""
+"""By so much the facets' share may miss what is missing, for the search of circles."""
 NAME_IT = "the mouth that the case does not name, given under [[closed]]"
 FINER = 3
 """Times that the pitch is halved where the answer is not clear."""
@@ -268,18 +268,17 @@ class PassageCheck:
     def _facets(self, nominal: Judged) -> list[str]:
         """Whether the nominal part misses its requirement only because it is drawn in facets."""
         missing = self.required - nominal.way.low_mm
-        if missing <= 0.0 or nominal.way.blocked or nominal.way.leak:
+        if missing <= 0.0 or nominal.way.leak or not len(nominal.way.route):
             return []
-        from clearance.round_walls import chord_error
+        from clearance.round_walls import only_facets
 
-        walls = self.search(self.predicted(NOMINAL, nominal.pitch_mm), []).walls
-        facets = 2.0 * chord_error(walls).hollow_max_mm
-        if missing > facets + FACETS_MM:
+        metal = self.search(self.predicted(NOMINAL, nominal.pitch_mm), []).metal
+        if not only_facets(metal, nominal.way.route, 0.5 * self.required, 0.5 * FACETS_MM):
             return []
         return [
             f"the nominal mesh itself lets {nominal.way.low_mm:.3f} mm pass, {missing:.3f} mm less "
-            f"than required; the facets of its round walls take {facets:.3f} mm: "
-            f"mesh_tolerance = {np.ceil(1e3 * missing) / 1e3:.3f} would allow that"
+            "than required, and only facets of its round walls stand in the way: if the drawing is "
+            f"round there, mesh_tolerance = {np.ceil(1e3 * missing) / 1e3:.3f} would allow that"
         ]
 
     def _apart(self) -> str:
