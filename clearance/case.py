@@ -300,9 +300,12 @@ def _with_series(drilling: DrillingTable) -> DrillingTable:
     return drilling
 
 
+PLATFORM_ASSUMED = "[part]: platform_z is not given: the part stands on the platform itself"
+
+
 def _assumed(written: PartTable, part: PartTable) -> Iterator[str]:
     if part.platform_z is None:
-        yield "[part]: platform_z is not given: the part stands on the platform itself"
+        yield PLATFORM_ASSUMED
     if written.density_g_cm3 is None and part.density_g_cm3 is not None:
         value = f"{part.density_g_cm3:g} g/cm3"
         yield f"[part]: density {value}, the program's value of {part.material}"

@@ -69,6 +69,10 @@ class PartTable(Table):
         "Added to every clear diameter before it is compared: chord error of the mesh.", "mm", 0.0
     )
 
+    def platform(self, lowest_mm: float) -> float:
+        """Height of the platform in mesh coordinates, mm, of a part whose lowest z is given."""
+        return lowest_mm if self.platform_z is None else self.platform_z
+
 
 class RecordTable(Table):
     """[record]: free text, printed as it stands."""

@@ -131,8 +131,12 @@ def examine(checked: Checked, progress: Progress = silent, threads: int | None =
         signs=replace(seen.result(), gauge_pins=pins, balls=sizes),
         resumed_section=joints.result(),
         translations=case.translations,
-        assumptions=case.assumptions,
-        notices=tuple(dict.fromkeys((*case.notices, *checked.notices, *_cut_ports(checked)))),
+        assumptions=checked.assumptions,
+        notices=tuple(
+            dict.fromkeys(
+                (*checked.frame_notice, *case.notices, *checked.notices, *_cut_ports(checked))
+            )
+        ),
         cautions=CAUTIONS,
     )
     reached = {remedy.result.name: remedy.reached for remedy in remedies}

@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.case import Case
+from clearance.case import PLATFORM_ASSUMED, Case
 from clearance.case_tables import PassageTable
 from clearance.columns import Columns, Grid, Runs, around, cast, label, levels, unite
 from clearance.compiler import kernel
@@ -69,6 +69,28 @@ class Checked:
     def all_mouths(self) -> tuple[Mouth, ...]:
         """Every mouth that is closed: ports of all passages, and those named closed."""
         return tuple(self.mouths.values())
+
+    @property
+    def platform_z(self) -> float:
+        """Height of the platform in the mesh's coordinates, mm."""
+        return self.case.part.platform(float(self.bodies.bounds[0, 2]))
+
+    @property
+    def assumptions(self) -> tuple[str, ...]:
+        """Those of the case, with the number that only the mesh tells."""
+        lowest = f"{PLATFORM_ASSUMED}, at the mesh's lowest z, {self.platform_z:.3f} mm"
+        return tuple(lowest if said == PLATFORM_ASSUMED else said for said in self.case.assumptions)
+
+    @property
+    def frame_notice(self) -> tuple[str, ...]:
+        """Where heights are not those above the platform, so that a caliper is read right."""
+        z = self.platform_z
+        if abs(z) < 5e-4:
+            return ()
+        return (
+            f"z is that of the mesh, whose platform is at z {z:.3f} mm: a height read above the "
+            f"platform is {abs(z):.3f} mm {'less' if z > 0.0 else 'more'}",
+        )
 
     def ends(self, passage: PassageTable) -> tuple[Mouth, Mouth]:
         """Inlet and outlet of a passage."""

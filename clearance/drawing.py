@@ -72,7 +72,7 @@ def level_section(
         The predicted part has no metal at that height.
     """
     predicted = checked.whole.predict(checked.unknowns.variants[0].events)
-    base, event = platform_z(checked), _event(predicted, stray)
+    base, event = checked.platform_z, _event(predicted, stray)
     if event is not None:
         height_mm = in_sheet(event, base + height_mm) - base
     level = _level(checked, predicted, height_mm)
@@ -96,12 +96,6 @@ def level_section(
 # ---- where -----------------------------------------------------------------------------------
 
 
-def platform_z(checked: Checked) -> float:
-    """Height of the platform in the mesh's coordinates, mm."""
-    given = checked.case.part.platform_z
-    return float(checked.bodies.bounds[0, 2]) if given is None else given
-
-
 def _event(predicted: Predicted, stray: int | None) -> Event | None:
     return next((event for event in predicted.events if event.stray == stray), None)
 
@@ -120,7 +114,7 @@ def in_sheet(event: Event, z: float) -> float:
 
 
 def _level(checked: Checked, predicted: Predicted, height_mm: float) -> Level:
-    z = platform_z(checked) + height_mm
+    z = checked.platform_z + height_mm
     strays = {
         number
         for number, soup in checked.bodies.added_by_stray.items()
@@ -148,7 +142,7 @@ def _inside(checked: Checked, predicted: Predicted, height_mm: float) -> None:
     """Refuse a height at which there is no part."""
     low, high = (float(z) for z in checked.bodies.bounds[:, 2])
     high += float(predicted.moved(np.array([0.0, 0.0, high]))[2]) - high
-    base = platform_z(checked)
+    base = checked.platform_z
     if not low <= base + height_mm <= high:
         raise ClearanceError(
             f"--at-height: found {height_mm:g}, expected {low - base:g} to {high - base:g}: the "

@@ -22,7 +22,6 @@ from clearance.event import StrayTable
 from clearance.passage_check import PassageCheck
 from clearance.result import STATES, Margin, Result, State
 from clearance.stray import Event
-from clearance.sweep import platform
 from clearance.sweep_levels import Near, melts_the_same
 from clearance.sweep_passage import PassageSweep
 from clearance.variants import variants
@@ -133,7 +132,7 @@ def _one(states: tuple[State, ...]) -> State:
 
 def _states(check: PassageCheck, near: Near, event: Event, heights: Floats) -> list[State]:
     """States at rising heights of the sheet's bottom; beyond the part nothing is told."""
-    ground, top = platform(check.checked), float(check.checked.bodies.bounds[1, 2])
+    ground, top = check.checked.platform_z, float(check.checked.bodies.bounds[1, 2])
     there = np.flatnonzero((heights >= ground - 1e-9) & (heights < top - 1e-6))
     found = [State.UNDETERMINED] * len(heights)
     if len(there):

@@ -225,14 +225,13 @@ def beyond_platform(plate: Plate, found: Sequence[Member]) -> list[str]:
 def _standing(reader: _Reader, number: int, part: PlacedPart) -> _Standing:
     case = reader.case(part)
     survey = reader.survey(case.part.mesh, case.part.unit)
-    given = case.part.platform_z
     return _Standing(
         number,
         part,
         case,
         survey,
         placed.footprint(survey.bounds, Place(part.at, part.turn)),
-        float(survey.bounds[0, 2]) if given is None else given,
+        case.part.platform(float(survey.bounds[0, 2])),
     )
 
 

@@ -16,7 +16,6 @@ from numpy.typing import NDArray
 from clearance import placed
 from clearance.check import examine
 from clearance.checked import Checked, prepare
-from clearance.drawing import platform_z
 from clearance.plate_members import Task
 from clearance.predicted import NOMINAL
 from clearance.result import as_json
@@ -87,7 +86,7 @@ def _at_event(checked: Checked, stop_mm: float | None) -> dict[str, Any]:
     outlines are those of the nominal part at the stop, or at half its height.
     """
     predicted = checked.whole.predict(checked.unknowns.variants[0].events or ())
-    base, density = platform_z(checked), checked.case.part.density_g_cm3
+    base, density = checked.platform_z, checked.case.part.density_g_cm3
     runs, cell = predicted.melted, checked.whole.grid.pitch_mm**2
     whole = float((runs.z[:, 1] - runs.z[:, 0]).sum()) * cell
     height = float(runs.z[:, 1].max()) - base if len(runs.z) else 0.0

@@ -15,7 +15,7 @@ from clearance.case_tables import PassageTable
 from clearance.check import Examined
 from clearance.checked import Progress, silent
 from clearance.curve import Curve, curve
-from clearance.drawing import in_sheet, level_section, platform_z
+from clearance.drawing import in_sheet, level_section
 from clearance.drawing_parts import DETAIL_LETTERS, GRAVEST, Detail, LevelSection
 from clearance.drawing_words import DETAIL_MARGIN, WHOLE, input_hash, share_in_words
 from clearance.drill_section import DrillSection, drill_sections
@@ -388,7 +388,7 @@ class _Sections:
 
     def __init__(self, examined: Examined):
         self.examined = examined
-        self.base = platform_z(examined.checked)
+        self.base = examined.checked.platform_z
         self.cut: dict[tuple[float, int | None], LevelSection | None] = {}
         self.events = {
             event.stray: event for event in examined.checked.unknowns.variants[0].events or ()

@@ -92,7 +92,7 @@ class Prepared:
             self.number,
             self.case_heights,
             tuple(float(h) for h in at),
-            (self._passage(piece.passage, at + platform(self.checked)),),
+            (self._passage(piece.passage, at + self.checked.platform_z),),
             self._notices(),
         )
 
@@ -169,7 +169,7 @@ def heights(checked: Checked, number: int, wanted: Wanted) -> Floats:
     """
     case = checked.case
     layer = wanted.step or case.part.layer_thickness
-    low, high = (float(z) - platform(checked) for z in checked.bodies.bounds[:, 2])
+    low, high = (float(z) - checked.platform_z for z in checked.bodies.bounds[:, 2])
     below, above = _room(checked, number)
     # Layers are counted from the platform; the first is that which holds the part's lowest point.
     first = wanted.first
@@ -192,12 +192,6 @@ def heights(checked: Checked, number: int, wanted: Wanted) -> Floats:
     return np.asarray(np.round(first + layer * np.arange(count), 9))
 
 
-def platform(checked: Checked) -> float:
-    """Height of the platform in mesh coordinates, mm."""
-    given = checked.case.part.platform_z
-    return float(checked.bodies.bounds[0, 2]) if given is None else given
-
-
 def _room(checked: Checked, number: int) -> tuple[float, float]:
     """Between which heights the sheet may lie: not in another, nor in another order."""
     below, above = -math.inf, math.inf
@@ -206,7 +200,7 @@ def _room(checked: Checked, number: int) -> tuple[float, float]:
         own = next((n for n, e in enumerate(events) if e.stray == number), None)
         if own is None:
             continue
-        z = platform(checked)
+        z = checked.platform_z
         if own > 0:
             below = max(below, events[own - 1].top - z)
         if own + 1 < len(events):
@@ -217,7 +211,7 @@ def _room(checked: Checked, number: int) -> tuple[float, float]:
 
 def _openings(check: PassageCheck) -> dict[str, float]:
     """Heights of the mouths, by the names that a plan gives them."""
-    ground = platform(check.checked)
+    ground = check.checked.platform_z
     found = {name: float(m.centre[2]) - ground for name, m in check.checked.mouths.items()}
     for name, mouth in (("inlet", check.inlet), ("outlet", check.outlet)):
         found[name] = float(mouth.centre[2]) - ground

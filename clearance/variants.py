@@ -79,7 +79,7 @@ def variants(case: Case, low_z: float, high_z: float, alone: bool = True) -> Unk
     CaseError
         The first wrong layer lies beyond the part, or the unknowns are too many.
     """
-    platform = low_z if case.part.platform_z is None else case.part.platform_z
+    platform = case.part.platform(low_z)
     layer = case.part.layer_thickness
     notices: list[str] = []
     choices: list[list[tuple[int, StrayTable, _Choice]]] = []

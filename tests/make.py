@@ -85,6 +85,8 @@ def write_case(
     solid : soup or Manifold
         The nominal part.
     passages, strays : one table or several
+    part : dict
+        Further keys of [part]; None leaves one out.
     layer, pitch, smallest_way : float, mm
         Keys of [part] and [grid].
     meshes : dict of name to solid
@@ -101,14 +103,15 @@ def write_case(
     grid = {} if pitch is None else {"pitch": float(pitch)}
     if smallest_way is not None:
         grid["smallest_way"] = float(smallest_way)
+    own = {
+        "name": "part",
+        "mesh": "part.stl",
+        "layer_thickness": float(layer),
+        "platform_z": 0.0,
+        **(part or {}),
+    }
     document = {
-        "part": {
-            "name": "part",
-            "mesh": "part.stl",
-            "layer_thickness": float(layer),
-            "platform_z": 0.0,
-            **(part or {}),
-        },
+        "part": {key: value for key, value in own.items() if value is not None},
         "passage": [passages] if isinstance(passages, Mapping) else list(passages),
         "stray": [strays] if isinstance(strays, Mapping) else list(strays),
         "grid": grid,
