@@ -8,8 +8,10 @@ pass. Source of both: docs/method.md, "The bracket".
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
+from itertools import pairwise
 from typing import Any, Literal
 
 import numpy as np
@@ -18,8 +20,17 @@ from numpy.typing import NDArray
 
 from clearance import cells as dense
 from clearance import distance, sections
-from clearance.columns import Grid
-from clearance.crossings import CIRCLE_MM, CUT_MM, Crossing, largest_circle_mm, squares_of
+from clearance.closings import RIM_MM, Closing, closing, crossed, drawn_in, mirrored, moved
+from clearance.columns import Grid, Runs
+from clearance.crossings import (
+    CIRCLE_MM,
+    CUT_MM,
+    TOUCH_MM2,
+    Crossing,
+    largest_circle_mm,
+    polygonal,
+    squares_of,
+)
 from clearance.errors import GridError
 from clearance.neck import Neck, least_radius_mm, shortest
 from clearance.once import once
@@ -29,8 +40,13 @@ from clearance.predicted import Box, Predicted
 
 SURFACE_MM = 2e-5
 """Float32 rounding of the surface near 350 mm: off every lower bound, onto every upper one."""
+ROUNDING_MM = 4.0 * SURFACE_MM
+"""What two proofs of one clear diameter may differ by through rounding: bounds that lie no farther
+apart the wrong way round agree, others contradict each other."""
 LEVEL = 0.2
 """Share of a mouth's normal along z from which its height over a square is told from its plane."""
+ALIKE_MM = 0.01
+"""An opening wider than a crossing's circle by more is not of that crossing."""
 MOST_CELLS = 600_000_000
 """Cells of a dense window at most (about 8 bytes each while a way is sought)."""
 MOST_WINDOW = 3_000_000_000
@@ -64,6 +80,7 @@ class Way:
     ----------
     low_mm, high_mm : float
         The largest ball that can travel has a diameter in [low, high]; 0 and 0 if no way exists.
+        Both are proven: a low above the high is a contradiction, a fault of the program.
     route : (N, 3) ndarray, mm
         A way on which `low_mm` is proven; empty if none was found.
     leak : bool
@@ -92,15 +109,7 @@ class Way:
 
 def moved_mouth(predicted: Predicted, mouth: Mouth) -> Mouth:
     """The mouth where it lies in the predicted part: it moves with its centre."""
-    step = predicted.moved(mouth.centre) - mouth.centre
-    if not step.any():
-        return mouth
-    return replace(
-        mouth,
-        plane=replace(mouth.plane, origin=mouth.plane.origin + step),
-        centre=mouth.centre + step,
-        deepest=mouth.deepest + step,
-    )
+    return moved(mouth, predicted.moved(mouth.centre) - mouth.centre)
 
 
 def _sunk_mm(mouth: Mouth, pitch_mm: float) -> float:
@@ -130,6 +139,15 @@ def seeds(mouth: Mouth, pitch_mm: float) -> Floats:
     on_plane = mouth.plane.to_space(xy)
     depths = sunk + np.array([first, 2.0 * first, 4.0 * first])
     return np.concatenate([on_plane - depth * mouth.plane.normal for depth in depths])
+
+
+def _grown_by(pieces: set[int], groups: list[set[int]]) -> set[int]:
+    """Pieces and all that groups which hold one of them lead to."""
+    grown = True
+    while grown:
+        more = set[int]().union(*(group for group in groups if group & pieces)) - pieces
+        pieces, grown = pieces | more, bool(more)
+    return pieces
 
 
 def _spread(mouth: Mouth) -> Floats:
@@ -247,7 +265,7 @@ class Cells:
     """
 
     predicted: Predicted
-    mouths: tuple[Mouth, ...]
+    closings: tuple[Closing, ...]
     most_mm: float
     every: int = 1
 
@@ -364,9 +382,9 @@ class Cells:
         pitch = self.pitch_mm
         found = [
             self.near_plate(
-                mouth.plane, mouth.polygon, beyond_mm, beyond_mm + 3.0 * pitch, 3.0 * pitch
+                surface.plane, surface.polygon, beyond_mm, beyond_mm + 3.0 * pitch, 3.0 * pitch
             )
-            for mouth in self.mouths
+            for surface in (one.outermost for one in self.closings)
         ]
         return np.concatenate(found) if found else np.empty(0, np.int64)
 
@@ -384,6 +402,21 @@ class Cells:
         return index[self.passable.ravel()[index] > 0]
 
 
+@dataclass(frozen=True, eq=False)
+class Taken:
+    """A crossing taken out of the possible void.
+
+    `width_mm` bounds every ball whose centre passes what was taken out, at height `z`; `openings`
+    is all that was open there.
+    """
+
+    crossing: Crossing
+    z: float
+    width_mm: float
+    runs: Runs
+    openings: Any
+
+
 class Search:
     """The way between two mouths in one predicted part."""
 
@@ -397,13 +430,14 @@ class Search:
         smallest_way_mm: float,
     ):
         self.predicted = predicted
-        self.inlet = moved_mouth(predicted, inlet)
-        self.outlet = moved_mouth(predicted, outlet)
+        self.closings = tuple(closing(predicted.events, mouth) for mouth in mouths)
+        self.ends = closing(predicted.events, inlet), closing(predicted.events, outlet)
+        self.inlet, self.outlet = (end.mouth for end in self.ends)
         self.crossings = crossings
         self.smallest_way_mm = smallest_way_mm
+        self._open: dict[float, list[Any]] = {}
         # No ball wider than a mouth starts there, so larger radii need not be told apart.
-        most_mm = min(inlet.inscribed_radius, outlet.inscribed_radius)
-        self.cells = Cells(predicted, tuple(moved_mouth(predicted, m) for m in mouths), most_mm)
+        self.cells = Cells(predicted, self.closings, min(0.5 * end.width_mm for end in self.ends))
 
     def forget_cells(self) -> None:
         """Give back the memory of the cells; they are worked out again if a way is asked for."""
@@ -422,16 +456,27 @@ class Search:
 
         A stopper hides what lies in it and outward of it, but a ball in the mouth meets it.
         """
-        ends = [self._at_mouth(mouth) for mouth in (self.inlet, self.outlet)]
-        return np.concatenate([self.walls, *ends])
+        ends = [self._at_mouth(mouth) for end in self.ends for mouth in end.places]
+        void = self.predicted.possible
+        ours = set[int]().union(*self._ends(void))
+        pitch = self.predicted.grid.pitch_mm
+        thirds = [
+            self._at_mouth(place, self.cells.most_mm)
+            for one in self.closings
+            if one.mouth.name not in {end.mouth.name for end in self.ends}
+            for place in one.places
+            if pieces_at(void, place, pitch) & ours
+        ]
+        return np.concatenate([self.walls, *ends, *thirds])
 
-    def _at_mouth(self, mouth: Mouth) -> NDArray[np.float32]:
+    def _at_mouth(self, mouth: Mouth, most_mm: float = 0.0) -> NDArray[np.float32]:
         """All metal within reach of a ball whose centre is in a mouth or its stopper."""
         ring = mouth.plane.to_space(np.array(mouth.polygon.exterior.coords))
         pitch = self.predicted.grid.pitch_mm
         inner = ring - (_sunk_mm(mouth, pitch) + 2.0 * pitch) * mouth.plane.normal
         points = np.concatenate([ring, inner])
-        reach = mouth.inscribed_radius + 2.0 * pitch
+        most_mm = most_mm if np.isfinite(most_mm) else 2.0 * mouth.radius
+        reach = max(mouth.inscribed_radius, most_mm) + 2.0 * pitch
         return self.predicted.metal_near(Box(points.min(0), points.max(0)).grown(reach))
 
     @once
@@ -439,23 +484,91 @@ class Search:
         """Exact distances to the metal."""
         return distance.build(self.metal)
 
-    def _ends(self, void: PossibleVoid) -> tuple[set[int], set[int]]:
+    def _ends(self, void: PossibleVoid, taken: Sequence[Taken] = ()) -> tuple[set[int], set[int]]:
+        """Pieces of the possible void that begin behind the inlet and behind the outlet.
+
+        A stopper that begins within the part hides what is between it and the closing surface,
+        where a way past a third mouth may lead: what lies behind such a stopper is joined.
+        """
         pitch = self.predicted.grid.pitch_mm
-        return pieces_at(void, self.inlet, pitch), pieces_at(void, self.outlet, pitch)
+        inlet, outlet = (
+            set[int]().union(*(pieces_at(void, place, pitch) for place in end.places))
+            for end in self.ends
+        )
+        behind = [group for place in self._thirds for group in self._groups(void, place, taken)]
+        return _grown_by(inlet, behind), _grown_by(outlet, behind)
 
-    def _blocks(self, crossing: Crossing) -> Any:
-        others = [
-            c.footprint for c in self.crossings if c is not crossing and self._level(c, crossing)
+    @once
+    def _thirds(self) -> list[Mouth]:
+        """Mouths other than the two ends whose stoppers begin within the part."""
+        own = {end.mouth.name for end in self.ends}
+        pitch = self.predicted.grid.pitch_mm
+        return [
+            place
+            for one in self.closings
+            for place in one.places
+            if place.name not in own and _sunk_mm(place, pitch) > LEVEL * pitch
         ]
-        squares = squares_of(self.predicted, crossing.footprint, shapely.union_all(others))
-        # One level is enough, and all that is sure: a way that lies in the sheet need not
-        # pass each of its layers.
-        level = crossing.level_mm
-        return block(self.predicted.sure, squares, level - CUT_MM, level + CUT_MM)
 
-    @staticmethod
-    def _level(a: Crossing, b: Crossing) -> bool:
-        return a.low <= b.high and b.low <= a.high
+    def _groups(self, void: PossibleVoid, mouth: Mouth, taken: Sequence[Taken]) -> list[set[int]]:
+        """Pieces behind a stopper, each group between levels that no way between them passes."""
+        pitch = self.predicted.grid.pitch_mm
+        squares, low, high = layer_behind(void.places.grid, mouth, pitch)
+        if len(squares) == 0:
+            return []
+        cuts = sorted({one.z for one in taken if self._parts(one, mouth)})
+        bounds = [-np.inf, *cuts, np.inf]
+        groups = []
+        for a, b in pairwise(bounds):
+            bottom, top = np.maximum(low, a + CUT_MM), np.minimum(high, b - CUT_MM)
+            there = bottom < top
+            groups.append(void.pieces_over(squares[there], bottom[there], top[there]))
+        return [group for group in groups if len(group) > 1]
+
+    def _parts(self, taken: Taken, mouth: Mouth) -> bool:
+        """Whether all that is open behind a mouth's stopper was taken out at a level."""
+        depth = _sunk_mm(mouth, self.predicted.grid.pitch_mm)
+        plane = replace(mouth.plane, origin=mouth.plane.origin - depth * mouth.plane.normal)
+        room = plug(replace(mouth, plane=plane), CUT_MM, depth)
+        if not room[..., 2].min() < taken.z < room[..., 2].max():
+            return False
+        section = sections.metal(room, sections.Plane.level(taken.z))
+        left = [piece for piece in self._open_at(taken.z) if shapely.intersects(piece, section)]
+        open_here = shapely.union_all(left).intersection(section)
+        return bool(open_here.difference(taken.openings).area <= TOUCH_MM2)
+
+    def _taken(self, crossing: Crossing) -> Taken:
+        """A crossing taken out at the one level where it is narrowest.
+
+        One level is enough, and all that is sure: a way that lies in the sheet need not pass each
+        of its layers. Of what is open there only what is as narrow as the crossing is taken out.
+        A way that comes through another void, or another crossing beside it, is left.
+        """
+        z, pitch = crossing.level_mm, self.predicted.grid.pitch_mm
+        near = crossing.footprint.buffer(3.0 * pitch)
+        narrow, wide, width = [], [], crossing.circle_mm
+        for piece in self._open_at(z):
+            if not shapely.intersects(piece, near):
+                continue
+            if largest_circle_mm(piece) > crossing.circle_mm + ALIKE_MM:
+                wide.append(piece)
+                continue
+            narrow.append(piece)
+            for surface in (s for one in self.closings for s in one.surfaces):
+                image = mirrored(piece, surface, z)
+                if image is not piece:
+                    width = max(width, largest_circle_mm(image) + 2.0 * RIM_MM)
+        squares = squares_of(self.predicted, crossing.footprint, shapely.union_all(wide))
+        runs = block(self.predicted.sure, squares, z - CUT_MM, z + CUT_MM)
+        return Taken(crossing, z, width, runs, shapely.union_all(narrow))
+
+    def _open_at(self, z: float) -> list[Any]:
+        """What is open at a height, on both sides if a level face lies there, mouths closed."""
+        if z not in self._open:
+            metal = [self.predicted.section(z, above, plugged=True) for above in (False, True)]
+            void = self.predicted.window.rectangle.difference(shapely.union_all(metal))
+            self._open[z] = list(shapely.get_parts(polygonal(void)))
+        return self._open[z]
 
     def way(
         self,
@@ -500,7 +613,8 @@ class Search:
                 "give a larger pitch"
             )
         least = max(1, int(np.ceil(np.cbrt(fine / pitch**3 / (0.9 * MOST_CELLS)))))
-        return int(self.cells.most_mm / (ROOMY * pitch)), least
+        roomy = self.cells.most_mm / (ROOMY * pitch)
+        return int(roomy) if np.isfinite(roomy) else 1, least
 
     def _bracket(
         self,
@@ -524,7 +638,9 @@ class Search:
             high = min(high, self._cut(closed, low, route))
         if self._neck_wanted(2.0 * low, high, enough_mm):
             high = min(high, self._neck(closed, low))
-        return Way(2.0 * low, max(high, 2.0 * low), route, leak, throat, leak_mm, leak_at)
+        if high < 2.0 * low <= high + ROUNDING_MM:
+            high = 2.0 * low
+        return Way(2.0 * low, high, route, leak, throat, leak_mm, leak_at)
 
     def _fine(self, low: float, high: float, enough: float) -> float:
         """How wide a bracket may stay."""
@@ -537,48 +653,53 @@ class Search:
         Crossings are taken out narrowest first; when inlet and outlet come apart in
         the possible void, every way leads through one of those taken out.
         """
-        mouths = min(self._mouth_mm(m) for m in (self.inlet, self.outlet))
+        mouths = min(self._mouth_mm(end) for end in self.ends)
         start, end = self._ends(self.predicted.possible)
         outside = self.predicted.possible.outside
         leak = outside in start or outside in end
         if not start & end or mouths < self.smallest_way_mm:
             return 0.0, leak
-        ordered = sorted(self.crossings, key=lambda c: 0.0 if c in closed else c.circle_mm)
-        blocks: list[Any] = []
-        taken: list[Crossing] = []
-        for crossing in ordered:
-            blocks.append(self._blocks(crossing))
-            taken.append(crossing)
-        if not blocks or self._joined(blocks):
+        taken = [self._taken(crossing) for crossing in self.crossings]
+
+        def width(one: Taken) -> float:
+            return 0.0 if one.crossing in closed else one.width_mm
+
+        taken.sort(key=width)
+        if not taken or self._joined(taken):
             return mouths, leak
         # The fewest that part the ends: bisect on how many of the ordered ones are out.
-        few, many = 0, len(blocks)
+        few, many = 0, len(taken)
         while many - few > 1:
             middle = (few + many) // 2
-            if self._joined(blocks[:middle]):
+            if self._joined(taken[:middle]):
                 few = middle
             else:
                 many = middle
-        last = taken[many - 1]
-        width = 0.0 if last in closed or last.circle_mm < self.smallest_way_mm else last.circle_mm
-        return min(mouths, width), leak
+        widest = width(taken[many - 1])
+        return min(mouths, 0.0 if widest < self.smallest_way_mm else widest), leak
 
-    def _mouth_mm(self, mouth: Mouth) -> float:
+    def _mouth_mm(self, end: Closing) -> float:
         """Upper bound of a ball whose centre is in a mouth: the largest circle beside stray metal.
 
         Taken just inside the closing surface and just outside it, for metal may end there.
         """
-        width = 2.0 * (mouth.inscribed_radius + CIRCLE_MM)
-        ring = mouth.plane.to_space(np.array(mouth.polygon.exterior.coords))
+        width = end.width_mm
+        if not end.flat:
+            return width
+        (surface,) = end.surfaces
+        void = end.mouth.polygon if len(end.places) == 1 else surface.polygon
+        ring = surface.plane.to_space(shapely.get_coordinates(surface.polygon))
         stray = self.predicted.stray_near(Box(ring.min(0), ring.max(0)).grown(2.0 * CUT_MM))
         if not stray:
             return width
         for step in (-CUT_MM, CUT_MM):
-            plane = replace(mouth.plane, origin=mouth.plane.origin + step * mouth.plane.normal)
+            plane = replace(
+                surface.plane, origin=surface.plane.origin + step * surface.plane.normal
+            )
             metal = shapely.union_all([sections.metal(soup, plane) for soup in stray])
             metal = metal.difference(self.predicted.removed(plane))
             # The polygon is of the closing surface itself: the ball there is hardly larger.
-            circle = largest_circle_mm(mouth.polygon.difference(metal)) + CUT_MM
+            circle = largest_circle_mm(void.difference(metal)) + CUT_MM
             width = min(width, circle)
         return width
 
@@ -597,8 +718,9 @@ class Search:
             at = cells.centres(found[narrowest : narrowest + 1])[0]
         return 2.0 * (room + cells.slack_mm), at
 
-    def _joined(self, blocks: list[Any]) -> bool:
-        start, end = self._ends(self.predicted.possible_less(blocks))
+    def _joined(self, taken: list[Taken]) -> bool:
+        void = self.predicted.possible_less([one.runs for one in taken])
+        start, end = self._ends(void, taken)
         return bool(start & end)
 
     def _still(self, hint: Way, ceiling: float, need: float) -> tuple[float, Floats, Floats | None]:
@@ -618,7 +740,7 @@ class Search:
             return bound - SURFACE_MM, hint.route, where
         bent = self._bent(hint.route, stray, ceiling)
         bound, where = distance.certified_clearance(self.tree, bent)
-        low = bound - SURFACE_MM
+        low, bent, where = self._held(max(bound - SURFACE_MM, 0.0), bent, where)
         as_wide = 2.0 * low >= hint.low_mm - 1e-4
         if as_wide or ceiling - 2.0 * low <= self._fine(2.0 * low, ceiling, need):
             return low, bent, where
@@ -705,7 +827,26 @@ class Search:
                 break
         if bound <= 0.0:
             return 0.0, route, where
-        return self._widened(route, ceiling, need)
+        wide = self._held(*self._widened(route, ceiling, need))
+        if wide[0] > 0.0:
+            return wide
+        return self._held(max(bound - SURFACE_MM, 0.0), route, where)
+
+    def _held(
+        self, low: float, route: Floats, where: Floats | None
+    ) -> tuple[float, Floats, Floats | None]:
+        """A route held against every closing surface; where it crosses one, laid onto it.
+
+        A route that still crosses one proves nothing: then the place is told instead of the throat.
+        """
+        if crossed(route, self.closings) is None:
+            return low, route, where
+        route = drawn_in(route, self.closings)
+        place = crossed(route, self.closings)
+        if place is not None:
+            return 0.0, route, place
+        bound, where = distance.certified_clearance(self.tree, route)
+        return max(bound - SURFACE_MM, 0.0), route, where
 
     def _widened(
         self, route: Floats, ceiling: float, need: float, spacing: float = 0.0
@@ -768,7 +909,7 @@ class Search:
         """
         cells = self.cells
         active = self._active(closed, low)
-        sources, targets = self._at(self.inlet), self._at(self.outlet)
+        sources, targets = (self._at(end) for end in self.ends)
         widest, rest = 2.0 * low, np.inf
         for _ in range(self._tries()):
             cut = self._section(*self._throat(route))
@@ -809,7 +950,7 @@ class Search:
         active = self._active(closed, radius)
         active[self.cells.inside(self.tree)] = 0
         neck = Neck(active, self.tree, self.cells.origin, pitch, radius)
-        ends = [self._at(mouth, radius) for mouth in (self.inlet, self.outlet)]
+        ends = [self._at(end, radius) for end in self.ends]
         return 2.0 * (radius + SURFACE_MM) if neck.parted(*ends) else np.inf
 
     def _tries(self) -> int:
@@ -824,13 +965,16 @@ class Search:
             self.tree, route, spacing_mm=2.0 * self.predicted.grid.pitch_mm, rounds=8
         )
 
-    def _at(self, mouth: Mouth, radius_mm: float = 0.0) -> NDArray[np.int64]:
+    def _at(self, end: Closing, radius_mm: float = 0.0) -> NDArray[np.int64]:
         """Cells that hold the centre of a ball in a mouth; its rim is metal."""
         half = 0.5 * np.sqrt(3.0) * self.cells.pitch_mm
-        places = mouth.polygon.buffer(-0.99 * radius_mm) if radius_mm else mouth.polygon
-        if places.is_empty:
-            return np.empty(0, np.int64)
-        return self.cells.near_plate(mouth.plane, places, -half, half, half)
+        found = [np.empty(0, np.int64)]
+        for surface in end.surfaces:
+            inner = -0.99 * radius_mm if end.flat else 0.0
+            places = surface.polygon.buffer(inner)
+            if not places.is_empty:
+                found.append(self.cells.near_plate(surface.plane, places, -half, half, half))
+        return np.concatenate(found)
 
     def _throat(self, route: Floats) -> tuple[Floats, Floats, float]:
         """Narrowest vertex of a route, as far as can be from its ends, and the direction there."""

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from clearance import cells as dense
 from clearance import distance
+from clearance.closings import crossed
 from clearance.once import once
 from clearance.passage_check import PassageCheck
 from clearance.passages import SURFACE_MM
@@ -128,10 +129,12 @@ class Bounds:
         return max(2.0 * (room - SURFACE_MM), 0.0)
 
     def _joins_mouths(self, route: Route) -> bool:
-        """Whether a route begins on the inlet's closing surface and ends on the outlet's."""
+        """Whether a route leads from the inlet's closing surface to the outlet's, across none."""
         if route not in self._joined:
             ends = (self.check.inlet, 0), (self.check.outlet, -1)
-            self._joined[route] = all(self._in(mouth, route.points[n]) for mouth, n in ends)
+            self._joined[route] = all(self._in(mouth, route.points[n]) for mouth, n in ends) and (
+                crossed(route.points, self.search.closings) is None
+            )
         return self._joined[route]
 
     @staticmethod

@@ -52,6 +52,7 @@ ROOMS = [
     "cuts",
     "changed",
     "drilled",
+    "closings",
     "passages",
     "openings",
     "straight_kernels",

@@ -107,3 +107,43 @@ def test_a_sweep_sees_the_bypass_too(tmp_path, upside_down):
     (found,) = sweep(read_case(path), Wanted(*heights, step=2.5)).passages
     assert set(found.state) == {"open"}
     assert min(found.low_mm) == pytest.approx(2.6, abs=0.1)
+
+
+# ---- ways through another void ------------------------------------------------------------------
+
+
+def beside_a_chamber(shift: float, height: float, turn: float):
+    """A duct of 4 and a closed chamber on three sides of it; what is above moves, and both open.
+
+    The duct is shut by its own wall. The way leads up into the chamber's near arm, round, down
+    into its far arm and up into the duct again; both openings are `shift - 1` wide.
+    """
+    low, high = height - 5, height + 5
+    void = s.block((-2, -2, -1), (2, 2, 31))
+    void += s.block((-8, -2, low), (-3, 7, high)) + s.block((3, -2, low), (9, 7, high))
+    void += s.block((-8, 3, low), (9, 7, high))
+    return (s.block((-14, -6, 0), (18, 11, 30)) - void).rotate((0, 0, turn))
+
+
+@pytest.mark.parametrize("turn", [0.0, 90.0])
+@pytest.mark.parametrize(("shift", "height", "layers"), [(4.6, 10.0, 0), (4.2, 17.3, 0)])
+def test_a_way_through_a_chamber_that_a_shift_opens(tmp_path, shift, height, layers, turn):
+    solid = beside_a_chamber(shift, height, turn)
+    moved = [shift, 0.0] if turn == 0.0 else [0.0, shift]
+    event = make.sheet(height, layers, next_layer=round(height / 0.1), resume_shift=moved)
+    passage = make.passage((0, 0, 0), (0, 0, 30), 2.25, 2.5)
+    found = make.first(tmp_path, solid, passage, event)
+    assert found.state in ("open", "undetermined"), found.reasons
+    assert found.clear_diameter_mm.high >= shift - 1 - 1e-3
+    assert found.clear_diameter_mm.low <= shift - 1 + 1e-3
+    assert found.state == "open", found.reasons
+
+
+def test_a_chamber_that_leads_nowhere_is_no_way(tmp_path):
+    # The same chamber without what joins its arms.
+    void = s.block((-2, -2, -1), (2, 2, 31))
+    void += s.block((-8, -2, 5), (-3, 2, 15)) + s.block((3, -2, 5), (9, 2, 15))
+    solid = s.block((-14, -6, 0), (18, 11, 30)) - void
+    event = make.sheet(10.0, 0, next_layer=100, resume_shift=[4.6, 0.0])
+    found = make.first(tmp_path, solid, make.passage((0, 0, 0), (0, 0, 30), 2.25, 2.5), event)
+    assert found.state == "blocked", found.reasons
