@@ -40,8 +40,12 @@ def passage_graph(
 
     grid = predicted.grid
     filled = predicted.closed
-    for low, high in sorted({(c.low, c.high) for c in crossings}):
+    drawn = predicted.window.bodies.added_by_stray
+    for low, high in sorted({(c.low, c.high) for c in crossings if c.stray not in drawn}):
         filled = unite(filled, _layer(grid, low, high))
+    for crossing in crossings:
+        if crossing.stray in drawn:  # a drawn sheet need not reach over every void at its height
+            filled = unite(filled, _layer(grid, crossing.low, crossing.high, crossing.footprint))
     piece = label(filled, grid)
     graph = networkx.MultiGraph()
     for name, mouth in ((INLET, inlet), (OUTLET, outlet)):
@@ -59,10 +63,16 @@ def passage_graph(
     return graph
 
 
-def _layer(grid: Grid, low: float, high: float) -> Runs:
-    """One interval in every column."""
-    z = np.tile(np.array([low, high]), (grid.count, 1))
-    return Runs(np.arange(grid.count + 1, dtype=np.int64), z)
+def _layer(grid: Grid, low: float, high: float, under: Any = None) -> Runs:
+    """One interval in every column, or in those under a figure and a pitch around it."""
+    columns = np.ones(grid.count, np.int64)
+    if under is not None:
+        c = np.arange(grid.count)
+        grown = shapely.buffer(under, grid.pitch_mm)
+        shapely.prepare(grown)
+        columns[:] = shapely.contains_xy(grown, grid.x_mm(c // grid.ny), grid.y_mm(c % grid.ny))
+    start = np.concatenate([[0], np.cumsum(columns)])
+    return Runs(start, np.tile(np.array([low, high]), (int(start[-1]), 1)))
 
 
 def behind(
@@ -98,7 +108,8 @@ def on_way(graph: networkx.MultiGraph) -> set[int]:
     """Crossings that lie on some way from inlet to outlet that passes no place twice.
 
     Those of blind branches do not. Crossings become nodes here, so that two
-    crossings side by side are two ways.
+    crossings side by side are two ways. One that has a region on both sides lies on a ring
+    within it, and so on the way if the region does.
     """
     import networkx
 
@@ -109,8 +120,36 @@ def on_way(graph: networkx.MultiGraph) -> set[int]:
         plain.add_edge(middle, b)
     for found in networkx.biconnected_components(plain):
         if INLET in found and OUTLET in found:
-            return {node[2] for node in found if isinstance(node, tuple) and node[2] != "port"}
+            across = {node[2] for node in found if isinstance(node, tuple)}
+            rings = {key for a, b, key in graph.edges(keys=True) if a == b and a in found}
+            return (across | rings) - {"port"}
     return set()
+
+
+def own(graph: networkx.MultiGraph, count: int) -> list[int]:
+    """Of `count` crossings those on whose way the passage can lie, whatever is sealed.
+
+    All of them where the columns see no way even with every sealed crossing open: a sheet
+    covers a port whole, or a void is narrower than the columns are apart.
+    """
+    import networkx
+
+    if not networkx.has_path(graph, INLET, OUTLET):
+        return list(range(count))
+    return sorted(on_way(graph))
+
+
+def renumbered(graph: networkx.MultiGraph, kept: list[int]) -> networkx.MultiGraph:
+    """Return the graph with the kept crossings alone, as edges numbered by their place there."""
+    import networkx
+
+    number = {key: n for n, key in enumerate(kept)}
+    found = networkx.MultiGraph()
+    found.add_nodes_from(graph.nodes)
+    for a, b, key in graph.edges(keys=True):
+        if key == "port" or key in number:
+            found.add_edge(a, b, key=number.get(key, key))
+    return found
 
 
 def passed_by(graph: networkx.MultiGraph, crossings: int) -> set[int]:

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import dataclasses
 import itertools
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -18,7 +18,7 @@ from clearance.case_tables import PassageTable
 from clearance.checked import Checked, Progress, silent
 from clearance.crossings import Crossing, crossings
 from clearance.errors import GridError, PortError
-from clearance.graph import in_words, on_way, passage_graph
+from clearance.graph import in_words, on_way, own, passage_graph, renumbered
 from clearance.once import once
 from clearance.passages import Search, Way, moved_mouth, pieces_at
 from clearance.predicted import NOMINAL, Events, Predicted, Window
@@ -38,11 +38,23 @@ FINER = 3
 
 @dataclass(frozen=True, eq=False)
 class Crossed:
-    """What crosses one passage in one predicted part."""
+    """What crosses one passage in one predicted part.
+
+    Attributes
+    ----------
+    crossings : tuple of Crossing
+        Those that can lie on the way from inlet to outlet.
+    graph : networkx.MultiGraph
+        Its edges are numbered as they are.
+    everything : tuple of Crossing
+        All crossings of the void, those of its other branches too: what is proven of ways
+        rests on these.
+    """
 
     variant: Variant
     crossings: tuple[Crossing, ...]
     graph: networkx.MultiGraph
+    everything: tuple[Crossing, ...]
 
 
 @dataclass(frozen=True, eq=False)
@@ -153,17 +165,18 @@ class PassageCheck:
         """State of the passage in a predicted part, whatever has been taken out of it."""
         pitch = predicted.grid.pitch_mm
         crossed = self.crossed(predicted, variant)
-        found, graph = list(crossed.crossings), crossed.graph
-        search = self.search(predicted, found)
+        search = self.search(predicted, list(crossed.everything))
         hint = None if variant.events is NOMINAL else self.nominal.way
         way = search.way(enough_mm=self.required, hint=hint)
         search.forget_cells()
-        ways = on_way(graph)
-        state, reasons = self._state(way, [c for n, c in enumerate(found) if n in ways])
-        failing = self._failing(found)
+        ways = on_way(crossed.graph)
+        state, reasons = self._state(way, [c for n, c in enumerate(crossed.crossings) if n in ways])
+        failing = self._failing(crossed.everything)
         if failing and state is State.OPEN:
-            state, reasons = self._without(search, failing)
-        return Judged(variant, crossed.crossings, graph, state, way, reasons, pitch)
+            named = self._failing(crossed.crossings) or failing
+            state, reasons = self._without(search, failing, named)
+        known = (variant, crossed.crossings, crossed.graph, crossed.everything)
+        return Judged(*known, state, way, reasons, pitch)
 
     def crossed(self, predicted: Predicted, variant: Variant) -> Crossed:
         """What crosses the passage in a predicted part: all that a search for drills asks for."""
@@ -171,10 +184,12 @@ class PassageCheck:
             crossings(predicted, self.belongs(predicted.window)) if _has_event(predicted) else []
         )
         graph = passage_graph(predicted, self.inlet, self.outlet, found)
-        return Crossed(variant, tuple(found), graph)
+        kept = own(graph, len(found))
+        listed = tuple(found[n] for n in kept)
+        return Crossed(variant, listed, renumbered(graph, kept), tuple(found))
 
     def _without(
-        self, search: Search, failing: tuple[Crossing, ...]
+        self, search: Search, failing: tuple[Crossing, ...], named: tuple[Crossing, ...]
     ) -> tuple[State, tuple[str, ...]]:
         """Of several ways only one whose every crossing leaves enough of its area will do."""
         other = search.way(closed=failing, enough_mm=self.required)
@@ -184,10 +199,10 @@ class PassageCheck:
         return State.RESTRICTED, tuple(
             f"the crossing at z {c.height_mm:.2f} mm leaves {c.open_fraction:.3f} of its area, "
             f"{self.passage.min_open_fraction:.3f} required"
-            for c in failing
+            for c in named
         )
 
-    def _failing(self, found: list[Crossing]) -> tuple[Crossing, ...]:
+    def _failing(self, found: Sequence[Crossing]) -> tuple[Crossing, ...]:
         least = self.passage.min_open_fraction
         if least is None:
             return ()

@@ -6,7 +6,7 @@ in, and the recommendation of the rules.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -67,9 +67,7 @@ def _with_flow(
     after = None if reached is None else reached.after
     ways, past = on_way(first.graph), passed_by(first.graph, len(first.crossings))
     restrictions = [
-        _restriction(check, n, c, after, n in past)
-        for n, c in enumerate(first.crossings)
-        if n in ways
+        _restriction(check, c, after, n in past) for n, c in enumerate(first.crossings) if n in ways
     ]
     blocked = [judged.way.blocked for judged in check.judged]
     stopped = Stopped(
@@ -80,17 +78,14 @@ def _with_flow(
 
 
 def _restriction(
-    check: PassageCheck, n: int, crossing: Crossing, after: Judged | None, past: bool
+    check: PassageCheck, crossing: Crossing, after: Judged | None, past: bool
 ) -> Restriction:
-    same = [
-        judged.crossings[n]
-        for judged in check.judged
-        if len(judged.crossings) > n and judged.crossings[n].stray == crossing.stray
-    ]
+    alike = (counterpart(crossing, judged.crossings) for judged in check.judged)
+    same = [one for one in alike if one is not None]
     areas = [one.open_area_mm2 for one in same]
     drilled = None
-    if after is not None and len(after.crossings) > n:
-        drilled = after.crossings[n].open_area_mm2
+    if after is not None and (cleared := counterpart(crossing, after.crossings)) is not None:
+        drilled = cleared.open_area_mm2
     return Restriction(
         crossing.nominal_area_mm2,
         crossing.open_area_mm2,
@@ -102,6 +97,17 @@ def _restriction(
         min((_hydraulic(one) for one in same if one.open_area_mm2 > 0.0), default=None),
         past,
     )
+
+
+def counterpart(crossing: Crossing, others: Sequence[Crossing]) -> Crossing | None:
+    """The crossing of another predicted part that lies where this one does."""
+    near = [
+        (crossing.footprint.intersection(other.footprint).area, -n)
+        for n, other in enumerate(others)
+        if other.stray == crossing.stray
+    ]
+    shared, n = max(near, default=(0.0, 0))
+    return others[-n] if shared > 0.0 else None
 
 
 def _hydraulic(crossing: Crossing) -> float:

@@ -560,7 +560,7 @@ class PassageSweep:
         way = judged.way
         if self.still and self.cheap and len(way.route) > 1:
             self._routes[n] = self.bounds.route(way.route)
-        least = min((c.open_fraction for c in judged.crossings), default=1.0)
+        least = min((c.open_fraction for c in judged.everything), default=1.0)
         return At(judged.state, way.low_mm, way.high_mm, float(least), True)
 
 
