@@ -26,6 +26,7 @@ from clearance.passages import moved_mouth, seeds, stopper
 from clearance.ports import Mouth, Request, find_mouths
 from clearance.predicted import NOMINAL, Bodies, Box, Events, Window, extent
 from clearance.shells import face_outward
+from clearance.slice_faces import both_sides
 from clearance.stray import slabs
 from clearance.variants import Unknowns, variants
 
@@ -269,6 +270,7 @@ def prepare(
     if columns.most_winding > 1:
         notices.append("the mesh has overlapping shells; they are taken as one piece of metal")
     bodies = _bodies(case, triangles, columns.most_winding > 1, beside)
+    unknowns = both_sides(unknowns, lambda z: bodies.levels("melted", z))
     notices += unknowns.notices
     for mouth in mouths.values():
         notices += mouth.notices

@@ -21,6 +21,7 @@ from clearance.errors import CaseError
 from clearance.event import StrayTable
 from clearance.passage_check import PassageCheck
 from clearance.result import STATES, Margin, Result, State
+from clearance.slice_faces import both_sides
 from clearance.stray import Event
 from clearance.sweep_levels import Near, melts_the_same
 from clearance.sweep_passage import PassageSweep
@@ -199,6 +200,7 @@ def _varied(checked: Checked, number: int, name: str, step: int) -> Checked | No
         unknowns = variants(varied, low, high)
     except CaseError:
         return None  # beyond the part's layers, for one
+    unknowns = both_sides(unknowns, lambda z: checked.bodies.levels("melted", z))
     return Checked(
         varied,
         checked.bodies,

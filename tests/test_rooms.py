@@ -43,6 +43,7 @@ ROOMS = [
     "columns",
     "stray",
     "variants",
+    "slice_faces",
     "possible",
     "bore",
     "predicted",
