@@ -213,3 +213,19 @@ def test_trapped_powder_weighs_between_the_ends_of_its_packing(tmp_path):
     solid_g = powder.volume_mm3 * 8.0e-3
     assert powder.mass_low_g == pytest.approx(0.5 * solid_g)
     assert powder.mass_g == powder.mass_high_g == pytest.approx(0.62 * solid_g)
+
+
+def test_a_log_of_a_cooled_part_has_a_joint_at_every_break(tmp_path):
+    log = {"layers": ["0-199", "0", "200-299"], "cooled": [0, 120]}
+    found = make.checked(
+        tmp_path, circuits(), passages(), (), pitch=0.25, **SEPARATE, **STEEL, melted=log
+    )
+    assert [(gap.stray, gap.joint) for gap in found.unmelted] == [
+        (0, False),
+        (0, True),
+        (1, True),
+    ]
+    for gap, height in zip(found.unmelted[1:], (20.0, 20.1), strict=True):
+        assert gap.thickness_mm == pytest.approx(height * 120 * 16.5e-6)
+        assert ("a", "b") in gap.joins
+    assert [row["share"] > 0.0 for row in found.resumed_section] == [False, True, False]
