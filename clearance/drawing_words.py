@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -245,8 +246,13 @@ def passage_footer(checked: Checked) -> tuple[str, str]:
 
 
 def input_hash(checked: Checked) -> str:
-    """First 12 digits of the SHA-256 over the case's text and all triangles it refers to."""
+    """First 12 digits of the SHA-256 over the case's text, the event and all triangles.
+
+    On a plate the event is the plate's and stands in no case's text.
+    """
     digest = hashlib.sha256(checked.case.text_sha256.encode())
+    for stray in checked.case.stray:
+        digest.update(repr(replace(stray, mesh=None)).encode())  # its triangles follow
     soups = [checked.bodies.part, checked.bodies.melted, *checked.bodies.added_by_stray.values()]
     for soup in soups:
         digest.update(np.ascontiguousarray(soup).tobytes())

@@ -112,7 +112,13 @@ class _Run:
     def _placed(self, member: Member) -> dict[str, Any]:
         part = member.part
         case = Path(os.path.relpath(part.case, self.plate.path.parent)).as_posix()
-        return {"name": part.name, "case": case, "at_mm": list(part.at), "turn_deg": part.turn}
+        return {
+            "name": part.name,
+            "serial": member.label.serial or None,
+            "case": case,
+            "at_mm": list(part.at),
+            "turn_deg": part.turn,
+        }
 
 
 def run(
@@ -144,10 +150,13 @@ def run(
     for member in members:
         if member.task is not None:
             groups.setdefault(member.task.key, []).append(member)
-    left = _kept(state, groups)
+    left, renamed = _kept(state, groups)
     bad = [member for member in members if member.task is None]
-    if left or bad:
+    if left or renamed or bad:
         folder.withdraw()
+    for member, data in renamed:
+        _put(state, member, data, folder.sheet(member.part.name).read_bytes())
+        state.tell.ended(state.known(member, data), None)
     for member in bad:
         state.tell.ended(state.failed(member, "error", BAD_INPUT, member.fault), None)
     new = _copied(state, left)
@@ -161,20 +170,25 @@ def run(
     return _summary(state, members)
 
 
-def _kept(state: _Run, groups: dict[str, list[Member]]) -> dict[str, list[Member]]:
-    """Enter what an earlier run left; give the rest."""
+def _kept(
+    state: _Run, groups: dict[str, list[Member]]
+) -> tuple[dict[str, list[Member]], list[tuple[Member, dict[str, Any]]]]:
+    """Enter what an earlier run left; give the rest, and what only its label is wrong of."""
     left: dict[str, list[Member]] = {}
+    renamed = []
     kept = 0
     for key, group in groups.items():
         for member in group:
             data = state.folder.stored(member.part.name, key)
             if data is None:
                 left.setdefault(key, []).append(member)
+            elif data["plate"].get("label") != member.label.as_json():
+                renamed.append((member, data))
             else:
                 state.known(member, data)
                 kept += 1
     state.tell.kept(kept)
-    return left
+    return left, renamed
 
 
 def _copied(state: _Run, left: dict[str, list[Member]]) -> dict[str, list[Member]]:
@@ -192,9 +206,17 @@ def _copied(state: _Run, left: dict[str, list[Member]]) -> dict[str, list[Member
         data = state.folder.read(known[key])
         sheet = state.folder.sheet(known[key]).read_bytes()
         for member in group:
-            state.folder.put(member.part.name, data, sheet)
+            _put(state, member, data, sheet)
             state.tell.ended(state.known(member, data), None)
     return new
+
+
+def _put(state: _Run, member: Member, data: dict[str, Any], sheet: bytes) -> None:
+    """Write the files of a part: equal parts differ in their labels alone."""
+    from clearance.stamp import stamped
+
+    labelled = {**data, "plate": {**data["plate"], "label": member.label.as_json()}}
+    state.folder.put(member.part.name, labelled, stamped(sheet, member.label))
 
 
 def _enter(state: _Run, member: Member, outcome: Outcome) -> dict[str, Any]:
@@ -202,7 +224,7 @@ def _enter(state: _Run, member: Member, outcome: Outcome) -> dict[str, Any]:
         computed = outcome.value
         about = {**computed.data["plate"], "seconds": round(outcome.seconds, 3)}
         data = {**computed.data, "plate": about}
-        state.folder.put(member.part.name, data, computed.figure)
+        _put(state, member, data, computed.figure)
         return state.known(member, data)
     if outcome.kind == "refused":
         return state.failed(member, "error", BAD_INPUT, outcome.text)
@@ -331,6 +353,7 @@ COLUMNS = (
     *_ABOUT,
     "reasons",
     "result",
+    "serial",
     "seconds",
 )
 

@@ -43,6 +43,9 @@ LONGEST_FILE_NAME = 200
 """Bytes of a part's name: with an ending it has to be a file's on every system."""
 
 
+Serial = Annotated[str, Field(min_length=1, max_length=60)]
+
+
 class PlateTable(Table):
     """[plate]: the platform."""
 
@@ -59,6 +62,12 @@ class PlacedPart(Table):
     case: FilePath = key("The part's case file; its own event is replaced by the plate's.")
     at: Offset = key("Where the mesh's origin stands on the platform.", "mm")
     turn: Coordinate = key("Turn of the part about +Z, counter-clockwise.", "deg", 0.0)
+    serial: Serial | None = key(
+        "Serial number of the part, printed on its sheet.",
+        "",
+        None,
+        "the case's own, if no other part of the plate has the same case",
+    )
     layers: LayerRange | None = key(
         "Stray layers of this part, if not the plate's; 0: it got none.", "", None, "the plate's"
     )

@@ -95,7 +95,7 @@ class Folder:
             return None
 
     def put(self, name: str, data: dict[str, Any], sheet: bytes) -> None:
-        """Write the files of a part."""
+        """Write the files of a part, its label on the sheet and in the data."""
         write_whole(self.sheet(name), sheet)
         named = {**data, "part": name}
         write_whole(self.result(name), as_text(named).encode())

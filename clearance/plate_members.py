@@ -94,10 +94,40 @@ class Task:
 
 
 @dataclass(frozen=True)
+class Label:
+    """What tells a part of the plate from others that are equal.
+
+    Attributes
+    ----------
+    name, serial, plate : str
+        The serial number is empty where none is known to be this part's.
+    at : (float, float), mm
+    turn : float, degrees
+    """
+
+    name: str
+    serial: str
+    plate: str
+    at: tuple[float, float]
+    turn: float
+
+    def as_json(self) -> dict[str, Any]:
+        """As it stands in the part's result."""
+        return {
+            "name": self.name,
+            "serial": self.serial or None,
+            "plate": self.plate,
+            "at_mm": list(self.at),
+            "turn_deg": self.turn,
+        }
+
+
+@dataclass(frozen=True)
 class Member:
     """A part of the plate and its task, or what is wrong with its case."""
 
     part: PlacedPart
+    label: Label
     task: Task | None
     fault: str = ""
 
@@ -191,16 +221,25 @@ def members(plate: Plate) -> tuple[Member, ...]:
         try:
             standing.append(_standing(reader, number, part))
         except ClearanceError as fault:
-            found[number] = Member(part, None, str(fault))
+            found[number] = Member(part, _label(plate, part), None, str(fault))
     _check_slices(plate, standing)
     overlapping = placed.over([one.footprint for one in standing])
     for one, numbers in zip(standing, overlapping, strict=True):
         others = [standing[n] for n in numbers]
+        label = _label(plate, one.part, one.case)
         try:
-            found[one.number] = Member(one.part, _task(reader, one, others))
+            found[one.number] = Member(one.part, label, _task(reader, one, others))
         except ClearanceError as fault:
-            found[one.number] = Member(one.part, None, str(fault))
+            found[one.number] = Member(one.part, label, None, str(fault))
     return tuple(found[number] for number in range(len(plate.part)))
+
+
+def _label(plate: Plate, part: PlacedPart, case: Case | None = None) -> Label:
+    """The label of a part; a case that several parts share tells nobody's serial number."""
+    serial = part.serial
+    if serial is None and case is not None and sum(p.case == part.case for p in plate.part) == 1:
+        serial = case.record.serial
+    return Label(part.name, serial or "", plate.name, part.at, part.turn)
 
 
 def jobs(tasks: Iterable[Task]) -> list[Job]:
@@ -315,6 +354,7 @@ def _key(reader: _Reader, case: Case, stop: float | None, neighbours: Sequence[N
 
     inputs = [
         __version__,
+        "sheet with a label",
         case.path.name,
         case.text_sha256,
         [reader.sha256(path) for path in (case.part.mesh, *case.part.also_melted)],

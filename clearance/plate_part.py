@@ -29,7 +29,7 @@ _ONE = threading.Lock()
 
 @dataclass(frozen=True)
 class Computed:
-    """What a task gives: the keys of its result file, and the disposition sheet as PDF."""
+    """What a task gives: the keys of its result file, and the sheet as PDF without a label."""
 
     data: dict[str, Any]
     figure: bytes
@@ -61,7 +61,7 @@ def _computed(task: Task) -> Computed:
     }
     from clearance.sheet_pages import report
 
-    return Computed(data, report(sheet(examined)))
+    return Computed(data, report(sheet(examined, on_plate=True)))
 
 
 def _beside(task: Task) -> tuple[NDArray[np.float32], tuple[str, ...]]:

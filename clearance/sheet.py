@@ -149,10 +149,14 @@ class Sheet:
     coefficients: tuple[str, ...]
     method: tuple[str, ...]
     footer: str
+    on_plate: bool = False
 
 
-def sheet(examined: Examined, progress: Progress = silent) -> Sheet:
-    """Put together what is known of a part for the disposition meeting."""
+def sheet(examined: Examined, progress: Progress = silent, on_plate: bool = False) -> Sheet:
+    """Put together what is known of a part for the disposition meeting.
+
+    On a plate equal parts share it: room is left for a label, and no serial number given.
+    """
     checked, result = examined.checked, examined.result
     case = checked.case
     decided = result.disposition
@@ -164,7 +168,7 @@ def sheet(examined: Examined, progress: Progress = silent) -> Sheet:
         progress(f"drawing {passage.name}")
         pages.append(_page(checks[passage.name], passage, sections))
     return Sheet(
-        identity=_identity(examined),
+        identity=_identity(examined, on_plate),
         finding=finding(result),
         besides=besides(result),
         recommendation=recommendation(result, event=bool(case.stray)),
@@ -187,6 +191,7 @@ def sheet(examined: Examined, progress: Progress = silent) -> Sheet:
         coefficients=coefficients(result),
         method=METHOD,
         footer=f"{case.part.name}; clearance {clearance.__version__}; input {input_hash(checked)}",
+        on_plate=on_plate,
     )
 
 
@@ -194,14 +199,14 @@ def _gravest_first(passages: Iterable[PassageResult]) -> list[PassageResult]:
     return sorted(passages, key=lambda p: GRAVEST.index(p.state))
 
 
-def _identity(examined: Examined) -> tuple[tuple[str, str], ...]:
+def _identity(examined: Examined, on_plate: bool) -> tuple[tuple[str, str], ...]:
     case = examined.checked.case
     record = case.record
     known = (
         ("part", case.part.name),
         ("drawing", record.drawing),
         ("revision", record.revision),
-        ("serial", record.serial),
+        ("serial", None if on_plate else record.serial),
         ("nonconformity", record.nonconformity),
         ("material", case.part.material),
     )

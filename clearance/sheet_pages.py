@@ -49,6 +49,8 @@ BESIDES_PT = 8.5
 LEAST_SECTION_IN, MOST_SECTION_IN = 1.9, 5.0
 """Height of the section on the first page."""
 KEY_IN = 0.98
+PLATE_IN = 0.58
+"""At the top of the first sheet of a part of a plate: room for its label (`stamp`)."""
 POWDER = re.compile(r"\bpowder|\bignite", re.IGNORECASE)
 """Steps of work that have to do with loose powder say so."""
 ORDER, LEAST_ORDER_IN = "order of work", 0.75
@@ -92,6 +94,8 @@ def _first(flow: Flow, sheet: Sheet, letters: Letters) -> list[Block]:
     """Draw the first page; returns what did not fit on it."""
     wide, section = flow.wide, sheet.section
     flow.new_page()
+    if sheet.on_plate:
+        flow.space(PLATE_IN)
     flow.put(_identity(sheet, wide))
     for strip in _clauses("finding", sheet.finding, wide, FINDING_PT, 2):
         flow.put(strip)

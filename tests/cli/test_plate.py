@@ -161,6 +161,8 @@ def test_only_what_changed_is_computed_and_equal_parts_are_copied(copy):
     one, copied = (
         json.loads((copy / "done/parts" / f"{n}.json").read_text()) for n in ("S1", "S3")
     )
+    assert one["plate"].pop("label")["name"] == "S1"
+    assert copied["plate"].pop("label")["name"] == "S3"
     assert {**one, "part": "S3"} == copied
     plates.whole(copy / "done")
 

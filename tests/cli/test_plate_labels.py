@@ -1,0 +1,139 @@
+"""Each part of a plate has its own sheet, whichever parts are equal to it."""
+
+import json
+
+import plates
+import pymupdf
+import pytest
+
+from clearance.plate_members import Label
+from clearance.stamp import stamped
+
+LONG = (
+    "a very long name of a part that nobody would give but somebody will, and its last letters tell"
+)
+SAME = [
+    {
+        "name": "A1",
+        "case": "leaning.toml",
+        "x": 50,
+        "y": 50,
+        "turn": 180,
+        "more": 'serial = "0101"',
+    },
+    {"name": "A2", "case": "leaning.toml", "x": -50, "y": 20, "turn": 0, "more": 'serial = "0102"'},
+    {"name": "A3", "case": "leaning.toml", "x": 0, "y": 0, "turn": 90},
+    {"name": "B", "case": "straight.toml", "x": 50, "y": -50, "turn": 0},
+]
+
+
+def record(folder, serial):
+    for name in ("leaning.toml", "straight.toml"):
+        path = folder / name
+        path.write_text(f'{path.read_text()}\n[record]\nserial = "{serial}"\n')
+
+
+@pytest.fixture(scope="module")
+def done(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("labels")
+    plates.write_designs(folder)
+    record(folder, "of the case")
+    found = plates.run(plates.write_plate(folder, SAME), folder / "out")
+    assert found.returncode == 3, found.stderr
+    return folder, found
+
+
+def pages(out, name):
+    with pymupdf.open(out / "parts" / f"{name}.pdf") as pdf:
+        return [" ".join(page.get_text().split()) for page in pdf]
+
+
+def data(out, name):
+    return json.loads((out / "parts" / f"{name}.json").read_text())
+
+
+def test_sheets_of_equal_parts_are_told_apart_on_every_page(done):
+    folder, found = done
+    assert "4 parts to compute, 2 of them different" in found.stderr
+    places = {"A1": "x 50, y 50 mm, turned 180°", "A2": "x -50, y 20 mm, turned 0°"}
+    for name, serial in (("A1", "0101"), ("A2", "0102")):
+        first, *others = pages(folder / "out", name)
+        for word in (f"plate part {name}", f"serial {serial}", "plate small", places[name]):
+            assert word in first
+        assert "of the case" not in first
+        assert others
+        for page in (first, *others):
+            assert f"{name}, serial {serial}; plate small" in page
+    one, other = (data(folder / "out", name) for name in ("A1", "A2"))
+    assert one["plate"].pop("label") == {
+        "name": "A1", "serial": "0101", "plate": "small", "at_mm": [50.0, 50.0], "turn_deg": 180.0,
+    }  # fmt: skip
+    other["plate"].pop("label")
+    assert {**one, "part": "A2"} == other
+
+
+def test_a_case_that_several_parts_share_tells_nobodys_serial(done):
+    folder, _ = done
+    first = pages(folder / "out", "A3")[0]
+    assert "serial not given" in first
+    assert "of the case" not in first
+    assert "serial of the case" in pages(folder / "out", "B")[0]  # the only part of its case
+    serials = [entry["serial"] for entry in plates.summary(folder / "out")["parts"]]
+    assert serials == ["0101", "0102", None, "of the case"]
+
+
+def test_the_hash_in_the_footer_is_of_the_plates_event(done):
+    folder, _ = done
+    there = folder / "other"
+    plate = plates.write_plate(folder, SAME[-1:], "later.toml", height=7.0)
+    assert plates.run(plate, there).returncode == 0
+    said = [
+        next(w for w in pages(out, "B")[0].split("input ")[1:]) for out in (folder / "out", there)
+    ]
+    assert said[0][:12] != said[1][:12]
+
+
+def test_another_serial_or_place_is_written_without_computing(done):
+    folder, _ = done
+    moved = [{**SAME[0], "x": -40, "more": 'serial = "0999"'}, *SAME[1:]]
+    again = plates.run(plates.write_plate(folder, moved), folder / "out")
+    assert again.returncode == 3
+    assert " s)" not in again.stderr
+    assert "3 parts are unchanged" in again.stderr
+    first = pages(folder / "out", "A1")[0]
+    assert "0999" in first
+    assert "x -40, y 50" in first
+    assert "0101" not in first
+    with pymupdf.open(folder / "out" / "parts" / "A1.pdf") as pdf:
+        assert all(b"0101" not in (pdf.xref_stream(n) or b"") for n in range(1, pdf.xref_length()))
+
+
+@pytest.mark.parametrize("name", ["A1", LONG])
+def test_a_label_is_whole_and_covers_nothing(done, name):
+    folder, _ = done
+    sheet = (folder / "out" / "parts" / "A2.pdf").read_bytes()
+    label = Label(name, "S" * 60, f"plate {LONG}", (-123.456, 98.765), 12.5)
+    one = stamped(sheet, label)
+    assert one == stamped(sheet, label)
+    with pymupdf.open(stream=one) as pdf:
+        page = pdf[0]
+        said = page.get_text().replace("\n", "").replace(" ", "")
+        for word in (name, "S" * 60, f"plate {LONG}"):
+            assert said.count(word.replace(" ", "")) >= 1
+        metal = page.get_pixmap(clip=(0.0, 0.25 * page.rect.height, *page.rect.br), dpi=30)
+        assert sum(min(metal.pixel(x, y)) < 225 for x in range(0, metal.width, 2)
+                   for y in range(0, metal.height, 2)) > 100  # the sheet shows through  # fmt: skip
+        last = max(b[3] for p in pdf for b in p.get_text("blocks"))
+        assert last < page.rect.height - 6.0
+        spans = [
+            span
+            for block in page.get_text("dict")["blocks"]
+            for line in block.get("lines", ())
+            for span in line["spans"]
+            if span["text"].strip()
+        ]
+        assert min(span["size"] for span in spans) > 6.99
+        design = next(s for s in spans if s["text"] == "leaning" and s["size"] > 8.0)
+        lowest = max(s["bbox"][3] for s in spans if s["bbox"][1] < design["bbox"][1] - 3.0)
+        assert lowest < design["bbox"][1] + 1.0
+        assert all(0.0 < s["bbox"][0] and s["bbox"][2] < page.rect.width for s in spans)
