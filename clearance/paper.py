@@ -323,8 +323,12 @@ class Flow:
         self.pages.append(page)
         self.top = self.size[1] - MARGIN_IN
         if len(self.pages) > 1:
-            words = shortened(self.header, self.wide, style.SMALLEST_PT)
-            page.text(MARGIN_IN, self.size[1] - 0.38, words)
+            lines = wrapped(self.header, self.wide, style.SMALLEST_PT)
+            step = style.SMALLEST_PT * LEADING
+            self.top -= max(len(lines) - 2, 0) * step
+            for n, line in enumerate(lines):
+                first = 0.38 if len(lines) == 1 else 0.38 - step
+                page.text(MARGIN_IN, self.size[1] - first - n * step, line)
         return page
 
     def put(self, strip: Strip) -> None:

@@ -332,6 +332,15 @@ def besides(result: Result) -> tuple[tuple[str, str], ...]:
     """
     said = [("circuits", separate_line(s)) for s in result.separate if s.state != "apart"]
     said += [("joint", f"only {joint_line(j)}") for j in joints(result) if j.share < WHOLE_JOINT]
+    said += [
+        (
+            "joint",
+            f"may be unmelted over its whole section, {gap.area_mm2:.1f} mm2: up to "
+            f"{gap.thickness_mm:.2f} mm of powder at z {gap.where_mm[2]:.2f}",
+        )
+        for gap in result.unmelted
+        if gap.joint
+    ]
     if result.trapped_powder:
         said.append(("trapped powder", powder_line(result.trapped_powder)))
     return tuple(said)
@@ -359,7 +368,7 @@ class Joint:
 
 def joints(result: Result) -> tuple[Joint, ...]:
     """The joint of each stray sheet, the worst first."""
-    gaps = {gap.stray: gap for gap in result.unmelted}
+    gaps = {gap.stray: gap for gap in result.unmelted if not gap.joint}
     worst: dict[int, dict[str, float]] = {}
     for row in result.resumed_section:
         stray = int(row.get("stray", 0))
@@ -413,9 +422,11 @@ MOST_VOIDS = 3
 def powder_line(found: Sequence[TrappedPowder]) -> str:
     """All powder that is shut in, in words: how much, and where the most of it is."""
     volume = sum(t.volume_mm3 for t in found)
-    masses = [t.mass_g for t in found]
-    known = [m for m in masses if m is not None]
-    mass = f"{sum(known):.2f} g" if len(known) == len(masses) else "mass unknown, no density"
+    low = [t.mass_low_g for t in found if t.mass_low_g is not None]
+    high = [t.mass_high_g for t in found if t.mass_high_g is not None]
+    mass = "mass unknown, no density"
+    if len(low) == len(high) == len(found):
+        mass = f"{rounded_down(sum(low), 2)} to {_up(sum(high), 2)} g"
     most = sorted(found, key=lambda t: -t.volume_mm3)[:MOST_VOIDS]
     where = "; ".join(
         f"{f'{t.volume_mm3:.1f} mm3 ' if len(found) > 1 else ''}between "

@@ -25,10 +25,10 @@ from clearance.paper import (
     Page,
     Strip,
     listing,
-    shortened,
     table,
     table_row,
     text_strips,
+    width_in,
     wrapped,
 )
 from clearance.passage_pages import (
@@ -49,6 +49,7 @@ BESIDES_PT = 8.5
 LEAST_SECTION_IN, MOST_SECTION_IN = 1.9, 5.0
 """Height of the section on the first page."""
 KEY_IN = 0.98
+GOES_ON = "… (whole under reasons)"
 PLATE_IN = 0.58
 """At the top of the first sheet of a part of a plate: room for its label (`stamp`)."""
 POWDER = re.compile(r"\bpowder|\bignite", re.IGNORECASE)
@@ -180,16 +181,20 @@ def _identity(sheet: Sheet, wide: float) -> Strip:
     hold_in = 2.25
     half = 0.5 * (wide - hold_in - 0.2)
     words = [
-        (key, shortened(value, half - 0.95, style.TEXT_PT, True)) for key, value in sheet.identity
+        (key, wrapped(value, half - 0.95, style.TEXT_PT, True)) for key, value in sheet.identity
     ]
     step = style.TEXT_PT * LEADING
-    height = max((len(words) + 1) // 2 * step, 0.62) + 0.1
+    high = [max(len(value) for _, value in words[n : n + 2]) for n in range(0, len(words), 2)]
+    height = max(sum(high) * step, 0.62) + 0.1
 
     def draw(page: Page, top: float) -> None:
         for n, (key, value) in enumerate(words):
-            left, foot = MARGIN_IN + (n % 2) * half, top - (n // 2 + 0.8) * step
-            page.text(left, foot, key, style.SMALLEST_PT)
-            page.text(left + KEY_IN - 0.1, foot, value, style.TEXT_PT, fontweight="bold")
+            left = MARGIN_IN + (n % 2) * half
+            for m, line in enumerate(value):
+                foot = top - (sum(high[: n // 2]) + m + 0.8) * step
+                if m == 0:
+                    page.text(left, foot, key, style.SMALLEST_PT)
+                page.text(left + KEY_IN - 0.1, foot, line, style.TEXT_PT, fontweight="bold")
         left = MARGIN_IN + wide - hold_in
         page.box(left, top - 0.6, hold_in, 0.6, 1.6)
         middle = left + 0.5 * hold_in
@@ -213,8 +218,10 @@ def _clauses(
             break
         shown.pop()
     if len(lines) > most:
-        rest = " ".join(lines[most - 1 :])
-        lines = [*lines[: most - 1], shortened(rest, room, size_pt, True)]
+        kept = lines[most - 1].split()
+        while kept and width_in(" ".join([*kept, GOES_ON]), size_pt, True) > room:
+            kept.pop()  # whole words: half a number or a name cut short says something else
+        lines = [*lines[: most - 1], " ".join([*kept, GOES_ON])]
     step = size_pt * LEADING
 
     def strip(n: int, line: str) -> Strip:

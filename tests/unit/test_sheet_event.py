@@ -157,7 +157,9 @@ def test_a_joint_that_no_passage_meets_has_its_section(tmp_path):
 def crowded(found, voids, pairs=0):
     """The same part with so many voids of powder and circuits that run into each other."""
     powder = tuple(
-        TrappedPowder(100.0 * (n + 1), 0.5, ("stray 0", "part"), (1.0 * n, 2.0, 3.0), ("u",))
+        TrappedPowder(
+            100.0 * (n + 1), 0.5, ("stray 0", "part"), (1.0 * n, 2.0, 3.0), ("u",), 0.375, 0.5
+        )
         for n in range(voids)
     )
     joined = tuple(
@@ -178,7 +180,9 @@ def plain(tmp_path_factory):
     return drawn(tmp_path_factory.mktemp("powder"), make.plane(15.0, 1))[0]
 
 
-@pytest.mark.parametrize(("voids", "mass"), [(1, "0.50 g (100.0 mm3)"), (9, "4.50 g (4500.0 mm3)")])
+@pytest.mark.parametrize(
+    ("voids", "mass"), [(1, "0.37 to 0.50 g (100.0 mm3)"), (9, "3.37 to 4.50 g (4500.0 mm3)")]
+)
 def test_powder_stands_on_the_first_page_whatever_else_does(plain, voids, mass):
     full = crowded(plain, voids, pairs=4)
     first, *others = pymupdf.open(stream=report(sheet(full)))
@@ -203,3 +207,27 @@ def test_powder_without_a_density_is_told_by_volume(plain):
         trapped_powder=(TrappedPowder(7.0, None, ("nominal",), (0.0, 0.0, 0.0)),),
     )
     assert "mass unknown, no density (7.0 mm3)" in " ".join(text(lost).split())
+
+
+# ---- words that are never cut --------------------------------------------------------------------
+
+
+def test_identity_and_recommendation_are_never_cut_within_a_word(plain):
+    record = f"NC-{'0123456789' * 9}-END"
+    reason = "bore: blocked; the point of a 3.6 mm jobber drill meets the wall; " * 8
+    case = plain.checked.case
+    case = dataclasses.replace(case, record=case.record.model_copy(update={"serial": record}))
+    decided = dataclasses.replace(plain.result.disposition, reasons=(reason, "the end"))
+    decided = dataclasses.replace(decided, recommendation="scrap")
+    told = dataclasses.replace(
+        plain,
+        checked=dataclasses.replace(plain.checked, case=case),
+        result=dataclasses.replace(plain.result, disposition=decided),
+    )
+    first, *others = pymupdf.open(stream=report(sheet(told)))
+    assert record in first.get_text().replace("\n", "")
+    assert all(record in page.get_text().replace("\n", "") for page in others)
+    said = words(first).split("recommendation ")[1].split(" section")[0]
+    assert said.endswith("… (whole under reasons)")
+    shown = said.removesuffix(" … (whole under reasons)").removeprefix("scrap: ").split()
+    assert shown == reason.split()[: len(shown)]
