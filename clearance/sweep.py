@@ -94,6 +94,7 @@ class Prepared:
             tuple(float(h) for h in at),
             (self._passage(piece.passage, at + self.checked.platform_z),),
             self._notices(),
+            not_looked_at(self.checked.case),
         )
 
     def _notices(self) -> tuple[str, ...]:
@@ -227,3 +228,15 @@ def _together(found: list[At]) -> At:
         max(at.high_mm for at in found),
         found[0].open_fraction,
     )
+
+
+def not_looked_at(case: Case) -> tuple[str, ...]:
+    """What a check of this case judges at one height and no sweep does."""
+    said = []
+    if case.separate:
+        names = ", ".join(" and ".join(one.passages) for one in case.separate)
+        said.append(f"whether circuits stay apart ({names})")
+    said += ["the joint and what stays unmelted in it", "trapped powder"]
+    if case.flow is not None and case.flow.max_pressure_loss is not None:
+        said.append("pressure loss")
+    return tuple(said)

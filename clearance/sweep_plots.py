@@ -5,6 +5,8 @@ In: a `Sweep`. Out: a Matplotlib `Figure`. Nothing is decided here.
 
 from __future__ import annotations
 
+import textwrap
+
 import matplotlib as mpl
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
@@ -31,7 +33,7 @@ def sweep_figures(sweep: Sweep) -> list[Figure]:
 def _figure(sweep: Sweep, passages: tuple[PassageHeights, ...]) -> Figure:
     with mpl.rc_context(style.SETTINGS):
         figure = Figure(figsize=style.A4_LANDSCAPE_IN)
-        figure.text(0.07, 0.945, finding(sweep), fontsize=style.TITLE_PT, weight="bold", wrap=True)
+        _title(figure, finding(sweep))
         axes = figure.add_axes((0.07, 0.1, 0.73, 0.78))
         _heights(axes, sweep)
         for n, passage in enumerate(passages):
@@ -46,6 +48,14 @@ def _figure(sweep: Sweep, passages: tuple[PassageHeights, ...]) -> Figure:
         _case_height(axes, sweep)
         _legend(figure, sweep)
     return figure
+
+
+def _title(figure: Figure, words: str) -> None:
+    """The finding over the figure, all of it."""
+    lines, size = textwrap.wrap(words, 92), style.TITLE_PT
+    if len(lines) > 2:
+        lines, size = textwrap.wrap(words, 140), style.TEXT_PT
+    figure.text(0.07, 0.985, "\n".join(lines), fontsize=size, weight="bold", va="top")
 
 
 def finding(sweep: Sweep) -> str:
@@ -63,6 +73,8 @@ def finding(sweep: Sweep) -> str:
         )
         if names
     ]
+    if sweep.not_looked_at:
+        words.append(f"NOT LOOKED AT: {', '.join(sweep.not_looked_at)}")
     return f"{sweep.part}, sheet {sweep.stray} from {low:g} to {high:g} mm: {'; '.join(words)}"
 
 

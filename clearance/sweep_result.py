@@ -62,6 +62,8 @@ class Sweep:
         Height of that sheet in the case, at least and at most.
     heights_mm : tuple of float
         Above the platform, as in [[stray]] height.
+    not_looked_at : tuple of str
+        What a check judges and a sweep does not: an open passage says nothing of it.
     """
 
     part: str
@@ -71,6 +73,7 @@ class Sweep:
     heights_mm: tuple[float, ...]
     passages: tuple[PassageHeights, ...]
     notices: tuple[str, ...] = ()
+    not_looked_at: tuple[str, ...] = ()
 
     def as_json(self) -> dict[str, Any]:
         """Plain values with the keys of the contract."""
@@ -97,6 +100,7 @@ class Sweep:
             "heights_mm": [round(h, 6) for h in self.heights_mm],
             "passages": passages,
             "notices": list(self.notices),
+            "not_looked_at": list(self.not_looked_at),
         }
 
 
@@ -146,6 +150,8 @@ def text(result: Sweep, paint: Callable[[str, str], str] = lambda word, _: word)
         f"{result.part}, stray {result.stray} at {len(h)} heights from {h[0]:.2f} to "
         f"{h[-1]:.2f} mm above the platform, columns {result.pitch_mm:g} mm apart"
     ]
+    if result.not_looked_at:
+        lines += ["not looked at: " + "; ".join(result.not_looked_at)]
     for p in result.passages:
         lines += ["", f"{p.name}, needs {p.required_mm:.2f} mm"]
         for first, last, state in runs(p.state):

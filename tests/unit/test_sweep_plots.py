@@ -1,11 +1,17 @@
 """The figure of a sweep: its words, limits and marks. The sweep is invented."""
 
+import dataclasses
+
+import make
+import manifold3d as m3
 import pytest
 from matplotlib.patches import Rectangle
 
+from clearance.case import read_case
 from clearance.result import State
+from clearance.sweep import not_looked_at
 from clearance.sweep_plots import MOST_PASSAGES, finding, sweep_figures
-from clearance.sweep_result import PassageHeights, Sweep
+from clearance.sweep_result import PassageHeights, Sweep, text
 
 HEIGHTS = (10.0, 11.0, 12.0, 13.0)
 
@@ -80,3 +86,29 @@ def test_many_passages_take_more_sheets(count, sheets):
     many = [passage(f"p{n}", (OPEN,) * 4) for n in range(count)]
     assert MOST_PASSAGES == 12
     assert len(sweep_figures(sweep(*many))) == sheets
+
+
+def test_what_a_sweep_does_not_look_at_stands_in_title_text_and_json():
+    lacking = ("whether circuits stay apart (a and b)", "trapped powder")
+    told = dataclasses.replace(sweep(A), not_looked_at=lacking)
+    title = " ".join(" ".join(words(sweep_figures(told)[0])).split())
+    assert "a open throughout; NOT LOOKED AT: whether circuits stay apart (a and b)" in title
+    assert "not looked at: whether circuits stay apart (a and b); trapped powder" in text(told)
+    assert told.as_json()["not_looked_at"] == list(lacking)
+
+
+def test_a_case_says_what_its_sweep_leaves_out(tmp_path):
+    bores = [
+        make.passage((x, 0, 0), (x, 0, 20), 2.0, 3.0, name=n) for x, n in ((-5, "a"), (5, "b"))
+    ]
+    block = m3.Manifold.cube((20.0, 10.0, 20.0), True).translate((0.0, 0.0, 10.0))
+    path = make.write_case(
+        tmp_path, block, bores, make.plane(10.0), separate=[{"passages": ["a", "b"]}],
+        flow={"density": 1000.0, "viscosity": 1e-3, "rate": 1.0, "max_pressure_loss": 5.0},
+    )  # fmt: skip
+    assert not_looked_at(read_case(path)) == (
+        "whether circuits stay apart (a and b)",
+        "the joint and what stays unmelted in it",
+        "trapped powder",
+        "pressure loss",
+    )
