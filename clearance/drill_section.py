@@ -173,6 +173,16 @@ def _plane(entry: Floats, direction: Floats) -> Plane:
 # ---- with a plan -----------------------------------------------------------------------------
 
 
+def _leaves(rework: Rework, stroke: Drilling) -> str:
+    """What a stroke leads to: nothing by itself where it takes several."""
+    count = len(rework.drilling)
+    if count == 1:
+        return f", leaves it {rework.state_after}"
+    number = rework.drilling.index(stroke) + 1
+    both = "both" if count == 2 else f"all {count}"
+    return f"; stroke {number} of {count}: {rework.state_after} only after {both}"
+
+
 def _stroke(
     check: PassageCheck, result: PassageResult, rework: Rework, stroke: Drilling
 ) -> DrillSection:
@@ -199,7 +209,7 @@ def _stroke(
     bounds = _bounds(flat[:3], MARGIN_MM + stroke.drill_diameter_mm)
     return DrillSection(
         f"{result.name}: {stroke.drill_diameter_mm:g} mm drill ({stroke.series}) from "
-        f"{stroke.from_}, {stroke.depth_mm:.1f} mm deep, leaves it {rework.state_after}",
+        f"{stroke.from_}, {stroke.depth_mm:.1f} mm deep{_leaves(rework, stroke)}",
         cut.part,
         cut.stray,
         cut.loose,

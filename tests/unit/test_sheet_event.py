@@ -231,3 +231,19 @@ def test_identity_and_recommendation_are_never_cut_within_a_word(plain):
     assert said.endswith("… (whole under reasons)")
     shown = said.removesuffix(" … (whole under reasons)").removeprefix("scrap: ").split()
     assert shown == reason.split()[: len(shown)]
+
+
+# ---- two strokes -----------------------------------------------------------------------------
+
+
+def test_one_stroke_of_two_does_not_leave_a_passage_open(tmp_path):
+    """Each of the two bores of the block is sealed: one stroke from each port."""
+    tools = {"series": ["jobber"]}
+    path = make.write_case(tmp_path, block(), through(2.5), make.plane(15.0, 1), drilling=tools,
+                           part={"density_g_cm3": 8.0})  # fmt: skip
+    found = examine(prepare(read_case(path), 0.5))
+    drills = sheet(found).passages[0].drills
+    assert len(drills) == 2
+    for n, drill in enumerate(drills, 1):
+        assert drill.title.endswith(f"stroke {n} of 2: open only after both")
+        assert "leaves it" not in drill.title
