@@ -340,8 +340,9 @@ def _total(
         if found[1].coefficient is not None:
             kpa = stream.kpa(found[1].coefficient, crossing.channel_mm2)
             if not crossing.passed_by:
+                # However the passage slants, its section is no larger than the level one.
                 least = found[0].least * (1.0 - found[0].spread)
-                lost[0] += stream.kpa(least, crossing.channel_mm2)
+                lost[0] += stream.kpa(least, crossing.nominal_area_mm2)
             most = found[1].most * (1.0 + found[1].spread)
             lost[1] += stream.kpa(most, crossing.channel_mm2)
         restrictions.append(

@@ -134,6 +134,28 @@ def _worst(
     )
 
 
+def channel_mm2(
+    check: PassageCheck, high: End, place: tuple[float, float, float], level_mm2: float
+) -> float:
+    """Least area that the passage has square to its way near a place of it.
+
+    Parameters
+    ----------
+    high : End
+        As `ends` gives it.
+    place : (3,) mm
+    level_mm2 : float
+        Area of its level section there, which is no smaller.
+    """
+    route = check.nominal.way.route
+    along = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(route, axis=0), axis=1))])
+    nearest = int(np.argmin(np.linalg.norm(route - np.array(place), axis=1)))
+    count = len(high.pieces)
+    n = min(int(count * along[nearest] / max(along[-1], 1e-12)), count - 1)
+    near = high.pieces[max(n - 1, 0) : n + 2]
+    return min(level_mm2, *(piece.area_mm2 for piece in near))
+
+
 # ---- the way ---------------------------------------------------------------------------------
 
 

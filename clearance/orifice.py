@@ -39,9 +39,11 @@ class Loss:
     spread : float
         How far a published form may be off.
     least, most : float
-        The true value is taken to lie between least·(1 - spread) and most·(1 + spread): at the
-        low end the greater of the turbulent and the creeping part counts alone, at the high
-        end their sum, with the viscous parts of a hole as narrow as its hydraulic diameter.
+        The true value is taken to lie between least·(1 - spread) and most·(1 + spread), for a
+        sheet of this thickness or less: at the low end the greater of the turbulent and the
+        creeping part counts alone, without friction; at the high end all are added, with the
+        turbulent part of a thin sheet and the viscous parts of a hole as narrow as its hydraulic
+        diameter.
     """
 
     coefficient: float | None
@@ -109,7 +111,8 @@ def loss(
     turbulent = _thin_plate(f) if kind == "thin" else _thick_plate(f, slender)
     if reynolds is None:
         told = _told(turbulent / f**2, kind, f, math.inf)
-        return replace(told, least=turbulent / f**2, most=turbulent / f**2)
+        most = max(turbulent, _thin_plate(f))
+        return replace(told, least=turbulent / f**2, most=most / f**2)
     in_hole = reynolds / math.sqrt(f)
     creeping = 12.0 * math.pi / in_hole
     friction = friction_factor(in_hole, roughness / diameter) * slender
@@ -119,8 +122,10 @@ def loss(
         # Between plates the laminar factor is half as much again as in a tube.
         factor = friction_factor(in_hole * narrow, roughness / (diameter * narrow))
         along = 1.5 * factor * slender / narrow
-    least = max(turbulent, creeping) + min(friction, along)
-    most = turbulent + creeping / narrow**2 + max(friction, along)
+    # A sheet may be thinner than told: then the hole has less friction, and the jet does not
+    # lay itself to its wall, which loses more.
+    least = max(turbulent, creeping)
+    most = max(turbulent, _thin_plate(f)) + creeping / narrow**2 + max(friction, along)
     told = _told((turbulent + creeping + friction) / f**2, kind, f, in_hole)
     return replace(told, least=least / f**2, most=most / f**2)
 

@@ -10,7 +10,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from clearance.changed import changed
 from clearance.checked import Checked, Progress, silent
@@ -18,8 +17,8 @@ from clearance.columns import label
 from clearance.crossings import Crossing
 from clearance.disposition import dispose
 from clearance.drilled import Drilled
-from clearance.flow import Restriction, Stopped, loss, pressure_loss
-from clearance.flow_of_passage import ends
+from clearance.flow import End, Restriction, Stopped, loss, pressure_loss
+from clearance.flow_of_passage import channel_mm2, ends
 from clearance.gather import Extra, gather
 from clearance.graph import on_way, passed_by
 from clearance.loose import void_run
@@ -66,19 +65,22 @@ def _with_flow(
         return replace(result, crossings=crossings)
     after = None if reached is None else reached.after
     ways, past = on_way(first.graph), passed_by(first.graph, len(first.crossings))
+    low, high = ends(check)
     restrictions = [
-        _restriction(check, c, after, n in past) for n, c in enumerate(first.crossings) if n in ways
+        _restriction(check, high, c, after, n in past)
+        for n, c in enumerate(first.crossings)
+        if n in ways
     ]
     blocked = [judged.way.blocked for judged in check.judged]
     stopped = Stopped(
         blocked[0], any(blocked), all(blocked), after is not None and after.way.blocked
     )
-    found = pressure_loss(*ends(check), restrictions, flow, stopped)
+    found = pressure_loss(low, high, restrictions, flow, stopped)
     return replace(result, crossings=crossings, flow=found)
 
 
 def _restriction(
-    check: PassageCheck, crossing: Crossing, after: Judged | None, past: bool
+    check: PassageCheck, high: End, crossing: Crossing, after: Judged | None, past: bool
 ) -> Restriction:
     alike = (counterpart(crossing, judged.crossings) for judged in check.judged)
     same = [one for one in alike if one is not None]
@@ -93,7 +95,7 @@ def _restriction(
         min(areas),
         max(areas),
         drilled,
-        crossing.nominal_area_mm2 * _upright(check.nominal.way.route, crossing),
+        channel_mm2(check, high, crossing.centre_mm, crossing.nominal_area_mm2),
         min((_hydraulic(one) for one in same if one.open_area_mm2 > 0.0), default=None),
         past,
     )
@@ -113,14 +115,6 @@ def counterpart(crossing: Crossing, others: Sequence[Crossing]) -> Crossing | No
 def _hydraulic(crossing: Crossing) -> float:
     """Four times the open area over the length of its outline, mm."""
     return float(4.0 * crossing.open_area_mm2 / max(crossing.opening.length, 1e-12))
-
-
-def _upright(route: NDArray[np.float64], crossing: Crossing) -> float:
-    """Share of a level section that stands square to the passage at a crossing."""
-    middle = 0.5 * (route[1:] + route[:-1])
-    step = np.diff(route, axis=0)
-    n = int(np.argmin(np.linalg.norm(middle - np.array(crossing.centre_mm), axis=1)))
-    return max(abs(float(step[n, 2])) / max(float(np.linalg.norm(step[n])), 1e-12), 0.05)
 
 
 # ---- the disposition ---------------------------------------------------------------------------

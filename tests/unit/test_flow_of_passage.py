@@ -164,3 +164,28 @@ def test_of_two_legs_neither_counts_at_the_low_end(tmp_path):
     ports = head * 0.019 * 12.0 / 4.0
     assert flow["least"]["friction_kpa"] < ports + 0.25 * leg
     assert flow["greatest"]["friction_kpa"] > leg
+
+
+@pytest.mark.parametrize("tilt", [25.0, 45.0])
+def test_a_sheet_in_a_leaning_tube_stands_on_the_tubes_own_section(tmp_path, tilt):
+    # Half of a level ellipse is covered; the loss goes with the velocity in the tube.
+    lean = 40.0 * math.tan(math.radians(tilt))
+    solid = shapes.block((-8, -8, 0), (lean + 8, 8, 40))
+    solid -= shapes.bore((-lean / 20, 0, -2), (lean * 1.05, 0, 42), 2.0)
+    x = lean / 2.0
+    plate = shapes.block((x - 6, 0, 20), (x + 6, 4, 20.05))
+    found = make.first(
+        tmp_path,
+        solid,
+        make.passage((0, 0, 0), (lean, 0, 40), 2.0, 1.5),
+        {"shape": "mesh", "mesh": "plate.stl", "source": "log"},
+        meshes={"plate": plate},
+        flow=water(5.0),
+    )
+    (crossing,) = found.crossings
+    assert crossing.open_fraction == pytest.approx(0.5, abs=0.01)
+    k = found.flow["predicted"]["restrictions"][0]["loss_coefficient"]
+    by_hand = k * head_kpa(5.0, math.pi * 4.0)
+    least, most = (found.flow["predicted"][e]["restrictions_kpa"] for e in ("least", "greatest"))
+    assert least < by_hand < most
+    assert most < 2.5 * by_hand
