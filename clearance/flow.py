@@ -45,7 +45,9 @@ ROUGHNESS_MM = (0.0, 0.1)
 """Height of the sand grain that is assumed of printed walls; see docs/method.md."""
 MITRE_CREEPING, SMOOTH_CREEPING = 1000.0, 800.0
 """What a bend of 90 degrees adds in slow flow, over Re (two-K method, Hooper 1981)."""
-UNBOUNDED = "a way is open beside what is sealed; how much it loses is not computed"
+UNBOUNDED = "open, but by a way beside or along stray metal; how much it loses is not computed"
+WHOLE = 1.0 - 1e-6
+"""Open fraction from which what is lacking is rounding."""
 
 Verdict = Literal["not given", "met", "not met", "undetermined"]
 
@@ -166,6 +168,9 @@ class Restriction:
         default: the nominal area.
     hydraulic_mm : float, optional
         Four times the open area over the length of its outline; default: of a round hole.
+    along : bool
+        The sheet lies along the passage rather than across it, so that no form for a plate
+        holds: unless it leaves everything open, nothing bounds what it loses.
     passed_by : bool
         Another way leads past it: at the low end it loses nothing.
     """
@@ -178,6 +183,7 @@ class Restriction:
     after_mm2: float | None = None
     channel_area_mm2: float | None = None
     hydraulic_mm: float | None = None
+    along: bool = False
     passed_by: bool = False
 
     @property
@@ -324,6 +330,7 @@ def _total(
     """One scenario: the passage with its crossings as far open as `area` says."""
     restrictions = []
     lost = [0.0, 0.0]
+    unbounded = False
     for crossing in crossings:
         found = [
             loss(
@@ -337,7 +344,9 @@ def _total(
             for roughness in rough
         ]
         kpa = None
-        if found[1].coefficient is not None:
+        along = crossing.along and area(crossing) < WHOLE * crossing.nominal_area_mm2
+        unbounded = unbounded or along or found[1].coefficient is None
+        if found[1].coefficient is not None and not along:
             kpa = stream.kpa(found[1].coefficient, crossing.channel_mm2)
             if not crossing.passed_by:
                 # However the passage slants, its section is no larger than the level one.
@@ -355,7 +364,7 @@ def _total(
             }
         )
     least_shares = {**ends[0], "restrictions_kpa": lost[0]}
-    if any(r["loss_coefficient"] is None for r in restrictions):
+    if unbounded:
         return {
             **_nothing_flows(restrictions),
             "low_kpa": sum(least_shares.values()),

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 
 from clearance.case_tables import PassageTable
@@ -184,9 +185,31 @@ class PassageCheck:
             crossings(predicted, self.belongs(predicted.window)) if _has_event(predicted) else []
         )
         graph = passage_graph(predicted, self.inlet, self.outlet, found)
-        kept = own(graph, len(found))
+        kept = sorted({*own(graph, len(found)), *self._beside(predicted, found)})
         listed = tuple(found[n] for n in kept)
         return Crossed(variant, listed, renumbered(graph, kept), tuple(found))
+
+    def _beside(self, predicted: Predicted, found: list[Crossing]) -> list[int]:
+        """Crossings whose sheet the widest ball of the nominal passage would meet on its way.
+
+        A sheet along a level bore parts what lies above it from the way below, and narrows it.
+        """
+        if not found:
+            return []
+        route, radius = self.nominal.way.route, 0.5 * self.nominal.way.high_mm
+        at = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(route, axis=0), axis=1))])
+        along = np.linspace(0.0, at[-1], 2 + int(4.0 * at[-1] / max(radius, 1e-3)))
+        places = np.stack([np.interp(along, at, route[:, a]) for a in range(3)], axis=1)
+        places = np.array([predicted.moved(place) for place in places])
+        points = shapely.points(places[:, :2])
+        near = []
+        for n, crossing in enumerate(found):
+            off = np.maximum(crossing.low - places[:, 2], places[:, 2] - crossing.high)
+            level = off < radius
+            aside = shapely.distance(points[level], crossing.footprint)
+            if (np.hypot(aside, np.maximum(off[level], 0.0)) < radius).any():
+                near.append(n)
+        return near
 
     def _without(
         self, search: Search, failing: tuple[Crossing, ...], named: tuple[Crossing, ...]

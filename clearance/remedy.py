@@ -26,6 +26,8 @@ from clearance.passage_check import Judged, PassageCheck
 from clearance.reach import Reach, Reached, needs_reach
 from clearance.result import DispositionResult, PassageResult, Result
 
+FLAT = 3.0
+"""Level section over the section square to the way from which a sheet lies along the passage."""
 TOUCHED_MM3 = 1e-6
 """Less metal added than this is rounding."""
 
@@ -67,9 +69,8 @@ def _with_flow(
     ways, past = on_way(first.graph), passed_by(first.graph, len(first.crossings))
     low, high = ends(check)
     restrictions = [
-        _restriction(check, high, c, after, n in past)
+        _restriction(check, high, c, after, n in past, n not in ways)
         for n, c in enumerate(first.crossings)
-        if n in ways
     ]
     blocked = [judged.way.blocked for judged in check.judged]
     stopped = Stopped(
@@ -80,7 +81,12 @@ def _with_flow(
 
 
 def _restriction(
-    check: PassageCheck, high: End, crossing: Crossing, after: Judged | None, past: bool
+    check: PassageCheck,
+    high: End,
+    crossing: Crossing,
+    after: Judged | None,
+    past: bool,
+    beside: bool,
 ) -> Restriction:
     alike = (counterpart(crossing, judged.crossings) for judged in check.judged)
     same = [one for one in alike if one is not None]
@@ -88,6 +94,7 @@ def _restriction(
     drilled = None
     if after is not None and (cleared := counterpart(crossing, after.crossings)) is not None:
         drilled = cleared.open_area_mm2
+    channel = channel_mm2(check, high, crossing.centre_mm, crossing.nominal_area_mm2)
     return Restriction(
         crossing.nominal_area_mm2,
         crossing.open_area_mm2,
@@ -95,8 +102,9 @@ def _restriction(
         min(areas),
         max(areas),
         drilled,
-        channel_mm2(check, high, crossing.centre_mm, crossing.nominal_area_mm2),
+        channel,
         min((_hydraulic(one) for one in same if one.open_area_mm2 > 0.0), default=None),
+        beside or crossing.nominal_area_mm2 > FLAT * channel,
         past,
     )
 

@@ -189,3 +189,18 @@ def test_a_sheet_in_a_leaning_tube_stands_on_the_tubes_own_section(tmp_path, til
     least, most = (found.flow["predicted"][e]["restrictions_kpa"] for e in ("least", "greatest"))
     assert least < by_hand < most
     assert most < 2.5 * by_hand
+
+
+@pytest.mark.parametrize("height", [8.5, 10.5])
+def test_a_sheet_along_a_level_bore_leaves_half_moons(tmp_path, height):
+    # Fluid passes below it, or above and below; how much it loses is no plate's loss.
+    void = shapes.bore((-25, 0, 10), (25, 0, 10), 3.0)
+    solid = shapes.block((-20, -6, 0), (20, 6, 20)) - void
+    way = make.passage((-20, 0, 10), (20, 0, 10), 3.0, 1.0)
+    stray = make.plane(height, 2, source="log")
+    found = make.checked(tmp_path, solid, way, stray, flow=water(5.0, 1000.0))
+    (passage,) = found.passages
+    assert passage.state.value == "open"
+    assert passage.flow["predicted"]["high_kpa"] is None
+    assert passage.flow["requirement"]["predicted"] == "undetermined"
+    assert found.disposition.recommendation == "undetermined"

@@ -123,3 +123,14 @@ def closed(outlets):
         {"name": f"shut-{n}", "centre": list(map(float, o)), "radius": RADIUS}
         for n, o in enumerate(outlets[2:])
     ]
+
+
+@pytest.mark.parametrize("height", [9.0, 11.5])
+def test_a_sheet_along_a_level_bore_is_its_own_though_the_way_is_on_one_side(tmp_path, height):
+    # The bore at z 10 is entered from below; above the sheet it has no other way in.
+    void = shapes.bore((-8, 0, -1), (-8, 0, 10), 3.0) + shapes.bore((-8, 0, 10), (9, 0, 10), 3.0)
+    solid = shapes.block((-12, -6, 0), (8, 6, 16)) - void
+    way = make.passage((-8, 0, 0), (8, 0, 10), 3.0, 5.0)
+    found = make.first(tmp_path, solid, way, make.plane(height, 1, source="log"))
+    assert found.state.value == "restricted"
+    assert found.crossings
