@@ -37,6 +37,7 @@ from clearance.report import (
 from clearance.result import (
     ClearDiameter,
     CrossingResult,
+    DispositionResult,
     GaugePin,
     PassageResult,
     Result,
@@ -179,7 +180,7 @@ def sheet(examined: Examined, progress: Progress = silent, on_plate: bool = Fals
         conditions=_conditions(examined),
         order_of_work=grouped(decided.order_of_work, case.passage) if decided else (),
         settled_by=decided.settled_by if decided else (),
-        reasons=decided.reasons if decided else (),
+        reasons=_reasons_of(decided, bool(case.stray)),
         margins=tuple(map(margin_line, result.margins or ())),
         passages=tuple(pages),
         joint_sections=sections.joints(),
@@ -250,9 +251,21 @@ def recommendation(result: Result, event: bool = True) -> tuple[str, ...]:
     if decided.recommendation in ("rework", "repair") and plans:
         said = plans
     elif decided.recommendation == "not-affected":
-        said = ["the event has left nothing in this part" if event else "no event is given"]
+        said = ["the event has left nothing in this part" if event else NO_EVENT]
     first, *others = said or [""]
     return (f"{word}: {first}" if first else word, *others)
+
+
+NO_EVENT = "no event is given for this part"
+
+
+def _reasons_of(decided: DispositionResult | None, event: bool) -> tuple[str, ...]:
+    """Reasons as the rules give them; without an event none of them speaks of one."""
+    if decided is None:
+        return ()
+    if event or decided.recommendation != "not-affected":
+        return decided.reasons
+    return (*decided.reasons[:-1], f"Not affected: {NO_EVENT}.")
 
 
 def _plan(passage: PassageResult) -> str:

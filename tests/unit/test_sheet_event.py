@@ -247,3 +247,11 @@ def test_one_stroke_of_two_does_not_leave_a_passage_open(tmp_path):
     for n, drill in enumerate(drills, 1):
         assert drill.title.endswith(f"stroke {n} of 2: open only after both")
         assert "leaves it" not in drill.title
+
+
+def test_no_event_is_not_one_that_has_left_nothing(tmp_path):
+    found, page = drawn(tmp_path, ())
+    assert found.result.disposition.recommendation == "not-affected"
+    said = " ".join(" ".join(words(p) for p in pymupdf.open(stream=report(page))).split())
+    assert "no event is given for this part" in said
+    assert "the event has left nothing" not in said
