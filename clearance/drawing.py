@@ -246,6 +246,7 @@ def _voids(
             joined.append(left.intersection(shapely.union_all(others)))
             left = left.intersection(shapely.union_all(own))
         left = drawn(left)
+        names = _whose(names, piece, passages, level.strays)
         state = min((states[name] for name in names), key=GRAVEST.index)
         inside = piece if left.is_empty else left
         at = shapely.get_coordinates(largest(inside).representative_point())[0]
@@ -254,6 +255,22 @@ def _voids(
     order = list(owners)
     found.sort(key=lambda v: (order.index(v.names[0]), *v.at))
     return tuple(found), drawn(shapely.union_all(joined))
+
+
+def _whose(
+    names: tuple[str, ...], piece: Any, passages: Sequence[PassageResult], strays: frozenset[int]
+) -> tuple[str, ...]:
+    """Of the passages of one void those that run through a piece, as far as crossings tell.
+
+    Those that have a crossing with this sheet here; else those that have none with it.
+    """
+    own = {
+        p.name: [shapely.Point(c.centre_mm[:2]) for c in p.crossings if c.stray in strays]
+        for p in passages
+        if p.name in names
+    }
+    here = tuple(n for n in names if any(piece.intersects(at) for at in own[n]))
+    return here or tuple(n for n in names if not own[n]) or names
 
 
 def _owners(checked: Checked) -> dict[str, Callable[[Any], bool]]:

@@ -10,6 +10,11 @@ import numpy as np
 import pytest
 import shapes
 
+from clearance.case import read_case
+from clearance.checked import prepare
+from clearance.drawing import level_section
+from clearance.passage_check import PassageCheck
+
 PLACES = (-12.0, -4.0, 4.0, 12.0)
 RADIUS = 2.0
 
@@ -134,3 +139,23 @@ def test_a_sheet_along_a_level_bore_is_its_own_though_the_way_is_on_one_side(tmp
     found = make.first(tmp_path, solid, way, make.plane(height, 1, source="log"))
     assert found.state.value == "restricted"
     assert found.crossings
+
+
+@pytest.mark.parametrize("drawn", [False, True])
+def test_a_picture_names_each_tube_for_its_own_passage(tmp_path, drawn):
+    solid, inlet, outlets = manifold()
+    stray = make.plane(22.0, source="log")
+    if drawn:
+        stray = {"shape": "mesh", "mesh": "cover.stl", "source": "log"}
+    path = make.write_case(
+        tmp_path, solid, passages(inlet, outlets), stray, meshes={"cover": cover(22.0)}, pitch=0.4
+    )
+    checked = prepare(read_case(path))
+    results = [PassageCheck(checked, table).result() for table in checked.case.passage]
+    section = level_section(checked, results, 22.1)
+    named = {void.names: void for void in section.voids}
+    assert sorted(named) == [(f"tube-{n}",) for n in range(4)]
+    for n, x in enumerate(PLACES):
+        void = named[(f"tube-{n}",)]
+        assert abs(void.at[0] - x) < RADIUS
+        assert void.state is results[n].state
