@@ -489,7 +489,33 @@ def _steps(end: End, stream: Stream) -> float:
         # Both coefficients of the library stand on the velocity in the narrower tube.
         change = fluids.diffuser_sharp if before < after else fluids.contraction_sharp
         lost += stream.kpa(float(change(equal_mm(before), equal_mm(after))), narrow)
-    return lost * (1.0 + SPREAD)
+    return (lost + _necks(end, stream)) * (1.0 + SPREAD)
+
+
+SHORT = 3.0
+"""Length over diameter up to which a neck may lose as much as a thin plate."""
+
+
+def _necks(end: End, stream: Stream) -> float:
+    """Short necks as thin plates (Idelchik, diagram 4-14): the jet need not fill them."""
+    areas = [piece.area_mm2 for piece in end.pieces]
+    lost, done = 0.0, 0
+    for k, area in enumerate(areas):
+        first, last = k, k
+        while first > 0 and areas[first - 1] <= area / STEP:
+            first -= 1
+        while last + 1 < len(areas) and areas[last + 1] <= area / STEP:
+            last += 1
+        length = sum(piece.length_mm for piece in end.pieces[first : last + 1])
+        least = area <= min(areas[first : last + 1])
+        if k < done or not least or length > SHORT * equal_mm(area):
+            continue
+        done = last + 1
+        before = area / max(areas[:first]) if first else 0.0
+        after = area / max(areas[last + 1 :]) if done < len(areas) else 0.0
+        plate = (1.0 - after + 0.707 * (1.0 - before) ** 0.375) ** 2
+        lost += stream.kpa(plate, area)
+    return lost
 
 
 def _extremes(areas: Sequence[float]) -> list[float]:

@@ -247,8 +247,8 @@ def test_requirement_that_the_nominal_misses_is_named():
 
 def test_gradual_change_of_diameter_counts_as_sudden_at_the_high_end_only():
     fine = [4.0 + 0.05 * n for n in range(41)]
-    gradual = pressure_loss([1.0] * 41, fine, [], Water())["predicted"]
-    sudden = pressure_loss([20.0, 21.0], [4.0, 6.0], [], Water())["predicted"]
+    gradual = pressure_loss([20.0] + [1.0] * 40, fine, [], Water())["predicted"]
+    sudden = pressure_loss([20.0, 40.0], [4.0, 6.0], [], Water())["predicted"]
     assert gradual["least"]["steps_kpa"] == sudden["least"]["steps_kpa"] == 0.0
     assert gradual["greatest"]["steps_kpa"] == pytest.approx(sudden["greatest"]["steps_kpa"])
     assert sudden["greatest"]["steps_kpa"] > 0.0

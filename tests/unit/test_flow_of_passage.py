@@ -13,6 +13,8 @@ import numpy as np
 import pytest
 import shapes
 
+from clearance.flow import loss
+
 RHO, MU = 998.0, 1.0e-3
 
 
@@ -204,3 +206,19 @@ def test_a_sheet_along_a_level_bore_leaves_half_moons(tmp_path, height):
     assert passage.flow["predicted"]["high_kpa"] is None
     assert passage.flow["requirement"]["predicted"] == "undetermined"
     assert found.disposition.recommendation == "undetermined"
+
+
+@pytest.mark.parametrize("at", [19.3, 0.0])
+def test_a_short_neck_of_the_drawing_loses_as_much_as_a_plate(tmp_path, at):
+    # Published: Idelchik's plate, through `loss` (checked in tests/validation); at the mouth the
+    # entrance into a hole that opens behind, (1 - f + 0.707)^2 on the hole.
+    ring = shapes.block((-4.5, -4.5, at), (4.5, 4.5, at + 1.0))
+    ring -= shapes.bore((0, 0, at - 1), (0, 0, at + 2), 2.0)
+    solid = shapes.block((-9, -9, 0), (9, 9, 40)) - shapes.bore((0, 0, -1), (0, 0, 41), 4.0) + ring
+    way = make.passage((0, 0, 0), (0, 0, 40), 4.0, 3.5)
+    way["inlet"]["radius"] = 2.0 if at == 0.0 else 4.0
+    flow = make.first(tmp_path, solid, way, flow=water(10.0, roughness=0.0)).flow["nominal"]
+    k = (1.0 - 0.25 + 0.707) ** 2
+    if at:
+        k = loss(4.0, 16.0, 1.0, 2.6e4).coefficient / 16.0
+    assert flow["low_kpa"] < k * head_kpa(10.0, math.pi * 4.0) < flow["high_kpa"]
