@@ -97,10 +97,20 @@ class Checked:
         """Inlet and outlet of a passage."""
         return self.mouths[f"{passage.name} inlet"], self.mouths[f"{passage.name} outlet"]
 
-    def plugs(self, pitch_mm: float, sunk: bool = True) -> NDArray[np.float32]:
-        """Closed prisms over all mouths, thick and wide enough for a pitch."""
-        prisms = [stopper(mouth, pitch_mm, sunk) for mouth in self.all_mouths]
+    def plugs(
+        self, pitch_mm: float, sunk: bool = True, mouths: tuple[Mouth, ...] | None = None
+    ) -> NDArray[np.float32]:
+        """Closed prisms over mouths (default: all), thick and wide enough for a pitch."""
+        chosen = self.all_mouths if mouths is None else mouths
+        prisms = [stopper(mouth, pitch_mm, sunk) for mouth in chosen]
         return np.concatenate(prisms) if prisms else np.empty((0, 3, 3), np.float32)
+
+    def _of(self, wanted: set[int]) -> tuple[Mouth, ...]:
+        """Mouths of some nominal pieces; stoppers of others might stand in what lies beside."""
+        if 0 in wanted:
+            return self.all_mouths
+        behind = [(m, self._pieces_behind((m,), NOMINAL)) for m in self.all_mouths]
+        return tuple(mouth for mouth, pieces in behind if pieces & (wanted | {0}))
 
     @once
     def whole(self) -> Window:
@@ -168,15 +178,16 @@ class Checked:
         """
         whole = self.whole
         base = pitch_mm == self.pitch_mm
+        wanted = self._pieces_behind(mouths, NOMINAL)
+        own = self._of(wanted)
         window = Window(
             self.bodies,
             self.box_of(mouths, NOMINAL),
             pitch_mm,
-            whole.plugs if base else self.plugs(pitch_mm),
-            whole.lids if base else self.plugs(pitch_mm, sunk=False),
+            self.plugs(pitch_mm, mouths=own),
+            self.plugs(pitch_mm, sunk=False, mouths=own),
             whole,
         )
-        wanted = self._pieces_behind(mouths, NOMINAL)
         if base and 0 not in wanted:
             window.region = self._region(wanted).window(whole.grid, window.grid)
         return window

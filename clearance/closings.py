@@ -15,7 +15,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from clearance.crossings import CIRCLE_MM, largest_circle_mm
+from clearance.crossings import CIRCLE_MM, largest_circle_mm, polygonal
 from clearance.sections import Plane
 from clearance.stray import Event, offset
 
@@ -157,9 +157,9 @@ def mirrored(shape: Any, surface: Surface, z: float) -> Any:
     along = np.array([-aside[1], aside[0]])
     corners = [at * aside + far * along, at * aside - far * along]
     corners += [corners[1] - far * aside, corners[0] - far * aside]
-    inner = shapely.intersection(shape, shapely.Polygon(corners))
+    inner = polygonal(shapely.intersection(shape, shapely.Polygon(corners)))
     image = shapely.transform(inner, lambda xy: xy - 2.0 * (xy @ aside - at)[:, None] * aside)
-    return shapely.union(shape, image)
+    return polygonal(shapely.union(shape, image))
 
 
 def _reaches(shape: Any, surface: Surface, z: float) -> bool:

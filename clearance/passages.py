@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from clearance import cells as dense
 from clearance import distance, sections
-from clearance.closings import RIM_MM, Closing, closing, crossed, drawn_in, mirrored, moved
+from clearance.closings import RIM_MM, Closing, Surface, closing, crossed, drawn_in, mirrored, moved
 from clearance.columns import Grid, Runs
 from clearance.crossings import (
     CIRCLE_MM,
@@ -47,6 +47,8 @@ LEVEL = 0.2
 """Share of a mouth's normal along z from which its height over a square is told from its plane."""
 ALIKE_MM = 0.01
 """An opening wider than a crossing's circle by more is not of that crossing."""
+LID_MM = 0.02
+"""How far a lid for exact sections stands over a mouth's rim, and out of it."""
 MOST_CELLS = 600_000_000
 """Cells of a dense window at most (about 8 bytes each while a way is sought)."""
 MOST_WINDOW = 3_000_000_000
@@ -124,9 +126,12 @@ def _sunk_mm(mouth: Mouth, pitch_mm: float) -> float:
 def stopper(mouth: Mouth, pitch_mm: float, sunk: bool = True) -> NDArray[np.float32]:
     """A closed prism that shuts a mouth for a grid of a pitch, (T, 3, 3) mm.
 
-    Not `sunk`, it stands on the closing surface itself: enough for exact sections.
+    Not `sunk`, it stands on the closing surface itself, hardly wider and thin: enough for exact
+    sections, and no farther in what lies beside the mouth than need be.
     """
-    depth = _sunk_mm(mouth, pitch_mm) if sunk else 0.0
+    if not sunk:
+        return plug(mouth, LID_MM, LID_MM)
+    depth = _sunk_mm(mouth, pitch_mm)
     plane = replace(mouth.plane, origin=mouth.plane.origin - depth * mouth.plane.normal)
     return plug(replace(mouth, plane=plane), 3.0 * pitch_mm, 4.0 * pitch_mm + depth)
 
@@ -379,14 +384,30 @@ class Cells:
 
     def barrier(self, beyond_mm: float) -> NDArray[np.int64]:
         """Cells outward of the mouths: `beyond_mm` past the closing surface and a few farther."""
-        pitch = self.pitch_mm
-        found = [
-            self.near_plate(
-                surface.plane, surface.polygon, beyond_mm, beyond_mm + 3.0 * pitch, 3.0 * pitch
-            )
-            for surface in (one.outermost for one in self.closings)
-        ]
+        outermost = (one.outermost for one in self.closings)
+        found = [self._beyond(surface, beyond_mm) for surface in outermost]
         return np.concatenate(found) if found else np.empty(0, np.int64)
+
+    def _beyond(self, surface: Surface, beyond_mm: float) -> NDArray[np.int64]:
+        """Void cells in front of a mouth that lead to those over it; not what a wall parts off."""
+        from scipy.ndimage import label
+
+        pitch = self.pitch_mm
+        found, over = (
+            self.near_plate(
+                surface.plane, surface.polygon, beyond_mm, beyond_mm + 3.0 * pitch, grow
+            )
+            for grow in (3.0 * pitch, 0.0)
+        )
+        found = found[self.radius.ravel()[found] > 0.0]
+        if len(found) == 0:
+            return found
+        places = np.stack(np.unravel_index(found, self.shape))
+        low = places.min(1)
+        free = np.zeros(places.max(1) - low + 1, bool)
+        free[tuple(places - low[:, None])] = True
+        group = label(free)[0][tuple(places - low[:, None])]
+        return np.asarray(found[np.isin(group, group[np.isin(found, over)])])
 
     @once
     def passable(self) -> NDArray[np.uint8]:

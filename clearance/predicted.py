@@ -291,7 +291,8 @@ class Window:
         if body == "closed":
             part, plugs = self.columns("part", shift), self.columns("plugs", shift)
             return replace(part, metal=unite(part.metal, plugs.metal))
-        if self.parent is not None and (body, shift) in self.parent._casts:
+        same = body != "plugs" or (self.parent is not None and self.plugs is self.parent.plugs)
+        if same and self.parent is not None and (body, shift) in self.parent._casts:
             # Columns of one pitch stand at the same places: take what has been cast.
             cut = self.parent._casts[body, shift].within(self.grid)
             if cut is not None:

@@ -1,0 +1,60 @@
+"""Closing surfaces: where a route crosses one, and what of a section lies behind one."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import shapely
+
+from clearance.closings import Closing, Surface, crossed, drawn_in, mirrored
+from clearance.crossings import largest_circle_mm
+from clearance.sections import Plane
+
+
+def window(at: float = 0.0, turn: float = 0.0) -> Surface:
+    """A square of 4 in the plane x = at, outward along +x, turned about z."""
+    normal = np.array([np.cos(turn), np.sin(turn), 0.0])
+    return Surface(Plane.through(at * normal, normal), shapely.box(-2, -2, 2, 2))
+
+
+def closing(*surfaces: Surface) -> Closing:
+    return Closing(None, (), surfaces)  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(
+    ("route", "crosses"),
+    [
+        ([(-1, 0, -5), (-1, 0, 5)], False),
+        ([(-1, 0, -3), (1, 0, 0), (-1, 0, 3)], True),
+        ([(0, 0, 0), (-1, 0, 5)], False),  # begins on it
+        ([(0, 0, 0), (1e-9, 0, 1), (-1, 0, 5)], False),  # runs along it
+        ([(0, 0, 0), (1, 0, 0)], True),
+        ([(-1, 0, 3), (1, 0, 3)], False),  # beside it
+    ],
+)
+def test_only_a_step_outward_counts(route, crosses):
+    place = crossed(np.array(route, float), (closing(window()),))
+    assert (place is not None) == crosses
+
+
+def test_what_stands_out_is_laid_onto_the_surface():
+    route = np.array([(-1, 0, -1.5), (0.5, 0, -0.5), (1, 0.2, 0), (0.5, 0, 0.5), (-1, 0, 1.5)])
+    drawn = drawn_in(route, (closing(window()),))
+    assert crossed(drawn, (closing(window()),)) is None
+    assert drawn[:, 0].max() == pytest.approx(0.0, abs=1e-9)
+    assert (drawn[[0, -1]] == route[[0, -1]]).all()
+
+
+def test_what_goes_round_the_rim_is_not_drawn_in():
+    route = np.array([(-1, 0, 0), (1, 0, 0), (1, 0, 3), (-1, 0, 3)], float)
+    assert crossed(drawn_in(route, (closing(window()),)), (closing(window()),)) is not None
+
+
+@pytest.mark.parametrize("turn", [0.0, 0.7, 3.0])
+def test_a_ball_may_stand_out_of_a_gap_by_its_half(turn):
+    gap = shapely.affinity.rotate(
+        shapely.box(-0.3, -2, 0, 2), np.degrees(turn), origin=(0, 0)
+    )  # analytic: a gap of 0.3 holds half of a ball of 0.6
+    image = mirrored(gap, window(turn=turn), 0.1)
+    assert largest_circle_mm(image) == pytest.approx(0.6, abs=3e-3)
+    assert mirrored(gap, window(2.0, turn), 0.1) is gap  # it does not come to that one
