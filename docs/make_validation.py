@@ -58,8 +58,6 @@ NOTES = {
 }
 SIDES = 96
 CHORD = cos(pi / SIDES)
-SLOW = ("exchanger-header", "valve-body")
-"""Shipped cases that the test of this page leaves to tests/golden, because they take longest."""
 
 
 class Row(NamedTuple):
@@ -409,15 +407,13 @@ def section_properties() -> Iterator[Row]:
     yield _number(what, known, 19 * pi / 3, found, "{:.1f} mm4", "2 %")
 
 
-def shipped(skip: tuple[str, ...] = ()) -> Iterator[Row]:
+def shipped() -> Iterator[Row]:
     """The cases that come with the program."""
     from clearance.case import read_case
     from clearance.check import check
 
     for path in sorted((ROOT / "cases").glob("*/expected.json")):
         case = path.parent.name
-        if case in skip:
-            continue
         wanted = json.loads(path.read_text(encoding="utf-8"))
         result = check(read_case(path.parent / "case.toml"))
         expected, obtained = [], []

@@ -1,7 +1,18 @@
-"""For every test: settings of hypothesis, so that a run repeats and is not timed."""
+"""For every test: settings of hypothesis, so that a run repeats and is not timed.
+
+And the folder of what tests share (`shared.py`), and the signal that an interrupt sends.
+"""
 
 from __future__ import annotations
 
+import os
+import shutil
+import signal
+import sys
+import tempfile
+from pathlib import Path
+
+import pytest
 from hypothesis import HealthCheck, settings
 
 settings.register_profile(
@@ -13,3 +24,26 @@ settings.register_profile(
     suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )
 settings.load_profile("repeatable")
+
+sys.path.insert(0, str(Path(__file__).parent))
+
+import shared  # noqa: E402
+
+_made = pytest.StashKey[str]()
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Name the folder here, before the processes of a parallel run begin."""
+    if shared.FOLDER not in os.environ:
+        folder = tempfile.mkdtemp(prefix="clearance-tests-")
+        os.environ[shared.FOLDER] = config.stash[_made] = folder
+    # Under nohup and some runners SIGINT is ignored, and so would be in every process that a test
+    # starts and interrupts.
+    if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+        signal.signal(signal.SIGINT, signal.default_int_handler)
+
+
+def pytest_unconfigure(config: pytest.Config) -> None:
+    if _made in config.stash:
+        shutil.rmtree(config.stash[_made], ignore_errors=True)
+        os.environ.pop(shared.FOLDER, None)

@@ -4,9 +4,7 @@ import json
 from pathlib import Path
 
 import pytest
-
-from clearance.case import read_case
-from clearance.check import check
+import shared
 
 CASES = Path(__file__).parent.parent.parent / "cases"
 
@@ -18,7 +16,7 @@ def shipped() -> list[Path]:
 @pytest.mark.parametrize("expected_file", shipped(), ids=lambda p: p.parent.name)
 def test_shipped_case(expected_file):
     expected = json.loads(expected_file.read_text(encoding="utf-8"))
-    result = check(read_case(expected_file.parent / "case.toml"))
+    result = shared.result_of(expected_file.parent.name)
 
     assert {p.name: p.state.value for p in result.passages} == {
         name: wanted["state"] for name, wanted in expected["passages"].items()

@@ -15,6 +15,13 @@ import pytest
 import shapes
 from random_parts import Trial, cuts_a_port, make_several, make_trial
 
+
+def groups(count: int, of: int) -> list:
+    """Numbers of groups of random parts; those from `count` on only when they are asked for."""
+    more = [pytest.param(n, marks=pytest.mark.benchmark) for n in range(count, of)]
+    return [*range(count), *more]
+
+
 NEED = 0.2
 GROUP = 11
 PITCH = 0.5
@@ -56,7 +63,7 @@ def not_known(trial: Trial) -> bool:
     return trial.event["shape"] == "layer" and trial.also is None and first < low
 
 
-@pytest.mark.parametrize("group", range(12))
+@pytest.mark.parametrize("group", groups(8, 12))
 def test_connectivity_and_area_of_random_parts(tmp_path, group):
     judged = 0
     for seed in range(GROUP * group, GROUP * (group + 1)):
@@ -116,7 +123,7 @@ def test_ports_that_the_sheet_cuts(tmp_path, group):
     assert judged >= 5
 
 
-@pytest.mark.parametrize("group", range(6))
+@pytest.mark.parametrize("group", groups(4, 6))
 def test_several_events_plates_and_tall_sheets(tmp_path, group):
     judged, undetermined = 0, 0
     for seed in range(5000 + 13 * group, 5000 + 13 * (group + 1)):

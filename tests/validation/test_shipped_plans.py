@@ -14,9 +14,7 @@ from pathlib import Path
 import manifold3d as m3
 import numpy as np
 import pytest
-
-from clearance.case import read_case
-from clearance.check import check
+import shared
 
 CASES = Path(__file__).parent.parent.parent / "cases"
 sys.path.insert(0, str(CASES))
@@ -49,7 +47,7 @@ def test_plans_of_shipped_cases(folder):
     maker = by_booleans.script((folder / table["part"]["mesh"]).resolve().parent)
     nominal = by_booleans.s.manifold(maker.make())
     solid, moves = by_booleans.predicted(nominal, table)
-    result = check(read_case(folder / "case.toml"))
+    result = shared.result_of(folder.name)
     planned = [p for p in result.passages if p.rework is not None]
     assert planned
     for passage in planned:
