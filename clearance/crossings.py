@@ -1,33 +1,46 @@
 """Crossings: where a passage meets a stray sheet, and what the sheet leaves open there.
 
-In: the predicted part in a window and a test that says which void belongs to the
-passage. Out: one `Crossing` per connected piece of the nominal passage within a
-sheet, with exact polygon areas and the largest circle that any ball on its way
-through the crossing has to fit into.
+In: the predicted part in a window and the passage's own sections there. Out: one `Crossing` per
+connected piece of the nominal passage within a sheet, with exact polygon areas and the largest
+circle that any ball on its way through the crossing has to fit into.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from clearance.predicted import Predicted, moved_shape
+from clearance.ports import Mouth
+from clearance.predicted import Box, Predicted, Soup, Window, meeting, moved_shape
 from clearance.sections import Plane
-from clearance.stray import Event
+from clearance.sheet_levels import (
+    TOUCH_MM2,
+    Face,
+    Floats,
+    Group,
+    Sections,
+    face_at,
+    faces,
+    grouped,
+    largest_circle_mm,
+    polygonal,
+)
+from clearance.shells import find_shells
+from clearance.stray import Gate, rounded
 
-CIRCLE_MM = 1e-3
-"""Tolerance of the largest inscribed circle; added to what is reported as an upper bound."""
-TOUCH_MM2 = 1e-9
-"""Two outlines that overlap by less only touch."""
 CUT_MM = 1e-4
 """Half height of the layer of squares that stands for a cut without a sheet."""
-MESH_LEVELS = 25
-"""Sections taken through a stray sheet that is given as a mesh."""
+MESH_LEVELS = 24
+"""Stretches between vertex heights of stray metal given as a mesh that are looked into, at most;
+a longer one counts as several."""
+INSET = 1e-4
+"""How far from its ends a stretch is cut, as a share of it."""
 
 Belongs = Callable[[NDArray[np.float64]], bool]
 
@@ -53,6 +66,8 @@ class Crossing:
         All nominal sections of this piece within the sheet, where they lie in the predicted part.
     opening : shapely geometry
         The smallest open section.
+    sampled : bool
+        Stray metal between the levels looked at may close more: there were too many to take all.
     """
 
     stray: int
@@ -67,30 +82,78 @@ class Crossing:
     footprint: Any
     opening: Any
     level_mm: float
+    sampled: bool = False
 
 
-@dataclass(frozen=True, eq=False)
-class _Level:
-    """One horizontal section within a sheet."""
+class WindowSections(Sections):
+    """A passage's own sections, cut from the part in a window."""
 
-    z: float
-    at_cut: bool
-    below: list[Any]  # nominal outlines of the passage just below, in nominal place
-    above: list[Any]
-    below_shift: tuple[float, float]
-    above_shift: tuple[float, float]
-    void: Any  # open on both sides, in predicted place
-    drilled: Any  # what has been taken out there, in predicted place
+    def __init__(
+        self, window: Window, belongs: Belongs, mouths: Sequence[Mouth], smallest_mm: float
+    ):
+        """`belongs`: whether a (3,) point of the nominal void, mm, is the passage's."""
+        super().__init__(smallest_mm, np.inf)
+        self.window, self.belongs, self.mouths = window, belongs, mouths
+        self._own: dict[float, tuple[Any, ...]] = {}
+        self._outlines: dict[Gate, Any] = {}
+
+    @property
+    def overlapping(self) -> bool:
+        """Whether shells of the part overlap."""
+        return self.window.bodies.overlapping
+
+    def pieces(self, z: float, above: bool = False) -> tuple[Any, ...]:
+        """Polygons of the passage's own nominal void at a nominal height."""
+        at = self.window.beside("closed", z, above)
+        key = round(at, 9)
+        if key not in self._own:
+            void = self.window.rectangle.difference(self.window.metal_at("closed", at))
+            self._own[key] = tuple(p for p in shapely.get_parts(void) if self._is_own(p, at))
+        return self._own[key]
+
+    def _is_own(self, piece: Any, z: float) -> bool:
+        if piece.area <= TOUCH_MM2:
+            return False
+        x, y = shapely.get_coordinates(piece.representative_point())[0]
+        return self.belongs(np.array([x, y, z]))
+
+    def outline(self, gate: Gate) -> Any:
+        """Section that a gate makes metal, where it lies in the predicted part."""
+        if gate not in self._outlines:
+            shape = self.window.metal(gate.body, gate.z)
+            self._outlines[gate] = moved_shape(shape, rounded(gate.shift))
+        return self._outlines[gate]
+
+    def added(self, z: float, above: bool) -> Any:
+        """Section of the stray metal that is given as a mesh."""
+        measured = self.window.bodies.added
+        return None if measured is None else self.window.metal("added", z, above)
+
+    def walls_between(self, low: float, high: float) -> Soup:
+        """Triangles of the part near the passage that have a vertex between two heights."""
+        return with_vertex_between(self.window.near, low, high)
+
+    def rims(self) -> list[Floats]:
+        """Outlines of the mouths."""
+        return [m.plane.to_space(np.array(m.polygon.exterior.coords)[:-1]) for m in self.mouths]
 
 
-def crossings(predicted: Predicted, belongs: Belongs) -> list[Crossing]:
-    """Find all crossings of the void that `belongs` to a passage.
+def with_vertex_between(triangles: Soup, low: float, high: float) -> Soup:
+    """Triangles that have a vertex between two heights."""
+    side = np.array([np.inf, np.inf])
+    near = meeting(triangles, Box(np.array([*-side, low]), np.array([*side, high])))
+    z = near[..., 2]
+    return near[((z > low) & (z < high)).any(1)]
+
+
+def crossings(predicted: Predicted, sections: Sections) -> list[Crossing]:
+    """Find all crossings of a passage.
 
     Parameters
     ----------
     predicted : Predicted
-    belongs : callable
-        Takes an (3,) point of the nominal void, mm; true if it belongs to the passage.
+    sections : Sections
+        The passage's own, in the same window.
 
     Returns
     -------
@@ -98,140 +161,80 @@ def crossings(predicted: Predicted, belongs: Belongs) -> list[Crossing]:
         In order of stray table, then of place.
     """
     found: list[Crossing] = []
-    lift, shift = 0.0, (0.0, 0.0)
-    for event in predicted.events:
-        moved = (shift[0] + event.shift[0], shift[1] + event.shift[1])
-        levels = _event_levels(predicted, event, lift, shift, moved, belongs)
+    for number, event in enumerate(predicted.events):
+        levels = faces(sections, predicted.events, number)
         low = event.bottom - (event.penetration if event.slices else CUT_MM)
         high = event.top if event.slices else event.bottom + CUT_MM
-        found += _pieces(levels, event.stray, low, high)
-        lift, shift = lift + event.rise, moved
-    found += _mesh_crossings(predicted, belongs)
-    return found
+        found += _measured(predicted, sections, levels, event.stray, low, high, event.bottom)
+    return found + _mesh_crossings(predicted, sections)
 
 
-def _event_levels(
+def _measured(
     predicted: Predicted,
-    event: Event,
-    lift: float,
-    shift: tuple[float, float],
-    moved: tuple[float, float],
-    belongs: Belongs,
-) -> list[_Level]:
-    """Sections at the faces of every layer of a sheet, the cut and the penetration included."""
-    above_lift = lift + event.rise
-    heights = [event.bottom + k * event.layer for k in range(len(event.slices) + 1)]
-    if event.slices and event.penetration > 0.0:
-        heights.insert(0, event.bottom - event.penetration)
-    levels = []
-    for z in heights:
-        void = _void(predicted, z, False).intersection(_void(predicted, z, True))
-        # Below the cut the passage is where the lower part has it; above, where the upper has it.
-        lower_z = min(z, event.bottom) - lift
-        if event.rise == 0.0:
-            upper_z = z - lift
-        else:
-            upper_z = event.top - above_lift if z > event.bottom or not event.slices else lower_z
-        below_shift, below_z = (shift, lower_z) if z <= event.bottom else (moved, upper_z)
-        above_shift, above_z = (moved, upper_z) if z >= event.bottom else (shift, lower_z)
-        levels.append(
-            _Level(
-                z,
-                z == event.bottom,
-                _outlines(predicted, below_z, False, belongs),
-                _outlines(predicted, above_z, True, belongs),
-                below_shift,
-                above_shift,
-                void,
-                predicted.removed(Plane.level(z)),
-            )
-        )
-    return levels
-
-
-def _void(predicted: Predicted, z: float, above: bool) -> Any:
-    return predicted.window.rectangle.difference(predicted.section(z, above, plugged=True))
-
-
-def _outlines(predicted: Predicted, z: float, above: bool, belongs: Belongs) -> list[Any]:
-    """Outlines of the nominal passage at a nominal height."""
-    window = predicted.window
-    at = window.beside("closed", z, above)
-    void = window.rectangle.difference(window.metal_at("closed", at))
-    kept = []
-    for piece in shapely.get_parts(void):
-        if piece.area <= TOUCH_MM2:
-            continue
-        x, y = shapely.get_coordinates(piece.representative_point())[0]
-        if belongs(np.array([x, y, at])):
-            kept.append(piece)
-    return kept
-
-
-def _pieces(levels: list[_Level], stray: int, low: float, high: float) -> list[Crossing]:
-    """Group the outlines of all levels into connected pieces and measure each."""
-    import networkx
-
-    graph = networkx.Graph()
-    nodes: list[tuple[int, bool, int]] = []
-    shapes: dict[tuple[int, bool, int], Any] = {}
-    for n, level in enumerate(levels):
-        for above, outlines in ((False, level.below), (True, level.above)):
-            for k, shape in enumerate(outlines):
-                nodes.append((n, above, k))
-                shapes[nodes[-1]] = shape
-    graph.add_nodes_from(nodes)
-    for a in nodes:
-        for b in nodes:
-            near = b[0] - a[0] == 1 or (b[0] == a[0] and a[1] != b[1])
-            if near and a < b and shapes[a].intersection(shapes[b]).area > TOUCH_MM2:
-                graph.add_edge(a, b)
-    groups = [sorted(group) for group in networkx.connected_components(graph)]
-    return [
-        crossing
-        for group in sorted(groups)
-        if (crossing := _measure(levels, group, shapes, stray, low, high)) is not None
-    ]
-
-
-def _measure(
-    levels: list[_Level],
-    group: list[tuple[int, bool, int]],
-    shapes: dict[tuple[int, bool, int], Any],
+    sections: Sections,
+    levels: list[Face],
     stray: int,
     low: float,
     high: float,
+    cut: float = np.nan,
+) -> list[Crossing]:
+    """The crossings of one sheet."""
+    drilled = [predicted.removed(Plane.level(face.z)) for face in levels]
+    found = (
+        _measure(predicted, levels, drilled, group, stray, low, high, cut)
+        for group in grouped(levels, sections.overlaps)
+    )
+    return [crossing for crossing in found if crossing is not None]
+
+
+def _measure(
+    predicted: Predicted,
+    levels: list[Face],
+    drilled: list[Any],
+    group: Group,
+    stray: int,
+    low: float,
+    high: float,
+    cut: float,
 ) -> Crossing | None:
-    nominal_area = 0.0
-    most_area = 0.0
-    least_open, least_ratio, least_circle = np.inf, np.inf, np.inf
-    worst_z, worst_open = 0.0, shapely.Polygon()
-    level_z = 0.0
+    nominal_area = most_area = 0.0
+    least_open, least_ratio = np.inf, np.inf
+    worst_z, worst_open, worst_circle = 0.0, shapely.Polygon(), np.inf
+    circles: list[tuple[bool, float, float]] = []  # whether nothing is closed, diameter, height
     footprint = []
-    for n, level in enumerate(levels):
-        below = shapely.union_all([shapes[key] for key in group if key[:2] == (n, False)])
-        above = shapely.union_all([shapes[key] for key in group if key[:2] == (n, True)])
-        footprint += [
-            _with_bore(moved_shape(shape, shift), level.drilled)
-            for shape, shift in ((below, level.below_shift), (above, level.above_shift))
-        ]
-        area = max(below.area, above.area)
-        most_area = max(most_area, area)
-        if level.at_cut:
-            nominal_area = below.area or above.area
-        if min(below.area, above.area) <= TOUCH_MM2:
+    for n, (face, bores) in enumerate(zip(levels, drilled, strict=True)):
+        sides = _placed(face, group, n)
+        if not any(sides):
+            continue
+        below, above = (_with_bore(shapely.union_all(side), bores) for side in sides)
+        footprint += [below, above]
+        areas = [sum(shape.area for shape in side) for side in sides]
+        nominal = group.nominal_mm2(n, face)
+        most_area = max(most_area, *areas)
+        if face.z == cut:
+            nominal_area = nominal or areas[0] or areas[1]
+        if not group.through(n, face):
             continue  # the passage ends at this face: nothing goes through it
-        opening = polygonal(level.void.intersection(footprint[-2]).intersection(footprint[-1]))
+        openings = [face.pieces[k].opening for k in group.lower[n]]
+        if bores.is_empty:
+            opening = polygonal(shapely.union_all(openings))
+        else:
+            void = _void(predicted, face.z, False).intersection(_void(predicted, face.z, True))
+            opening = polygonal(void.intersection(below).intersection(above))
         least_open = min(least_open, opening.area)
+        ratio = min(opening.area / nominal, 1.0)
         circle = largest_circle_mm(opening)
-        ratio = min(opening.area / area, 1.0)
-        if (ratio, circle) < (least_ratio, least_circle) or not np.isfinite(least_ratio):
-            worst_z, worst_open = level.z, opening
+        whole = bores.is_empty and not any(
+            face.pieces[k].opening is not face.pieces[k].below for k in group.lower[n]
+        )
+        circles.append((whole, circle, face.z))
+        if (ratio, circle) < (least_ratio, worst_circle):
+            worst_z, worst_open, worst_circle = face.z, opening, circle
         least_ratio = min(least_ratio, ratio)
-        if circle < least_circle:
-            least_circle, level_z = circle, level.z
-    if not np.isfinite(least_open):
+    if not circles:
         return None
+    # Where nothing is closed the passage's own section may be small: it ends in the sheet.
+    _, circle, level_z = min(circles)
     outline = shapely.union_all(footprint)
     middle = (outline if worst_open.is_empty else worst_open).centroid
     return Crossing(
@@ -241,7 +244,7 @@ def _measure(
         float(nominal_area or most_area),
         float(least_open),
         float(least_ratio),
-        float(least_circle),
+        float(circle),
         low,
         high,
         outline,
@@ -250,63 +253,101 @@ def _measure(
     )
 
 
+def _placed(face: Face, group: Group, n: int) -> tuple[list[Any], list[Any]]:
+    """Outlines of a group just below and just above a face, where they lie."""
+    up = rounded(face.above[1])
+    below = [face.pieces[k].below for k in group.lower[n]]
+    return below, [moved_shape(face.upper[k], up) for k in group.upper[n]]
+
+
+def _void(predicted: Predicted, z: float, above: bool) -> Any:
+    return predicted.window.rectangle.difference(predicted.section(z, above, plugged=True))
+
+
 def _with_bore(shape: Any, drilled: Any) -> Any:
     """A passage's outline, widened by what has been drilled across it."""
     cut = [part for part in shapely.get_parts(drilled) if part.intersects(shape)]
     return shapely.union_all([shape, *cut]) if cut else shape
 
 
-def polygonal(shape: Any) -> Any:
-    """The areas of a geometry, without the lines and points that an intersection leaves."""
-    parts = shapely.get_parts(shape)
-    areas = (shapely.get_type_id(parts) == shapely.GeometryType.POLYGON) & (
-        shapely.area(parts) > TOUCH_MM2
-    )
-    return shapely.MultiPolygon(list(parts[areas]))
-
-
-def largest_circle_mm(shape: Any, within_mm: float = CIRCLE_MM) -> float:
-    """Diameter of the largest circle within a polygon, never too small (0 if it is empty).
-
-    `within_mm`: its radius is too large by this at most; ten times that is five times quicker.
-    """
-    largest = 0.0
-    for polygon in shapely.get_parts(shape):
-        if polygon.is_empty:
-            continue
-        # The search can only be off by its tolerance, so add it.
-        radius = shapely.maximum_inscribed_circle(polygon, tolerance=within_mm).length
-        largest = max(largest, 2.0 * (radius + within_mm))
-    return largest
-
-
-def _mesh_crossings(predicted: Predicted, belongs: Belongs) -> list[Crossing]:
-    """Crossings of a stray sheet that is given as a mesh: nothing moves, the height is sought."""
+def _mesh_crossings(predicted: Predicted, sections: Sections) -> list[Crossing]:
+    """Crossings of stray metal that is given as a mesh: nothing moves, the height is sought."""
     found: list[Crossing] = []
     meshes = {} if predicted.added is None else predicted.window.bodies.added_by_stray
     for stray, soup in meshes.items():
-        low, high = float(soup[..., 2].min()), float(soup[..., 2].max())
-        inset = 1e-4 * (high - low)
-        levels = []
-        for z in np.linspace(low + inset, high - inset, MESH_LEVELS):
-            at = float(z) - float(predicted.offset_below(z)[2])
-            dx, dy, _ = predicted.offset_below(z)
-            shift = (float(dx), float(dy))
-            outlines = _outlines(predicted, at, False, belongs)
-            levels.append(
-                _Level(
-                    float(z),
-                    False,
-                    outlines,
-                    outlines,
-                    shift,
-                    shift,
-                    _void(predicted, z, False),
-                    predicted.removed(Plane.level(float(z))),
-                )
-            )
-        found += [c for c in _pieces(levels, stray, low, high) if c.open_fraction < 1.0 - 1e-9]
+        for stack in stacks(meeting_bodies(soup, predicted.window.box)):
+            levels = []
+            for z in stack.levels:
+                dx, dy, dz = predicted.offset_below(z)
+                place = (z - float(dz), (float(dx), float(dy)))
+                levels.append(face_at(sections, predicted.table, z, place, place))
+            crossed = _measured(predicted, sections, levels, stray, stack.low, stack.high)
+            found += [
+                replace(c, sampled=stack.sampled) for c in crossed if c.open_fraction < 1.0 - 1e-9
+            ]
     return found
+
+
+@dataclass(frozen=True, eq=False)
+class Stack:
+    """Bodies of stray metal whose heights overlap, and where they are looked at.
+
+    `sampled`: not between all of their vertex heights.
+    """
+
+    low: float
+    high: float
+    levels: list[float]
+    sampled: bool
+
+
+def meeting_bodies(soup: Soup, box: Box) -> list[Soup]:
+    """The connected bodies of a closed soup whose boxes meet a box."""
+    label = find_shells(np.ascontiguousarray(soup + np.float32(0.0))).label
+    order = np.argsort(label, kind="stable")
+    bodies = np.split(soup[order], np.flatnonzero(np.diff(label[order])) + 1)
+    return [
+        body
+        for body in bodies
+        if (body.min((0, 1)) <= box.high).all() and (body.max((0, 1)) >= box.low).all()
+    ]
+
+
+def stacks(bodies: list[Soup]) -> list[Stack]:
+    """Bodies by overlapping heights, lowest first, and the levels that tell what they close.
+
+    Between two neighbouring vertex heights a body's section changes steadily: it is cut near both
+    and halfway. Where they are too many, those next to each body's ends and others spread evenly
+    are taken.
+    """
+    together: list[list[Soup]] = []
+    top = -np.inf
+    for body in sorted(bodies, key=lambda b: float(b[..., 2].min())):
+        if float(body[..., 2].min()) > top:
+            together.append([])
+        together[-1].append(body)
+        top = max(top, float(body[..., 2].max()))
+    return [_stack(group) for group in together]
+
+
+def _stack(bodies: list[Soup]) -> Stack:
+    heights = np.unique(np.concatenate([np.unique(b[..., 2]) for b in bodies]).astype(np.float64))
+    ends = np.array([f(b[..., 2]) for b in bodies for f in (np.min, np.max)], np.float64)
+    # A long stretch is looked into as closely as the whole.
+    part = (heights[-1] - heights[0]) / MESH_LEVELS
+    edges = [heights[:1]]
+    for a, b in pairwise(heights):
+        edges.append(np.linspace(a, b, max(int(np.ceil((b - a) / part)), 1) + 1)[1:])
+    at = np.concatenate(edges)
+    first = np.arange(len(at) - 1)
+    sampled = len(heights) > MESH_LEVELS
+    if sampled:
+        near = np.searchsorted(at, ends)
+        even = np.linspace(0, len(at) - 2, MESH_LEVELS).round().astype(int)
+        first = np.unique(np.clip([*(near - 1), *near, *even], 0, len(at) - 2))
+    inset = np.array([INSET, 0.5, 1.0 - INSET])
+    levels = (at[first, None] + inset * (at[first + 1] - at[first])[:, None]).ravel()
+    return Stack(float(at[0]), float(at[-1]), levels.tolist(), sampled)
 
 
 def squares_of(predicted: Predicted, shape: Any, but_not: Any) -> NDArray[np.int64]:

@@ -264,6 +264,10 @@ def _blocked(known: Known, p: Passage) -> Finding | None:
     if p.state is not State.BLOCKED:
         return None
     row = 13 if p.source in KNOWN_EVENT else 14
+    if not p.crossing_found:
+        said = f"{p.name}: {_fault(known, p)}, but no crossing was found that blocks it"
+        doubt = "what a drill would have to clear is not known, and nobody scraps on that"
+        return _finding(p, row, "undetermined", f"{said}; {doubt}")
     said = f"{p.name}: {_fault(known, p)}; {_no_drill(known, p)}"
     return _scrap_if_no_drill(p, row, said)
 

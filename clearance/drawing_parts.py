@@ -10,8 +10,8 @@ from typing import Any
 
 import shapely
 
-from clearance.crossings import polygonal
 from clearance.result import State
+from clearance.sheet_levels import polygonal
 from clearance.stray import Slab
 
 GRAVEST = (State.BLOCKED, State.RESTRICTED, State.UNDETERMINED, State.OPEN)

@@ -131,6 +131,7 @@ def _passage(
         high_mm=clear.high,
         source=weakest(matter or sources),
         heights_mm=tuple(c.height_mm for c in failing),
+        crossing_found=bool(failing),
         said=found.reasons,
         settled_by=found.settled_by,
         plan=None if found.rework is None else plan_from(found.rework, extra, flow),

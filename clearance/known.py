@@ -90,6 +90,8 @@ class Passage:
         How the stray sheets that matter here are known; the weakest of them.
     heights_mm : tuple of float
         Of the crossings that keep the passage from conforming.
+    crossing_found : bool
+        A crossing that is not fully open is listed.
     said : tuple of str
         What the check says of its state.
     why_not : str
@@ -122,6 +124,7 @@ class Passage:
     high_mm: float = 0.0
     source: Source = "assumed"
     heights_mm: tuple[float, ...] = ()
+    crossing_found: bool = True
     said: tuple[str, ...] = ()
     settled_by: tuple[str, ...] = ()
     plan: Plan | None = None

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from clearance.case_tables import PassageTable
 from clearance.checked import Checked, Progress, silent
-from clearance.crossings import Crossing, crossings
+from clearance.crossings import Crossing, WindowSections, crossings
 from clearance.errors import GridError, PortError
 from clearance.graph import in_words, on_way, own, passage_graph, renumbered
 from clearance.once import once
@@ -83,6 +83,7 @@ class PassageCheck:
         self._windows: dict[float, Window] = {}
         self._wide: dict[Events, Predicted] = {}
         self._nominal_search: Search | None = None
+        self._sections: WindowSections | None = None
         self.judged: list[Judged] = []
 
     def window(self, pitch_mm: float) -> Window:
@@ -141,6 +142,17 @@ class PassageCheck:
         own = pieces_at(void, self.inlet, window.grid.pitch_mm)
         return lambda point: bool(void.pieces_at(point[None]) & own)
 
+    def sections(self, window: Window) -> WindowSections:
+        """Level sections of this passage in a window; those asked for last are kept."""
+        if self._sections is None or self._sections.window is not window:
+            self._sections = WindowSections(
+                window,
+                self.belongs(window),
+                self.checked.all_mouths,
+                self.checked.case.grid.smallest_way,
+            )
+        return self._sections
+
     def judge(self, variant: Variant) -> Judged:
         """State of the passage under one variant, looking closer where it is not clear."""
         pitch = self.checked.pitch_mm
@@ -182,7 +194,7 @@ class PassageCheck:
     def crossed(self, predicted: Predicted, variant: Variant) -> Crossed:
         """What crosses the passage in a predicted part: all that a search for drills asks for."""
         found = (
-            crossings(predicted, self.belongs(predicted.window)) if _has_event(predicted) else []
+            crossings(predicted, self.sections(predicted.window)) if _has_event(predicted) else []
         )
         graph = passage_graph(predicted, self.inlet, self.outlet, found)
         kept = sorted({*own(graph, len(found)), *self._beside(predicted, found)})

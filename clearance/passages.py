@@ -22,21 +22,14 @@ from clearance import cells as dense
 from clearance import distance, sections
 from clearance.closings import RIM_MM, Closing, Surface, closing, crossed, drawn_in, mirrored, moved
 from clearance.columns import Grid, Runs
-from clearance.crossings import (
-    CIRCLE_MM,
-    CUT_MM,
-    TOUCH_MM2,
-    Crossing,
-    largest_circle_mm,
-    polygonal,
-    squares_of,
-)
+from clearance.crossings import CUT_MM, Crossing, squares_of
 from clearance.errors import GridError
 from clearance.neck import Neck, least_radius_mm, shortest
 from clearance.once import once
 from clearance.ports import Mouth, plug
 from clearance.possible import PossibleVoid, block, bounding
 from clearance.predicted import Box, Predicted
+from clearance.sheet_levels import CIRCLE_MM, TOUCH_MM2, largest_circle_mm, polygonal
 
 SURFACE_MM = 2e-5
 """Float32 rounding of the surface near 350 mm: off every lower bound, onto every upper one."""

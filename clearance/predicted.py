@@ -24,7 +24,18 @@ from clearance.possible import (
     possible_void,
     surely_metal,
 )
-from clearance.stray import Casts, Event, Gate, Slab, assemble, bodies, offset, rounded, slabs
+from clearance.stray import (
+    Casts,
+    Event,
+    Gate,
+    Slab,
+    assemble,
+    bodies,
+    offset,
+    rounded,
+    slab_at,
+    slabs,
+)
 from clearance.stretches import STRETCH, boxes_of, fixed
 
 ABOVE_MM = 1e-5
@@ -460,10 +471,7 @@ class Predicted:
 
     def slab_at(self, z: float, above: bool) -> Slab:
         """Return the slab that holds z, just above or just below it."""
-        for slab in self.table:
-            if slab.low <= z < slab.high if above else slab.low < z <= slab.high:
-                return slab
-        return self.table[-1]
+        return slab_at(self.table, z, above)
 
     def section(self, z: float, above: bool = False, plugged: bool = False) -> Any:
         """Exact metal (shapely) of the predicted part just below or just above a height."""

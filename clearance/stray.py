@@ -193,6 +193,14 @@ def offset(events: tuple[Event, ...], z: float) -> NDArray[np.float64]:
     return np.array([*rounded(shift), lift])
 
 
+def slab_at(table: tuple[Slab, ...], z: float, above: bool) -> Slab:
+    """Return the slab of a table that holds z, just above or just below it."""
+    for slab in table:
+        if slab.low <= z < slab.high if above else slab.low < z <= slab.high:
+            return slab
+    return table[-1]
+
+
 def plugs_only(table: tuple[Slab, ...]) -> tuple[Slab, ...]:
     """Where the plugs of mouths stand in the predicted part, without part and slices."""
     shut = {

@@ -19,10 +19,11 @@ from clearance.passage_check import Judged, PassageCheck
 from clearance.passages import layer_behind
 from clearance.result import State
 from clearance.sections import Plane
+from clearance.sheet_levels import Face, faces, levels_of, open_fraction
 from clearance.stray import Event
 from clearance.sweep_bounds import Bounds, Route, Station
 from clearance.sweep_cuts import Cuts, Level, widest_mm
-from clearance.sweep_levels import Face, Near, faces, melts_the_same, open_fraction, sheet_soup
+from clearance.sweep_levels import Near, melts_the_same, sheet_soup
 from clearance.variants import Variant
 
 WIDTH_PITCHES = 4.0
@@ -161,9 +162,9 @@ class PassageSweep:
         """All nominal levels at which the part is cut, or a layer of the sheet ends."""
         heights = []
         for n in range(len(self.bottoms)):
-            event = self.at(n)[self.moving]
-            steps = [event.bottom + k * event.layer for k in range(len(event.slices) + 1)]
-            heights += [event.bottom - event.penetration, *steps, event.top - event.rise]
+            events = self.at(n)
+            event = events[self.moving]
+            heights += [*levels_of(self.near, events, self.moving), event.top - event.rise]
         grid = self.near.void.places.grid
         layers = (
             layer_behind(grid, self.check.inlet, self.pitch),
@@ -355,7 +356,7 @@ class PassageSweep:
         hair = low < NARROW_PITCHES * self.pitch
         if state is not None and (high - low <= self.most or hair or not self.exact):
             self.found[n] = At(state, low, high, cut.fraction)
-        elif self._untold(low, high) and not self.bounds.covers_mouth(height):
+        elif self._untold(cut, low, high) and not self.bounds.covers_mouth(height):
             self.found[n] = At(State.UNDETERMINED, low, high, cut.fraction)
         else:
             self.found[n] = self._exactly(n, cut)
@@ -371,13 +372,14 @@ class PassageSweep:
                 return low, high, route
         return 0.0, np.inf, None
 
-    def _untold(self, low: float, high: float) -> bool:
+    def _untold(self, cut: _Cut, low: float, high: float) -> bool:
         """Whether a closer look would hardly place what a bracket has to be compared with.
 
-        The requirement lies in a narrow bracket; or there may be a way, a hair's width at most.
+        The requirement lies in a narrow bracket; or there may be a way, a hair's width at most,
+        and some of every section is open: what is closed whole is soon told.
         """
         if low < self.smallest:
-            return high <= NARROW_PITCHES * self.pitch
+            return high <= NARROW_PITCHES * self.pitch and cut.fraction > 0.0
         near = high - low <= NEAR_PITCHES * self.pitch
         return near and low < self.need + CLEAR_PITCHES * self.pitch
 

@@ -47,6 +47,7 @@ ROOMS = [
     "possible",
     "bore",
     "predicted",
+    "sheet_levels",
     "crossings",
     "cells",
     "neck",

@@ -425,6 +425,17 @@ def test_rows_are_tried_in_order():
         assert row_of(what)[0] == row
 
 
+@pytest.mark.parametrize("source", ["log", "measured", "assumed"])
+def test_nobody_scraps_a_blocked_passage_in_which_no_crossing_was_found(source):
+    keys = {"state": State.BLOCKED, "source": source, "drill_ruled_out": True}
+    found = dispose(known(passage(**keys, crossing_found=False)))
+    assert found.recommendation == "undetermined"
+    assert "no crossing was found" in found.reasons[0]
+    assert found.settled_by
+    known_event = dispose(known(passage(**keys, crossing_found=True)))
+    assert (known_event.recommendation == "scrap") == (source != "assumed")
+
+
 def test_a_plan_goes_before_a_flow_that_is_kept():
     assert row_of(known(passage(state=State.RESTRICTED, flow="met", plan=PLAN)))[0] == 8
 
