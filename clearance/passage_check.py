@@ -25,6 +25,7 @@ from clearance.passages import Search, Way, moved_mouth, pieces_at
 from clearance.predicted import NOMINAL, Events, Predicted, Window
 from clearance.result import ClearDiameter, CrossingResult, GaugePin, PassageResult, State
 from clearance.signs import gauge_pins
+from clearance.states import Required, Seen, contradicts, failing, state_of
 from clearance.variants import Variant
 
 if TYPE_CHECKING:
@@ -79,6 +80,12 @@ class PassageCheck:
             passage.min_clear_diameter
             + checked.case.part.build_allowance
             - checked.case.part.mesh_tolerance
+        )
+        self.asked = Required(
+            self.required,
+            checked.case.grid.smallest_way,
+            passage.every_branch,
+            passage.min_open_fraction,
         )
         self._windows: dict[float, Window] = {}
         self._wide: dict[Events, Predicted] = {}
@@ -167,6 +174,8 @@ class PassageCheck:
             best = now if best is None else _tighter(best, now)
             if best.state is not State.UNDETERMINED or best.way.leak_at is not None:
                 break  # settled, or cells show a way out that no pitch will close
+            if contradicts(now.way):
+                break  # a fault is told, not looked away from
             pitch *= 0.5
         assert best is not None
         return best
@@ -182,14 +191,14 @@ class PassageCheck:
         hint = None if variant.events is NOMINAL else self.nominal.way
         way = search.way(enough_mm=self.required, hint=hint)
         search.forget_cells()
-        ways = on_way(crossed.graph)
-        state, reasons = self._state(way, [c for n, c in enumerate(crossed.crossings) if n in ways])
-        failing = self._failing(crossed.everything)
-        if failing and state is State.OPEN:
-            named = self._failing(crossed.crossings) or failing
-            state, reasons = self._without(search, failing, named)
-        known = (variant, crossed.crossings, crossed.graph, crossed.everything)
-        return Judged(*known, state, way, reasons, pitch)
+        everything = crossed.everything
+        known = self._known(crossed, on_way(crossed.graph))
+        few = tuple(everything[n] for n in failing(self.asked, known))
+        state, reasons = state_of(
+            self.asked, way, known, lambda: search.way(closed=few, enough_mm=self.required)
+        )
+        found = (variant, crossed.crossings, crossed.graph, everything)
+        return Judged(*found, state, way, reasons, pitch)
 
     def crossed(self, predicted: Predicted, variant: Variant) -> Crossed:
         """What crosses the passage in a predicted part: all that a search for drills asks for."""
@@ -223,62 +232,21 @@ class PassageCheck:
                 near.append(n)
         return near
 
-    def _without(
-        self, search: Search, failing: tuple[Crossing, ...], named: tuple[Crossing, ...]
-    ) -> tuple[State, tuple[str, ...]]:
-        """Of several ways only one whose every crossing leaves enough of its area will do."""
-        other = search.way(closed=failing, enough_mm=self.required)
-        state, reasons = self._state(other, [])
-        if state is State.OPEN or (state is State.UNDETERMINED and other.high_mm > 0.0):
-            return state, reasons
-        return State.RESTRICTED, tuple(
-            f"the crossing at z {c.height_mm:.2f} mm leaves {c.open_fraction:.3f} of its area, "
-            f"{self.passage.min_open_fraction:.3f} required"
-            for c in named
+    def _known(self, crossed: Crossed, ways: set[int]) -> Seen:
+        """What the crossings tell of the state; `ways`: those on a way from inlet to outlet."""
+        found = enumerate(crossed.crossings)
+        everything = crossed.everything
+        listed = {id(c) for c in crossed.crossings}
+        return Seen(
+            tuple(c.height_mm for n, c in found if n in ways and self.sealed(c)),
+            tuple((c.height_mm, c.open_fraction) for c in everything),
+            tuple(c.height_mm for c in everything if c.sampled),
+            tuple(n for n, c in enumerate(everything) if id(c) not in listed),
         )
-
-    def _failing(self, found: Sequence[Crossing]) -> tuple[Crossing, ...]:
-        least = self.passage.min_open_fraction
-        if least is None:
-            return ()
-        return tuple(c for c in found if c.open_fraction < least)
 
     def sealed(self, crossing: Crossing) -> bool:
         """Nothing wider than the smallest way is left open."""
         return crossing.circle_mm < self.checked.case.grid.smallest_way
-
-    def _state(self, way: Way, found: list[Crossing]) -> tuple[State, tuple[str, ...]]:
-        need = self.required
-        if way.blocked:
-            return State.BLOCKED, ("no way from inlet to outlet is left",)
-        if way.leak:
-            return State.UNDETERMINED, (
-                "the void behind the ports also reaches the outside through a mouth that the case "
-                "does not name; name it under [[closed]]",
-            )
-        sealed = [c for c in found if self.sealed(c)]
-        if way.low_mm >= need:
-            if self.passage.every_branch and sealed:
-                return State.RESTRICTED, tuple(
-                    f"every branch is required and the crossing at z {c.height_mm:.2f} mm is sealed"
-                    for c in sealed
-                )
-            passed = tuple(
-                f"the crossing at z {c.height_mm:.2f} mm is sealed, but the flow passes it by"
-                for c in sealed
-            )
-            return State.OPEN, (
-                f"a ball of {way.low_mm:.3f} mm passes, {need:.3f} mm required",
-                *passed,
-            )
-        if way.high_mm < need and way.low_mm > 0.0:
-            return State.RESTRICTED, (
-                f"at most {way.high_mm:.3f} mm passes, {need:.3f} mm required",
-            )
-        return State.UNDETERMINED, (
-            f"the clear diameter lies between {way.low_mm:.3f} and {way.high_mm:.3f} mm, "
-            f"{need:.3f} mm required",
-        )
 
     @once
     def nominal(self) -> Judged:
@@ -355,6 +323,7 @@ class PassageCheck:
         states = {j.state for j in judged}
         state = first.state if len(states) == 1 else State.UNDETERMINED
         reasons, settled = list(first.reasons), []
+        faults = [said for j in judged if contradicts(j.way) for said in j.reasons]
         if len(states) > 1:
             by_state = {s: [j.variant.said for j in judged if j.state is s] for s in sorted(states)}
             reasons = [
@@ -362,6 +331,8 @@ class PassageCheck:
                 for s, said in by_state.items()
             ]
             settled = ["settle what is not known of the event: " + _differences(judged)]
+        elif faults:
+            settled = ["a report of the fault to who keeps the program"]
         elif state is State.UNDETERMINED:
             finest = min(j.pitch_mm for j in judged)
             settled = (
@@ -372,6 +343,7 @@ class PassageCheck:
                     f"{first.way.low_mm:.3f} to {first.way.high_mm:.3f} mm"
                 ]
             )
+        reasons += [f for f in faults if f not in reasons]
         reasons += self._facets(nominal) + _leaks(judged)
         low = min(j.way.low_mm for j in judged)
         high = max(j.way.high_mm for j in judged)
@@ -421,7 +393,7 @@ def point(at: NDArray[np.float64] | None) -> tuple[float, float, float] | None:
 
 def _tighter(a: Judged, b: Judged) -> Judged:
     """Of two looks at one passage the one that knows more."""
-    if b.state is not State.UNDETERMINED:
+    if b.state is not State.UNDETERMINED or contradicts(b.way):
         return b
     if b.way.high_mm - b.way.low_mm < a.way.high_mm - a.way.low_mm:
         return b

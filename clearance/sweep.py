@@ -86,14 +86,15 @@ class Prepared:
     def piece(self, piece: Piece) -> Sweep:
         """Sweep one piece."""
         at = np.array_split(self.heights, PARTS)[piece.part]
+        found = self._passage(piece.passage, at + self.checked.platform_z)
         return Sweep(
             self.checked.case.part.name,
             self.checked.pitch_mm,
             self.number,
             self.case_heights,
             tuple(float(h) for h in at),
-            (self._passage(piece.passage, at + self.checked.platform_z),),
-            self._notices(),
+            (found,),
+            (*self._notices(), *_faults(found, at)),
             not_looked_at(self.checked.case),
         )
 
@@ -151,6 +152,17 @@ class Prepared:
                 check.window(self.checked.pitch_mm).region = None
             self._near[number] = Near(check)
         return self._near[number]
+
+
+def _faults(found: PassageHeights, at: Floats) -> list[str]:
+    """Heights at which two proofs contradict each other: said aloud, never smoothed over."""
+    return [
+        f"{found.name} at {height:.3f} mm: two proofs contradict each other: a ball of "
+        f"{low:.4f} mm passes, and none larger than {high:.4f} mm can; an internal fault, please "
+        "report it"
+        for height, low, high in zip(at, found.low_mm, found.high_mm, strict=True)
+        if low > high
+    ]
 
 
 def _without_uncertain_height(case: Case, number: int) -> Case:

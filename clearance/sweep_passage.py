@@ -20,6 +20,7 @@ from clearance.passages import layer_behind
 from clearance.result import State
 from clearance.sections import Plane
 from clearance.sheet_levels import Face, faces, levels_of, open_fraction
+from clearance.states import Bracket, Seen, state_of
 from clearance.stray import Event
 from clearance.sweep_bounds import Bounds, Route, Station
 from clearance.sweep_cuts import Cuts, Level, widest_mm
@@ -303,7 +304,8 @@ class PassageSweep:
                 low = max(low, self.bounds.clear_mm(route, float(self.bottoms[n])))
                 if high - low <= self.most and self._settled(cut, low, high) is not None:
                     break
-        high = max(high, low)
+        if low > high:
+            return At(State.UNDETERMINED, low, high, cut.fraction)
         if high - low > self.most:
             return None
         state = self._settled(cut, low, high)
@@ -311,23 +313,14 @@ class PassageSweep:
 
     def _settled(self, cut: _Cut, low: float, high: float) -> State | None:
         """The state, if a bracket settles it with room to spare."""
-        clear = CLEAR_PITCHES * self.pitch
-        if low >= self.need + clear:
-            return self._open(cut)
-        if high < self.need - clear and low >= self.smallest:
-            return State.RESTRICTED
-        return None
-
-    def _open(self, cut: _Cut) -> State | None:
-        """Open by its clear diameter: unless every branch or an open fraction is required."""
-        passage = self.check.passage
-        least = passage.min_open_fraction
-        if least is not None and cut.fraction < least:
-            return None
-        if not passage.every_branch:
-            return State.OPEN
-        sealed = any(p.circle_mm < self.smallest for face in cut.levels for p in face.pieces)
-        return None if sealed else State.OPEN
+        fractions = ((cut.levels[0].z, cut.fraction),) if cut.levels else ()
+        some = self.check.passage.every_branch and any(
+            p.circle_mm < self.smallest for face in cut.levels for p in face.pieces
+        )
+        known = Seen(None if some else (), fractions)
+        spare = CLEAR_PITCHES * self.pitch
+        state, _ = state_of(self.check.asked, Bracket(low, high), known, spare_mm=spare)
+        return None if state is State.UNDETERMINED else state
 
     def _look(self, cuts: list[_Cut], n: int) -> None:
         """Bracket one height by a route and by surfaces that every way crosses."""
@@ -337,20 +330,20 @@ class PassageSweep:
         low, high, route = self._from_beside(cut, n, height)
         if not self._good(low, high):
             low, route = self._route(cut, n, height, TRIED)
-            high = max(self._high(cut, height, low, route), low)
+            high = self._high(cut, height, low, route)
         if not self._good(low, high):
             again, wider = self._route(cut, n, height, MORE_TRIED)
             if again > low:
                 low, route = again, wider
-                high = max(
-                    high if self._good(low, high) else self._high(cut, height, low, route, high),
-                    low,
-                )
+                if not self._good(low, high):
+                    high = self._high(cut, height, low, route, high)
         if low < self.smallest and high >= self.smallest:
             low, route = self._followed(cut, n, height)
-            high = max(high, low)
         if route is not None:
             self._routes[n] = route
+        if low > high:  # two proofs contradict each other, which is told
+            self.found[n] = At(State.UNDETERMINED, low, high, cut.fraction)
+            return
         state = self._settled(cut, low, high)
         # How wide a way is counts too, unless a search would have to follow a hair's width.
         hair = low < NARROW_PITCHES * self.pitch
@@ -367,7 +360,7 @@ class PassageSweep:
             low = self.bounds.clear_mm(route, height)
             if low < self.smallest:
                 continue
-            high = max(self._high(cut, height, low, route), low)
+            high = self._high(cut, height, low, route)
             if low > self.need + NOT_NEAR_MM or high < self.need - NOT_NEAR_MM:
                 return low, high, route
         return 0.0, np.inf, None

@@ -61,6 +61,7 @@ ROOMS = [
     "straight",
     "drills",
     "result",
+    "states",
     "joints",
     "loose",
     "signs",

@@ -1,0 +1,202 @@
+"""Which state a passage has: one rule for check, sweep, margins and plate.
+
+In: what a passage has to meet, a bracket of its clear diameter and what is known of its
+crossings. Out: the state, and why. Pure: it looks at nothing but what it is given.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Protocol
+
+from clearance.result import State
+
+Verdict = tuple[State, tuple[str, ...]]
+
+
+class Bracketed(Protocol):
+    """What is proven of the widest way: the largest ball that passes lies in [low, high], mm.
+
+    `leak`: the void may reach the outside through a mouth that the case does not name.
+    """
+
+    @property
+    def low_mm(self) -> float:
+        """A ball so large passes."""
+
+    @property
+    def high_mm(self) -> float:
+        """No larger ball passes; 0 if no way exists."""
+
+    @property
+    def leak(self) -> bool:
+        """Whether the way may lead through the outside."""
+
+
+@dataclass(frozen=True)
+class Bracket:
+    """A bracket by itself."""
+
+    low_mm: float
+    high_mm: float
+    leak: bool = False
+
+
+@dataclass(frozen=True)
+class Required:
+    """What a passage has to meet.
+
+    Attributes
+    ----------
+    clear_mm : float
+        Clear diameter, allowances included.
+    smallest_mm : float
+        A narrower way counts as none.
+    every_branch : bool
+        A sealed branch fails the passage.
+    open_fraction : float or None
+        Least open fraction of every crossing on the way.
+    """
+
+    clear_mm: float
+    smallest_mm: float
+    every_branch: bool = False
+    open_fraction: float | None = None
+
+
+@dataclass(frozen=True)
+class Seen:
+    """What is known of the crossings of a passage.
+
+    Attributes
+    ----------
+    sealed : tuple of float, or None
+        Heights of sealed crossings that lie on a way from inlet to outlet, mm; None: some crossing
+        is sealed, and whether it lies on a way is not known.
+    fractions : tuple of (height, open fraction)
+    sampled : tuple of float
+        Heights of crossings whose open fraction may be less than that.
+    aside : tuple of int
+        Numbers among `fractions` of crossings of other branches: named only if no other fails.
+    """
+
+    sealed: tuple[float, ...] | None = ()
+    fractions: tuple[tuple[float, float], ...] = ()
+    sampled: tuple[float, ...] = ()
+    aside: tuple[int, ...] = ()
+
+
+NOTHING = Seen()
+
+
+def failing(required: Required, crossed: Seen) -> list[int]:
+    """Numbers of the crossings that leave less of their area than is required."""
+    least = required.open_fraction
+    return [] if least is None else [n for n, (_, f) in enumerate(crossed.fractions) if f < least]
+
+
+def state_of(
+    required: Required,
+    way: Bracketed,
+    crossed: Seen = NOTHING,
+    around: Callable[[], Bracketed] | None = None,
+    spare_mm: float = 0.0,
+) -> Verdict:
+    """The state of a passage and the reasons.
+
+    Parameters
+    ----------
+    required : Required
+    way : Bracketed
+        The widest way.
+    crossed : Seen
+    around : callable, optional
+        The widest way that uses no crossing which leaves too little of its area; asked for only if
+        it matters. Without it that is not told.
+    spare_mm : float
+        A requirement so near an end of the bracket is not told from it.
+    """
+    state, reasons = _by_width(required, way, crossed, spare_mm)
+    few = failing(required, crossed)
+    if state is not State.OPEN:
+        return state, reasons
+    if few:
+        named = [n for n in few if n not in crossed.aside] or few
+        return _around(required, [crossed.fractions[n] for n in named], around, spare_mm)
+    if required.open_fraction is not None and crossed.sampled:
+        return State.UNDETERMINED, tuple(
+            f"the crossing at z {z:.2f} mm was looked at between some of the measured metal's "
+            f"vertices only, and may leave less than {required.open_fraction:.3f} of its area"
+            for z in crossed.sampled
+        )
+    return state, reasons
+
+
+def contradicts(way: Bracketed) -> bool:
+    """Whether two proofs contradict each other: a ball passes that none as large can."""
+    return way.low_mm > way.high_mm
+
+
+def _by_width(required: Required, way: Bracketed, crossed: Seen, spare_mm: float) -> Verdict:
+    """By the clear diameter, and by branches."""
+    need = required.clear_mm
+    if contradicts(way):
+        return State.UNDETERMINED, (
+            f"two proofs contradict each other: a ball of {way.low_mm:.4f} mm passes, and none "
+            f"larger than {way.high_mm:.4f} mm can; an internal fault, please report it",
+        )
+    if way.high_mm == 0.0:
+        return State.BLOCKED, ("no way from inlet to outlet is left",)
+    if way.leak:
+        return State.UNDETERMINED, (
+            "the void behind the ports also reaches the outside through a mouth that the case "
+            "does not name; name it under [[closed]]",
+        )
+    if way.low_mm >= need + spare_mm:
+        return _wide_enough(required, way, crossed)
+    if way.high_mm < need - spare_mm and way.low_mm >= required.smallest_mm:
+        return State.RESTRICTED, (f"at most {way.high_mm:.3f} mm passes, {need:.3f} mm required",)
+    return State.UNDETERMINED, (
+        f"the clear diameter lies between {way.low_mm:.3f} and {way.high_mm:.3f} mm, "
+        f"{need:.3f} mm required",
+    )
+
+
+def _wide_enough(required: Required, way: Bracketed, crossed: Seen) -> Verdict:
+    if crossed.sealed is None:
+        if required.every_branch:
+            said = "every branch is required, and whether a sealed crossing lies on one is not told"
+            return State.UNDETERMINED, (said,)
+        heights: tuple[float, ...] = ()
+    else:
+        heights = crossed.sealed
+    if required.every_branch and heights:
+        return State.RESTRICTED, tuple(
+            f"every branch is required and the crossing at z {z:.2f} mm is sealed" for z in heights
+        )
+    return State.OPEN, (
+        f"a ball of {way.low_mm:.3f} mm passes, {required.clear_mm:.3f} mm required",
+        *(f"the crossing at z {z:.2f} mm is sealed, but the flow passes it by" for z in heights),
+    )
+
+
+def _around(
+    required: Required,
+    few: list[tuple[float, float]],
+    around: Callable[[], Bracketed] | None,
+    spare_mm: float,
+) -> Verdict:
+    """Of several ways only one whose every crossing leaves enough of its area will do."""
+    reasons = tuple(
+        f"the crossing at z {z:.2f} mm leaves {fraction:.3f} of its area, "
+        f"{required.open_fraction:.3f} required"
+        for z, fraction in few
+    )
+    if around is None:
+        return State.UNDETERMINED, reasons
+    other = around()
+    state, said = _by_width(required, other, NOTHING, spare_mm)
+    if state is State.OPEN or (state is State.UNDETERMINED and other.high_mm > 0.0):
+        return state, said
+    return State.RESTRICTED, reasons
