@@ -164,7 +164,7 @@ def crossings(predicted: Predicted, sections: Sections) -> list[Crossing]:
     for number, event in enumerate(predicted.events):
         levels = faces(sections, predicted.events, number)
         low = event.bottom - (event.penetration if event.slices else CUT_MM)
-        high = event.top if event.slices else event.bottom + CUT_MM
+        high = event.top + event.spread if event.slices else event.bottom + CUT_MM
         found += _measured(predicted, sections, levels, event.stray, low, high, event.bottom)
     return found + _mesh_crossings(predicted, sections)
 

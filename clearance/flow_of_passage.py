@@ -17,13 +17,13 @@ from numpy.typing import NDArray
 
 from clearance import distance
 from clearance.columns import cast, label, unite
-from clearance.crossings import CIRCLE_MM, largest_circle_mm
 from clearance.cuts import predicted_metal
 from clearance.flow import ROUGHNESS_MM, Bend, End, Piece, equal_mm
 from clearance.graph import behind
 from clearance.passage_check import PassageCheck
 from clearance.predicted import NOMINAL, Predicted, extruded
 from clearance.sections import Plane
+from clearance.sheet_levels import CIRCLE_MM, largest_circle_mm
 
 SPACING = 1.5
 """Stretches with one section are about so many diameters long."""

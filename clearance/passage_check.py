@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import dataclasses
 import itertools
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -15,6 +15,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from clearance.between import Between, Passage, between
 from clearance.case_tables import PassageTable
 from clearance.checked import Checked, Progress, silent
 from clearance.crossings import Crossing, WindowSections, crossings
@@ -22,11 +23,13 @@ from clearance.errors import GridError, PortError
 from clearance.graph import in_words, on_way, own, passage_graph, renumbered
 from clearance.once import once
 from clearance.passages import Search, Way, moved_mouth, pieces_at
-from clearance.predicted import NOMINAL, Events, Predicted, Window
+from clearance.predicted import NOMINAL, Events, Predicted, Window, moved_shape
 from clearance.result import ClearDiameter, CrossingResult, GaugePin, PassageResult, State
+from clearance.sheet_levels import largest_circle_mm
 from clearance.signs import gauge_pins
 from clearance.states import Required, Seen, contradicts, failing, state_of
-from clearance.variants import Variant
+from clearance.stray import Event, rounded, slabs
+from clearance.variants import Unknowns, Variant
 
 if TYPE_CHECKING:
     import networkx
@@ -34,6 +37,8 @@ if TYPE_CHECKING:
 FACETS_MM = 2e-3
 """By so much the facets' share may miss what is missing, for the search of circles."""
 NAME_IT = "the mouth that the case does not name, given under [[closed]]"
+GROWN_MM = 1e-3
+"""More than a grown outline may miss of round corners, which are drawn with sides."""
 FINER = 3
 """Times that the pitch is halved where the answer is not clear."""
 
@@ -283,6 +288,50 @@ class PassageCheck:
         self.judged = judged
         return self._combined(nominal, judged)
 
+    def _between(self, state: State, judged: list[Judged]) -> Between:
+        """Whether the one state of all heights looked at holds between them too."""
+        spans = self.checked.unknowns.spans
+        if not spans or state is State.UNDETERMINED:
+            return Between()
+
+        finest = min(j.pitch_mm for j in judged)
+
+        def look(events: tuple[Event, ...]) -> tuple[State, Way]:
+            found = self._judge_at(Variant(events, ""), finest)
+            return found.state, found.way
+
+        rings = [
+            m.plane.to_space(np.array(m.polygon.exterior.coords))[:, 2]
+            for m in (self.inlet, self.outlet, *self.checked.all_mouths)
+        ]
+        around = Passage(
+            self.asked,
+            self.window(self.checked.pitch_mm).near,
+            [(float(z.min()), float(z.max())) for z in rings],
+            self._covered,
+            self.nominal.way.high_mm,
+            self.checked.platform_z,
+        )
+        samples = [(j.variant.events or (), j.way) for j in judged]
+        return between(state, spans, samples, look, around)
+
+    def _covered(self, events: tuple[Event, ...], number: int, grow_mm: float) -> bool:
+        """Whether the first wrong slice of an event covers this passage at its cut, grown."""
+        event = events[number]
+        cut = next((s for s in slabs(events) if s.low == event.bottom and s.gates), None)
+        if cut is None:
+            return False
+        lift = sum(e.rise for e in events[:number])
+        shift = (sum(e.shift[0] for e in events[:number]), sum(e.shift[1] for e in events[:number]))
+        sections = self.sections(self.window(self.checked.pitch_mm))
+        shut = sections.outline(cut.gates[0])
+        left = (
+            moved_shape(piece, rounded(shift)).buffer(grow_mm + GROWN_MM).difference(shut)
+            for piece in sections.pieces(event.bottom - lift)
+        )
+        smallest = self.checked.case.grid.smallest_way
+        return all(largest_circle_mm(shape) < smallest for shape in left)
+
     def _facets(self, nominal: Judged) -> list[str]:
         """Whether the nominal part misses its requirement only because it is drawn in facets."""
         missing = self.required - nominal.way.low_mm
@@ -323,6 +372,7 @@ class PassageCheck:
         states = {j.state for j in judged}
         state = first.state if len(states) == 1 else State.UNDETERMINED
         reasons, settled = list(first.reasons), []
+        all_heights = self._between(state, judged)
         faults = [said for j in judged if contradicts(j.way) for said in j.reasons]
         if len(states) > 1:
             by_state = {s: [j.variant.said for j in judged if j.state is s] for s in sorted(states)}
@@ -333,6 +383,9 @@ class PassageCheck:
             settled = ["settle what is not known of the event: " + _differences(judged)]
         elif faults:
             settled = ["a report of the fault to who keeps the program"]
+        elif all_heights.words:
+            state, reasons = State.UNDETERMINED, all_heights.words
+            settled = [f"the height of the first wrong layer, {_nearer(self.checked.unknowns)}"]
         elif state is State.UNDETERMINED:
             finest = min(j.pitch_mm for j in judged)
             settled = (
@@ -345,8 +398,12 @@ class PassageCheck:
             )
         reasons += [f for f in faults if f not in reasons]
         reasons += self._facets(nominal) + _leaks(judged)
-        low = min(j.way.low_mm for j in judged)
-        high = max(j.way.high_mm for j in judged)
+        low = min(all_heights.low_mm, *(j.way.low_mm for j in judged))
+        high = max(all_heights.high_mm, *(j.way.high_mm for j in judged))
+        if state is State.BLOCKED:
+            low = high = 0.0
+        elif all_heights.words:
+            low = 0.0  # nothing is proven there
         middle = 0.5 * (first.way.low_mm + first.way.high_mm)
         return PassageResult(
             name=self.passage.name,
@@ -412,6 +469,15 @@ def _leaks(judged: list[Judged]) -> list[str]:
         f"the void may also reach the outside{place}, by ways of at most {way.leak_mm:.2f} mm: "
         "what is wider has not left the part"
     ]
+
+
+def _nearer(unknowns: Unknowns) -> str:
+    """How near an uncertain height would have to be known to look at it alone."""
+    half = max(e.spread for span in unknowns.spans for e in span.events) / 2.0
+    return (
+        f"from the machine's log or measured nearer than +/- {half:g} mm: with a height that is "
+        "given without uncertainty nothing lies between"
+    )
 
 
 def _differences(judged: list[Judged]) -> str:

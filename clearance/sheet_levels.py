@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from clearance.once import once
 from clearance.predicted import moved_shape, same_height_mm
-from clearance.stray import Event, Gate, Slab, rounded, slab_at, slabs
+from clearance.stray import Event, Gate, Slab, reaches, rounded, slab_at, slabs
 
 CIRCLE_MM = 1e-3
 """Tolerance of the largest inscribed circle; added to what is reported as an upper bound."""
@@ -115,7 +115,7 @@ class Sections(ABC):
         walls = self.walls_between(low, high)
         if self.overlapping and len(walls):
             return low, high
-        begin, end = _extremes(walls)
+        begin, end = extremes(walls)
         for ring in self.rims():
             z = ring[:, 2]
             begin = np.append(begin, z[(z <= np.roll(z, 1)) & (z <= np.roll(z, -1))])
@@ -125,7 +125,7 @@ class Sections(ABC):
         return float(begin.min(initial=np.inf)), float(end.max(initial=-np.inf))
 
 
-def _extremes(walls: Soup) -> tuple[Floats, Floats]:
+def extremes(walls: Soup) -> tuple[Floats, Floats]:
     """Heights of vertices that no neighbour lies below, and of those that none lies above.
 
     Only right for vertices all of whose triangles are given.
@@ -246,16 +246,25 @@ def levels_of(sections: Sections, events: tuple[Event, ...], number: int) -> lis
     event, lift, under = events[number], 0.0, -np.inf
     for before in events[:number]:
         lift += before.rise
-        under = before.top
-    heights = [event.bottom + k * event.layer for k in range(len(event.slices) + 1)]
-    if event.slices and event.penetration > 0.0:
-        heights.insert(0, max(event.bottom - event.penetration, min(under, event.bottom)))
+        under = before.top + before.spread
+    if event.spread > 0.0:
+        heights = _ends(event, under)
+    else:
+        heights = [event.bottom + k * event.layer for k in range(len(event.slices) + 1)]
+        if event.slices and event.penetration > 0.0:
+            heights.insert(0, max(event.bottom - event.penetration, min(under, event.bottom)))
     found = heights[:1]
     for low, high in pairwise(heights):
         if high <= event.bottom or event.rise == 0.0:
             found += [float(z) + lift for z in sections.between(low - lift, high - lift)]
         found.append(high)
     return found
+
+
+def _ends(event: Event, under: float) -> list[float]:
+    """Faces of a sheet that lies anywhere in its spread."""
+    ends = {max(z, under) for a, b in reaches(event) if a < b for z in (a, b)}
+    return sorted(ends)
 
 
 def faces(sections: Sections, events: tuple[Event, ...], number: int) -> list[Face]:

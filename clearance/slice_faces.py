@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.stray import Event
-from clearance.variants import Unknowns, Variant
+from clearance.variants import Span, Unknowns, Variant
 
 FACE_MM = 2e-4
 """A slice nearer to a level face lies in it: coordinates are rounded, there and at the machine."""
@@ -40,7 +40,18 @@ def both_sides(unknowns: Unknowns, levels: Levels) -> Unknowns:
             found.append(Variant(events, f"{variant.said}, {text}" if variant.said else text))
         said += [_sentence(event, levels) for event in touched]
     notices = tuple(dict.fromkeys((*unknowns.notices, *said)))
-    return replace(unknowns, variants=tuple(found), notices=notices)
+    spans = tuple(both for span in unknowns.spans for both in _spans(span, levels))
+    return replace(unknowns, variants=tuple(found), notices=notices, spans=spans)
+
+
+def _spans(span: Span, levels: Levels) -> list[Span]:
+    """A span of heights, once for each side of the faces that its slices lie in."""
+    if not any(any(_in_faces(event, levels)) for event in span.events):
+        return [span]
+    return [
+        replace(span, events=tuple(_beside(event, levels, side) for event in span.events))
+        for side in (-1.0, 1.0)
+    ]
 
 
 def _in_faces(event: Event, levels: Levels) -> list[bool]:

@@ -47,6 +47,10 @@ class Event:
         Powder that may be left under the first layer after the stop, because what stood had shrunk.
     penetration : float, mm
         Deepest that the first layer of a melting reaches below itself.
+    spread : float, mm
+        The sheet lies anywhere from `bottom` to so much above it.
+    sure : bool
+        With a spread, metal is what all these sheets share; otherwise what any of them has.
     rise : float, mm
         Added by this event to the height of everything above it.
     shift : tuple of float, mm
@@ -64,6 +68,13 @@ class Event:
     unknown_slices: tuple[int, ...] = ()
     welded: float = 0.0
     joint_gap: float = 0.0
+    spread: float = 0.0
+    sure: bool = False
+
+    @property
+    def still(self) -> bool:
+        """Whether the sheet only adds metal, and nothing moves."""
+        return self.rise == 0.0 and self.shift == (0.0, 0.0)
 
     @property
     def top(self) -> float:
@@ -137,6 +148,10 @@ def slabs(events: tuple[Event, ...], loose: bool = False) -> tuple[Slab, ...]:
             gates[k] = replace(gates[k], body="plane")
         melt_low = max(low, event.bottom - event.penetration) if gates else event.bottom
         table.append(Slab(low, melt_low, lift, shift))
+        if event.spread > 0.0:
+            table[-1:] = _anywhere(event, gates, low, lift, shift)
+            low = event.top + event.spread
+            continue
         if gates and melt_low < event.bottom:
             table.append(Slab(melt_low, event.bottom, lift, shift, (gates[0],), event.stray))
         sheet = _loose if loose else _sheet
@@ -164,6 +179,36 @@ def _sheet(event: Event, gates: list[Gate], lift: float, moved: tuple[float, flo
         return [Slab(a, b, lift, moved, (g,), event.stray) for a, b, g in _layers(event, gates)]
     cuts = _cuts(event, lift, moved)
     return [Slab(a, b, None, moved, (g, *cuts), event.stray) for a, b, g in _layers(event, gates)]
+
+
+def reaches(event: Event) -> list[tuple[float, float]]:
+    """Lower and upper end of each wrong slice; of a sheet with a spread, over all its places."""
+    ends = []
+    for k in range(len(event.slices)):
+        low = event.bottom + k * event.layer - (event.penetration if k == 0 else 0.0)
+        high = event.bottom + (k + 1) * event.layer
+        ends.append((low + event.spread, high) if event.sure else (low, high + event.spread))
+    return ends
+
+
+def _anywhere(
+    event: Event, gates: list[Gate], under: float, lift: float, shift: tuple[float, float]
+) -> list[Slab]:
+    """Slabs up to the top of a sheet that lies anywhere in its spread.
+
+    What all these sheets share, or any of them has.
+    """
+    if not event.still:
+        raise ValueError("sheets that move the part above them have no simple hull")
+    top = event.top + event.spread
+    ends = [(max(a, under), b, gate) for (a, b), gate in zip(reaches(event), gates, strict=True)]
+    ends = [(a, b, gate) for a, b, gate in ends if a < b]
+    edges = {top, *(a for a, _, _ in ends), *(b for _, b, _ in ends)}
+    table = []
+    for a, b in pairwise([under, *sorted(z for z in edges if z > under)]):
+        here = tuple(gate for low, high, gate in ends if low <= a and b <= high)
+        table.append(Slab(a, b, lift, shift, here, event.stray if here else NONE))
+    return table
 
 
 def _loose(event: Event, gates: list[Gate], lift: float, moved: tuple[float, float]) -> list[Slab]:

@@ -8,7 +8,7 @@ resume. One state over all of them is the state; otherwise it is undetermined.
 from __future__ import annotations
 
 import itertools
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -40,12 +40,35 @@ class Variant:
 
 
 @dataclass(frozen=True)
+class Span:
+    """Events whose heights lie anywhere in an interval, all else fixed.
+
+    Attributes
+    ----------
+    events : tuple of Event
+        Each as it lies lowest, with its `spread`.
+    said : str
+        What else is fixed here that the case leaves open.
+    ends : bool
+        The part was complete below some of them: then they left nothing.
+    """
+
+    events: tuple[Event, ...]
+    said: str
+    ends: bool
+
+
+@dataclass(frozen=True)
 class Unknowns:
-    """Variants, the first being the one with middle heights, and what to tell the reader."""
+    """Variants, the first being the one with middle heights, and what to tell the reader.
+
+    `spans`: where heights are uncertain, what the variants are samples of.
+    """
 
     variants: tuple[Variant, ...]
     notices: tuple[str, ...]
     unknown_slices: bool
+    spans: tuple[Span, ...] = ()
 
     @property
     def others(self) -> tuple[tuple[Event, ...], ...]:
@@ -101,7 +124,40 @@ def variants(case: Case, low_z: float, high_z: float, alone: bool = True) -> Unk
         _variant(combination, platform, layer, low_z, high_z, notices)
         for combination in itertools.product(*choices)
     ]
-    return Unknowns(tuple(table), tuple(dict.fromkeys(notices)), unknown)
+    spans = [
+        _span(combination, platform, layer, low_z, high_z)
+        for combination in itertools.product(*(_by_height(several) for several in choices))
+        if any(len(same) > 1 for same in combination)
+    ]
+    return Unknowns(tuple(table), tuple(dict.fromkeys(notices)), unknown, tuple(spans))
+
+
+_Same = list[tuple[int, StrayTable, _Choice]]
+
+
+def _by_height(choices: _Same) -> list[_Same]:
+    """Choices that differ in height only, together, the lowest first."""
+    found: dict[tuple[int, str, bool], _Same] = {}
+    for one in choices:
+        c = one[2]
+        found.setdefault((c.layers, c.resume, c.plane_for_unknown), []).append(one)
+    return [sorted(same, key=lambda one: one[2].height) for same in found.values()]
+
+
+def _span(
+    combination: tuple[_Same, ...], platform: float, layer: float, low_z: float, high_z: float
+) -> Span:
+    """All heights of choices that differ in height only."""
+    lowest, highest = tuple(c[0] for c in combination), tuple(c[-1] for c in combination)
+    low = _variant(lowest, platform, layer, low_z, high_z, [])
+    high = _variant(highest, platform, layer, low_z, high_z, [])
+    top = {number: platform + choice.height for number, _, choice in highest}
+    said = [text for c in combination for text in c[0][2].said if ": height " not in text]
+    return Span(
+        tuple(replace(e, spread=top[e.stray] - e.bottom) for e in low.events or ()),
+        ", ".join(said),
+        len(high.events or ()) < len(low.events or ()),
+    )
 
 
 def _check_slices(

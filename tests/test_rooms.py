@@ -62,6 +62,7 @@ ROOMS = [
     "drills",
     "result",
     "states",
+    "between",
     "joints",
     "loose",
     "signs",
