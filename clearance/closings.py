@@ -15,8 +15,8 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from clearance.crossings import CIRCLE_MM, largest_circle_mm, polygonal
 from clearance.sections import Plane
+from clearance.sheet_levels import CIRCLE_MM, largest_circle_mm, polygonal
 from clearance.stray import Event, offset
 
 if TYPE_CHECKING:

@@ -350,9 +350,10 @@ def _sections(count, a, b, low, high, heights, nodes, first):  # type: ignore[no
 @kernel
 def _layer_nodes(start, z, squares, low, high, wanted):  # type: ignore[no-untyped-def]
     """Runs that meet a z range over some squares, and the range's part in each."""
-    found = np.empty(4 * squares.size + 16, np.int64)
-    bottom = np.empty(found.size)
-    top = np.empty(found.size)
+    capacity = 4 * squares.size + 16
+    found = np.empty(capacity, np.int64)
+    bottom = np.empty(capacity)
+    top = np.empty(capacity)
     n = 0
     for s in range(squares.size):
         c = squares[s]
@@ -360,8 +361,12 @@ def _layer_nodes(start, z, squares, low, high, wanted):  # type: ignore[no-untyp
             z0 = z[start[c] + k - 1, 1] if k > 0 else -np.inf
             z1 = z[start[c] + k, 0] if start[c] + k < start[c + 1] else np.inf
             p = start[c] + c + k
-            if z0 > high[s] or z1 < low[s] or not wanted[p] or n == found.size:
+            if z0 > high[s] or z1 < low[s] or not wanted[p]:
                 continue
+            if n == capacity:  # none may be left out: a proof rests on all of them
+                capacity *= 2
+                found = _longer(found, capacity)
+                bottom, top = _taller(bottom, capacity), _taller(top, capacity)
             found[n] = p
             bottom[n] = max(z0, low[s])
             top[n] = min(z1, high[s])

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from clearance.result import State
-from clearance.sweep_cuts import Level, widest_mm
+from clearance.sweep_cuts import Level, _layer_nodes, widest_mm
 from clearance.sweep_passage import rows_of
 from clearance.sweep_result import PassageHeights, Sweep, runs, text
 
@@ -41,6 +41,20 @@ def test_of_two_ways_across_a_level_the_wider_counts():
 def test_a_way_on_one_side_is_not_narrowed():
     at = level([1, 2], [7, 8], ({1}, set()), ({1}, set()))
     assert widest_mm(at, at, [(0, 0, 0.0), (1, 1, 0.0)], 5.0) == 5.0
+
+
+@pytest.mark.parametrize("count", [3, 19, 20, 500])
+def test_no_void_run_behind_a_mouth_is_left_out(count):
+    """Two squares with so many thin sheets, a mouth's layer over all: count + 1 void runs each."""
+    z = np.stack([np.arange(count) + 0.1, np.arange(count) + 0.2], axis=1)
+    start = np.array([0, count, 2 * count])
+    everything = (start, np.concatenate([z, z]), np.array([0, 1]))
+    wanted = np.ones(2 * (count + 1), np.bool_)
+    low, high = np.full(2, -1.0), np.full(2, count + 1.0)
+    found, bottom, top = _layer_nodes(*everything, low, high, wanted)
+    assert found.tolist() == list(range(2 * (count + 1)))
+    assert (top > bottom).all()
+    assert (bottom.min(), top.max()) == (-1.0, count + 1.0)
 
 
 def test_rows():
