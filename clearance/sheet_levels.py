@@ -489,13 +489,13 @@ def polygonal(shape: Any) -> Any:
 
 
 def largest_circle_mm(shape: Any, within_mm: float = CIRCLE_MM) -> float:
-    """Diameter of the largest circle within a polygon, never too small (0 if it is empty).
+    """Diameter of the largest circle within a figure, never too small (0 if it has no area).
 
     `within_mm`: its radius is too large by this at most; ten times that is five times quicker.
     """
     largest = 0.0
     for polygon in shapely.get_parts(shape):
-        if polygon.is_empty:
+        if polygon.geom_type != "Polygon" or polygon.is_empty:
             continue
         # The search can only be off by its tolerance, so add it.
         radius = shapely.maximum_inscribed_circle(polygon, tolerance=within_mm).length
