@@ -20,7 +20,7 @@ from clearance.checked import Checked, Progress, prepare, silent
 from clearance.loose import packing_over, trapped_powder, unmelted
 from clearance.passage_check import PassageCheck
 from clearance.predicted import NOMINAL
-from clearance.remedy import Remedied, disposition, remedied
+from clearance.remedy import Remedied, disposition, judged_together, remedied
 from clearance.result import GaugePin, Result, TrappedPowder, Unmelted
 from clearance.resumed import resumed_sections
 from clearance.signs import signs
@@ -114,7 +114,7 @@ def examine(checked: Checked, progress: Progress = silent, threads: int | None =
             gaps, trapped = loose.result()
         finally:
             pool.shutdown(cancel_futures=True)
-    remedies = [remedy for remedy, _ in found]
+    remedies = judged_together(checked, [remedy for remedy, _ in found])
     pins = tuple(pin for _, felt in found for pin in felt)
     sizes = balls(
         (remedy.result for remedy in remedies),

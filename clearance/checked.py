@@ -23,6 +23,7 @@ from clearance.loose import void_run
 from clearance.once import once
 from clearance.part import read_part
 from clearance.passages import moved_mouth, seeds, stopper
+from clearance.patches import Patches, patches
 from clearance.ports import Mouth, Request, find_mouths
 from clearance.predicted import NOMINAL, Bodies, Box, Events, Window, extent
 from clearance.shells import face_outward
@@ -129,6 +130,11 @@ class Checked:
     def reach_mm(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         """How far anything moves down and up the axes over all variants, (3,) and (3,) mm."""
         return reach_mm(self.unknowns)
+
+    @once
+    def patches(self) -> Patches:
+        """The nominal part's surface, cut open along every mouth."""
+        return patches(self.bodies.part, self.all_mouths)
 
     def pieces(self, events: Events) -> NDArray[np.int32]:
         """Piece of every void run, mouths plugged, over the whole part."""
@@ -344,15 +350,20 @@ def _bodies(
 ) -> Bodies:
     """Read the meshes beside the part's own."""
     others = [read_part(path, case.part.unit).triangles for path in case.part.also_melted]
+    standing = others.copy()
     if beside is not None and len(beside):
         others.append(beside)
+        standing += [beside] if case.state.on_platform else []  # other parts come off with theirs
     melted = np.concatenate([triangles, *others]) if others else triangles
     added = {
         n: read_part(stray.mesh, case.part.unit).triangles
         for n, stray in enumerate(case.stray)
         if stray.mesh is not None
     }
-    return Bodies(triangles, melted, added, overlapping or bool(others))
+    none = np.empty((0, 3, 3), np.float32)
+    return Bodies(
+        triangles, melted, added, overlapping or bool(others), np.concatenate([none, *standing])
+    )
 
 
 def _mouths(case: Case, triangles: NDArray[np.float32]) -> dict[str, Mouth]:

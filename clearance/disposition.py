@@ -47,6 +47,7 @@ KNOWN_EVENT: tuple[Source, ...] = ("log", "measured")
 """Sources on which a part may be recommended for scrap; nobody scraps on an assumption."""
 NO_DRILL = "no straight drill reopens it; other means were not examined"
 NONE_FOUND = "no straight drill was found that reopens it; other means were not examined"
+NOT_SOUGHT = "no straight drill was sought"
 
 Row = Callable[[Known, Any], "Finding | None"]
 
@@ -168,8 +169,7 @@ def _nominal_misses(known: Known, p: Passage) -> Finding | None:
     missed = f"clear diameter {p.nominal_mm:.3f} mm, {_need(known, p)}"
     if p.nominal_state not in (State.RESTRICTED, State.BLOCKED):
         missed = "its pressure loss is more than allowed"
-    also = f"; {p.nominal_said}" if p.nominal_said else ""
-    said = f"{p.name}: the nominal part already misses the requirement: {missed}{also}"
+    said = f"{p.name}: the nominal part already misses the requirement: {missed}"
     return _finding(p, 0, "undetermined", f"{said}; that is not the event's doing")
 
 
@@ -273,12 +273,12 @@ def _blocked(known: Known, p: Passage) -> Finding | None:
 
 
 def _no_drill(known: Known, p: Passage) -> str:
-    said = NO_DRILL if p.drill_ruled_out else NONE_FOUND
+    said = {"ruled out": NO_DRILL, "none found": NONE_FOUND, "not sought": NOT_SOUGHT}[p.drill]
     return f"{said}{_why_not(known, p)}"
 
 
 def _scrap_if_no_drill(p: Passage, row: int, said: str) -> Finding:
-    if p.drill_ruled_out:
+    if p.drill == "ruled out":
         return _scrap_if_known(p, row, said, p.source)
     doubt = "that there is none is not proven, and nobody scraps on that"
     return _finding(p, row, "undetermined", f"{said}; {doubt}")

@@ -20,11 +20,11 @@ from clearance.bore import Bore
 from clearance.cuts import of_plate, predicted_metal, stray_metal
 from clearance.drawing import loose_plates, metals_at
 from clearance.drawing_parts import NOTHING, drawn
-from clearance.drills import point_length
+from clearance.drills import CLAMPED_DIAMETERS, point_length
 from clearance.passage_check import PassageCheck
 from clearance.passages import moved_mouth
 from clearance.predicted import Predicted
-from clearance.reach import CLAMPED_DIAMETERS, SIDES
+from clearance.reach import SIDES
 from clearance.result import CrossingResult, Drilling, PassageResult, Rework
 from clearance.sections import Plane
 

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from clearance.known import (
+    Drill,
     Gap,
     Kept,
     Known,
@@ -34,11 +35,10 @@ class Extra:
     """What the result does not carry of one passage; see `Passage` and `Plan`."""
 
     plan_whole_interval: bool = True
-    circuits_apart: bool = True
     entry_faces_platform: bool = False
-    drill_ruled_out: bool = True
+    drill: Drill = "not sought"
+    drill_settled_by: tuple[str, ...] = ()
     slices_unknown: bool = False
-    nominal_said: str = ""
 
 
 def gather(
@@ -137,9 +137,9 @@ def _passage(
         plan=None if found.rework is None else plan_from(found.rework, extra, flow),
         why_not=found.why_not,
         entry_faces_platform=extra.entry_faces_platform,
-        drill_ruled_out=extra.drill_ruled_out,
+        drill=extra.drill,
+        drill_settled_by=extra.drill_settled_by,
         slices_unknown=extra.slices_unknown,
-        nominal_said=extra.nominal_said,
         flow=kept.get("predicted", "not given"),
         flow_nominal=kept.get("nominal", "not given"),
         loss_kpa=flow.get("bad_end", {}).get("high_kpa"),
@@ -168,7 +168,8 @@ def plan_from(rework: Rework, extra: Extra, flow: Mapping[str, Mapping[str, Kept
         run_out_mm=tightest.run_out_mm,
         wall_cut_mm=max(d.wall_cut_mm for d in strokes),
         wall_left_mm=rework.wall_left_mm,
-        circuits_apart=extra.circuits_apart,
+        wall_least_mm=rework.wall_least_mm,
+        conflicts=rework.conflicts,
         flow_after=after or "not given",
         whole_interval=extra.plan_whole_interval,
     )

@@ -7,6 +7,7 @@ to outlet. It is read off the columns; proofs do not rest on it.
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
@@ -167,22 +168,27 @@ def passed_by(graph: networkx.MultiGraph, crossings: int) -> set[int]:
     return found if networkx.has_path(whole, INLET, OUTLET) else set(range(crossings))
 
 
-def cheapest(graph: networkx.MultiGraph, failing: set[int]) -> list[int]:
+def cheapest(
+    graph: networkx.MultiGraph, failing: set[int], without: Collection[int] = ()
+) -> list[int] | None:
     """The fewest failing crossings that have to be reopened for a way, in its order.
 
-    A shortest path with the failing edges priced; of equal ones the first found.
+    A shortest path with the failing edges priced; of equal ones the first found. None if there
+    is no way, or none but through crossings that are to be gone `without`.
     """
     import networkx
 
     plain = networkx.Graph()
     for a, b, key in sorted(graph.edges(keys=True), key=str):
+        if key in without:
+            continue
         price = 1.0 if key in failing else 1e-6
         if not plain.has_edge(a, b) or plain[a][b]["price"] > price:
             plain.add_edge(a, b, price=price, key=key)
     if INLET not in plain or OUTLET not in plain:
-        return []  # a sheet covers a port whole
+        return None  # a sheet covers a port whole
     if not networkx.has_path(plain, INLET, OUTLET):
-        return []
+        return None
     path = networkx.shortest_path(plain, INLET, OUTLET, weight="price")
     keys = [plain[a][b]["key"] for a, b in pairwise(path)]
     return [key for key in dict.fromkeys(keys) if key in failing]

@@ -14,6 +14,8 @@ from clearance.result import State
 
 Source = Literal["log", "measured", "assumed"]
 Kept = Literal["not given", "met", "not met", "undetermined"]
+Drill = Literal["not sought", "none found", "ruled out"]
+"""What is known of a straight line that is wide enough; "ruled out" is proven."""
 Open = Literal["layers", "resume", "height", "penetration"]
 """What of an event may be known only as an interval."""
 
@@ -29,8 +31,6 @@ class Plan:
     state_after, flow_after : str
         From the re-check.
     clear_diameter_after_mm : float
-    circuits_apart : bool
-        The re-check found every pair that must stay apart still apart.
     whole_interval : bool
         The same plan works for every event that the case leaves possible.
     margin_mm : float
@@ -41,6 +41,10 @@ class Plan:
         Metal of the passage's wall that is cut; 0 where the wall is not touched.
     wall_left_mm : float or None
         Metal left to the nearest other void; None where no other void is near.
+    wall_least_mm : float or None
+        The same less what drill tolerance and run-out may take.
+    conflicts : tuple of str
+        What speaks against drilling this as well as the part's other plans.
     """
 
     strokes: tuple[str, ...]
@@ -51,7 +55,8 @@ class Plan:
     run_out_mm: float = 0.0
     wall_cut_mm: float = 0.0
     wall_left_mm: float | None = None
-    circuits_apart: bool = True
+    wall_least_mm: float | None = None
+    conflicts: tuple[str, ...] = ()
     flow_after: Kept = "not given"
     whole_interval: bool = True
 
@@ -98,12 +103,12 @@ class Passage:
         Why no straight drill works.
     entry_faces_platform : bool
         The only openings from which it could be entered face the platform.
-    drill_ruled_out : bool
-        Where there is no plan: no straight line is wide enough for one, proven to the end.
+    drill : {"not sought", "none found", "ruled out"}
+        Ruled out: no straight line is wide enough for one, proven to the end.
+    drill_settled_by : tuple of str
+        Tools and keys with which a drill might reopen it.
     slices_unknown : bool
         It meets a stray sheet of whose shape nothing is known.
-    nominal_said : str
-        What to say of a nominal part that misses the requirement: its chord error, say.
     flow, flow_nominal : str
         Whether the allowed pressure loss is kept, at the bad end.
     loss_kpa, loss_low_kpa, allowed_kpa : float or None
@@ -130,9 +135,9 @@ class Passage:
     plan: Plan | None = None
     why_not: str = ""
     entry_faces_platform: bool = False
-    drill_ruled_out: bool = True
+    drill: Drill = "not sought"
+    drill_settled_by: tuple[str, ...] = ()
     slices_unknown: bool = False
-    nominal_said: str = ""
     flow: Kept = "not given"
     flow_nominal: Kept = "not given"
     loss_kpa: float | None = None
@@ -278,16 +283,19 @@ def forbidden(known: Known, plan: Plan | None) -> str:
     """Why a plan must not be used; empty if nothing forbids it, or there is none."""
     if plan is None:
         return ""
-    if not plan.circuits_apart:
-        return "the plan would join circuits that must stay apart"
     if plan.wall_cut_mm > known.wall_allowance_mm:
         return (
             f"the plan would cut {plan.wall_cut_mm:.2f} mm of the wall, "
             f"{known.wall_allowance_mm:.2f} mm allowed"
         )
-    least, left = known.min_wall_mm, plan.wall_left_mm
-    if least is not None and left is not None and left < least:
-        return f"the plan would leave a wall of {left:.2f} mm, {least:.2f} mm required"
+    least = known.min_wall_mm
+    if least is not None:
+        for left, said in (
+            (plan.wall_left_mm, ""),
+            (plan.wall_least_mm, " once drill tolerance and run-out are taken off"),
+        ):
+            if left is not None and left < least:
+                return f"the plan would leave a wall of {left:.2f} mm{said}, {least:.2f} required"
     if plan.state_after in (State.RESTRICTED, State.BLOCKED):
         passes = f"a ball of {plan.clear_diameter_after_mm:.3f} mm"
         return f"after the plan {passes} passes, which is not enough"
@@ -305,6 +313,8 @@ def doubt(plan: Plan | None) -> str:
     """Why it is not sure that a plan works; empty if it is, or there is none."""
     if plan is None:
         return ""
+    if plan.conflicts:
+        return "; ".join(plan.conflicts)
     if not plan.whole_interval:
         return "the plan works for part of what is possible only"
     if plan.state_after is State.UNDETERMINED or plan.flow_after == "undetermined":

@@ -59,12 +59,15 @@ def _settling_passage(known: Known, row: int, passage: Passage) -> Iterator[str]
         yield f"the drawing: is the requirement of {passage.name} meant for the nominal mesh given?"
     elif row == 2:
         yield from passage.settled_by
+        if passage.plan is not None and passage.plan.conflicts:
+            yield "the design authority: which of the plans may be drilled, or smaller drills"
         if passage.slices_unknown:
             yield "what stood below the part: [part] also_melted, from the build file"
         yield from _questions(known)
         yield from _through(known, passage)
     elif row == 7:
         yield "take the part off the platform, before heat treatment, and check it again"
+        yield from passage.drill_settled_by
     elif row == 10:
         beside = f"beside {passage.name} ([drilling] min_wall)"
         yield f"the design authority: how much metal must stay {beside}"
@@ -72,6 +75,7 @@ def _settling_passage(known: Known, row: int, passage: Passage) -> Iterator[str]
         yield f"the design authority: the pressure loss that {passage.name} may have ([flow])"
         yield from _flow_test(known, passage)
     else:
+        yield from passage.drill_settled_by
         yield from _event(known)
         yield from _through(known, passage)
 

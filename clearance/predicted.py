@@ -65,12 +65,15 @@ class Bodies:
         Measured or drawn stray metal (shape "mesh"), in the part's coordinates, by stray table.
     overlapping : bool
         Whether shells of `melted` overlap.
+    standing : (F, 3, 3) ndarray
+        What stands beside the part and may be in a drill's way.
     """
 
     part: Soup
     melted: Soup
     added_by_stray: dict[int, Soup]
     overlapping: bool
+    standing: Soup = field(default_factory=lambda: np.empty((0, 3, 3), np.float32))
     _bands: dict[tuple[str, int], Soup] = field(default_factory=dict)
     _levels: dict[tuple[str, int], NDArray[np.float64]] = field(default_factory=dict)
 
@@ -535,12 +538,16 @@ class Predicted:
         """All metal of the nominal part is where it was, so no way is wider than nominally."""
         return self.in_place
 
-    def bare_surface(self, box: Box) -> Soup:
-        """Triangles of the part in a box where it stands now, without the stray sheets."""
+    def bare_surface(self, box: Box, of: Soup | None = None) -> Soup:
+        """Triangles of the part in a box where it stands now, without the stray sheets.
+
+        `of`: some of the part's triangles, or others in the nominal place, instead of all.
+        """
         soups = []
+        whole_part = self.window.bodies.part if of is None else of
         for low, high, lift, shift in self._pieces():
             move = np.array([*rounded(shift), lift])
-            near = meeting(self.window.bodies.part, Box(box.low - move, box.high - move))
+            near = meeting(whole_part, Box(box.low - move, box.high - move))
             whole = not np.isfinite(low) and not np.isfinite(high) and not move.any()
             soups.append(near if whole else clipped(near, low - lift, high - lift, move))
         return np.concatenate(soups)

@@ -25,6 +25,7 @@ from clearance.loose import void_run
 from clearance.passage_check import Judged, PassageCheck
 from clearance.reach import Reach, Reached, needs_reach
 from clearance.result import DispositionResult, PassageResult, Result
+from clearance.together import conflicts
 
 FLAT = 3.0
 """Level section over the section square to the way from which a sheet lies along the passage."""
@@ -48,6 +49,26 @@ def remedied(check: PassageCheck, result: PassageResult, progress: Progress = si
         reached = Reach(check, check.judged).reached()
         result = replace(result, rework=reached.rework, why_not=reached.why_not)
     return Remedied(_with_flow(check, result, reached), reached)
+
+
+def judged_together(checked: Checked, remedies: list[Remedied]) -> list[Remedied]:
+    """Note in every plan what speaks against drilling it as well as the part's other plans."""
+    plans = {
+        remedy.result.name: remedy.reached.holes
+        for remedy in remedies
+        if remedy.reached is not None and remedy.reached.rework is not None
+    }
+    against = {}
+    if len(plans) > 1:
+        against = conflicts(checked, checked.unknowns.variants[0].events, plans)
+    return [_against(remedy, against.get(remedy.result.name, ())) for remedy in remedies]
+
+
+def _against(remedy: Remedied, said: tuple[str, ...]) -> Remedied:
+    rework = remedy.result.rework
+    if rework is None or not said:
+        return remedy
+    return replace(remedy, result=replace(remedy.result, rework=replace(rework, conflicts=said)))
 
 
 def _with_flow(
@@ -156,7 +177,8 @@ def _extra(reached: Reached | None, slices_unknown: bool) -> Extra:
     return Extra(
         plan_whole_interval=reached.whole_interval,
         entry_faces_platform=reached.faces_platform,
-        drill_ruled_out=reached.ruled_out,
+        drill="ruled out" if reached.ruled_out else "none found",
+        drill_settled_by=reached.settled_by,
         slices_unknown=slices_unknown,
     )
 

@@ -82,13 +82,19 @@ class Drilling:
 
 @dataclass(frozen=True)
 class Rework:
-    """A drilling plan and what the check says of the part after it."""
+    """A drilling plan and what the check says of the part after it.
+
+    `wall_left_mm` is the least metal to another void where the wall is cut, `wall_least_mm` the
+    same less what drill tolerance and run-out may take (also where only they reach the wall).
+    """
 
     state_after: str
     clear_diameter_after_mm: float
     drilling: tuple[Drilling, ...]
     cuts_wall: bool = False
     wall_left_mm: float | None = None
+    wall_least_mm: float | None = None
+    conflicts: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
