@@ -17,7 +17,7 @@ from clearance.apart import separate
 from clearance.balls import balls
 from clearance.case import Case
 from clearance.checked import Checked, Progress, prepare, silent
-from clearance.loose import packing_over, trapped_powder, unmelted
+from clearance.loose import packing_over, trapped_over, unmelted
 from clearance.passage_check import PassageCheck
 from clearance.predicted import NOMINAL
 from clearance.remedy import Remedied, disposition, judged_together, remedied
@@ -100,8 +100,9 @@ def examine(checked: Checked, progress: Progress = silent, threads: int | None =
         progress("loose powder, and what the part would show")
         routes = {c.passage.name: c.nominal.way.route for c in checks}
         packing = packing_over(case.stray)
-        shut_in = trapped_powder(predicted, nominal, routes, density, packing)
-        return unmelted(predicted, routes, checked.unknowns.others), shut_in
+        others = checked.unknowns.others
+        shut_in = trapped_over(predicted, nominal, routes, density, packing, others)
+        return unmelted(predicted, routes, others), shut_in
 
     with ThreadPoolExecutor(threads or min(processors(), MOST_THREADS)) as pool:
         try:

@@ -380,6 +380,9 @@ def _amount(powder: Powder) -> str:
 
 
 def _powder_not_known(known: Known, powder: Powder) -> Finding | None:
+    if not powder.certain:
+        said = f"{_amount(powder)}, in part of what is possible of the event"
+        return _finding(powder, 2, "undetermined", said)
     plan = candidate(known, known.plan_of(powder.opened_by))
     if powder.nominal or known.heat_treated or not doubt(plan):
         return None

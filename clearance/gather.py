@@ -87,6 +87,7 @@ def gather(
                 opened_by.get(n, ""),
                 _powder_source(p, sources),
                 p.mass_g,
+                p.certain,
             )
             for n, p in enumerate(result.trapped_powder)
         ),

@@ -169,6 +169,7 @@ class Powder:
     opened_by: str = ""
     source: Source = "assumed"
     mass_g: float | None = None
+    certain: bool = True
 
     @property
     def nominal(self) -> bool:

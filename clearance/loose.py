@@ -7,6 +7,7 @@ void is is counted on columns, right to about their spacing; gap areas are exact
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 from dataclasses import replace
 from itertools import chain, combinations
@@ -295,6 +296,46 @@ def trapped_powder(
             )
         )
     return found
+
+
+def trapped_over(
+    predicted: Predicted,
+    nominal: Predicted,
+    routes: Routes,
+    density_g_cm3: float | None,
+    packing: tuple[float, float],
+    others: Iterable[tuple[Event, ...]],
+) -> list[TrappedPowder]:
+    """Voids without a way out, over all that is possible of an event; see `trapped_powder`.
+
+    Parameters
+    ----------
+    others : iterable of tuple of Event
+        What else the case leaves possible, see `variants.variants`.
+    """
+    known = (nominal, routes, density_g_cm3, packing)
+    found = trapped_powder(predicted, *known)
+    times, cases = [1] * len(found), 1
+    for events in others:
+        cases += 1
+        rest = trapped_powder(Predicted(predicted.window, events, predicted.added), *known)
+        for n, one in enumerate(found):
+            alike = [p for p in rest if (p.between, p.passages) == (one.between, one.passages)]
+            if not alike:
+                continue
+            nearest = min(alike, key=lambda p: math.dist(p.centre_mm, one.centre_mm))
+            rest.remove(nearest)
+            found[n] = _larger(one, nearest)
+            times[n] += 1
+        found += rest
+        times += [1] * len(rest)
+    return [replace(one, certain=n == cases) for one, n in zip(found, times, strict=True)]
+
+
+def _larger(one: TrappedPowder, other: TrappedPowder) -> TrappedPowder:
+    """The larger of two readings of one void, with the mass of both."""
+    large, small = (one, other) if one.volume_mm3 >= other.volume_mm3 else (other, one)
+    return replace(large, mass_low_g=small.mass_low_g)
 
 
 def _runs_in(

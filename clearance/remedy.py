@@ -208,6 +208,8 @@ def _opened(
         drilled = Drilled(whole.window, whole.events, whole.added, reached.bores)
         piece = label(drilled.metal, drilled.grid)
         for n, powder in enumerate(result.trapped_powder):
+            if not powder.certain:
+                continue  # the drilled part is that of one case of several
             run = void_run(drilled.metal, drilled.grid, np.array(powder.centre_mm))
             if run is not None and piece[run] == 0:
                 opened.setdefault(n, name)

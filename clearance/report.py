@@ -312,6 +312,7 @@ def trapped_line(found: TrappedPowder) -> str:
     if found.mass_low_g is not None and found.mass_high_g is not None:
         mass = f", {found.mass_low_g:.2f} to {found.mass_high_g:.2f} g"
     inside = f"; in {', '.join(found.passages)}" if found.passages else ""
+    inside += "" if found.certain else "; in part of what is possible of the event"
     return (
         f"{found.volume_mm3:.1f} mm3{mass}, between {' and '.join(found.between)}, "
         f"at {_point(found.centre_mm)}{inside}"

@@ -152,7 +152,8 @@ class TrappedPowder:
     """A void without a way out.
 
     Powder packs at one end or the other of `packing`: `mass_low_g`, `mass_high_g`; `mass_g` is
-    the high one. None without a density.
+    the high one. None without a density. `certain`: whatever is true of the event; otherwise it
+    is shut in for part of what the case leaves possible, and the volume is the greatest.
     """
 
     volume_mm3: float
@@ -162,6 +163,7 @@ class TrappedPowder:
     passages: tuple[str, ...] = ()
     mass_low_g: float | None = None
     mass_high_g: float | None = None
+    certain: bool = True
 
 
 @dataclass(frozen=True)

@@ -229,3 +229,40 @@ def test_a_log_of_a_cooled_part_has_a_joint_at_every_break(tmp_path):
         assert gap.thickness_mm == pytest.approx(height * 120 * 16.5e-6)
         assert ("a", "b") in gap.joins
     assert [row["share"] > 0.0 for row in found.resumed_section] == [False, True, False]
+
+
+def pocketed(upside_down=False):
+    """A bore right through at x = -6, and a blind bore at x = 6 from the top down to z 10."""
+    solid = shapes.block((-10, -10, 0), (10, 10, 30))
+    solid -= shapes.bore((-6, 0, -1), (-6, 0, 31), 2.0, segments=SIDES)
+    solid -= shapes.bore((6, 0, 10), (6, 0, 31), 2.0, segments=SIDES)
+    return solid.mirror((0, 0, 1)).translate((0, 0, 30)) if upside_down else solid
+
+
+@pytest.mark.parametrize(
+    ("layers", "from_layer", "upside_down", "certain"),
+    [([0, 2], 0, False, False), ([1, 2], 0, False, True), ([0, 3], 290, True, False)],
+)
+def test_powder_that_is_shut_in_by_part_of_what_is_possible_is_named(
+    tmp_path, layers, from_layer, upside_down, certain
+):
+    """Not only the first case counts; nobody drills, scraps or heats on what may not be.
+
+    Whether any wrong layer was melted at all is not known where `layers` begins with 0: the next
+    layer is the one that belongs there after the last of them.
+    """
+    height = 15.0 if upside_down else 20.0
+    follows = {"next_layer": round(10 * height) + layers[1]} if layers[0] == 0 else {}
+    stray = make.sheet(height, from_layer=from_layer, source="log", **follows)
+    stray["layers"] = layers
+    ways = [make.passage((-6, 0, 0), (-6, 0, 30), 2.0, 3.0)]
+    solid = pocketed(upside_down)
+    found = make.checked(tmp_path, solid, ways, stray, pitch=0.25, part={"material": "316L"})
+    (powder,) = found.trapped_powder
+    assert (powder.certain, powder.passages) == (certain, ())
+    depth = 5.0 if upside_down else 10.0  # the pocket is shut at z 20, beyond the sheet at 15
+    assert powder.volume_mm3 == pytest.approx(ROUND * 4.0 * depth, rel=0.05)
+    assert found.disposition.recommendation == "undetermined"
+    assert found.exit_status == 4
+    row = "(row 6)" if certain else "in part of what is possible of the event (row 2)"
+    assert any(reason.endswith(row) for reason in found.disposition.reasons)
