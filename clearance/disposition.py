@@ -127,7 +127,8 @@ def _loss(passage: Passage) -> str:
     allowed = "" if passage.allowed_kpa is None else f", {passage.allowed_kpa:g} kPa allowed"
     low, high = passage.loss_low_kpa, passage.loss_kpa
     if low is None and high is None:
-        return f"pressure loss infinite{allowed}"
+        lost = "not known" if passage.flow == "undetermined" else "infinite"
+        return f"pressure loss {lost}{allowed}"
     least = "" if low is None else f"{low:.3g}"
     if high is None:
         return f"pressure loss {least} kPa or more, nothing bounds it{allowed}"

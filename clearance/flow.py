@@ -29,6 +29,7 @@ __all__ = [
     "Stream",
     "loss",
     "pressure_loss",
+    "untold",
     "verdict",
 ]
 
@@ -45,6 +46,7 @@ ROUGHNESS_MM = (0.0, 0.1)
 """Height of the sand grain that is assumed of printed walls; see docs/method.md."""
 MITRE_CREEPING, SMOOTH_CREEPING = 1000.0, 800.0
 """What a bend of 90 degrees adds in slow flow, over Re (two-K method, Hooper 1981)."""
+UNTOLD = "no way of the nominal part is proven: how much it loses is not computed"
 UNBOUNDED = "open, but by a way beside or along stray metal; how much it loses is not computed"
 WHOLE = 1.0 - 1e-6
 """Open fraction from which what is lacking is rounding."""
@@ -295,6 +297,28 @@ def pressure_loss(
             "after_rework": None if after is None else verdict(allowed, after, after),
         },
         "assumptions": _assumptions(numbers, rough, flow.roughness is None),
+    }
+
+
+def untold(flow: Fluid) -> dict[str, Any]:
+    """The keys of `pressure_loss` where no way of the nominal part is proven: nothing is bounded."""
+    nothing = {**_nothing_flows(), "said": UNTOLD}
+    rough = ROUGHNESS_MM if flow.roughness is None else flow.roughness
+    kept = "not given" if flow.max_pressure_loss is None else "undetermined"
+    return {
+        "rate_l_min": flow.rate,
+        "velocity_basis": VELOCITY_BASIS,
+        "reynolds": {"least": None, "greatest": None},
+        "roughness_mm": list(rough),
+        **dict.fromkeys(("nominal", "predicted", "bad_end", "good_end"), nothing),
+        "after_rework": None,
+        "requirement": {
+            "max_pressure_loss_kpa": flow.max_pressure_loss,
+            "nominal": kept,
+            "predicted": kept,
+            "after_rework": None,
+        },
+        "assumptions": [],
     }
 
 

@@ -221,8 +221,10 @@ class PassageCheck:
         A sheet along a level bore parts what lies above it from the way below, and narrows it.
         """
         if not found:
-            return []
+            return []  # in the nominal part, whose way is not known yet
         route, radius = self.nominal.way.route, 0.5 * self.nominal.way.high_mm
+        if len(route) == 0:
+            return list(range(len(found)))  # without a way any of them may be met
         at = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(route, axis=0), axis=1))])
         along = np.linspace(0.0, at[-1], 2 + int(4.0 * at[-1] / max(radius, 1e-3)))
         places = np.stack([np.interp(along, at, route[:, a]) for a in range(3)], axis=1)

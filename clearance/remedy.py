@@ -17,7 +17,7 @@ from clearance.columns import label
 from clearance.crossings import Crossing
 from clearance.disposition import dispose
 from clearance.drilled import Drilled
-from clearance.flow import End, Restriction, Stopped, loss, pressure_loss
+from clearance.flow import End, Restriction, Stopped, loss, pressure_loss, untold
 from clearance.flow_of_passage import channel_mm2, ends
 from clearance.gather import Extra, gather
 from clearance.graph import on_way, passed_by
@@ -86,6 +86,8 @@ def _with_flow(
     flow = check.checked.case.flow
     if flow is None:
         return replace(result, crossings=crossings)
+    if len(check.nominal.way.route) == 0:
+        return replace(result, crossings=crossings, flow=untold(flow))
     after = None if reached is None else reached.after
     ways, past = on_way(first.graph), passed_by(first.graph, len(first.crossings))
     low, high = ends(check)
