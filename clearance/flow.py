@@ -301,7 +301,7 @@ def pressure_loss(
 
 
 def untold(flow: Fluid) -> dict[str, Any]:
-    """The keys of `pressure_loss` where no way of the nominal part is proven: nothing is bounded."""
+    """The keys of `pressure_loss` where no nominal way is proven: nothing is bounded."""
     nothing = {**_nothing_flows(), "said": UNTOLD}
     rough = ROUGHNESS_MM if flow.roughness is None else flow.roughness
     kept = "not given" if flow.max_pressure_loss is None else "undetermined"
