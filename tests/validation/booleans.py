@@ -18,8 +18,13 @@ from numpy.typing import ArrayLike, NDArray
 FAR = 500.0
 STEP = 1e-4
 """How far beside a level face a section counts as just above or below it, mm."""
-OVERLAP = 1e-5
+TRIM = 1e-3
+"""How far beside a cut the section is taken that stands for the part at the cut itself, mm."""
+OVERLAP = 5e-5
 """Pieces that stand on each other are let into each other by this much, so that they unite, mm."""
+
+WRONG = 0.01
+"""By so much volume a boolean may differ from its pieces, mm3."""
 
 Table = Mapping[str, Any]
 
@@ -49,7 +54,21 @@ class Predicted(NamedTuple):
 
 
 def _between(solid: m3.Manifold, low: float, high: float) -> m3.Manifold:
-    return solid ^ shapes.block((-FAR, -FAR, low), (FAR, FAR, high + OVERLAP))
+    """What of a solid lies between two heights.
+
+    At an end that is a cut the last TRIM has the section TRIM further in: a floor or ceiling that
+    lies at the cut itself leaves no film there, whatever rounding says of its height.
+    """
+    core_low = low if low <= -FAR else low + TRIM
+    core_high = high if high >= FAR else high - TRIM
+    if core_high <= core_low:
+        return _slab(solid.slice(0.5 * (low + high)), low, high)
+    pieces = [solid ^ shapes.block((-FAR, -FAR, core_low), (FAR, FAR, core_high))]
+    if core_low > low:
+        pieces.append(_slab(solid.slice(core_low), low, core_low))
+    if core_high < high:
+        pieces.append(_slab(solid.slice(core_high), core_high, high))
+    return m3.Manifold.batch_boolean(pieces, m3.OpType.Add)
 
 
 def _slab(outline: m3.CrossSection, low: float, high: float) -> m3.Manifold:
@@ -65,12 +84,16 @@ def predicted(
     platform: float = 0.0,
     also: m3.Manifold | None = None,
     stray_meshes: Sequence[m3.Manifold] = (),
+    bare: bool = False,
 ) -> Predicted:
-    """Predicted part after events in rising order, every unknown fixed in their tables."""
+    """Predicted part after events in rising order, every unknown fixed in their tables.
+
+    With `bare` without the stray metal: what of the part itself is where.
+    """
     melted = nominal if also is None else nominal + also
     x0, y0, _, x1, y1, _ = nominal.bounding_box()
     rectangle = m3.CrossSection.square((x1 - x0, y1 - y0)).translate((x0, y0))
-    pieces: list[m3.Manifold] = list(stray_meshes)
+    pieces: list[m3.Manifold] = [] if bare else list(stray_meshes)
     moves, sheets = [], []
     low, move = -FAR, np.zeros(3)
     for stray in strays:
@@ -87,7 +110,7 @@ def predicted(
             outline = rectangle
             if stray.get("shape", "layer") == "layer":
                 outline = melted.slice(platform + (first + k + 0.5) * layer)
-            outline = outline.translate(moved[:2])
+            outline = m3.CrossSection() if bare else outline.translate(moved[:2])
             foot = bottom + k * layer
             if k == 0 and stray.get("penetration", 0.0) > 0.0:
                 deep = max(bottom - stray["penetration"], low)
@@ -113,16 +136,31 @@ def predicted(
         moves.append(Piece(cut, above))
         low, move = top, above
     pieces.append(_between(nominal.translate(move), low, FAR))
-    solid = shapes.checked(m3.Manifold.batch_boolean(pieces, m3.OpType.Add))
-    return Predicted(solid, moves, sheets)
+    return Predicted(united(pieces), moves, sheets)
+
+
+def united(pieces: Sequence[m3.Manifold]) -> m3.Manifold:
+    """Union of solids, held against its pieces: a boolean that went wrong is no reference."""
+    solid = shapes.checked(m3.Manifold.batch_boolean(list(pieces), m3.OpType.Add))
+    for piece in pieces:
+        if not piece.is_empty() and abs((piece ^ solid).volume() - piece.volume()) > WRONG:
+            raise ArithmeticError("a boolean of the reference went wrong")
+    if solid.volume() > sum(piece.volume() for piece in pieces) + WRONG:
+        raise ArithmeticError("a boolean of the reference went wrong")
+    return solid
 
 
 class Disc(NamedTuple):
-    """A port as the maker of the solid knows it: centre on the face, radius, outward normal."""
+    """A port as the maker of the solid knows it: centre on the face, radius, outward normal.
+
+    `reach` is how far its rim lies from the centre at most, over the radius: a port that slants or
+    is square reaches beyond the circle of equal area.
+    """
 
     centre: NDArray[np.float64]
     radius: float
     outward: NDArray[np.float64]
+    reach: float = 1.3
 
 
 OUTSIDE = -1
@@ -142,16 +180,24 @@ def void_pieces(solid: m3.Manifold) -> list[m3.Manifold]:
     return pieces
 
 
-def behind(part: Predicted, discs: Sequence[Disc]) -> list[set[int]]:
-    """Pieces of void behind each port, all of them closed; OUTSIDE; empty where metal is there."""
-    plugs, probes = [], []
+def plugs(part: Predicted, discs: Sequence[Disc]) -> list[m3.Manifold]:
+    """Cylinders that close mouths, let a little into the face."""
+    found = []
     for disc in discs:
         at = part.moved(disc.centre)
-        low, high = at - 0.005 * disc.outward, at + 0.7 * disc.outward  # let into the face
-        plugs.append(shapes.bore(low, high, 1.6 * disc.radius, segments=48))
-        inner = at - 0.02 * disc.outward
-        probes.append(shapes.bore(inner, inner - 0.02 * disc.outward, 0.9 * disc.radius))
-    pieces = void_pieces(m3.Manifold.batch_boolean([part.solid, *plugs], m3.OpType.Add))
+        low, high = at - 0.005 * disc.outward, at + 0.7 * disc.outward
+        found.append(shapes.bore(low, high, 1.6 * disc.radius, segments=48))
+    return found
+
+
+def behind(part: Predicted, discs: Sequence[Disc]) -> list[set[int]]:
+    """Pieces of void behind each port, all of them closed; OUTSIDE; empty where metal is there."""
+    probes = []
+    for disc in discs:
+        inner = part.moved(disc.centre) - 0.02 * disc.outward
+        probes.append(shapes.bore(inner, inner - 0.02 * disc.outward, disc.reach * disc.radius))
+    closed = m3.Manifold.batch_boolean([part.solid, *plugs(part, discs)], m3.OpType.Add)
+    pieces = void_pieces(closed)
     return [
         {n or OUTSIDE for n, piece in enumerate(pieces) if (piece ^ probe).volume() > 1e-7}
         for probe in probes
