@@ -149,7 +149,13 @@ def keep(path: Path, rows: list[dict[str, Any]], of: str) -> None:
         if r.get("faults")
     ]
     seeds = sorted({r["seed"] for r in rows})
-    kept = {"program": of, "seeds": [seeds[0], seeds[-1]], "counts": counts(rows), "faults": faults}
+    kept = {
+        "program": of,
+        "seeds": [seeds[0], seeds[-1]],
+        "counts": counts(rows),
+        "faults": faults,
+        "not_judged": [r for r in rows if "said" not in r],
+    }
     path.write_text(json.dumps(kept, indent=1) + "\n", encoding="utf-8")
 
 
