@@ -342,7 +342,7 @@ def _plan(
         if (void ^ worst).volume() > 1e-6:
             verdict.fault("with tolerance and run-out the plan opens another void", used)
         gap = void.min_gap(one, 4.0)
-        if least is not None and gap < least - 0.03:
+        if used and least is not None and gap < least - 0.03:
             verdict.fault(
                 f"the plan leaves a wall of {gap:.3f}, {least:.3f} asked for",
                 used and deepest > SURE,
