@@ -246,7 +246,8 @@ def levels_of(sections: Sections, events: tuple[Event, ...], number: int) -> lis
     event, lift, under = events[number], 0.0, -np.inf
     for before in events[:number]:
         lift += before.rise
-        under = before.top + before.spread
+        if not before.still:  # what lies lower stands elsewhere
+            under = before.top + before.spread
     if event.spread > 0.0:
         heights = _ends(event, under)
     else:

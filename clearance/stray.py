@@ -135,8 +135,9 @@ def slabs(events: tuple[Event, ...], loose: bool = False) -> tuple[Slab, ...]:
     Within a sheet only the slices were melted. Where the part has metal and the
     slice has none the powder stayed loose; for passages that gap counts as metal,
     so the nominal (or, if the part above is lifted, its sections at the cut) is
-    united with the slices. With `loose` the gap is left out, but for what the
-    layers above it melt again. Source: docs/method.md, "The predicted part".
+    united with the slices. The first slice reaches below its face, into an earlier
+    sheet too. With `loose` the gap is left out, but for what the layers above it
+    surely melt again. Source: docs/method.md, "The predicted part".
     """
     table: list[Slab] = []
     low, lift, shift = -np.inf, 0.0, (0.0, 0.0)
@@ -146,19 +147,30 @@ def slabs(events: tuple[Event, ...], loose: bool = False) -> tuple[Slab, ...]:
         gates = [Gate(body, z, moved) for z in event.slices]
         for k in event.unknown_slices:
             gates[k] = replace(gates[k], body="plane")
-        melt_low = max(low, event.bottom - event.penetration) if gates else event.bottom
-        table.append(Slab(low, melt_low, lift, shift))
+        deep = reaches(event)[0][0] if gates else event.bottom
+        if not loose:
+            table = [piece for slab in table for piece in _melted_above(slab, deep, gates[:1])]
         if event.spread > 0.0:
-            table[-1:] = _anywhere(event, gates, low, lift, shift)
+            table += _anywhere(event, gates, low, lift, shift)
             low = event.top + event.spread
             continue
-        if gates and melt_low < event.bottom:
-            table.append(Slab(melt_low, event.bottom, lift, shift, (gates[0],), event.stray))
+        between = Slab(low, event.bottom, lift, shift)
+        for piece in _melted_above(between, deep, gates[:1]):
+            table.append(replace(piece, stray=event.stray) if piece.gates else piece)
         sheet = _loose if loose else _sheet
         table += sheet(event, gates, lift, moved)
         low, lift, shift = event.top, lift + event.rise, moved
     table.append(Slab(low, np.inf, lift, shift))
     return tuple(slab for slab in table if slab.low < slab.high)
+
+
+def _melted_above(slab: Slab, deep: float, gates: list[Gate]) -> list[Slab]:
+    """A slab parted at the height down to which the slice of a later sheet is melted."""
+    if not gates or deep >= slab.high:
+        return [slab]
+    face = max(deep, slab.low)
+    reached = replace(slab, low=face, gates=(*slab.gates, *gates))
+    return [replace(slab, high=face), reached] if face > slab.low else [reached]
 
 
 def _layers(event: Event, gates: list[Gate]) -> list[tuple[float, float, Gate]]:

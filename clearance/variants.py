@@ -17,6 +17,8 @@ from clearance.errors import CaseError
 from clearance.event import StrayTable
 from clearance.stray import Event
 
+TOUCHING_MM = 1e-4
+"""A sheet no higher than this above the part lies on it: heights are rounded."""
 MOST_HEIGHTS = 41
 """Heights of an uncertain event that are computed at most, a layer apart if they are fewer."""
 MOST_VARIANTS = 512
@@ -239,7 +241,8 @@ def _variant(
     for number, stray, choice in combination:
         event = _event(number, stray, choice, platform, layer, low_z, lift)
         said += choice.said
-        if high_z + lift <= event.bottom - (event.penetration if event.slices else 0.0):
+        foot = event.bottom - (event.penetration if event.slices else 0.0)
+        if foot > high_z + lift + (TOUCHING_MM if event.slices else 0.0):
             notices.append(
                 f"stray {number}: the part was complete below {event.bottom:.3f} mm: "
                 "it is untouched"

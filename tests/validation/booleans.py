@@ -113,7 +113,7 @@ def predicted(
             outline = m3.CrossSection() if bare else outline.translate(moved[:2])
             foot = bottom + k * layer
             if k == 0 and stray.get("penetration", 0.0) > 0.0:
-                deep = max(bottom - stray["penetration"], low)
+                deep = bottom - stray["penetration"]
                 pieces.append(_slab(outline, deep, bottom))
                 levels.append(deep)
             pieces.append(_slab(outline, foot, foot + layer))
