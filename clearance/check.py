@@ -46,6 +46,7 @@ def check(
     progress: Progress = silent,
     threads: int | None = None,
     beside: NDArray[np.float32] | None = None,
+    verify: bool = False,
 ) -> Result:
     """Check one part: every passage of a case, in the nominal and the predicted part.
 
@@ -62,13 +63,15 @@ def check(
     beside : (F, 3, 3) ndarray of float32, mm, optional
         For a part of a plate: closed soup of other parts whose slices lie over it, in this
         part's coordinates; empty where there is none.
+    verify : bool
+        Ask a second opinion, which shares no code with the check (docs/method.md).
 
     Raises
     ------
     ClearanceError
         What the user has to mend: a mesh, a port, an impossible event, a pitch too fine.
     """
-    return conclude(prepare(case, pitch_mm, progress, beside), progress, threads)
+    return conclude(prepare(case, pitch_mm, progress, beside), progress, threads, verify)
 
 
 @dataclass(frozen=True, eq=False)
@@ -80,12 +83,22 @@ class Examined:
     result: Result
 
 
-def conclude(checked: Checked, progress: Progress = silent, threads: int | None = None) -> Result:
+def conclude(
+    checked: Checked,
+    progress: Progress = silent,
+    threads: int | None = None,
+    verify: bool = False,
+) -> Result:
     """Judge every passage of a case that is prepared; parameters and errors as for `check`."""
-    return examine(checked, progress, threads).result
+    return examine(checked, progress, threads, verify).result
 
 
-def examine(checked: Checked, progress: Progress = silent, threads: int | None = None) -> Examined:
+def examine(
+    checked: Checked,
+    progress: Progress = silent,
+    threads: int | None = None,
+    verify: bool = False,
+) -> Examined:
     """Judge every passage as `conclude` does, and keep the passage checks."""
     case = checked.case
     checks = [PassageCheck(checked, p) for p in case.passage]
@@ -140,6 +153,11 @@ def examine(checked: Checked, progress: Progress = silent, threads: int | None =
         ),
         cautions=CAUTIONS,
     )
+    if verify:
+        from clearance.verified import in_words, verified
+
+        told = verified(checked, checks, result.passages, progress)
+        result = replace(result, passages=told, notices=(*result.notices, *in_words(told)))
     reached = {remedy.result.name: remedy.reached for remedy in remedies}
     result = replace(result, disposition=disposition(checked, result, reached))
     return Examined(checked, tuple(checks), result)

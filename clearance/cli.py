@@ -212,6 +212,15 @@ margins_option = click.option(
     "to ten layers each way and for the states alone, where the sheet only adds metal.",
 )
 
+verify_option = click.option(
+    "--verify/--no-verify",
+    default=False,
+    show_default=True,
+    help="Ask a second opinion on every verdict and plan: the predicted metal is built once more "
+    "as solids, by a library that shares no code with the check. A contradiction makes the "
+    "recommendation undetermined. Takes about as long as the check of a small part.",
+)
+
 debug_option = click.option(
     "--debug",
     is_flag=True,
@@ -256,6 +265,7 @@ def main(ctx: click.Context) -> None:
 @report_option
 @paper_option
 @margins_option
+@verify_option
 @debug_option
 @click.pass_context
 def check(
@@ -266,6 +276,7 @@ def check(
     report_file: Path | None,
     paper: str,
     margins: bool,
+    verify: bool,
 ) -> None:
     """Check every passage of one part.
 
@@ -288,7 +299,7 @@ def check(
             if to_file and json_file == report_file:
                 raise ClearanceError(f"{report_file}: found in --json and --report, expected two")
         run = _computing(say)
-        examined = run.examine(run.prepare(known, pitch, say), say)
+        examined = run.examine(run.prepare(known, pitch, say), say, verify=verify)
         examined = _with_margins(examined, margins, say)
         result: Result = examined.result
         files = {json_file: as_text(result).encode()} if json_file and to_file else {}

@@ -164,6 +164,13 @@ def _finding(
 # ---- rows for a passage ---------------------------------------------------------------------
 
 
+def _contradicted(known: Known, p: Passage) -> Finding | None:
+    if not p.contradiction:
+        return None
+    said = f"CONTRADICTED: it is said to be {p.state}, but {p.contradiction} (second opinion)"
+    return _finding(p, 2, "undetermined", said)
+
+
 def _nominal_misses(known: Known, p: Passage) -> Finding | None:
     if p.nominal_state not in (State.RESTRICTED, State.BLOCKED) and p.flow_nominal != "not met":
         return None
@@ -305,6 +312,7 @@ def _metal_stays(known: Known, p: Passage) -> Finding | None:
 
 
 PASSAGE_ROWS: tuple[Row, ...] = (
+    _contradicted,
     _nominal_misses,  # 0
     _not_affected,  # 1
     _not_known,  # 2

@@ -148,6 +148,7 @@ def _passage(
         allowed_kpa=kept.get("max_pressure_loss_kpa"),
         pin=pin,
         ball_mm=ball_mm,
+        contradiction=found.verified_why if found.verified == "contradicts" else "",
     )
 
 

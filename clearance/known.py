@@ -118,6 +118,8 @@ class Passage:
         A pin that tells the predicted part from the nominal one.
     ball_mm : float or None
         A ball that passes the nominal part and not the predicted one.
+    contradiction : str
+        What a second opinion says against its state or plan.
     """
 
     name: str
@@ -145,6 +147,7 @@ class Passage:
     allowed_kpa: float | None = None
     pin: Pin | None = None
     ball_mm: float | None = None
+    contradiction: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -97,9 +97,15 @@ class Rework:
     conflicts: tuple[str, ...] = ()
 
 
+Verified = Literal["agrees", "contradicts", "not-possible"]
+
+
 @dataclass(frozen=True)
 class PassageResult:
-    """What is known of one passage."""
+    """What is known of one passage.
+
+    `verified` is what a second opinion says of its state and plan; None where none was asked for.
+    """
 
     name: str
     state: State
@@ -115,6 +121,9 @@ class PassageResult:
     rework: Rework | None = None
     why_not: str = ""
     flow: dict[str, Any] | None = None
+    verified: Verified | None = None
+    verified_why: str = ""
+    verified_at_mm: Point | None = None
 
 
 Apart = Literal["apart", "joined", "undetermined"]

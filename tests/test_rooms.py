@@ -85,6 +85,8 @@ ROOMS = [
     "gather",
     "remedy",
     "apart",
+    "second_opinion",
+    "verified",
     "check",
     "sweep_levels",
     "sweep_cuts",

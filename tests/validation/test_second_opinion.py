@@ -1,0 +1,150 @@
+"""The second opinion: agrees with true claims, and contradicts every claim that is made false.
+
+Parts and truths are by hand; each false claim stands for a step of the check that fails.
+"""
+
+import json
+import sys
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from click.testing import CliRunner
+
+sys.path.insert(0, str(Path(__file__).parent.parent))
+
+import make
+import shapes
+
+from clearance.case import read_case
+from clearance.check import examine
+from clearance.checked import prepare
+from clearance.cli import main
+from clearance.result import State
+from clearance.second_opinion import NotPossibleError, solid
+from clearance.verified import verified
+
+CASES = Path(__file__).parents[2] / "cases"
+
+
+def block(window=False, chamber=False):
+    """Upright bore r 1.5 at x = 4 in a block of 12 x 12 x 16; a window to its side; a chamber."""
+    part = shapes.block((0, 0, 0), (12, 12, 16)) - shapes.bore((4, 6, -1), (4, 6, 17), 1.5)
+    if window:
+        part -= shapes.block((-1, 5, 9), (4, 7, 13))
+    if chamber:
+        part -= shapes.block((5.9, 4, 5), (10, 8, 12)) - shapes.block((5.9, 4, 5), (5.95, 8, 12))
+    return part
+
+
+def examined(folder, part, stray, **tables):
+    way = make.passage((4, 6, 0), (4, 6, 16), 1.5, 2.0)
+    path = make.write_case(folder, part, [way], stray, pitch=0.4, **tables)
+    found = examine(prepare(read_case(path)))
+    return found, found.checks[0], found.result.passages[0]
+
+
+def asked(found, result):
+    (told,) = verified(found.checked, found.checks, [result])
+    return told
+
+
+def judged_as(check, **changes):
+    """The passage check with another way than the one it found."""
+    first = check.judged[0]
+    check.judged = [replace(first, way=replace(first.way, **changes))]
+
+
+def test_it_agrees_on_open_and_blocked(tmp_path):
+    found, _, result = examined(tmp_path / "a", block(), make.sheet(8.0))
+    assert result.state is State.OPEN
+    assert asked(found, result).verified == "agrees"
+    found, _, result = examined(tmp_path / "b", block(), make.plane(8.0))
+    assert result.state is State.BLOCKED
+    assert asked(found, result).verified == "agrees"
+
+
+@pytest.mark.parametrize("height", [5.0, 8.0])
+def test_a_sheet_that_was_overlooked(tmp_path, height):
+    """The nominal way is taken for the predicted one: a plane stands in it."""
+    found, check, result = examined(tmp_path, block(), make.plane(height))
+    way = check.nominal.way
+    judged_as(check, low_mm=way.low_mm, high_mm=way.high_mm, route=way.route)
+    told = asked(found, replace(result, state=State.OPEN))
+    assert told.verified == "contradicts"
+    assert told.verified_why == "solids part the mouths of a passage that is said to have a way"
+    assert told.reasons[0].startswith("CONTRADICTED by the second opinion")
+
+
+def test_a_way_that_is_said_to_be_wider_than_it_is(tmp_path):
+    shift = make.sheet(8.0, 1, resume_shift=[1.2, 0.0])
+    found, check, result = examined(tmp_path, block(), shift)
+    assert asked(found, result).verified == "agrees"
+    judged_as(check, low_mm=check.judged[0].way.low_mm + 0.1)
+    told = asked(found, result)
+    assert told.verified_why == "metal stands in the way that is said to be proven"
+    assert abs(told.verified_at_mm[2] - 8.0) < 3.0
+
+
+def test_a_passage_that_is_said_to_be_blocked_and_is_not(tmp_path):
+    found, check, result = examined(tmp_path, block(), make.sheet(8.0))
+    judged_as(check, low_mm=0.0, high_mm=0.0, route=np.empty((0, 3)))
+    told = asked(found, replace(result, state=State.BLOCKED))
+    assert told.verified_why == "solids join the mouths of a passage that is said to be blocked"
+
+
+def test_a_hair_is_no_contradiction(tmp_path):
+    """A bore of 3 set aside by 2.98 leaves a lens 0.02 wide: less than the smallest way."""
+    shift = make.sheet(8.0, 1, resume_shift=[0.0, 2.98])
+    found, _, result = examined(tmp_path, block(), shift, smallest_way=0.06)
+    assert result.state is State.BLOCKED
+    assert asked(found, result).verified == "agrees"
+
+
+def test_a_way_through_a_mouth_that_is_closed(tmp_path):
+    closed = {"name": "window", "centre": [0.0, 6.0, 11.0], "radius": 1.6}
+    found, check, result = examined(tmp_path, block(window=True), make.sheet(4.0), closed=[closed])
+    assert asked(found, result).verified == "agrees"
+    out = np.array([(4, 6, 0), (4, 6, 11), (-1, 6, 11), (4, 6, 11), (4, 6, 16)], float)
+    judged_as(check, low_mm=0.1, route=out)
+    told = asked(found, result)
+    assert told.verified_why == "the way that is said to be proven leaves through window"
+
+
+@pytest.mark.parametrize("diameter", [2.6, 4.2])
+def test_a_hole_that_opens_a_chamber_or_cuts_the_wall(tmp_path, diameter):
+    drills = {"series": [], "drills": [{"diameter": 2.6, "flute": 60.0, "overall": 90.0}]}
+    found, _, result = examined(
+        tmp_path, block(chamber=True), make.plane(8.0, source="log"), drilling=drills
+    )
+    assert result.rework is not None
+    (stroke,) = result.rework.drilling
+    plan = replace(result.rework, drilling=(replace(stroke, drill_diameter_mm=diameter),))
+    told = asked(found, replace(result, rework=plan))
+    if diameter < 3.0:
+        assert told.verified == "agrees"
+    else:
+        assert told.verified_why == "a drilled hole opens another void"
+
+
+def test_what_solids_cannot_tell_is_said(tmp_path):
+    found, _, result = examined(tmp_path, block(window=True), make.plane(4.0))
+    told = asked(found, replace(result, state=State.RESTRICTED))
+    assert told.verified == "not-possible"
+    assert "not named" in told.verified_why
+    open_box = shapes.soup(shapes.block((0, 0, 0), (1, 1, 1)))[:-1]
+    with pytest.raises(NotPossibleError, match="no clean solid"):
+        solid(open_box)
+
+
+def test_on_request_the_result_says_what_was_confirmed(tmp_path):
+    path = make.write_case(
+        tmp_path, block(), [make.passage((4, 6, 0), (4, 6, 16), 1.5, 2.0)], make.sheet(8.0)
+    )
+    for flag, answer in (("--verify", "agrees"), ("--no-verify", None)):
+        ran = CliRunner().invoke(main, ["check", str(path), flag, "--json", "-"])
+        data = json.loads(ran.stdout)
+        assert data["passages"][0]["verified"] == answer
+        said = [n for n in data["notices"] if n.startswith("second opinion")]
+        assert len(said) == (answer is not None)
