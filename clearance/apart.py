@@ -12,10 +12,11 @@ import numpy as np
 
 from clearance.checked import Checked, Progress
 from clearance.errors import GridError
+from clearance.hidden import grown_hidden
 from clearance.passage_check import FINER, PassageCheck, point
 from clearance.passages import Search, moved_mouth, pieces_at
 from clearance.ports import Mouth
-from clearance.predicted import NOMINAL, Predicted
+from clearance.predicted import NOMINAL, Events, Predicted
 from clearance.result import Apart, SeparateResult, Unmelted
 from clearance.variants import Variant
 
@@ -69,8 +70,11 @@ def _joined(
             {mouth.name: _pieces(predicted, mouth) for mouth in (c.inlet, c.outlet)} for c in (a, b)
         )
         on_way = [_route_pieces(predicted, c) for c in (a, b)]
-        common = (set.union(*ours.values()) | on_way[0]) & (set.union(*theirs.values()) | on_way[1])
-        if not common:
+        occupied = [
+            set.union(*found.values()) | way
+            for found, way in zip((ours, theirs), on_way, strict=True)
+        ]
+        if _apart(checked, predicted, variant.events, *occupied):
             return "apart", None
         for mouth_a in (a.inlet, a.outlet):
             for mouth_b in (b.inlet, b.outlet):
@@ -88,6 +92,16 @@ def _joined(
                     return "joined", point(way.throat)
         pitch *= 0.5
     return "undetermined", None
+
+
+def _apart(
+    checked: Checked, predicted: Predicted, events: Events, ours: set[int], theirs: set[int]
+) -> bool:
+    """Whether no way leads from one circuit's pieces to another's, under stoppers neither."""
+    if ours & theirs:
+        return False
+    smallest = checked.case.grid.smallest_way
+    return not theirs & grown_hidden(predicted, events, ours, checked.all_mouths, smallest)
 
 
 def _pieces(predicted: Predicted, mouth: Mouth) -> set[int]:

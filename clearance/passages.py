@@ -139,7 +139,7 @@ def seeds(mouth: Mouth, pitch_mm: float) -> Floats:
     return np.concatenate([on_plane - depth * mouth.plane.normal for depth in depths])
 
 
-def _grown_by(pieces: set[int], groups: list[set[int]]) -> set[int]:
+def grown_by(pieces: set[int], groups: list[set[int]]) -> set[int]:
     """Pieces and all that groups which hold one of them lead to."""
     grown = True
     while grown:
@@ -510,7 +510,7 @@ class Search:
             for end in self.ends
         )
         behind = [group for place in self._thirds for group in self._groups(void, place, taken)]
-        return _grown_by(inlet, behind), _grown_by(outlet, behind)
+        return grown_by(inlet, behind), grown_by(outlet, behind)
 
     @once
     def _thirds(self) -> list[Mouth]:

@@ -56,6 +56,7 @@ ROOMS = [
     "drilled",
     "closings",
     "passages",
+    "hidden",
     "openings",
     "straight_kernels",
     "straight",
