@@ -8,7 +8,7 @@ to outlet. It is read off the columns; proofs do not rest on it.
 from __future__ import annotations
 
 from collections.abc import Collection
-from itertools import pairwise
+from itertools import combinations, pairwise
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from clearance.columns import Grid, Runs, label, unite
 from clearance.crossings import Crossing
 from clearance.loose import void_run
-from clearance.passages import moved_mouth, seeds
+from clearance.passages import Search, moved_mouth, seeds
 from clearance.ports import Mouth
 from clearance.predicted import Predicted
 
@@ -125,6 +125,23 @@ def on_way(graph: networkx.MultiGraph) -> set[int]:
             rings = {key for a, b, key in graph.edges(keys=True) if a == b and a in found}
             return (across | rings) - {"port"}
     return set()
+
+
+def perhaps_on_way(search: Search) -> set[int]:
+    """Crossings that nothing proves to lie off every way from inlet to outlet.
+
+    As `on_way`, on the possible void: columns may pass beside a narrow branch, this loses none.
+    """
+    import networkx
+
+    ends, beside = search.parted()
+    graph = networkx.MultiGraph()
+    for name, pieces in zip((INLET, OUTLET), ends, strict=True):
+        graph.add_edges_from((name, piece, "port") for piece in pieces)
+    for n, pieces in enumerate(beside):
+        pairs = list(combinations(sorted(pieces), 2)) or [(piece, piece) for piece in pieces]
+        graph.add_edges_from((a, b, n) for a, b in pairs)
+    return on_way(graph)
 
 
 def own(graph: networkx.MultiGraph, count: int) -> list[int]:

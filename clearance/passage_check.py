@@ -20,7 +20,7 @@ from clearance.case_tables import PassageTable
 from clearance.checked import Checked, Progress, silent
 from clearance.crossings import Crossing, WindowSections, crossings
 from clearance.errors import GridError, PortError
-from clearance.graph import in_words, on_way, own, passage_graph, renumbered
+from clearance.graph import in_words, on_way, own, passage_graph, perhaps_on_way, renumbered
 from clearance.once import once
 from clearance.passages import Search, Way, moved_mouth, pieces_at
 from clearance.predicted import NOMINAL, Events, Predicted, Window, moved_shape
@@ -197,7 +197,7 @@ class PassageCheck:
         way = search.way(enough_mm=self.required, hint=hint)
         search.forget_cells()
         everything = crossed.everything
-        known = self._known(crossed, on_way(crossed.graph))
+        known = self._known(crossed, on_way(crossed.graph), search, way)
         few = tuple(everything[n] for n in failing(self.asked, known))
         state, reasons = state_of(
             self.asked, way, known, lambda: search.way(closed=few, enough_mm=self.required)
@@ -239,13 +239,19 @@ class PassageCheck:
                 near.append(n)
         return near
 
-    def _known(self, crossed: Crossed, ways: set[int]) -> Seen:
+    def _known(self, crossed: Crossed, ways: set[int], search: Search, way: Way) -> Seen:
         """What the crossings tell of the state; `ways`: those on a way from inlet to outlet."""
-        found = enumerate(crossed.crossings)
+        on = [c for n, c in enumerate(crossed.crossings) if n in ways and self.sealed(c)]
         everything = crossed.everything
         listed = {id(c) for c in crossed.crossings}
+        sealed: tuple[float, ...] | None = tuple(c.height_mm for c in on)
+        if self.passage.every_branch and not on:
+            aside = {n for n, c in enumerate(everything) if self.sealed(c)}
+            # Columns may pass beside a branch: then its void seems to lead out of the part.
+            if way.leak_mm > 0.0 or (aside and aside & perhaps_on_way(search)):
+                sealed = None
         return Seen(
-            tuple(c.height_mm for n, c in found if n in ways and self.sealed(c)),
+            sealed,
             tuple((c.height_mm, c.open_fraction) for c in everything),
             tuple(c.height_mm for c in everything if c.sampled),
             tuple(n for n, c in enumerate(everything) if id(c) not in listed),

@@ -551,6 +551,18 @@ class Search:
         open_here = shapely.union_all(left).intersection(section)
         return bool(open_here.difference(taken.openings).area <= TOUCH_MM2)
 
+    def parted(self) -> tuple[tuple[set[int], set[int]], list[set[int]]]:
+        """Pieces of the possible void, all crossings taken out: at the ends, at each crossing."""
+        taken = [self._taken(crossing) for crossing in self.crossings]
+        void = self.predicted.possible_less([one.runs for one in taken])
+        beside = []
+        for crossing in self.crossings:
+            squares = squares_of(self.predicted, crossing.footprint, shapely.Polygon())
+            bounds = crossing.low - RIM_MM, crossing.high + RIM_MM
+            low, high = (np.full(len(squares), z) for z in bounds)
+            beside.append(void.pieces_over(squares, low, high))
+        return self._ends(void, taken), beside
+
     def _taken(self, crossing: Crossing) -> Taken:
         """A crossing taken out at the one level where it is narrowest.
 

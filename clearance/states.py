@@ -73,7 +73,7 @@ class Seen:
     ----------
     sealed : tuple of float, or None
         Heights of sealed crossings that lie on a way from inlet to outlet, mm; None: some crossing
-        is sealed, and whether it lies on a way is not known.
+        is or may be sealed, and whether it lies on a way is not known.
     fractions : tuple of (height, open fraction)
     sampled : tuple of float
         Heights of crossings whose open fraction may be less than that.

@@ -77,3 +77,56 @@ def test_a_sheet_above_the_top_face_does_not(tmp_path):
     passage = make.passage((0, 0, 0), (0, 0, 20), 1.13, 1.0)
     found = make.checked(tmp_path, solid, passage, make.plane(20.1, 2, penetration=0.09))
     assert found.disposition.recommendation == "not-affected"
+
+
+# ---- a branch that the columns pass beside ------------------------------------------------------
+
+
+def with_hair(radius: float, y: float):
+    """An upright bore of 4 and a thin branch round z 4 to 16 at x 5."""
+    void = s.bore((0, 0, -1), (0, 0, 21), 2.0, segments=24)
+    void += s.bore((0, y, 4), (5, y, 4.3), radius, segments=12)
+    void += s.bore((5, y, 4.2), (5, y, 16), radius, segments=12)
+    return s.block((-8, -8, 0), (10, 8, 20)) - void - s.bore((5, y, 16), (0, y, 16), radius)
+
+
+@pytest.mark.parametrize(("radius", "y"), [(0.1, 0.0), (0.1, 0.11), (0.07, 0.05)])
+def test_a_sealed_branch_thinner_than_the_columns_are_apart(tmp_path, radius, y):
+    """Whether the columns meet it or not: with every branch required that is not open."""
+    passage = make.passage((0, 0, 0), (0, 0, 20), 2.0, 3.0, every_branch=True)
+    plate = s.block((3.5, -2, 10), (7, 2, 10.3))
+    stray = {"shape": "mesh", "mesh": "sheet.stl"}
+    found = make.checked(tmp_path, with_hair(radius, y), passage, stray, meshes={"sheet": plate})
+    assert found.passages[0].state in ("restricted", "undetermined"), found.passages[0].reasons
+    assert found.exit_status != 0
+
+
+@pytest.mark.parametrize(("radius", "y"), [(0.1, 0.0), (0.1, 0.11), (0.05, 0.0)])
+def test_a_sealed_branch_that_comes_back_through_a_hair(tmp_path, radius, y):
+    """To columns that pass beside the hair the branch is blind."""
+    void = s.bore((0, 0, -1), (0, 0, 21), 2.0, segments=24)
+    void += s.block((0, -0.25, 4), (3.35, 0.25, 4.5)) + s.block((2.85, -0.25, 4), (3.35, 0.25, 16))
+    void += s.bore((0, y, 15.8), (3, y, 15.8), radius, segments=12)
+    passage = make.passage((0, 0, 0), (0, 0, 20), 2.0, 3.0, every_branch=True)
+    plate = s.block((2.4, -1, 10), (4, 1, 10.3))
+    stray = {"shape": "mesh", "mesh": "sheet.stl"}
+    solid = s.block((-8, -8, 0), (10, 8, 20)) - void
+    found = make.checked(tmp_path, solid, passage, stray, meshes={"sheet": plate})
+    assert found.passages[0].state in ("restricted", "undetermined"), found.passages[0].reasons
+    assert found.exit_status != 0
+
+
+def test_a_sealed_blind_branch_is_none(tmp_path):
+    """It has no way from inlet to outlet to fail."""
+    void = s.bore((0, 0, -1), (0, 0, 21), 2.0, segments=24)
+    void += s.block((0, -0.5, 4), (5, 0.5, 5)) + s.block((4, -0.5, 4), (5, 0.5, 16))
+    passage = make.passage((0, 0, 0), (0, 0, 20), 2.0, 3.0, every_branch=True)
+    plate = s.block((3.5, -2, 10), (7, 2, 10.3))
+    found = make.first(
+        tmp_path,
+        s.block((-8, -8, 0), (10, 8, 20)) - void,
+        passage,
+        {"shape": "mesh", "mesh": "sheet.stl"},
+        meshes={"sheet": plate},
+    )
+    assert found.state == "open", found.reasons
