@@ -11,18 +11,23 @@ from typing import Any
 import numpy as np
 import shapely
 
-from clearance.predicted import Events, Predicted, Window
+from clearance.crossings import with_vertex_between
+from clearance.predicted import Events, Predicted, Window, same_height_mm
 from clearance.stray import slabs
 
 ROUNDING_MM = 1e-4
 """Narrower rims are rounding of the mesh's coordinates (at least four steps of float32)."""
+
+MOST_LEVELS = 200
+"""Heights looked at within one layer; where there are more, the part counts as affected."""
 
 
 def changed(window: Window, events: Events) -> bool:
     """Whether slices add metal anywhere, or leave some out.
 
     Within each layer of each sheet what was melted is compared with the part at both faces of
-    that layer, over the whole window: what stands into a void, out of the side, or is missing.
+    that layer, and between them where the part has vertices there, over the
+    whole window: what stands into a void, out of the side, or is missing.
 
     Parameters
     ----------
@@ -38,12 +43,27 @@ def changed(window: Window, events: Events) -> bool:
         if not slab.gates:
             continue
         slices = predicted.sheet(slab)
-        for z, above in ((slab.low, True), (slab.high, False)):
+        within = _within(window, slab.low, slab.high)
+        if len(within) > MOST_LEVELS:
+            return True  # not proven
+        levels = [(slab.low, True), (slab.high, False), *((z, False) for z in within)]
+        for z, above in levels:
             part = window.metal("part", z, above)
             melted = slices if slab.lift is None else shapely.union(slices, part)
             if _wider(shapely.symmetric_difference(melted, part), rounding):
                 return True
     return False
+
+
+def _within(window: Window, low: float, high: float) -> list[float]:
+    """Heights between two faces that show what lies wholly between them.
+
+    Halfway between the heights of vertices, where the part has any there.
+    """
+    z = np.unique(with_vertex_between(window.bodies.part, low, high)[..., 2].astype(np.float64))
+    z = z[(z > low + same_height_mm(low)) & (z < high - same_height_mm(high))]
+    edges = np.array([low, *z, high]) if len(z) else np.empty(0)
+    return [float(at) for at in 0.5 * (edges[1:] + edges[:-1])]
 
 
 def _wider(shape: Any, width_mm: float) -> bool:

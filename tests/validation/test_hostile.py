@@ -130,3 +130,14 @@ def test_a_sealed_blind_branch_is_none(tmp_path):
         meshes={"sheet": plate},
     )
     assert found.state == "open", found.reasons
+
+
+def test_a_groove_that_a_layer_fills_is_not_unaffected(tmp_path):
+    """It lies wholly between two faces of the sheet, and between two rows of columns."""
+    solid = s.block((-8, -8, 0), (8, 8, 20)) - s.block((-3, -3, -1), (3, 3, 21))
+    groove = s.block((5.02, -9, 10.1), (5.12, 9, 10.4))
+    passage = make.passage((0, 0, 0), (0, 0, 20), 3.385, 3.0)
+    for name, part, expected in (("a", solid - groove, "use-as-is"), ("b", solid, "not-affected")):
+        event = make.sheet(10.0, 1, from_layer=2)
+        found = make.checked(tmp_path / name, part, passage, event, layer=0.5)
+        assert found.disposition.recommendation == expected
