@@ -47,6 +47,7 @@ KNOWN_EVENT: tuple[Source, ...] = ("log", "measured")
 """Sources on which a part may be recommended for scrap; nobody scraps on an assumption."""
 NO_DRILL = "no straight drill reopens it; other means were not examined"
 NONE_FOUND = "no straight drill was found that reopens it; other means were not examined"
+NOT_PROVEN = "that there is none is not proven, and nobody scraps on that"
 NOT_SOUGHT = "no straight drill was sought"
 
 Row = Callable[[Known, Any], "Finding | None"]
@@ -235,6 +236,12 @@ def _plan_row(
     cut = (
         f"; {plan.wall_cut_mm:.2f} mm of the wall is cut, {known.wall_allowance_mm:.2f} mm allowed"
     )
+    taken = plan.drill_tolerance_mm + plan.run_out_mm
+    if plan.wall_cut_mm + taken > known.wall_allowance_mm:
+        cut += (
+            f", but drill tolerance and run-out ({plan.drill_tolerance_mm:.3f} + "
+            f"{plan.run_out_mm:.3f} mm) may make it {plan.wall_cut_mm + taken:.2f} mm"
+        )
     if known.min_wall_mm is not None:
         return _finding(item, 9 if row is None else row, "repair", plain + cut + wall)
     ask = "; how much metal must stay is not given (min_wall)"
@@ -288,8 +295,7 @@ def _no_drill(known: Known, p: Passage) -> str:
 def _scrap_if_no_drill(p: Passage, row: int, said: str) -> Finding:
     if p.drill == "ruled out":
         return _scrap_if_known(p, row, said, p.source)
-    doubt = "that there is none is not proven, and nobody scraps on that"
-    return _finding(p, row, "undetermined", f"{said}; {doubt}")
+    return _finding(p, row, "undetermined", f"{said}; {NOT_PROVEN}")
 
 
 def _scrap_if_known(item: Passage | Pair | Powder, row: int, said: str, source: Source) -> Finding:
@@ -420,7 +426,10 @@ def _powder_stays(known: Known, powder: Powder) -> Finding | None:
         return _finding(powder, 7, "undetermined", f"{_amount(powder)}: {off}")
     if powder.passages:
         where = f"{said}; it lies in {' and '.join(powder.passages)}"
-        return _scrap_if_known(powder, 6, where, powder.source)
+        drills = {p.drill for p in known.passages if p.name in powder.passages}
+        if known.heat_treated or drills == {"ruled out"}:
+            return _scrap_if_known(powder, 6, where, powder.source)
+        return _finding(powder, 6, "undetermined", f"{where}; {NOT_PROVEN}")
     said += "; it lies in a void without function: for the design authority"
     return _finding(powder, 6, "undetermined", said)
 

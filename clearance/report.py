@@ -23,6 +23,7 @@ from clearance.result import (
     Margin,
     PassageResult,
     Result,
+    Rework,
     SeparateResult,
     Signs,
     State,
@@ -268,9 +269,24 @@ def _drilling(passages: Iterable[PassageResult]) -> list[str]:
         for stroke in passage.rework.drilling:
             lines.append(f"{passage.name}: {_stroke(stroke)}")
         after = f"{rounded_down(passage.rework.clear_diameter_after_mm, 2)} mm"
-        cut = "; the wall is cut" if passage.rework.cuts_wall else ""
-        lines.append(f"{passage.name} then: {passage.rework.state_after}, at least {after}{cut}")
+        wall = "".join(f"; {said}" for said in wall_words(passage.rework))
+        lines.append(f"{passage.name} then: {passage.rework.state_after}, at least {after}{wall}")
+        lines += [f"{passage.name}: not settled: {said}" for said in passage.rework.conflicts]
     return lines
+
+
+def wall_words(plan: Rework) -> list[str]:
+    """What a plan cuts of the wall and what it leaves, at its worst; empty where it keeps clear."""
+    said = []
+    if plan.cuts_wall:
+        worst = max(
+            plan.drilling, key=lambda d: d.wall_cut_mm + d.drill_tolerance_mm + d.run_out_mm
+        )
+        taken = worst.wall_cut_mm + worst.drill_tolerance_mm + worst.run_out_mm
+        said.append(f"the wall cut by {worst.wall_cut_mm:.2f}, with run-out {taken:.2f} mm")
+    if plan.wall_least_mm is not None:
+        said.append(f"{rounded_down(plan.wall_least_mm, 2)} mm of wall left at worst")
+    return said
 
 
 def _stroke(stroke: Drilling) -> str:

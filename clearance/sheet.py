@@ -33,6 +33,7 @@ from clearance.report import (
     signs_lines,
     trapped_line,
     unmelted_line,
+    wall_words,
 )
 from clearance.result import (
     ClearDiameter,
@@ -275,8 +276,8 @@ def _plan(passage: PassageResult) -> str:
         for d in passage.rework.drilling
     )
     after = rounded_down(passage.rework.clear_diameter_after_mm, 2)
-    cut = ", the wall cut" if passage.rework.cuts_wall else ""
-    return f"{passage.name} by {strokes}, then {passage.rework.state_after}, {after} mm{cut}"
+    wall = "".join(f", {said}" for said in wall_words(passage.rework))
+    return f"{passage.name} by {strokes}, then {passage.rework.state_after}, {after} mm{wall}"
 
 
 # ---- rows --------------------------------------------------------------------------------------
@@ -334,7 +335,8 @@ def _after(passage: PassageResult) -> str:
     if passage.rework is not None:
         after = rounded_down(passage.rework.clear_diameter_after_mm, 2)
         cut = ", wall cut" if passage.rework.cuts_wall else ""
-        return f"{passage.rework.state_after}, {after}{cut}"
+        clash = ", but not with another plan" if passage.rework.conflicts else ""
+        return f"{passage.rework.state_after}, {after}{cut}{clash}"
     return "no plan" if passage.why_not else "none needed" if passage.state is State.OPEN else "–"
 
 

@@ -21,6 +21,7 @@ from clearance.bore import Bore
 from clearance.checked import Checked
 from clearance.cuts import predicted_metal
 from clearance.once import once
+from clearance.passages import moved_mouth
 from clearance.patches import Patches
 from clearance.ports import Mouth
 from clearance.predicted import Box, Events, Predicted, Soup, flat, moved_shape
@@ -31,6 +32,11 @@ NEAR_MM = 15.0
 """Voids farther from a cut wall than this are not looked for."""
 SIDES = 96
 """Sides of the polyhedra that stand for a hole; they lie around it, by 0.05 % of its radius."""
+RIM_SIDES = 32
+"""Sides of the pyramid around the cone below a mouth's rim."""
+RIM_SHARE = 0.02
+"""An outer wall no more of the mouth's radius below the cone is still the face it lies in: more
+than the pyramid stands out of the cone."""
 SAME_MM = 1e-3
 """An outline of a section lies on the patch that is so near."""
 
@@ -62,16 +68,15 @@ class Hole:
     point: float
     taken: float
 
-    def bore(self, worst: bool, first: float, last: float = math.inf) -> Bore:
+    def bore(self, worst: bool, first: float) -> Bore:
         """The hole from `first` mm inward of the entry, around the true one.
 
-        `worst`: as large as tolerance and run-out may make it. `last`: where it ends flat.
+        `worst`: as large as tolerance and run-out may make it.
         """
         radius = self.radius + (self.taken if worst else 0.0)
-        point = self.point * radius / self.radius if last > self.depth else 0.0
+        point = self.point * radius / self.radius
         start = self.entry + first * self.direction
-        length = min(last, self.depth) - first
-        return Bore(start, self.direction, radius, length, point, SIDES, around=True)
+        return Bore(start, self.direction, radius, self.depth - first, point, SIDES, around=True)
 
     @property
     def tip(self) -> Floats:
@@ -218,19 +223,19 @@ def wall_left(voids: Voids, events: Events, holes: Sequence[Hole]) -> Left:
 
 
 def _of_hole(voids: Voids, predicted: Predicted, hole: Hole) -> Left:
-    stretches = _stretches(voids, predicted, hole)
     found: dict[bool, list[float | None]] = {False: [], True: []}
+    beyond = 2.0 * hole.radius  # outward of the mouth
+    worst = hole.bore(True, -beyond)
     for other in voids.others:
-        first, last = stretches[other.outside]
-        if last <= first:
-            continue
-        worst = hole.bore(True, first, last)
         soup = voids.soup(predicted, other, _box(worst).grown(NEAR_MM))
+        if other.outside:
+            for mouth in _passed(voids, predicted, hole):
+                soup = _below_rim(soup, mouth)
         entering = bores.meeting(soup, worst)
         if len(entering):
             return Left(breaks_into=_broken(other, hole, soup[entering]))
         for biggest, walls in found.items():
-            walls.append(cut_to(predicted, hole.bore(biggest, first, last), soup))
+            walls.append(cut_to(predicted, hole.bore(biggest, -beyond), soup))
     return Left(_least(found[False]), _least(found[True]))
 
 
@@ -238,24 +243,63 @@ def _least(values: Iterable[float | None]) -> float | None:
     return min((value for value in values if value is not None), default=None)
 
 
-def _stretches(voids: Voids, predicted: Predicted, hole: Hole) -> dict[bool, tuple[float, float]]:
-    """From where to where a hole is held against other circuits, and against the outside.
-
-    Within a diameter of the passage's own mouths the wall to the outside ends anyway.
-    """
+def _passed(voids: Voids, predicted: Predicted, hole: Hole) -> Iterator[Mouth]:
+    """The passage's own mouths, where they stand, that a hole begins or may come out at."""
     width = 2.0 * hole.radius
-    last = math.inf
     for mouth in voids.own_mouths:
-        move = predicted.moved(mouth.centre) - mouth.centre
-        rise = float(mouth.plane.normal @ hole.direction)
-        if rise <= 0.0:
+        moved = moved_mouth(predicted, mouth)
+        rise = float(moved.plane.normal @ hole.direction)
+        if abs(rise) < 1e-6:
             continue
-        origin = mouth.centre + move
-        along = float(mouth.plane.normal @ (origin - hole.entry)) / rise
-        beside = hole.entry + along * hole.direction - origin
-        if np.linalg.norm(beside) <= mouth.radius + width:
-            last = min(last, along - width)
-    return {False: (-width, math.inf), True: (width, min(last, hole.depth + hole.point))}
+        along = float(moved.plane.normal @ (moved.centre - hole.entry)) / rise
+        beside = hole.entry + along * hole.direction - moved.centre
+        reached = -width <= along <= hole.depth + hole.point + width
+        if reached and np.linalg.norm(beside) <= mouth.radius + width:
+            yield moved
+
+
+def _below_rim(soup: Soup, mouth: Mouth) -> Soup:
+    """What of the outer walls is not the face that a mouth lies in.
+
+    That face may fall away from the mouth's rim by 45 degrees: what lies beside the rim by more
+    than it lies inward of the closing surface is left out. What stays lies in a cone, and this in
+    a pyramid around it, to which triangles are cut.
+    """
+    out = mouth.plane.normal
+    rim = mouth.plane.to_space(np.array(mouth.polygon.exterior.coords))
+    one = rim[0] - mouth.centre
+    one = one - (one @ out) * out
+    one /= np.linalg.norm(one)
+    turn = np.linspace(0.0, 2.0 * math.pi, RIM_SIDES, endpoint=False)[:, None]
+    aside = np.cos(turn) * one + np.sin(turn) * np.cross(out, one)
+    level = float(mouth.centre @ out)
+    normals = np.vstack([aside + out, out])
+    offsets = np.append((rim @ aside.T).max(axis=0) + level, level) - RIM_SHARE * mouth.radius
+    over = soup.astype(np.float64) @ normals.T - offsets  # (F, 3, sides)
+    near = ~(over >= 0.0).all(axis=1).any(axis=1)
+    whole = near & (over <= 0.0).all(axis=(1, 2))
+    cut = [_clipped(triangle, normals, offsets) for triangle in soup[near & ~whole]]
+    return np.concatenate([soup[whole], *cut]) if cut else soup[whole]
+
+
+def _clipped(triangle: Soup, normals: Floats, offsets: Floats) -> Soup:
+    """The part of one triangle on the inner side of planes, as triangles."""
+    corners = triangle.astype(np.float64)
+    for normal, offset in zip(normals, offsets, strict=True):
+        over = corners @ normal - offset
+        kept = []
+        for n, corner in enumerate(corners):
+            if over[n] <= 0.0:
+                kept.append(corner)
+            if over[n] * over[n - 1] < 0.0:
+                share = over[n] / (over[n] - over[n - 1])
+                point = corner + share * (corners[n - 1] - corner)
+                kept.insert(len(kept) - (over[n] <= 0.0), point)
+        if len(kept) < 3:
+            return np.empty((0, 3, 3), np.float32)
+        corners = np.array(kept)
+    fan = [np.stack([corners[0], *corners[n : n + 2]]) for n in range(1, len(corners) - 1)]
+    return np.array(fan, np.float32) + np.float32(0.0)
 
 
 def _box(bore: Bore) -> Box:

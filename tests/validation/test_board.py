@@ -1,0 +1,117 @@
+"""Plans and recommendations that a meeting must be able to trust.
+
+Every expected answer is worked out by hand: distances of axes less radii.
+"""
+
+import make
+import manifold3d as m3
+import pytest
+
+
+def bored(size=(30.0, 16.0, 20.0)):
+    """A block with an upright bore of radius 3 on the z axis."""
+    part = m3.Manifold.cube(size).translate((-size[0] / 2, -size[1] / 2, 0.0))
+    return part - m3.Manifold.cylinder(60.0, 3.0, circular_segments=96).translate((0, 0, -20))
+
+
+def groove(low, high, wall):
+    """What is missing at the side of the block: it leaves `wall` to the bore at its bottom."""
+    return m3.Manifold.cube((20.0, 20.0, high - low)).translate((3.0 + wall, -10.0, low))
+
+
+def drilled(folder, part, diameter, least=0.1, allowance=0.6, z=10.0, **keys):
+    """Check the bore with one drill."""
+    drilling = {
+        "series": [],
+        "drills": [{"diameter": diameter, "flute": 60.0, "overall": 110.0}],
+        "wall_allowance": allowance,
+        "min_wall": least,
+    }
+    passage = make.passage((0, 0, 0), (0, 0, 20), 3.0, 5.9)
+    sheet = make.plane(z, 2, source="log")
+    return make.checked(folder, part, passage, sheet, drilling=drilling, **keys)
+
+
+ABOVE = {"on_platform": True}  # from the outlet only
+
+
+@pytest.mark.parametrize(
+    ("low", "z", "state"),
+    [(1.0, 10.0, {}), (1.0, 2.0, ABOVE), (16.0, 17.5, ABOVE), (0.3, 5.0, {})],
+    ids=["behind the entry", "before the far mouth", "from above", "a lip"],
+)
+def test_a_drill_that_breaks_out_sideways_near_a_mouth_is_no_plan(tmp_path, low, z, state):
+    # The groove leaves 0.2 of wall beside the bore; a drill of 6.8 reaches 0.4 into the wall.
+    part = bored() - groove(low, low + 3.0, 0.2)
+    result = drilled(tmp_path, part, 6.8, z=z, state=state)
+    (found,) = result.passages
+    assert found.rework is None
+    assert "breaks into the outside" in found.why_not
+    assert result.disposition.recommendation == "undetermined"
+
+
+def test_the_wall_near_a_mouth_is_held_against_min_wall(tmp_path):
+    # 3 + 1 - 3.4 = 0.6 of wall between hole and groove, from 1 mm behind the entry on.
+    part = bored() - groove(1.0, 4.0, 1.0)
+    result = drilled(tmp_path / "thin", part, 6.8, least=0.8)
+    (found,) = result.passages
+    assert found.rework.wall_left_mm == pytest.approx(0.6, abs=0.06)
+    assert result.disposition.recommendation == "undetermined"
+    assert drilled(tmp_path / "enough", part, 6.8, least=0.2).disposition.recommendation == "repair"
+
+
+@pytest.mark.parametrize("z", [4.5, 6.0])
+def test_a_hole_hardly_deeper_than_the_drill_is_wide_is_judged_as_any(tmp_path, z):
+    # The full diameter ends about 6.7 deep, the point 8.7: the hole ended in a traceback.
+    result = drilled(tmp_path, bored(), 6.8, z=z)
+    assert result.disposition.recommendation == "repair"
+
+
+@pytest.mark.parametrize(
+    "drilling", [{"series": []}, {"series": ["jobber"], "max_length_to_diameter": 1.0}]
+)
+def test_powder_in_a_passage_that_a_drill_could_open_is_no_scrap(tmp_path, drilling):
+    # Two sheets in a straight bore: a longer drill would open both.
+    sheets = [make.plane(z, 2, source="log") for z in (5.0, 15.0)]
+    passage = make.passage((0, 0, 0), (0, 0, 20), 3.0, 5.5)
+    result = make.checked(tmp_path, bored(), passage, sheets, drilling=drilling)
+    assert result.trapped_powder
+    assert result.disposition.recommendation == "undetermined"
+    assert any("row 6" in s and "not proven" in s for s in result.disposition.reasons)
+
+
+def test_a_cut_that_run_out_takes_beyond_the_allowance_is_said(tmp_path):
+    # 0.4 is cut, 0.5 allowed; tolerance 0.022 and run-out 0.03 + 0.01 * 110 / 6.8 come on top.
+    result = drilled(tmp_path, bored(), 6.8, allowance=0.5)
+    (found,) = result.passages
+    (stroke,) = found.rework.drilling
+    most = stroke.wall_cut_mm + stroke.drill_tolerance_mm + stroke.run_out_mm
+    assert most > 0.5
+    assert f"may make it {most:.2f} mm" in result.disposition.reasons[0]
+
+
+def test_wall_and_conflicts_of_plans_stand_in_text_and_on_page_1():
+    from clearance import sheet
+    from clearance.report import wall_words
+    from clearance.result import Drilling, Rework
+
+    stroke = Drilling(
+        0, (), 6.8, "shop", 60.0, 110.0, "inlet", (0, 0, 0), (0, 0, 1), 12.7, 1.9, 0.0, 0.4, 0.5,
+        0.0, 180.0, 0.0, 0.022, 0.192,
+    )  # fmt: skip
+    plan = Rework("open", 5.996, (stroke,), True, 1.25, 1.0, ("drilled as well: they meet",))
+    assert wall_words(plan) == [
+        "the wall cut by 0.40, with run-out 0.61 mm",
+        "1.00 mm of wall left at worst",
+    ]
+    assert wall_words(Rework("open", 5.996, (stroke,))) == []
+    found = make_passage(plan)
+    assert "with run-out 0.61 mm, 1.00 mm of wall left at worst" in sheet._plan(found)
+    assert "not with another plan" in sheet._after(found)
+
+
+def make_passage(plan):
+    from clearance.result import ClearDiameter, PassageResult, State
+
+    clear = ClearDiameter(6.0, 0.0, 0.0, 0.0, 6.0, 6.0)
+    return PassageResult("a", State.BLOCKED, 5.9, clear, State.OPEN, (), (), rework=plan)
