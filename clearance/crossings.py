@@ -353,7 +353,7 @@ def _stack(bodies: list[Soup]) -> Stack:
 def squares_of(predicted: Predicted, shape: Any, but_not: Any) -> NDArray[np.int64]:
     """Squares that a shape, grown by a pitch, meets, less those that `but_not` meets."""
     g = predicted.grid
-    grown = shape.buffer(g.pitch_mm)
+    grown = shape.buffer(1.01 * g.pitch_mm)  # arcs are grown to chords, which lie within
     x0, y0, x1, y1 = grown.bounds
     i0, j0 = g.nearest(x0 - g.pitch_mm, y0 - g.pitch_mm)
     i1, j1 = g.nearest(x1 + g.pitch_mm, y1 + g.pitch_mm)
