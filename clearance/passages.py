@@ -60,6 +60,9 @@ NECK_CELLS = 60_000_000
 """Cells of a window in which a neck is split, at most (about 20 bytes each)."""
 QUICK_CELLS = 4_000_000
 """The same where the verdict does not hang on it."""
+CHORD = float(np.cos(np.pi / 64.0))
+"""A figure grown by shapely ends in polygons inscribed in arcs, of 64 sides all round: at least so
+much of what was asked for."""
 CUT_CELLS = 200_000_000
 """Cells gone over for all plane sections together, about; at least MOST_TRIES sections."""
 
@@ -156,6 +159,23 @@ def _spread(mouth: Mouth) -> Floats:
     x, y = (a.ravel() for a in np.meshgrid(np.arange(x0, x1, step), np.arange(y0, y1, step)))
     inside = shapely.contains_xy(inner, x, y)
     return np.stack([x[inside], y[inside]], axis=1)
+
+
+def enters(route: Floats, crossing: Crossing) -> Floats | None:
+    """Place where a route (N, 3) is first within a crossing, or None."""
+    a, b = route[:-1], route[1:]
+    rise = np.where(a[:, 2] == b[:, 2], 1.0, b[:, 2] - a[:, 2])
+    at = (np.array([[crossing.low], [crossing.high]]) - a[:, 2]) / rise
+    level = a[:, 2] == b[:, 2]
+    between = (a[:, 2] >= crossing.low) & (a[:, 2] <= crossing.high)
+    first = np.clip(np.where(level, 0.0, at.min(0)), 0.0, 1.0)
+    last = np.clip(np.where(level, 1.0, at.max(0)), 0.0, 1.0)
+    meets = np.where(level, between, np.maximum(a[:, 2], b[:, 2]) >= crossing.low)
+    meets &= np.minimum(a[:, 2], b[:, 2]) <= crossing.high
+    ends = np.stack([a + share[:, None] * (b - a) for share in (first, last)], 1)[meets]
+    lines = shapely.linestrings(ends[:, :, :2])
+    inside = np.flatnonzero(shapely.intersects(lines, crossing.footprint))
+    return ends[inside[0]].mean(0) if len(inside) else None
 
 
 def pieces_at(void: PossibleVoid, mouth: Mouth, pitch_mm: float) -> set[int]:
@@ -361,8 +381,11 @@ class Cells:
     def near_plate(
         self, plane: sections.Plane, polygon: Any, low: float, high: float, grow: float
     ) -> NDArray[np.int64]:
-        """Cells whose centre lies over a plane figure grown by `grow`, between two offsets."""
-        grown = polygon.buffer(grow)
+        """Cells whose centre lies over a plane figure grown by `grow`, between two offsets.
+
+        A little more is taken: what is grown ends in chords of arcs.
+        """
+        grown = polygon.buffer(grow / CHORD)
         x0, y0, x1, y1 = grown.bounds
         corners = plane.to_space(np.array([(x0, y0), (x0, y1), (x1, y0), (x1, y1)]))
         corners = np.concatenate([corners + low * plane.normal, corners + high * plane.normal])
@@ -829,6 +852,9 @@ class Search:
                 roomy = (self.cells.radius >= 0.999 * least) & (passable > 0)
                 index = shortest(roomy, *ends)
             low, route, throat = self._certify(self.cells.centres(index), ceiling, need)
+            place = next((p for p in (enters(route, one) for one in closed) if p is not None), None)
+            if place is not None:
+                low, throat = 0.0, place  # widened into a crossing that it may not use
             if low > best[0]:
                 best = (low, route, throat)
             if 2.0 * low >= self.smallest_way_mm or throat is None:
@@ -923,6 +949,15 @@ class Search:
             pitch,
         )
 
+    def _cells_within(self, crossing: Crossing) -> NDArray[np.int64]:
+        """Cells that lie in a crossing with all of them: another branch may lead through others."""
+        half = 0.5 * np.sqrt(3.0) * self.cells.pitch_mm
+        low, high = crossing.low + half, crossing.high - half
+        if low > high or crossing.footprint.is_empty:
+            return np.empty(0, np.int64)
+        level = sections.Plane.level(0.0)
+        return self.cells.near_plate(level, crossing.footprint, low, high, -half)
+
     # ---- the upper bound: plane cuts that every wide route passes ---------------------------
 
     def _cut(self, closed: tuple[Crossing, ...], low: float, route: Floats) -> float:
@@ -934,17 +969,22 @@ class Search:
         ball fits into the largest circle there.
         """
         cells = self.cells
+        half = 0.5 * np.sqrt(3.0) * cells.pitch_mm
+        if low < half:
+            return np.inf  # a wall may part a ball from the centre of the cell that it is in
         active = self._active(closed, low)
         sources, targets = (self._at(end) for end in self.ends)
-        widest, rest = 2.0 * low, np.inf
+        # From nothing: a section too narrow for the route contradicts it, and that has to show.
+        widest, rest = 0.0, np.inf
         for _ in range(self._tries()):
             cut = self._section(*self._throat(route))
             if cut is None:
                 break
             plane, polygon, circle = cut
             widest = max(widest, circle)
-            half = 0.5 * np.sqrt(3.0) * cells.pitch_mm
-            active.ravel()[cells.near_plate(plane, polygon, -half, half, half)] = 0
+            index = cells.near_plate(plane, polygon, -half, half, half)
+            index = index[active.ravel()[index] > 0]
+            active.ravel()[index[self._seen(index, plane, polygon)]] = 0
             index, room = dense.widest_route(cells.radius, active, sources, targets)
             # What is left is no wider than the cells of its widest route.
             rest = 0.0 if len(index) == 0 else 2.0 * (room + cells.slack_mm)
@@ -953,12 +993,30 @@ class Search:
             route = self._drawn_in(cells.centres(index))
         return max(widest, min(rest, 1e9)) + 2.0 * SURFACE_MM
 
+    def _seen(
+        self, index: NDArray[np.int64], plane: sections.Plane, polygon: Any
+    ) -> NDArray[np.bool_]:
+        """Whether a straight line leads from a cell's centre to a plane section of the void.
+
+        What does not see the section may be of a branch behind a thin wall: it is not taken out.
+        """
+        centres = self.cells.centres(index)
+        inner = polygon.buffer(-0.01 * self.cells.pitch_mm)
+        if len(index) == 0 or inner.is_empty:
+            return np.ones(len(index), bool)
+        points = shapely.points(plane.to_plane(centres))
+        nearest = shapely.get_coordinates(shapely.shortest_line(inner, points))[::2]
+        room, _, _ = distance.segment_clearances(
+            self.tree, centres, plane.to_space(nearest), self.cells.pitch_mm
+        )
+        return np.asarray(room > 0.0)
+
     def _active(self, closed: tuple[Crossing, ...], radius_mm: float) -> NDArray[np.uint8]:
         """Cells that the centre of a ball of a radius can be in, without some crossings."""
         active = (self.cells.radius >= radius_mm - self.cells.slack_mm).astype(np.uint8)
         active.ravel()[self.cells.barrier(self.cells.pitch_mm)] = 0
         for crossing in closed:
-            active.ravel()[self._cells_of(crossing)] = 0
+            active.ravel()[self._cells_within(crossing)] = 0
         return active
 
     def _neck_wanted(self, low: float, high: float, enough: float) -> bool:
