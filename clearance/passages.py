@@ -32,10 +32,8 @@ from clearance.predicted import Box, Predicted
 from clearance.sheet_levels import CIRCLE_MM, TOUCH_MM2, largest_circle_mm, polygonal
 
 SURFACE_MM = 2e-5
-"""Float32 rounding of the surface near 350 mm: off every lower bound, onto every upper one."""
-ROUNDING_MM = 4.0 * SURFACE_MM
-"""What two proofs of one clear diameter may differ by through rounding: bounds that lie no farther
-apart the wrong way round agree, others contradict each other."""
+"""Float32 rounding of the surface near 350 mm: off every lower bound, onto every upper one.
+Farther out a whole step of float32 is."""
 LEVEL = 0.2
 """Share of a mouth's normal along z from which its height over a square is told from its plane."""
 ALIKE_MM = 0.01
@@ -472,6 +470,8 @@ class Search:
         self.inlet, self.outlet = (end.mouth for end in self.ends)
         self.crossings = crossings
         self.smallest_way_mm = smallest_way_mm
+        far = np.abs([predicted.window.box.low, predicted.window.box.high]).max()
+        self.surface_mm = max(SURFACE_MM, float(np.spacing(np.float32(far))))
         self._open: dict[float, list[Any]] = {}
         # No ball wider than a mouth starts there, so larger radii need not be told apart.
         self.cells = Cells(predicted, self.closings, min(0.5 * end.width_mm for end in self.ends))
@@ -687,7 +687,7 @@ class Search:
             high = min(high, self._cut(closed, low, route))
         if self._neck_wanted(2.0 * low, high, enough_mm):
             high = min(high, self._neck(closed, low))
-        if high < 2.0 * low <= high + ROUNDING_MM:
+        if high < 2.0 * low <= high + 4.0 * self.surface_mm:
             high = 2.0 * low
         return Way(2.0 * low, high, route, leak, throat, leak_mm, leak_at)
 
@@ -781,15 +781,15 @@ class Search:
         if len(hint.route) == 0 or not self.predicted.in_place:
             return 0.0, NO_ROUTE, None
         stray = distance.build(self.predicted.stray)
-        half = 0.5 * hint.low_mm + SURFACE_MM
+        half = 0.5 * hint.low_mm + self.surface_mm
         bound, where = distance.certified_clearance(stray, hint.route, half)
         if where is None:
             return 0.5 * hint.low_mm, hint.route, hint.throat
         if 2.0 * bound >= ceiling - 4.0 * CIRCLE_MM:
-            return bound - SURFACE_MM, hint.route, where
+            return bound - self.surface_mm, hint.route, where
         bent = self._bent(hint.route, stray, ceiling)
         bound, where = distance.certified_clearance(self.tree, bent)
-        low, bent, where = self._held(max(bound - SURFACE_MM, 0.0), bent, where)
+        low, bent, where = self._held(max(bound - self.surface_mm, 0.0), bent, where)
         as_wide = 2.0 * low >= hint.low_mm - 1e-4
         if as_wide or ceiling - 2.0 * low <= self._fine(2.0 * low, ceiling, need):
             return low, bent, where
@@ -882,7 +882,7 @@ class Search:
         wide = self._held(*self._widened(route, ceiling, need))
         if wide[0] > 0.0:
             return wide
-        return self._held(max(bound - SURFACE_MM, 0.0), route, where)
+        return self._held(max(bound - self.surface_mm, 0.0), route, where)
 
     def _held(
         self, low: float, route: Floats, where: Floats | None
@@ -898,7 +898,7 @@ class Search:
         if place is not None:
             return 0.0, route, place
         bound, where = distance.certified_clearance(self.tree, route)
-        return max(bound - SURFACE_MM, 0.0), route, where
+        return max(bound - self.surface_mm, 0.0), route, where
 
     def _widened(
         self, route: Floats, ceiling: float, need: float, spacing: float = 0.0
@@ -911,7 +911,7 @@ class Search:
         short = 0.1 * pitch if abs(ceiling - need) > pitch else CIRCLE_MM
         enough = max(0.5 * ceiling - short, 0.0)
         route, bound, where = distance.widened(self.tree, route, spacing_mm=spacing, enough=enough)
-        return max(bound - SURFACE_MM, 0.0), route, where
+        return max(bound - self.surface_mm, 0.0), route, where
 
     def _start(self, mouth: Mouth, first: Floats) -> Floats:
         """The roomiest point of a mouth's closing surface near the first cell of a route."""
@@ -991,7 +991,7 @@ class Search:
             if rest <= widest:
                 break
             route = self._drawn_in(cells.centres(index))
-        return max(widest, min(rest, 1e9)) + 2.0 * SURFACE_MM
+        return max(widest, min(rest, 1e9)) + 2.0 * self.surface_mm
 
     def _seen(
         self, index: NDArray[np.int64], plane: sections.Plane, polygon: Any
@@ -1035,7 +1035,7 @@ class Search:
         active[self.cells.inside(self.tree)] = 0
         neck = Neck(active, self.tree, self.cells.origin, pitch, radius)
         ends = [self._at(end, radius) for end in self.ends]
-        return 2.0 * (radius + SURFACE_MM) if neck.parted(*ends) else np.inf
+        return 2.0 * (radius + self.surface_mm) if neck.parted(*ends) else np.inf
 
     def _tries(self) -> int:
         """Sections that may be taken: many in a small window, few in a large one."""
