@@ -226,7 +226,7 @@ class Solids:
 
     def behind(self, void: m3.Manifold, pieces: list[m3.Manifold], mouth: Mouth) -> set[int]:
         """Numbers of the pieces just inside a mouth: several where a sheet divides it."""
-        depth = min(0.05, 0.25 * mouth.inscribed_radius)
+        depth = APART_MM  # no more: a sheet may lie just behind the mouth
         probe = self._prism(mouth, -min(RIM_MM, 0.1 * mouth.inscribed_radius), -depth, 0.0) ^ void
         found = set()
         for part in probe.decompose():
