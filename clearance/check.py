@@ -17,6 +17,7 @@ from clearance.apart import separate
 from clearance.balls import balls
 from clearance.case import Case
 from clearance.checked import Checked, Progress, prepare, silent
+from clearance.heights import above_platform
 from clearance.loose import packing_over, trapped_over, unmelted
 from clearance.passage_check import PassageCheck
 from clearance.predicted import NOMINAL
@@ -81,6 +82,11 @@ class Examined:
     checked: Checked
     checks: tuple[PassageCheck, ...]
     result: Result
+
+    @property
+    def on_paper(self) -> Result:
+        """The result with every z above the platform, for words and pictures."""
+        return above_platform(self.result, self.checked.platform_z)
 
 
 def conclude(

@@ -85,13 +85,14 @@ class Checked:
 
     @property
     def frame_notice(self) -> tuple[str, ...]:
-        """Where heights are not those above the platform, so that a caliper is read right."""
+        """Where z in words and pictures is not the mesh's: by how much they differ."""
         z = self.platform_z
         if abs(z) < 5e-4:
             return ()
         return (
-            f"z is that of the mesh, whose platform is at z {z:.3f} mm: a height read above the "
-            f"platform is {abs(z):.3f} mm {'less' if z > 0.0 else 'more'}",
+            "z in words and pictures is the height above the platform; in the JSON's numbers and "
+            f"in the case file it is the mesh's, whose platform is at z {z:.3f} mm: "
+            f"{abs(z):.3f} mm {'more' if z > 0.0 else 'less'}",
         )
 
     def ends(self, passage: PassageTable) -> tuple[Mouth, Mouth]:
@@ -287,7 +288,9 @@ def prepare(
     if columns.most_winding > 1:
         notices.append("the mesh has overlapping shells; they are taken as one piece of metal")
     bodies = _bodies(case, triangles, columns.most_winding > 1, beside)
-    unknowns = both_sides(unknowns, lambda z: bodies.levels("melted", z))
+    unknowns = both_sides(
+        unknowns, lambda z: bodies.levels("melted", z), case.part.platform(float(low[2]))
+    )
     notices += unknowns.notices
     for mouth in mouths.values():
         notices += mouth.notices

@@ -317,7 +317,7 @@ def check(
     else:
         from clearance.report import text
 
-        show(ctx, text(result, width(), paint) + "\n")
+        show(ctx, text(examined.on_paper, width(), paint) + "\n")
     ctx.exit(result.exit_status)
 
 

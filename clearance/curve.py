@@ -95,8 +95,9 @@ def curve(check: PassageCheck, result: PassageResult) -> Curve:
         beside = _room(predicted, own)[[_nearest(own, point) for point in moved]]
         room = np.maximum(room, beside)
     area_at, area = _areas(nominal, way, length)
+    base, around = check.checked.platform_z, np.interp(length, area_at, area)
     marks = [
-        _mark(n, c, moved, length, np.interp(length, area_at, area))
+        _mark(n, c, moved, length, around, c.height_mm - base)
         for n, c in enumerate(result.crossings)
     ]
     return Curve(
@@ -171,7 +172,15 @@ def _room(predicted: Predicted, points: Floats) -> Floats:
     return room
 
 
-def _mark(n: int, crossing: CrossingResult, way: Floats, length: Floats, area: Floats) -> Mark:
+def _mark(
+    n: int,
+    crossing: CrossingResult,
+    way: Floats,
+    length: Floats,
+    area: Floats,
+    height_mm: float,
+) -> Mark:
+    """A crossing on the way; `height_mm` is its height above the platform."""
     at = _nearest(way, np.array(crossing.centre_mm))
     share = crossing.open_fraction
     whole = share >= NAMEWORTHY and not crossing.sealed
@@ -180,7 +189,7 @@ def _mark(n: int, crossing: CrossingResult, way: Floats, length: Floats, area: F
         float(length[at]),
         n,
         crossing.sealed,
-        f"crossing {n}" + ("" if whole else f" at z {crossing.height_mm:.2f}: {said}"),
+        f"crossing {n}" + ("" if whole else f" at z {height_mm:.2f}: {said}"),
         share,
         float(area[at]) * share,
     )

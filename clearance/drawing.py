@@ -29,6 +29,7 @@ from clearance.drawing_parts import (
 )
 from clearance.drawing_words import detail_of, footer_of, label_of, row_of, title_of
 from clearance.errors import ClearanceError
+from clearance.heights import above_platform
 from clearance.passages import pieces_at
 from clearance.predicted import NOMINAL, Predicted, moved_shape
 from clearance.result import PassageResult, SeparateResult
@@ -77,10 +78,11 @@ def level_section(
         height_mm = in_sheet(event, base + height_mm) - base
     level = _level(checked, predicted, height_mm)
     _inside(checked, predicted, height_mm)
+    passages = above_platform(passages, base)  # from here on they are words
     metal, wrong, unmelted = _metals(predicted, level, event)
     voids, joined = _voids(checked, predicted, level, passages)
     return LevelSection(
-        title_of(passages, separate, level),
+        title_of(passages, separate, level, height_mm),
         metal,
         wrong,
         unmelted,

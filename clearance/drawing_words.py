@@ -89,10 +89,13 @@ def _unclear(passage: PassageResult, strays: frozenset[int]) -> bool:
 
 
 def title_of(
-    passages: Sequence[PassageResult], separate: Sequence[SeparateResult], level: Level
+    passages: Sequence[PassageResult],
+    separate: Sequence[SeparateResult],
+    level: Level,
+    height_mm: float,
 ) -> str:
     """The finding: circuits that are joined, passages that suffer here, or elsewhere."""
-    z = f"z = {_number(level.asked)} mm"
+    z = f"z = {_number(height_mm)} mm"
     apart = _not_apart(separate)
     bad = sorted(
         (p for p in passages if p.state is not State.OPEN), key=lambda p: GRAVEST.index(p.state)
@@ -201,7 +204,9 @@ def footer_of(
     checked: Checked, level: Level, height_mm: float, event: Event | None = None
 ) -> tuple[str, ...]:
     """Which part, which plane, and what the figure was computed from."""
-    where = f"level section at z = {_number(level.z)} mm in mesh coordinates"
+    where = f"level section at z = {_number(level.z - checked.platform_z)} mm"
+    if not checked.frame_notice:
+        where += " in mesh coordinates"
     if level.lower is not None:
         where += f", {_number(height_mm)} mm above the platform: metal of either side of the step"
     elif event is not None:
@@ -213,8 +218,8 @@ def footer_of(
     several = checked.unknowns.variants
     if len(several) > 1:
         where += f"; one of {len(several)} possible events is drawn: {several[0].said}"
-    first, last = passage_footer(checked)
-    return (first, where, last)
+    first, *others = passage_footer(checked)
+    return (first, where, *others)
 
 
 def _layer_of(event: Event, z: float) -> str:
@@ -226,8 +231,8 @@ def _layer_of(event: Event, z: float) -> str:
     return f", in layer {number} of the {count} of the sheet; powder of any of them"
 
 
-def passage_footer(checked: Checked) -> tuple[str, str]:
-    """Which part, and what the figure was computed from."""
+def passage_footer(checked: Checked) -> tuple[str, ...]:
+    """Which part, what the figure was computed from, and whether its z is not the mesh's."""
     case = checked.case
     record = case.record
     known = (
@@ -242,7 +247,7 @@ def passage_footer(checked: Checked) -> tuple[str, str]:
         f"clear diameters as proven brackets; clearance {clearance.__version__}; "
         f"input {input_hash(checked)}"
     )
-    return "; ".join(first), last
+    return ("; ".join(first), last, *checked.frame_notice)
 
 
 def input_hash(checked: Checked) -> str:

@@ -1,8 +1,8 @@
 """Section of the predicted part through a drill's axis, as data for a figure.
 
 In: the check of a passage with its plan, or with the reason why there is none. Out:
-`DrillSection`: exact polygons in the cutting plane, u level from the entry, v the height z in
-mesh coordinates, mm.
+`DrillSection`: exact polygons in the cutting plane, u level from the entry, v the height above
+the platform, mm.
 """
 
 from __future__ import annotations
@@ -21,6 +21,7 @@ from clearance.cuts import of_plate, predicted_metal, stray_metal
 from clearance.drawing import loose_plates, metals_at
 from clearance.drawing_parts import NOTHING, drawn
 from clearance.drills import CLAMPED_DIAMETERS, point_length
+from clearance.heights import above_platform
 from clearance.passage_check import PassageCheck
 from clearance.passages import moved_mouth
 from clearance.predicted import Predicted
@@ -67,7 +68,7 @@ class DrillSection:
         Numbers of the stroke, in words.
     plan, plan_stray, plan_loose, plan_z_mm : shapely geometry, float
         Level section of the part in the sheet, what there is stray and what stayed powder, x
-        and y, and its height.
+        and y, and its height above the platform.
     trace : (2, 2) ndarray
         Line of the cutting plane in that plan, x and y.
     """
@@ -123,7 +124,8 @@ class _Cut:
 def _cut(check: PassageCheck, entry: Floats, direction: Floats, crossing: int) -> _Cut:
     """Cut the part upright through a line, and level in the sheet at a crossing."""
     predicted = check.checked.whole.predict(check.judged[0].variant.events)
-    plane = _plane(entry, direction)
+    base = check.checked.platform_z
+    plane = _plane(entry, direction, base)
     window, metal = predicted_metal(predicted, plane, whole=True, plugged=False)
     stray = drawn(stray_metal(predicted, plane).intersection(window))
     u0, _, u1, _ = window.bounds
@@ -139,7 +141,7 @@ def _cut(check: PassageCheck, entry: Floats, direction: Floats, crossing: int) -
         plan,
         plan_stray,
         plan_loose,
-        z,
+        z - base,
         plane.to_space(np.array([[u0, 0.0], [u1, 0.0]]))[:, :2],
     )
 
@@ -161,13 +163,13 @@ def _without_cracks(metal: Any) -> Any:
     return shapely.buffer(grown, -CRACK_MM, join_style="mitre")
 
 
-def _plane(entry: Floats, direction: Floats) -> Plane:
-    """The upright plane that holds a drill's axis; u from the entry, v is the height z."""
+def _plane(entry: Floats, direction: Floats, platform_z: float) -> Plane:
+    """The upright plane that holds a drill's axis; u from the entry, v above the platform."""
     level = np.array([direction[0], direction[1], 0.0])
     size = float(np.linalg.norm(level))
     u = level / size if size > 1e-6 else np.array([1.0, 0.0, 0.0])
     v = np.array([0.0, 0.0, 1.0])
-    return Plane(np.array([entry[0], entry[1], 0.0]), np.cross(u, v), u, v)
+    return Plane(np.array([entry[0], entry[1], platform_z]), np.cross(u, v), u, v)
 
 
 # ---- with a plan -----------------------------------------------------------------------------
@@ -189,6 +191,7 @@ def _stroke(
     entry, direction = np.array(stroke.entry_mm), np.array(stroke.direction)
     crossing = result.crossings[stroke.crossing]
     centre = np.array(crossing.centre_mm)
+    base = check.checked.platform_z
     cut = _cut(check, entry, direction, stroke.crossing)
     drill, holder = _tools(stroke, entry, direction, check)
     tip = entry + stroke.depth_mm * direction
@@ -199,7 +202,7 @@ def _stroke(
     back = (flat[0] - flat[1]) / stroke.depth_mm  # along the axis, out of the part
     names = {
         f"{stroke.drill_diameter_mm:g} mm drill, {stroke.series}": flat[0] + 2.0 * radius * back,
-        f"stray sheet, z {crossing.height_mm:.2f} mm": flat[2],
+        f"stray sheet, z {crossing.height_mm - base:.2f} mm": flat[2],
         f"{stroke.from_}": flat[0],
         f"holder, {check.checked.case.drilling.holder_diameter:g} mm": flat[3] + 2.0 * back,
     }
@@ -225,7 +228,7 @@ def _stroke(
         stroke.depth_mm,
         bounds,
         _joined(bounds, _bounds(flat[3:], MARGIN_MM)),
-        _lines(rework, stroke, float(np.linalg.norm(face - entry))),
+        _lines(rework, above_platform(stroke, base), float(np.linalg.norm(face - entry))),
         cut.plan,
         cut.plan_stray,
         cut.plan_loose,
@@ -353,7 +356,7 @@ def _without_plan(check: PassageCheck, result: PassageResult) -> DrillSection:
         flat[0],
         flat[1],
         flat[1],
-        _named_without(crossing, name, flat),
+        _named_without(above_platform(crossing, check.checked.platform_z), name, flat),
         None,
         "no plan",
         _around(flat[1], DETAIL_RADII * radius),

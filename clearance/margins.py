@@ -200,7 +200,9 @@ def _varied(checked: Checked, number: int, name: str, step: int) -> Checked | No
         unknowns = variants(varied, low, high)
     except CaseError:
         return None  # beyond the part's layers, for one
-    unknowns = both_sides(unknowns, lambda z: checked.bodies.levels("melted", z))
+    unknowns = both_sides(
+        unknowns, lambda z: checked.bodies.levels("melted", z), checked.platform_z
+    )
     return Checked(
         varied,
         checked.bodies,

@@ -21,6 +21,7 @@ from clearance.checked import Checked, Progress, silent
 from clearance.crossings import Crossing, WindowSections, crossings
 from clearance.errors import GridError, PortError
 from clearance.graph import in_words, on_way, own, passage_graph, perhaps_on_way, renumbered
+from clearance.heights import place
 from clearance.once import once
 from clearance.passages import Search, Way, moved_mouth, pieces_at
 from clearance.predicted import NOMINAL, Events, Predicted, Window, moved_shape
@@ -242,9 +243,9 @@ class PassageCheck:
     def _known(self, crossed: Crossed, ways: set[int], search: Search, way: Way) -> Seen:
         """What the crossings tell of the state; `ways`: those on a way from inlet to outlet."""
         on = [c for n, c in enumerate(crossed.crossings) if n in ways and self.sealed(c)]
-        everything = crossed.everything
+        everything, base = crossed.everything, self.checked.platform_z
         listed = {id(c) for c in crossed.crossings}
-        sealed: tuple[float, ...] | None = tuple(c.height_mm for c in on)
+        sealed: tuple[float, ...] | None = tuple(c.height_mm - base for c in on)
         if self.passage.every_branch and not on:
             aside = {n for n, c in enumerate(everything) if self.sealed(c)}
             # Columns may pass beside a branch: then its void seems to lead out of the part.
@@ -252,8 +253,8 @@ class PassageCheck:
                 sealed = None
         return Seen(
             sealed,
-            tuple((c.height_mm, c.open_fraction) for c in everything),
-            tuple(c.height_mm for c in everything if c.sampled),
+            tuple((c.height_mm - base, c.open_fraction) for c in everything),
+            tuple(c.height_mm - base for c in everything if c.sampled),
             tuple(n for n, c in enumerate(everything) if id(c) not in listed),
         )
 
@@ -405,7 +406,7 @@ class PassageCheck:
                 ]
             )
         reasons += [f for f in faults if f not in reasons]
-        reasons += self._facets(nominal) + _leaks(judged)
+        reasons += self._facets(nominal) + _leaks(judged, self.checked.platform_z)
         low = min(all_heights.low_mm, *(j.way.low_mm for j in judged))
         high = max(all_heights.high_mm, *(j.way.high_mm for j in judged))
         if state is State.BLOCKED:
@@ -465,16 +466,14 @@ def _tighter(a: Judged, b: Judged) -> Judged:
     return a
 
 
-def _leaks(judged: list[Judged]) -> list[str]:
+def _leaks(judged: list[Judged], platform_z: float) -> list[str]:
     """A way out of the part that is too narrow to matter, named all the same."""
     way = next((j.way for j in judged if j.way.leak_mm > 0.0 and not j.way.leak), None)
     if way is None:
         return []
-    place = ""
-    if way.leak_at is not None:
-        place = " near ({:.1f}, {:.1f}, {:.1f}) mm".format(*way.leak_at)
+    near = "" if way.leak_at is None else f" near {place(way.leak_at, platform_z)}"
     return [
-        f"the void may also reach the outside{place}, by ways of at most {way.leak_mm:.2f} mm: "
+        f"the void may also reach the outside{near}, by ways of at most {way.leak_mm:.2f} mm: "
         "what is wider has not left the part"
     ]
 

@@ -32,6 +32,7 @@ from clearance.drills import (
     run_out,
 )
 from clearance.graph import cheapest, on_way
+from clearance.heights import place
 from clearance.obstacles import Tool, in_the_way
 from clearance.once import once
 from clearance.passage_check import Crossed, Judged, PassageCheck
@@ -413,14 +414,15 @@ class Reach:
         need = 0.5 * drill.diameter - self.case.drilling.wall_allowance
         if line.radius >= need:
             return True
-        at = ", ".join(f"{x:.1f}" for x in line.metal)
+        base = self.check.checked.platform_z
+        sheet_mm = self.first.crossings[target].height_mm - base
         doubt = "" if line.bound < need else "; the search ended before a wider one was ruled out"
         self.misses.append(
             _Miss(
                 line.radius / max(need, 1e-9),
                 f"from the {name} the widest straight line to the sheet at "
-                f"z {self.first.crossings[target].height_mm:.2f} mm has {2.0 * line.radius:.2f} mm "
-                f"clear, {2.0 * need:.2f} needed: the wall at ({at}) mm is in the way{doubt}",
+                f"z {sheet_mm:.2f} mm has {2.0 * line.radius:.2f} mm clear, {2.0 * need:.2f} "
+                f"needed: the wall at {place(line.metal, base)} is in the way{doubt}",
             )
         )
         return False

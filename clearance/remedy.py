@@ -21,6 +21,7 @@ from clearance.flow import End, Restriction, Stopped, loss, pressure_loss, untol
 from clearance.flow_of_passage import channel_mm2, ends
 from clearance.gather import Extra, gather
 from clearance.graph import on_way, passed_by
+from clearance.heights import above_platform
 from clearance.loose import void_run
 from clearance.passage_check import Judged, PassageCheck
 from clearance.reach import Reach, Reached, needs_reach
@@ -164,7 +165,7 @@ def disposition(
     }
     known = gather(
         checked.case,
-        result,
+        above_platform(result, checked.platform_z),  # the rules only say where, in words
         affected=_affected(checked, result),
         height_added_mm=(min(growths), max(growths)),
         extras=extras,

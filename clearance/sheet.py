@@ -20,6 +20,7 @@ from clearance.drawing_parts import DETAIL_LETTERS, GRAVEST, Detail, LevelSectio
 from clearance.drawing_words import DETAIL_MARGIN, WHOLE, input_hash, share_in_words
 from clearance.drill_section import DrillSection, drill_sections
 from clearance.errors import ClearanceError
+from clearance.heights import above_platform
 from clearance.passage_check import PassageCheck
 from clearance.report import (
     MOST_VOIDS,
@@ -159,10 +160,10 @@ def sheet(examined: Examined, progress: Progress = silent, on_plate: bool = Fals
 
     On a plate equal parts share it: room is left for a label, and no serial number given.
     """
-    checked, result = examined.checked, examined.result
+    checked, result = examined.checked, examined.on_paper
     case = checked.case
     decided = result.disposition
-    bad = _gravest_first(p for p in result.passages if p.state is not State.OPEN)
+    bad = _gravest_first(p for p in examined.result.passages if p.state is not State.OPEN)
     sections = _Sections(examined)
     checks = {check.passage.name: check for check in examined.checks}
     pages = []
@@ -370,7 +371,7 @@ def _depth(depth_mm: float | None) -> str:
 
 def _conditions(examined: Examined) -> tuple[str, ...]:
     """What holds now, what else was found, and whether a concession is needed."""
-    result, state = examined.result, examined.checked.case.state
+    result, state = examined.on_paper, examined.checked.case.state
     decided = result.disposition
     said = [
         f"concession needed: {'yes' if decided is not None and decided.concession else 'no'}; "
@@ -508,7 +509,7 @@ def _worst(passage: PassageResult) -> CrossingResult | None:
 
 
 def _page(check: PassageCheck, passage: PassageResult, sections: _Sections) -> PassagePage:
-    worst = _worst(passage)
+    worst, shown = _worst(passage), above_platform(passage, sections.base)
     disposition = sections.examined.result.disposition
     reasons = disposition.reasons if disposition else ()
     decided = tuple(
@@ -518,11 +519,11 @@ def _page(check: PassageCheck, passage: PassageResult, sections: _Sections) -> P
     )
     return PassagePage(
         passage.name,
-        _found(passage),
+        _found(shown),
         None if worst is None else sections.zoomed(passage.name, worst),
         curve(check, passage),
         tuple(drill_sections(check, passage)),
-        tuple(_crossing_row(n, c) for n, c in enumerate(passage.crossings)),
+        tuple(_crossing_row(n, c) for n, c in enumerate(shown.crossings)),
         (_room(passage), *_reasons(passage), *decided),
     )
 

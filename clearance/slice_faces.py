@@ -22,10 +22,11 @@ Levels = Callable[[float], NDArray[np.float64]]
 """Takes a height, mm; gives heights of level faces near it, mm."""
 
 
-def both_sides(unknowns: Unknowns, levels: Levels) -> Unknowns:
+def both_sides(unknowns: Unknowns, levels: Levels, platform_mm: float) -> Unknowns:
     """Variants with slices just below level faces, and just above them, where they lie in one.
 
     How the machine's slices were cut there is not known; all of them were cut the same way.
+    `platform_mm` is the platform's z, for the words.
     """
     found: list[Variant] = []
     said: list[str] = []
@@ -38,7 +39,7 @@ def both_sides(unknowns: Unknowns, levels: Levels) -> Unknowns:
             events = tuple(_beside(event, levels, side) for event in variant.events or ())
             text = f"slices that lie in a level face as just {word} it"
             found.append(Variant(events, f"{variant.said}, {text}" if variant.said else text))
-        said += [_sentence(event, levels) for event in touched]
+        said += [_sentence(event, levels, platform_mm) for event in touched]
     notices = tuple(dict.fromkeys((*unknowns.notices, *said)))
     spans = tuple(both for span in unknowns.spans for both in _spans(span, levels))
     return replace(unknowns, variants=tuple(found), notices=notices, spans=spans)
@@ -68,9 +69,9 @@ def _beside(event: Event, levels: Levels, side: float) -> Event:
     return replace(event, slices=tuple(slices))
 
 
-def _sentence(event: Event, levels: Levels) -> str:
+def _sentence(event: Event, levels: Levels, platform_mm: float) -> str:
     inside = [z for z, lies in zip(event.slices, _in_faces(event, levels), strict=True) if lies]
-    heights = ", ".join(f"{z:.3f}" for z in inside)
+    heights = ", ".join(f"{z - platform_mm:.3f}" for z in inside)
     return (
         f"stray {event.stray}: slices at z {heights} lie in a level face of the part; both sides "
         "of it are computed, and the machine's slice file would tell"

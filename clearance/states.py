@@ -72,8 +72,9 @@ class Seen:
     Attributes
     ----------
     sealed : tuple of float, or None
-        Heights of sealed crossings that lie on a way from inlet to outlet, mm; None: some crossing
-        is or may be sealed, and whether it lies on a way is not known.
+        Heights above the platform, as all here, of sealed crossings that lie on a way from inlet
+        to outlet, mm; None: some crossing is or may be sealed, and whether it lies on a way is
+        not known.
     fractions : tuple of (height, open fraction)
     sampled : tuple of float
         Heights of crossings whose open fraction may be less than that.

@@ -15,6 +15,7 @@ import numpy as np
 from clearance import bore as bores
 from clearance import distance
 from clearance.checked import Checked
+from clearance.heights import place
 from clearance.predicted import Events
 from clearance.wall_left import NEAR_MM, Hole, cut_to
 
@@ -57,10 +58,10 @@ def _between(checked: Checked, events: Events, one: Hole, two: Hole) -> str:
     tree = distance.build(np.array([[two.entry, two.tip, two.tip]], np.float32))
     axes, at, _ = distance.segment_clearance(tree, one.entry, one.tip)
     left = axes - one.radius - two.radius
-    place = ", ".join(f"{x:.1f}" for x in at)
+    near = place(at, checked.platform_z)
     if len(bores.meeting(soups[1], solids[0])) or len(bores.meeting(soups[0], solids[1])):
         return (
-            f"the two holes meet near ({place}) mm: {left:.2f} mm of wall between them, of which "
+            f"the two holes meet near {near}: {left:.2f} mm of wall between them, of which "
             f"drill tolerances and run-out may take {one.taken + two.taken:.2f} mm"
         )
     least = checked.case.drilling.min_wall
@@ -72,6 +73,6 @@ def _between(checked: Checked, events: Events, one: Hole, two: Hole) -> str:
     if wall >= least:
         return ""
     return (
-        f"{wall:.2f} mm of wall would be left between the two holes near ({place}) mm once drill "
+        f"{wall:.2f} mm of wall would be left between the two holes near {near} once drill "
         f"tolerances and run-out are taken off, {least:.2f} required"
     )

@@ -244,7 +244,7 @@ def _variant(
         foot = event.bottom - (event.penetration if event.slices else 0.0)
         if foot > high_z + lift + (TOUCHING_MM if event.slices else 0.0):
             notices.append(
-                f"stray {number}: the part was complete below {event.bottom:.3f} mm: "
+                f"stray {number}: the part was complete below {event.bottom - platform:.3f} mm: "
                 "it is untouched"
             )
             continue

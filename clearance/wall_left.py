@@ -20,6 +20,7 @@ from clearance import distance
 from clearance.bore import Bore
 from clearance.checked import Checked
 from clearance.cuts import predicted_metal
+from clearance.heights import place
 from clearance.once import once
 from clearance.passages import moved_mouth
 from clearance.patches import Patches
@@ -233,7 +234,7 @@ def _of_hole(voids: Voids, predicted: Predicted, hole: Hole) -> Left:
                 soup = _below_rim(soup, mouth)
         entering = bores.meeting(soup, worst)
         if len(entering):
-            return Left(breaks_into=_broken(other, hole, soup[entering]))
+            return Left(breaks_into=_broken(voids, other, hole, soup[entering]))
         for biggest, walls in found.items():
             walls.append(cut_to(predicted, hole.bore(biggest, -beyond), soup))
     return Left(_least(found[False]), _least(found[True]))
@@ -348,12 +349,12 @@ class _Bare(Predicted):
         return tuple(replace(slab, gates=()) for slab in slabs(self.events))
 
 
-def _broken(other: Other, hole: Hole, entered: Soup) -> str:
+def _broken(voids: Voids, other: Other, hole: Hole, entered: Soup) -> str:
     tree = distance.build(entered)
     far, _, at = distance.segment_clearance(tree, hole.entry, hole.tip)
-    place = ", ".join(f"{x:.1f}" for x in at)
+    where = place(at, voids.checked.platform_z)
     return (
-        f"{other.name} at ({place}) mm: {far - hole.radius:.2f} mm of wall would be left there, "
+        f"{other.name} at {where}: {far - hole.radius:.2f} mm of wall would be left there, "
         f"drill tolerance and run-out may take {hole.taken:.2f} mm"
     )
 

@@ -62,6 +62,7 @@ ROOMS = [
     "straight",
     "drills",
     "result",
+    "heights",
     "states",
     "between",
     "joints",

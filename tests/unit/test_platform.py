@@ -25,7 +25,7 @@ def test_an_assumed_platform_is_a_number(tmp_path, z):
     for said in (" ".join(text(result).split()), json.dumps(as_json(result))):
         assert f"at the mesh's lowest z, {z:.3f} mm" in said
         assert f"whose platform is at z {z:.3f} mm" in said
-        assert f"is {abs(z):.3f} mm {'less' if z > 0 else 'more'}" in said
+        assert f"mm: {abs(z):.3f} mm {'more' if z > 0 else 'less'}" in said
 
 
 def test_what_stands_on_supports_reads_as_it_is(tmp_path):
@@ -36,7 +36,7 @@ def test_what_stands_on_supports_reads_as_it_is(tmp_path):
 def test_a_given_platform_is_no_assumption_but_heights_differ(tmp_path):
     result = lifted(tmp_path, 12.7, platform_z=10.0)
     assert not any("platform" in said for said in result.assumptions)
-    assert any("above the platform is 10.000 mm less" in said for said in result.notices)
+    assert any("is at z 10.000 mm: 10.000 mm more" in said for said in result.notices)
 
 
 def test_a_part_at_the_origin_has_one_height(tmp_path):
