@@ -56,6 +56,8 @@ from clearance.sheet_facts import (
     settings,
 )
 
+BESIDE_MM = (-0.01, -0.001, 0.001, 0.01)
+"""How far beside a face of measured metal a section is also tried."""
 HOLD = ("HOLD", "this sheet does not release the part")
 NOT_JUDGED = (
     "the joint at the resumed layer; leaks; roughness and dross; loose metal inside; the hazard of "
@@ -464,6 +466,8 @@ class _Sections:
         event = self.events.get(crossing.stray)
         if event is not None:
             heights.append(crossing.height_mm - 0.5 * event.layer)
+        else:  # measured metal: told just beside one of its faces, on either side of it
+            heights += [crossing.height_mm + step for step in BESIDE_MM]
         cuts = [self.at(z, crossing.stray) for z in heights]
         return min((cut for cut in cuts if cut), key=lambda cut: _open(cut, name), default=None)
 
