@@ -599,10 +599,12 @@ class Search:
         for piece in self._open_at(z):
             if not shapely.intersects(piece, near):
                 continue
-            if largest_circle_mm(piece) > crossing.circle_mm + ALIKE_MM:
+            circle = largest_circle_mm(piece)
+            if circle > crossing.circle_mm + ALIKE_MM:
                 wide.append(piece)
                 continue
             narrow.append(piece)
+            width = max(width, circle)
             for surface in (s for one in self.closings for s in one.surfaces):
                 image = mirrored(piece, surface, z)
                 if image is not piece:
