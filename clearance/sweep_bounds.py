@@ -21,7 +21,6 @@ from clearance import distance
 from clearance.closings import crossed
 from clearance.once import once
 from clearance.passage_check import PassageCheck
-from clearance.passages import SURFACE_MM
 from clearance.ports import Mouth
 from clearance.predicted import NOMINAL, Box, meeting
 from clearance.sections import Plane
@@ -126,7 +125,7 @@ class Bounds:
             route.points[near + 1] - up,
             enough=float(route.room.min()),
         )
-        return max(2.0 * (room - SURFACE_MM), 0.0)
+        return max(2.0 * (room - self.search.surface_mm), 0.0)
 
     def _joins_mouths(self, route: Route) -> bool:
         """Whether a route leads from the inlet's closing surface to the outlet's, across none."""
@@ -174,7 +173,7 @@ class Bounds:
     def widened(self, route: Route, height: float, enough_mm: float) -> Route:
         """A route with its narrow stretches near the sheet pushed to where there is more room."""
         spacing = max(2.0 * self.pitch, 0.1 * max(enough_mm, self.pitch))
-        enough = 0.5 * enough_mm + SURFACE_MM
+        enough = 0.5 * enough_mm + self.search.surface_mm
         room = self._room(route, height)
         for _ in range(WIDENED):
             limit = min(float(room.min()) + 2.0 * spacing, enough)
@@ -391,7 +390,7 @@ class Bounds:
             side *= 0.5
             offsets = side * np.array([(0, 0), (1, 0), (0, 1), (1, 1)])
             corner = (corner[:, None] + offsets).reshape(-1, 2)
-        return 2.0 * (max(best, outside) + SURFACE_MM)
+        return 2.0 * (max(best, outside) + self.search.surface_mm)
 
     def covers_mouth(self, height: float) -> bool:
         """Whether a mouth that is nearly level lies in the sheet, or at one of its faces."""
