@@ -112,7 +112,7 @@ def test_debug_adds_the_traceback(cases, run):
 
 @pytest.mark.parametrize("name", [".", "bore.stl/out.json"])
 def test_output_that_cannot_be_written_is_refused_at_once(cases, run, monkeypatch, name):
-    monkeypatch.setattr("clearance.check.examine", lambda *_: pytest.fail("was computed first"))
+    monkeypatch.setattr("clearance.check.examine", lambda *_, **__: pytest.fail("was computed first"))
     found = run("check", cases / "whole.toml", "--json", cases / name)
     assert found.exit_code == 2
     assert "cannot be written" in found.stderr
@@ -158,13 +158,13 @@ def test_interrupts_that_a_kernel_loses_or_changes_are_noticed(
 ):
     from clearance.check import examine
 
-    def kernel(*words):
+    def kernel(*words, **keys):
         try:
             signal.raise_signal(signal.SIGINT)
         except KeyboardInterrupt as fault:
             if not lost:
                 raise SystemError("returned a result with an exception set") from fault
-        return examine(*words)
+        return examine(*words, **keys)
 
     monkeypatch.setattr("clearance.check.examine", kernel)
     found = run("check", cases / "whole.toml", "--json", tmp_path / "out.json")
@@ -174,7 +174,7 @@ def test_interrupts_that_a_kernel_loses_or_changes_are_noticed(
 
 
 def _raise(error):
-    def fail(*_):
+    def fail(*_, **__):
         raise error
 
     return fail
