@@ -112,7 +112,9 @@ def test_debug_adds_the_traceback(cases, run):
 
 @pytest.mark.parametrize("name", [".", "bore.stl/out.json"])
 def test_output_that_cannot_be_written_is_refused_at_once(cases, run, monkeypatch, name):
-    monkeypatch.setattr("clearance.check.examine", lambda *_, **__: pytest.fail("was computed first"))
+    monkeypatch.setattr(
+        "clearance.check.examine", lambda *_, **__: pytest.fail("was computed first")
+    )
     found = run("check", cases / "whole.toml", "--json", cases / name)
     assert found.exit_code == 2
     assert "cannot be written" in found.stderr
