@@ -120,7 +120,7 @@ class WindowSections(Sections):
     def outline(self, gate: Gate) -> Any:
         """Section that a gate makes metal, where it lies in the predicted part."""
         if gate not in self._outlines:
-            shape = self.window.metal(gate.body, gate.z)
+            shape = self.window.metal(gate.body, gate.z, gate.above)
             self._outlines[gate] = moved_shape(shape, rounded(gate.shift))
         return self._outlines[gate]
 

@@ -500,7 +500,7 @@ class Predicted:
 
     def outline(self, gate: Gate) -> Any:
         """Section (shapely) that a gate makes metal, where it lies in the predicted part."""
-        return moved_shape(self.window.metal(gate.body, gate.z), rounded(gate.shift))
+        return moved_shape(self.window.metal(gate.body, gate.z, gate.above), rounded(gate.shift))
 
     def sheet(self, slab: Slab) -> Any:
         """Outline (shapely) of what the gates of a slab make metal."""

@@ -105,11 +105,14 @@ class Gate:
         Nominal height of the section.
     shift : tuple of float, mm
         How far the section is moved in plan.
+    above : bool
+        Just above `z`, where a level face lies there; otherwise just below.
     """
 
     body: str
     z: float
     shift: tuple[float, float]
+    above: bool = False
 
 
 @dataclass(frozen=True)
@@ -181,8 +184,8 @@ def _layers(event: Event, gates: list[Gate]) -> list[tuple[float, float, Gate]]:
 def _cuts(event: Event, lift: float, moved: tuple[float, float]) -> tuple[Gate, ...]:
     """Sections of the part where it ends below a sheet and where it goes on above it."""
     below = Gate("part", event.bottom - lift, moved)
-    above = Gate("part", event.top - (lift + event.rise), moved)
-    return (below,) if below == above else (below, above)
+    above = Gate("part", event.top - (lift + event.rise), moved, above=True)
+    return below, above
 
 
 def _sheet(event: Event, gates: list[Gate], lift: float, moved: tuple[float, float]) -> list[Slab]:
@@ -226,7 +229,7 @@ def _anywhere(
 def _loose(event: Event, gates: list[Gate], lift: float, moved: tuple[float, float]) -> list[Slab]:
     """Slabs of a sheet as melted: every layer, the first above it too, reaches below its face."""
     layers = _layers(event, gates)
-    above = Gate("part", event.top - (lift + event.rise), moved)
+    above = Gate("part", event.top - (lift + event.rise), moved, above=True)
     melted = [(a - event.welded, b, gate) for a, b, gate in layers]
     melted.append((event.top - event.welded, np.inf, above))
     faces = [event.bottom, *(b for _, b, _ in layers)]

@@ -64,7 +64,7 @@ class Near(Sections):
         self._bands: dict[int, Soup] = {}
         self._own: dict[float, tuple[Any, ...]] = {}
         self._metal: dict[tuple[str, float], Any] = {}
-        self._slices: dict[tuple[str, float], Any] = {}
+        self._slices: dict[tuple[str, float, bool], Any] = {}
         self._moved: dict[tuple[int, Shift], Any] = {}
 
     @property
@@ -154,7 +154,7 @@ class Near(Sections):
         return self._moved[key]
 
     def _slice(self, gate: Gate) -> Any:
-        key = (gate.body, gate.z)
+        key = (gate.body, gate.z, gate.above)
         if key not in self._slices:
             self._slices[key] = self.metal(*key)
         return self._slices[key]

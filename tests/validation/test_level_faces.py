@@ -80,3 +80,21 @@ def test_a_floor_at_which_a_lifted_part_goes_on_is_not_there(tmp_path, upside_do
     found = make.first(tmp_path, solid, table, event)
     assert found.state == "open"
     assert found.clear_diameter_mm.low >= 3.0 * FACETS - 0.01
+
+
+@pytest.mark.parametrize(
+    ("low", "from_layer", "layers"), [(5.4, 28, 1), (6.4, 33, 1), (5.4, 27, 2)]
+)
+def test_a_gap_under_a_ceiling_at_the_cut_counts_as_metal(tmp_path, low, from_layer, layers):
+    """A level duct 1.0 high whose ceiling (or floor) lies at the cut; the part above is lifted.
+
+    The slices have the duct's void over it: what belongs there above the cut stays powder, which
+    counts as metal for passages. So the duct is 1.0 high as before, not 1.2 or 1.4.
+    """
+    solid = s.block((0, 0, 0), (12, 8, 12)) - s.block((-1, 2, low), (13, 6, low + 1.0))
+    ends = [(x, 4.0, low + 0.5) for x in (0.0, 12.0)]
+    way = make.passage(*ends, 1.13, 0.9)
+    stray = make.sheet(6.4, layers, resume="layer", from_layer=from_layer)
+    passage = make.first(tmp_path, solid, [way], stray, layer=0.2, pitch=0.3)
+    assert passage.clear_diameter_mm.high <= 1.02
+    assert passage.clear_diameter_mm.low >= 0.95
