@@ -1,6 +1,6 @@
 """``python -m clearance``: the same as the command ``clearance``."""
 
-from clearance.cli import main
+from clearance.cli.main import main
 
 if __name__ == "__main__":
     main(prog_name="clearance")

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from clearance.cli import main
+from clearance.cli.main import main
 
 PAGE = Path(__file__).with_name("cli.md")
 

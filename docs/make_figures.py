@@ -27,12 +27,12 @@ SHEETS = {"mould-insert-sheet.png": "mould-insert"}
 
 def main(folder: Path) -> None:
     """Run the program once for each figure."""
-    from clearance.case import read_case
-    from clearance.check import examine
-    from clearance.checked import prepare
-    from clearance.plots import write
-    from clearance.sheet import sheet
-    from clearance.sheet_pages import sheet_figures
+    from clearance.case.read import read_case
+    from clearance.checking import examine
+    from clearance.drawing.sheet import sheet
+    from clearance.figures.level import write
+    from clearance.figures.sheet_page import sheet_figures
+    from clearance.verdict.prepared import prepare
 
     folder.mkdir(parents=True, exist_ok=True)
     for name, (case, asked) in FIGURES.items():
@@ -49,7 +49,7 @@ def _draw(name: str, words: list[str]) -> None:
     """Run a command that draws a figure, or stop with what it said."""
     from click.testing import CliRunner
 
-    from clearance.cli import main as clearance
+    from clearance.cli.main import main as clearance
 
     done = CliRunner().invoke(clearance, words)
     if done.exit_code != 0:

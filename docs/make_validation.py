@@ -252,7 +252,7 @@ def events() -> Iterator[Row]:
 
 def _log() -> Row:
     """What a machine log is read as; layers of 0.05 mm."""
-    from clearance.case import read_case
+    from clearance.case.read import read_case
 
     melted = {"layers": ["0-623", "0-2", "624-2399"]}
     with tempfile.TemporaryDirectory() as folder:
@@ -343,7 +343,7 @@ def flow() -> Iterator[Row]:
 
 def drills() -> Iterator[Row]:
     """The table of drills and what follows from it."""
-    from clearance.drills import full_diameter_reach, h8_lower, point_length, standard
+    from clearance.drilling.drills import full_diameter_reach, h8_lower, point_length, standard
 
     sizes = {(d.series, d.diameter): d for d in standard()}
     for series, size, expected, norm in (
@@ -369,8 +369,8 @@ def meshes() -> Iterator[Row]:
     """What `clearance mesh` says."""
     import bad_meshes
 
-    from clearance.mesh_faults import examine
-    from clearance.mesh_report import as_json, faults
+    from clearance.report.mesh import as_json, faults
+    from clearance.survey.faults import examine
 
     named, many, turn = 0, len(bad_meshes.BAD), pi / 48
     with tempfile.TemporaryDirectory() as folder:
@@ -396,7 +396,7 @@ def section_properties() -> Iterator[Row]:
     """Numbers of the resumed section."""
     from shapely import Point, box
 
-    from clearance.section_properties import resumed_section, torsion_constant
+    from clearance.evidence.section_properties import resumed_section, torsion_constant
 
     def disc(radius: float) -> Any:
         return Point(0, 0).buffer(radius, quad_segs=512)
@@ -415,8 +415,8 @@ def section_properties() -> Iterator[Row]:
 
 def shipped() -> Iterator[Row]:
     """The cases that come with the program."""
-    from clearance.case import read_case
-    from clearance.check import check
+    from clearance.case.read import read_case
+    from clearance.checking import check
 
     for path in sorted((ROOT / "cases").glob("*/expected.json")):
         case = path.parent.name

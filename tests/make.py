@@ -147,8 +147,8 @@ def _value(value: Any) -> str:
 
 def checked(folder: Path, solid: Solid, *args: Any, **keys: Any) -> Any:
     """Write a case, read it back, check it; takes what `write_case` takes. Returns the Result."""
-    from clearance.case import read_case
-    from clearance.check import check
+    from clearance.case.read import read_case
+    from clearance.checking import check
 
     return check(read_case(write_case(folder, solid, *args, **keys)))
 

@@ -49,8 +49,8 @@ def result_of(case: str) -> Any:
     """Result of the check of a shipped case, given by the name of its folder."""
 
     def made() -> Any:
-        from clearance.case import read_case
-        from clearance.check import conclude, prepare
+        from clearance.case.read import read_case
+        from clearance.checking import conclude, prepare
 
         return conclude(prepare(read_case(CASES / case / "case.toml")))
 

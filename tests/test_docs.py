@@ -12,8 +12,8 @@ import pytest
 import shared
 from click.testing import CliRunner
 
-from clearance import openings
-from clearance.cli import main
+from clearance.cli.main import main
+from clearance.survey import openings
 
 ROOT = Path(__file__).parent.parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -145,7 +145,7 @@ def test_the_tutorial_shows_the_case_file_as_it_is():
 
 
 def test_the_log_of_the_tutorial_is_the_event_of_its_case(run):
-    from clearance.case import read_case
+    from clearance.case.read import read_case
 
     _, folder = run(["--version"])
     cases = [read_case(folder / f"cases/mould-insert/{name}.toml") for name in ("case", "log")]
@@ -234,7 +234,7 @@ def rows(title):
 def test_the_validation_page_is_what_comes_out(title, monkeypatch):
     if title == "Shipped cases":  # tests/golden looks at the same results
         told = lambda case: shared.result_of(case.path.parent.name)  # noqa: E731
-        monkeypatch.setattr("clearance.check.check", told)
+        monkeypatch.setattr("clearance.checking.check", told)
     assert [str(row) for row in VALIDATION.SECTIONS[title]()] == rows(title)
 
 

@@ -216,8 +216,8 @@ class InLine(Executor):
 
 def profile(folder: Path) -> list[str]:
     """Processor time by room and by function, one thread."""
-    from clearance.case import read_case
-    from clearance.check import check as judge
+    from clearance.case.read import read_case
+    from clearance.checking import check as judge
 
     case = read_case(prepared(folder)[0])
     profiler = cProfile.Profile(time.process_time)

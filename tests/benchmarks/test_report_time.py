@@ -11,7 +11,7 @@ import pytest
 sys.path.insert(0, str(Path(__file__).parent.parent))
 import shapes
 
-from clearance.part import read_part
+from clearance.mesh.part import read_part
 
 CASE = Path(__file__).parent.parent.parent / "cases" / "mould-insert"
 RUNS = 3

@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from clearance.cli import main
+from clearance.cli.main import main
 
 sys.path.insert(0, str(Path(__file__).parent.parent))
 

@@ -16,7 +16,7 @@ import bad_meshes
 import make
 import shapes
 
-from clearance.cli import main
+from clearance.cli.main import main
 
 COMMANDS = {
     "check": ["check", "CASE", "--json", "result.json"],

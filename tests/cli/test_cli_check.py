@@ -9,10 +9,11 @@ import time
 
 import pytest
 
-from clearance import cli, kernels
-from clearance.case import read_case
-from clearance.sweep_pieces import side_by_side
-from clearance.sweep_wanted import Wanted
+from clearance import first_run
+from clearance.case.read import read_case
+from clearance.cli import main
+from clearance.sweeps.side_by_side import side_by_side
+from clearance.sweeps.wanted import Wanted
 
 PROGRAM = [sys.executable, "-m", "clearance"]
 
@@ -113,7 +114,7 @@ def test_debug_adds_the_traceback(cases, run):
 @pytest.mark.parametrize("name", [".", "bore.stl/out.json"])
 def test_output_that_cannot_be_written_is_refused_at_once(cases, run, monkeypatch, name):
     monkeypatch.setattr(
-        "clearance.check.examine", lambda *_, **__: pytest.fail("was computed first")
+        "clearance.checking.examine", lambda *_, **__: pytest.fail("was computed first")
     )
     found = run("check", cases / "whole.toml", "--json", cases / name)
     assert found.exit_code == 2
@@ -143,14 +144,14 @@ def test_inputs_are_not_overwritten(cases, run, name):
 
 
 def test_memory_error_advises_a_larger_pitch(cases, run, monkeypatch):
-    monkeypatch.setattr("clearance.check.examine", _raise(MemoryError))
+    monkeypatch.setattr("clearance.checking.examine", _raise(MemoryError))
     found = run("check", cases / "whole.toml")
     assert found.exit_code == 2
     assert "larger --pitch" in found.stderr
 
 
 def test_a_fault_of_the_program_is_no_verdict(cases, run, monkeypatch):
-    monkeypatch.setattr("clearance.check.examine", _raise(ZeroDivisionError))
+    monkeypatch.setattr("clearance.checking.examine", _raise(ZeroDivisionError))
     assert run("check", cases / "whole.toml").exit_code == 1
 
 
@@ -158,7 +159,7 @@ def test_a_fault_of_the_program_is_no_verdict(cases, run, monkeypatch):
 def test_interrupts_that_a_kernel_loses_or_changes_are_noticed(
     cases, run, monkeypatch, tmp_path, lost
 ):
-    from clearance.check import examine
+    from clearance.checking import examine
 
     def kernel(*words, **keys):
         try:
@@ -168,7 +169,7 @@ def test_interrupts_that_a_kernel_loses_or_changes_are_noticed(
                 raise SystemError("returned a result with an exception set") from fault
         return examine(*words, **keys)
 
-    monkeypatch.setattr("clearance.check.examine", kernel)
+    monkeypatch.setattr("clearance.checking.examine", kernel)
     found = run("check", cases / "whole.toml", "--json", tmp_path / "out.json")
     assert (found.exit_code, found.stdout) == (1, "")
     assert found.stderr == "error: interrupted, no verdict\n"
@@ -184,7 +185,8 @@ def _raise(error):
 
 INTERRUPTED = """
 import sys, time
-from clearance import check, cli
+from clearance import checking
+from clearance.cli import main as cli
 def stop(*_):
     print("ready", flush=True)
     time.sleep(60)
@@ -196,9 +198,9 @@ cli.main(sys.argv[1:], prog_name="clearance")
 @pytest.mark.parametrize(
     ("module", "name", "command"),
     [
-        ("clearance.check", "prepare", "check"),
+        ("clearance.checking", "prepare", "check"),
         ("os", "fsync", "check"),
-        ("clearance.checked", "prepare", "section"),
+        ("clearance.verdict.prepared", "prepare", "section"),
         ("os", "fsync", "section"),
     ],
 )
@@ -271,8 +273,8 @@ def test_on_a_terminal_progress_and_colour_unless_unwanted(cases, no_color):
 
 
 def test_kernels_are_looked_for_in_the_cache(checked, tmp_path):
-    assert kernels.compiled()  # the fixture's run has compiled them
-    asks = "from clearance import kernels; print(kernels.compiled())"
+    assert first_run.compiled()  # the fixture's run has compiled them
+    asks = "from clearance import first_run; print(first_run.compiled())"
     environ = {**os.environ, "NUMBA_CACHE_DIR": str(tmp_path)}
     done = subprocess.run(
         [sys.executable, "-c", asks], env=environ, capture_output=True, text=True, check=True
@@ -282,20 +284,26 @@ def test_kernels_are_looked_for_in_the_cache(checked, tmp_path):
 
 def test_the_first_run_says_that_it_compiles(monkeypatch, checked, cases):
     said, helped = [], []
-    monkeypatch.setattr(kernels, "compiled", lambda: False)
-    monkeypatch.setattr(kernels, "compile_beside", lambda: helped.append(1))
-    cli._computing(said.append)
-    wanted = Wanted(4.0, 5.0)
-    side_by_side(read_case(cases / "cut.toml"), wanted, progress=said.append, processes=1)
+    monkeypatch.setattr(first_run, "compiled", lambda: False)
+    monkeypatch.setattr(first_run, "compile_beside", lambda: helped.append(1))
+    main._computing(said.append)
+    case = read_case(cases / "cut.toml")
+    begin = first_run.begin
+    side_by_side(case, Wanted(4.0, 5.0), progress=said.append, processes=1, begin=begin)
     assert sum("compiling the kernels" in words for words in said) == 2
     assert len(helped) == 2
 
 
 KERNELS_USED = """
 import sys
-from clearance import bore, cells, cli, distance, kernels, straight_kernels, sweep_cuts
-kernels.later() if sys.argv[1] == "later" else cli.main(sys.argv[1:], standalone_mode=False)
-for room in (bore, cells, distance, straight_kernels, sweep_cuts):
+from clearance import first_run
+from clearance.cli import main as cli
+from clearance.columns import cells
+from clearance.drilling import bore, rectangles
+from clearance.geometry import distance
+from clearance.sweeps import regions
+first_run.later() if sys.argv[1] == "later" else cli.main(sys.argv[1:], standalone_mode=False)
+for room in (bore, cells, distance, rectangles, regions):
     for name, kernel in vars(room).items():
         for signature in getattr(kernel, "signatures", []):
             print(f"compiled: {room.__name__}.{name} {signature}")

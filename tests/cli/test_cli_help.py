@@ -11,19 +11,19 @@ import click
 import pytest
 
 from clearance import __version__
-from clearance.cli import main
+from clearance.cli.main import main
 
 DOCS = Path(__file__).parent.parent.parent / "docs"
 PROGRAM = (sys.executable, "-m", "clearance")
 HEAVY = (
-    "clearance.commands_plate",
+    "clearance.cli.plate",
     "numpy",
     "numba",
     "pydantic",
     "matplotlib",
     "shapely",
     "scipy",
-    "clearance.check",
+    "clearance.checking",
 )
 
 
@@ -74,7 +74,7 @@ def test_unknown_command_exits_with_2(run):
 
 def test_help_loads_nothing_heavy():
     code = (
-        "import sys; from clearance.cli import main; main(['--help'], standalone_mode="
+        "import sys; from clearance.cli.main import main; main(['--help'], standalone_mode="
         f"False); print(*[name for name in {HEAVY} if name in sys.modules])"
     )
     found = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)

@@ -41,7 +41,7 @@ def test_undetermined_parts_have_a_sheet_too(cases, run, tmp_path):
 def test_files_that_cannot_be_are_refused_before_anything_is_computed(
     cases, run, monkeypatch, name, said
 ):
-    monkeypatch.setattr("clearance.check.examine", lambda *_: pytest.fail("was computed first"))
+    monkeypatch.setattr("clearance.checking.examine", lambda *_: pytest.fail("was computed first"))
     done = run("check", cases / "whole.toml", "--report", cases / name)
     assert done.exit_code == 2
     assert said in done.stderr
@@ -65,7 +65,7 @@ def test_a_report_that_fails_leaves_no_file(cases, run, monkeypatch, tmp_path):
     def fail(*_):
         raise ZeroDivisionError
 
-    monkeypatch.setattr("clearance.sheet_pages.report", fail)
+    monkeypatch.setattr("clearance.figures.sheet_page.report", fail)
     files = ["--report", tmp_path / "a.pdf", "--json", tmp_path / "a.json"]
     assert run("check", cases / "cut.toml", *files).exit_code == 1
     assert list(tmp_path.iterdir()) == []

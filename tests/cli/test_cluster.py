@@ -129,7 +129,7 @@ def test_a_part_beyond_the_memory_limit_is_undetermined(small, cluster, tmp_path
 
 @pytest.mark.parametrize("address", ["tcp://127.0.0.1:9", "nohost", "tcp://127.0.0.1:port", ""])
 def test_no_scheduler_at_the_address(small, tmp_path, address, monkeypatch, run):
-    from clearance import cluster as room
+    from clearance.plates import cluster as room
 
     monkeypatch.setattr(room, "CONNECT_S", 1.0)
     found = run("plate", small / "plate.toml", "--out", tmp_path / "out", "--cluster", address)
@@ -139,7 +139,7 @@ def test_no_scheduler_at_the_address(small, tmp_path, address, monkeypatch, run)
 
 
 def test_no_worker(small, cluster, tmp_path, monkeypatch, run):
-    from clearance import cluster as room
+    from clearance.plates import cluster as room
 
     monkeypatch.setattr(room, "CONNECT_S", 2.0)
     words = ["--out", tmp_path / "out", "--cluster", cluster.address]

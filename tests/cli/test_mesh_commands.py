@@ -15,13 +15,14 @@ sys.path.insert(0, str(Path(__file__).parent.parent))
 import bad_meshes
 import shapes
 
-from clearance import cli, commands_mesh
+from clearance.cli import main
+from clearance.cli import mesh as commands_mesh
 
 
 @pytest.fixture(scope="module")
 def program():
     """The two commands behind the program's own way of ending."""
-    group = cli.Commands(name="clearance", params=[])
+    group = main.Commands(name="clearance", params=[])
     for command in (commands_mesh.openings, commands_mesh.mesh):
         group.add_command(command)
     return lambda *words: CliRunner().invoke(group, [str(word) for word in words])

@@ -16,11 +16,11 @@ import pytest
 sys.path.insert(0, str(Path(__file__).parent))
 import plates
 
-from clearance import plate as spine
-from clearance.batch import Outcome
-from clearance.plate_case import read_plate
-from clearance.plate_files import Folder
-from clearance.plate_members import members
+from clearance.case.plate import read_plate
+from clearance.plates import run as spine
+from clearance.plates.folder import Folder
+from clearance.plates.members import members
+from clearance.system.processes import Outcome
 
 CASES = Path(__file__).parent.parent.parent / "cases"
 POSIX = pytest.mark.skipif(os.name != "posix", reason="signals and limits of POSIX")

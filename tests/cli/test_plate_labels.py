@@ -6,8 +6,8 @@ import plates
 import pymupdf
 import pytest
 
-from clearance.plate_members import Label
-from clearance.stamp import stamped
+from clearance.plates.members import Label
+from clearance.plates.stamp import stamped
 
 LONG = (
     "a very long name of a part that nobody would give but somebody will, and its last letters tell"

@@ -6,7 +6,7 @@ import pytest
 import shapes
 from click.testing import CliRunner
 
-from clearance.cli import main
+from clearance.cli.main import main
 
 
 @pytest.fixture(scope="module")

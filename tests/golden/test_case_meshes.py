@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 import shapes
 
-from clearance.part import read_triangles
+from clearance.mesh.part import read_triangles
 
 CASES = Path(__file__).parent.parent.parent / "cases"
 SCRIPTS = sorted(CASES.glob("*/make_mesh.py"))

@@ -15,10 +15,11 @@ import shapely
 import shared
 from click.testing import CliRunner
 
-from clearance import commands_mesh, openings
-from clearance.case import read_case
-from clearance.check import check
-from clearance.checked import prepare
+from clearance.case.read import read_case
+from clearance.checking import check
+from clearance.cli import mesh as commands_mesh
+from clearance.survey import openings
+from clearance.verdict.prepared import prepare
 
 CASES = Path(__file__).parent.parent.parent / "cases"
 QUICK = {"distributor", "exchanger-header", "oil-gallery"}

@@ -4,7 +4,7 @@ import math
 
 import pytest
 
-from clearance.balls import balls, in_words, stock
+from clearance.evidence.balls import balls, in_words, stock
 from clearance.result import ClearDiameter, PassageResult, State
 
 

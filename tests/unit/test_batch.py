@@ -10,9 +10,9 @@ from pathlib import Path
 
 import pytest
 
-from clearance import batch
-from clearance.batch import Job
 from clearance.errors import ClearanceError
+from clearance.system import processes as batch
+from clearance.system.processes import Job
 
 
 def work(payload):
@@ -122,9 +122,9 @@ def test_closing_ends_the_processes_at_once(tmp_path):
 def test_processes_end_with_the_parent(tmp_path):
     mark = tmp_path / "pid"
     script = (
-        "import sys; sys.path.insert(0, sys.argv[1]); import test_batch; from clearance import "
-        "batch\nif __name__ == '__main__': list(batch.run([batch.Job('a', ('sleep', "
-        "sys.argv[2]))], test_batch.work, 1))"
+        "import sys; sys.path.insert(0, sys.argv[1]); import test_batch; from "
+        "clearance.system import processes as batch\nif __name__ == '__main__': "
+        "list(batch.run([batch.Job('a', ('sleep', sys.argv[2]))], test_batch.work, 1))"
     )
     file = tmp_path / "parent.py"
     file.write_text(script)

@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 import shapely
 
-from clearance import bore as bores
-from clearance.bore import Bore
-from clearance.sections import Plane
+from clearance.drilling import bore as bores
+from clearance.drilling.bore import Bore
+from clearance.geometry.sections import Plane
 
 
 def as_soup(solid):

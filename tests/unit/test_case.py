@@ -18,12 +18,13 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from clearance import case_tables, event, melted, plate_case
-from clearance.case import CaseFile, case_schema, read_case
+from clearance.case import event, machine_log, tables
+from clearance.case import plate as plate_case
+from clearance.case.plate import case_on_plate, read_plate
+from clearance.case.read import CaseFile, case_schema, read_case
+from clearance.case.toml_file import key_lines
 from clearance.errors import CaseError, ClearanceError
-from clearance.part import UNITS_MM
-from clearance.plate_case import case_on_plate, read_plate
-from clearance.toml_file import key_lines
+from clearance.mesh.part import UNITS_MM
 
 ROOT = Path(__file__).parents[2]
 
@@ -718,7 +719,9 @@ def test_junk_in_any_place_gives_a_case_or_a_clear_error(folder, monkeypatch, da
         inner = inner[step]
     inner[where[-1]] = data.draw(junk)
     Path("case.toml").write_text(FULL)
-    monkeypatch.setattr("clearance.toml_file._parsed", lambda path, text: copy.deepcopy(document))
+    monkeypatch.setattr(
+        "clearance.case.toml_file._parsed", lambda path, text: copy.deepcopy(document)
+    )
     try:
         read_case(Path("case.toml"))
     except ClearanceError as error:
@@ -926,23 +929,23 @@ def test_plate_events_that_overlap_for_thick_layers_only(folder):
 
 
 def test_units_are_those_that_the_mesh_reader_knows():
-    assert set(get_args(case_tables.Unit)) == set(UNITS_MM)
+    assert set(get_args(tables.Unit)) == set(UNITS_MM)
 
 
 HEADINGS = {
-    "[part]": case_tables.PartTable,
-    "[record]": case_tables.RecordTable,
-    "[[passage]]": case_tables.PassageTable,
-    "Keys of `inlet` and `outlet`": case_tables.Port,
-    "[[separate]]": case_tables.SeparateTable,
-    "[[closed]]": case_tables.ClosedTable,
+    "[part]": tables.PartTable,
+    "[record]": tables.RecordTable,
+    "[[passage]]": tables.PassageTable,
+    "Keys of `inlet` and `outlet`": tables.Port,
+    "[[separate]]": tables.SeparateTable,
+    "[[closed]]": tables.ClosedTable,
     "[[stray]]": event.StrayKeys,
-    "[melted]": melted.MeltedTable,
-    "[state]": case_tables.StateTable,
-    "[drilling]": case_tables.DrillingTable,
-    "Keys of `drills`": case_tables.Drill,
-    "[flow]": case_tables.FlowTable,
-    "[grid]": case_tables.GridTable,
+    "[melted]": machine_log.MeltedTable,
+    "[state]": tables.StateTable,
+    "[drilling]": tables.DrillingTable,
+    "Keys of `drills`": tables.Drill,
+    "[flow]": tables.FlowTable,
+    "[grid]": tables.GridTable,
     "[plate]": plate_case.PlateTable,
     "[[part]]": plate_case.PlacedPart,
 }

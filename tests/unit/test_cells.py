@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy import ndimage
 
-from clearance import cells
+from clearance.columns import cells
 
 FACES = ndimage.generate_binary_structure(3, 1)
 

@@ -5,7 +5,7 @@ import pytest
 import shapes
 from scipy import ndimage
 
-from clearance.columns import (
+from clearance.columns.cast import (
     UNIT_MM,
     Grid,
     Runs,
@@ -17,7 +17,7 @@ from clearance.columns import (
     subtract,
     unite,
 )
-from clearance.predicted import box_soup
+from clearance.predicted.part import box_soup
 
 
 def runs(*columns):

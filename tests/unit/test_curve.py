@@ -5,11 +5,11 @@ import numpy as np
 import pytest
 import shapes
 
-from clearance.case import read_case
-from clearance.checked import prepare
-from clearance.curve import curve
-from clearance.passage_check import PassageCheck
-from clearance.remedy import remedied
+from clearance.case.read import read_case
+from clearance.disposition.remedy import remedied
+from clearance.drawing.curve import curve
+from clearance.verdict.passage import PassageCheck
+from clearance.verdict.prepared import prepare
 
 RADIUS, HEIGHT, SIDES = 3.0, 30.0, 64
 APOTHEM = RADIUS * np.cos(np.pi / SIDES)

@@ -11,9 +11,8 @@ from types import SimpleNamespace
 import pytest
 
 from clearance import result
-from clearance.disposition import dispose, judge
-from clearance.gather import Extra, gather
-from clearance.known import (
+from clearance.disposition.gather import Extra, gather
+from clearance.disposition.known import (
     GRAVITY,
     Gap,
     Known,
@@ -25,6 +24,7 @@ from clearance.known import (
     Weighing,
     weakest,
 )
+from clearance.disposition.rules import dispose, judge
 from clearance.result import State
 
 PLAN = Plan(

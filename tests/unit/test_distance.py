@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from clearance import distance
+from clearance.geometry import distance
 
 # ---- soups
 

@@ -7,12 +7,12 @@ import make
 import pytest
 import shapes
 
-from clearance.apart import separate
-from clearance.case import read_case
-from clearance.checked import prepare, silent
-from clearance.curve import curve
-from clearance.drawing import level_section
-from clearance.passage_check import PassageCheck
+from clearance.case.read import read_case
+from clearance.drawing.curve import curve
+from clearance.drawing.level import level_section
+from clearance.verdict.apart import separate
+from clearance.verdict.passage import PassageCheck
+from clearance.verdict.prepared import prepare, silent
 
 STEP = {"shape": "layer", "source": "log", "layers": 0, "next_layer": 60}
 

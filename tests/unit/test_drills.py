@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import pytest
 
-from clearance.drills import (
+from clearance.drilling.drills import (
     Drill,
     Practice,
     drills,

@@ -10,7 +10,7 @@ import make
 import pytest
 import shapes
 
-from clearance.known import GRAVITY
+from clearance.disposition.known import GRAVITY
 from clearance.result import (
     ClearDiameter,
     DispositionResult,

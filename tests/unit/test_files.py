@@ -6,7 +6,7 @@ import stat
 import pytest
 
 from clearance.errors import ClearanceError
-from clearance.files import writable, write_whole
+from clearance.system.files import writable, write_whole
 
 
 def test_writes_and_replaces(tmp_path):

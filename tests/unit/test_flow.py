@@ -8,8 +8,9 @@ from dataclasses import dataclass
 
 import pytest
 
-from clearance import flow as losses
-from clearance.flow import (
+from clearance.flow import pressure_loss as losses
+from clearance.flow.orifice import SEALED
+from clearance.flow.pressure_loss import (
     SHARES,
     UNBOUNDED,
     Bend,
@@ -20,7 +21,6 @@ from clearance.flow import (
     loss,
     verdict,
 )
-from clearance.orifice import SEALED
 
 AREA = math.pi * 4.0**2 / 4.0  # a tube of 4 mm
 ROUTE = ([50.0], [4.0])

@@ -13,21 +13,21 @@ import shapes
 from matplotlib.text import Text
 
 from clearance import result as results
-from clearance.case import read_case
-from clearance.check import examine
-from clearance.checked import prepare
-from clearance.curve import curve
-from clearance.drawing import level_section
-from clearance.drawing_words import passage_footer
-from clearance.drill_section import drill_sections
+from clearance.case.read import read_case
+from clearance.checking import examine
+from clearance.drawing.curve import curve
+from clearance.drawing.drill import drill_sections
+from clearance.drawing.level import level_section
+from clearance.drawing.level_words import passage_footer
+from clearance.drawing.sheet import sheet
+from clearance.figures.level import level_figure
+from clearance.figures.planes import curve_figure, drill_figure
+from clearance.figures.sheet_page import report
 from clearance.heights import HEIGHTS, POINTS, above_platform, place
-from clearance.margins import state_margins
-from clearance.plots import level_figure
-from clearance.plots_planes import curve_figure, drill_figure
-from clearance.report import text
+from clearance.report.check import text
 from clearance.result import as_json
-from clearance.sheet import sheet
-from clearance.sheet_pages import report
+from clearance.sweeps.margins import state_margins
+from clearance.verdict.prepared import prepare
 
 # Where the mesh begins, and the platform's z as the case gives it; the first stands at 0.
 ON_PLATFORM = {"at 0": (0.0, 0.0), "assumed": (-5.0, None), "given": (12.7, 12.7)}

@@ -15,10 +15,12 @@ import pytest
 from numba.core.dispatcher import Dispatcher
 
 import clearance
-from clearance import columns, compiler, kernels
+from clearance import first_run
+from clearance.columns import cast
+from clearance.kernels import compiler
 
 CALLEE = """
-from clearance.compiler import kernel
+from clearance.kernels.compiler import kernel
 from toy.numbers import LENGTH
 
 @kernel
@@ -26,7 +28,7 @@ def inner(x):
     return x + LENGTH
 """
 CALLER = """
-from clearance.compiler import kernel
+from clearance.kernels.compiler import kernel
 from toy.middle import middle
 
 @kernel
@@ -34,7 +36,7 @@ def outer(x):
     return middle(x) * 2
 """
 MIDDLE = """
-from clearance.compiler import kernel
+from clearance.kernels.compiler import kernel
 from toy import callee
 
 @kernel
@@ -107,7 +109,7 @@ def test_a_changed_number_of_a_file_without_kernels_is_seen(installed):
 
 
 YIELDS = """
-from clearance.compiler import kernel
+from clearance.kernels.compiler import kernel
 
 @kernel
 def each(x):
@@ -168,9 +170,9 @@ def test_a_damaged_file_is_made_anew(installed, ending):
 
 
 def rooms():
-    for found in pkgutil.iter_modules(clearance.__path__):
-        if found.name != "__main__":
-            yield importlib.import_module(f"clearance.{found.name}")
+    for found in pkgutil.walk_packages(clearance.__path__, "clearance."):
+        if found.name != "clearance.__main__":
+            yield importlib.import_module(found.name)
 
 
 def all_kernels():
@@ -283,7 +285,7 @@ def test_nobody_can_lock_another_out(installed, tmp_path):
     """Neither a home nor a private place: the program starts; a command then says what to do."""
     (tmp_path / f"clearance-{os.getuid()}").touch()
     asks = "import pwd\ndef _none(*_): raise KeyError\npwd.getpwuid = _none\n" + (
-        "from clearance.cli import main; main(['--version'])"
+        "from clearance.cli.main import main; main(['--version'])"
     )
     words = installed.printed(asks, HOME=None, TMPDIR=str(tmp_path))
     assert clearance.__version__ in words
@@ -304,8 +306,8 @@ def test_a_full_disk_costs_time_only(monkeypatch):
 
 
 def test_a_first_run_is_told(monkeypatch):
-    file = columns._crossings._cache._cache_file
+    file = cast._crossings._cache._cache_file
     monkeypatch.setattr(file, "_load_index", dict)
-    assert not kernels.compiled()
+    assert not first_run.compiled()
     monkeypatch.setattr(file, "_load_index", lambda: {"signature": "kernel"})
-    assert kernels.compiled()
+    assert first_run.compiled()

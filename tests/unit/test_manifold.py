@@ -10,10 +10,10 @@ import numpy as np
 import pytest
 import shapes
 
-from clearance.case import read_case
-from clearance.checked import prepare
-from clearance.drawing import level_section
-from clearance.passage_check import PassageCheck
+from clearance.case.read import read_case
+from clearance.drawing.level import level_section
+from clearance.verdict.passage import PassageCheck
+from clearance.verdict.prepared import prepare
 
 PLACES = (-12.0, -4.0, 4.0, 12.0)
 RADIUS = 2.0

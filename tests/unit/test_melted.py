@@ -4,8 +4,8 @@ import doctest
 
 import pytest
 
-from clearance import melted
-from clearance.melted import log_fault, strays_from_log
+from clearance.case import machine_log
+from clearance.case.machine_log import log_fault, strays_from_log
 
 T = 0.05
 
@@ -155,4 +155,4 @@ def _numbers(text):
 
 
 def test_examples_of_the_docstrings():
-    assert doctest.testmod(melted).failed == 0
+    assert doctest.testmod(machine_log).failed == 0

@@ -13,10 +13,10 @@ import bad_meshes
 import shapes
 
 from clearance.errors import PartError
-from clearance.flat_sheets import flat_sheets
-from clearance.mesh_faults import examine, suggested_unit
-from clearance.mesh_report import as_json, faults, text
-from clearance.thickness import surface
+from clearance.report.mesh import as_json, faults, text
+from clearance.survey.faults import examine, suggested_unit
+from clearance.survey.flat_sheets import flat_sheets
+from clearance.survey.thickness import surface
 
 
 @pytest.fixture

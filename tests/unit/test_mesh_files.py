@@ -11,8 +11,8 @@ import numpy as np
 import pytest
 
 from clearance.errors import PartError
-from clearance.mesh_files import file_kind, read_mesh
-from clearance.part import file_sha256, read_part
+from clearance.mesh.formats import file_kind, read_mesh
+from clearance.mesh.part import file_sha256, read_part
 
 BOX = [10.0, 20.0, 30.0]
 FACES = np.array(
@@ -184,7 +184,7 @@ def test_a_text_file_with_tabs_capitals_and_carriage_returns_is_read(write):
 
 
 def test_a_text_file_read_in_pieces_is_the_same(write, monkeypatch):
-    monkeypatch.setattr("clearance.mesh_files._PIECE_BYTES", 100)
+    monkeypatch.setattr("clearance.mesh.formats._PIECE_BYTES", 100)
     mesh = read_mesh(write("t.stl", text_stl(VERTICES[FACES])))
     assert mesh.triangles.tolist() == VERTICES[FACES].tolist()
 

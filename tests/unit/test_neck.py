@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 import shapes as s
 
-from clearance import distance
-from clearance.neck import Neck, least_radius_mm, shortest
+from clearance.geometry import distance
+from clearance.passages.neck import Neck, least_radius_mm, shortest
 
 PITCH = 0.25
 

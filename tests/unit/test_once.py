@@ -3,7 +3,7 @@
 from concurrent.futures import ThreadPoolExecutor
 from threading import Barrier, Event
 
-from clearance.once import once
+from clearance.system.once import once
 
 
 class Counted:

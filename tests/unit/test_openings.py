@@ -13,8 +13,8 @@ sys.path.insert(0, str(Path(__file__).parent.parent))
 import shapes
 from shapes import block, bore
 
-from clearance.openings import find_openings
-from clearance.openings_report import as_json, position, text, toml
+from clearance.report.openings import as_json, position, text, toml
+from clearance.survey.openings import find_openings
 
 SIDES = 64
 FLAT = np.sqrt(np.sin(2 * np.pi / SIDES) / (2 * np.pi / SIDES))  # polygon to circle, equal area

@@ -6,11 +6,11 @@ All expected numbers are analytic: boxes, tetrahedra and a six-vertex one-sided 
 import numpy as np
 import pytest
 
-from clearance.closedness import number_edges, open_edges, survey, weld
 from clearance.errors import PartError
-from clearance.mending import close
-from clearance.part import Part, read_part, read_triangles
-from clearance.shells import face_outward, find_shells
+from clearance.mesh.closedness import number_edges, open_edges, survey, weld
+from clearance.mesh.mending import close
+from clearance.mesh.part import Part, read_part, read_triangles
+from clearance.mesh.shells import face_outward, find_shells
 
 FACES = np.array(
     [[0, 2, 1], [0, 3, 2], [4, 5, 6], [4, 6, 7], [0, 1, 5], [0, 5, 4],

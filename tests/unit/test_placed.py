@@ -11,11 +11,11 @@ from hypothesis import strategies as st
 sys.path.insert(0, str(Path(__file__).parent.parent))
 import shapes
 
-from clearance import placed
-from clearance.placed import Neighbour, Place
-from clearance.plate_case import read_plate
-from clearance.plate_members import members
-from clearance.plate_part import compute
+from clearance.case.plate import read_plate
+from clearance.plates import placed
+from clearance.plates.members import members
+from clearance.plates.one_part import compute
+from clearance.plates.placed import Neighbour, Place
 
 MM = st.floats(-200.0, 200.0)
 DEG = st.floats(-360.0, 360.0)

@@ -5,7 +5,7 @@ import io
 
 import pytest
 
-from clearance.plate import COLUMNS, as_cell, as_csv
+from clearance.plates.run import COLUMNS, as_cell, as_csv
 
 ENTRY = {
     "name": "A1",

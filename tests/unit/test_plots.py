@@ -10,8 +10,8 @@ from matplotlib.figure import Figure
 from matplotlib.patches import PathPatch
 from shapely import box
 
-from clearance import plots, style
-from clearance.drawing_parts import Detail, LevelSection, Row, Void
+from clearance.drawing.level_parts import Detail, LevelSection, Row, Void
+from clearance.figures import level, style
 from clearance.result import State
 
 LONG = "cooling circuit of the upper left core, return leg"
@@ -82,7 +82,7 @@ def crowded():
 
 @pytest.mark.parametrize("make", [lambda: section(EVERY_STATE), crowded], ids=["few", "crowded"])
 def test_texts_keep_off_each_other_and_on_the_sheet(make):
-    figure = plots.level_figure(make())
+    figure = level.level_figure(make())
     places = boxes(figure)
     sheet = figure.bbox
     for text, place in places.items():
@@ -97,7 +97,7 @@ def test_texts_keep_off_each_other_and_on_the_sheet(make):
 
 def test_axes_are_equal_named_and_hold_all():
     drawn = section(EVERY_STATE, size=(20.0, 90.0))
-    axes = plots.level_figure(drawn).axes[0]
+    axes = level.level_figure(drawn).axes[0]
     x, y = axes.get_xlim(), axes.get_ylim()
     place = axes.get_position()
     width, height = np.array(style.A4_LANDSCAPE_IN) * (place.width, place.height)
@@ -116,7 +116,7 @@ def test_states_differ_by_more_than_colour():
 
 def test_every_piece_is_drawn_with_its_states_look():
     axes = Figure().add_subplot()
-    plots.draw_level(axes, section(EVERY_STATE))
+    level.draw_level(axes, section(EVERY_STATE))
     fills = {p.get_gid(): p for p in axes.patches if isinstance(p, PathPatch) and p.get_gid()}
     for state in (State.OPEN, State.RESTRICTED, State.UNDETERMINED):
         look = style.STATES[state.value]
@@ -135,7 +135,7 @@ def test_holes_stay_holes():
     axes.set_xlim(0, 10)
     axes.set_ylim(0, 10)
     ring = shapely.Point(5, 5).buffer(4).difference(shapely.Point(5, 5).buffer(2))
-    plots.area(axes, shapely.MultiPolygon([ring]), style.STRAY, "ring")
+    level.area(axes, shapely.MultiPolygon([ring]), style.STRAY, "ring")
     canvas = FigureCanvasAgg(axes.figure)
     canvas.draw()
     grey = np.asarray(canvas.buffer_rgba())[..., 0]
@@ -148,7 +148,7 @@ def test_a_sheet_thinner_than_a_dot_still_shows():
     axes.set_axis_off()
     axes.set_xlim(0, 1000)
     axes.set_ylim(0, 1000)
-    plots.area(axes, box(100, 500, 900, 500.05), style.STRAY, "sheet")
+    level.area(axes, box(100, 500, 900, 500.05), style.STRAY, "sheet")
     canvas = FigureCanvasAgg(axes.figure)
     canvas.draw()
     assert np.asarray(canvas.buffer_rgba())[..., 0][:, 50].min() < 170
@@ -158,11 +158,11 @@ def test_a_sheet_thinner_than_a_dot_still_shows():
     ("span", "length"), [(100.0, 20.0), (99.0, 10.0), (24.9, 2.0), (25.0, 5.0), (0.3, 0.05)]
 )
 def test_scale_bar_is_round_and_at_most_a_fifth(span, length):
-    assert plots.bar_length_mm(span) == pytest.approx(length)
+    assert level.bar_length_mm(span) == pytest.approx(length)
 
 
 def test_scale_bar_is_as_long_as_it_says():
-    axes = plots.level_figure(section(EVERY_STATE)).axes[0]
+    axes = level.level_figure(section(EVERY_STATE)).axes[0]
     bar = next(line for line in axes.lines if line.get_gid() == "scale bar")
     share = np.ptp(bar.get_xdata())
     said = next(t.get_text() for t in axes.texts if t.get_text().endswith(" mm"))
@@ -171,28 +171,28 @@ def test_scale_bar_is_as_long_as_it_says():
 
 def test_detail_shows_its_bounds():
     detail = Detail((7.0, 17.0, 13.0, 23.0), "detail X: way, sealed here", ("nothing passes",))
-    figure = plots.level_figure(section(EVERY_STATE, detail=detail))
+    figure = level.level_figure(section(EVERY_STATE, detail=detail))
     inset = next(a for a in figure.axes if a.get_title(loc="left").startswith("detail X"))
     (x0, x1), (y0, y1) = inset.get_xlim(), inset.get_ylim()
     assert x0 <= 7.0 < 13.0 <= x1
     assert y0 <= 17.0 < 23.0 <= y1
-    assert any(plots.true_scale(inset) == pytest.approx(scale) for scale in plots.SCALES)
+    assert any(level.true_scale(inset) == pytest.approx(scale) for scale in level.SCALES)
 
 
 def test_labels_are_spread_in_order_and_near():
     wanted, heights = [1.0, 1.05, 3.0], [0.3, 0.3, 0.3]
-    places = plots.spread(wanted, heights, 0.0, 5.0)
+    places = level.spread(wanted, heights, 0.0, 5.0)
     assert places[1] - places[0] >= 0.3
     assert places[0] < 1.0 < 1.05 < places[1]
     assert places[2] == pytest.approx(3.0)
-    squeezed = plots.spread([1.0] * 30, [0.3] * 30, 0.0, 5.0)
+    squeezed = level.spread([1.0] * 30, [0.3] * 30, 0.0, 5.0)
     assert 0.0 <= min(squeezed) < max(squeezed) <= 5.0
-    assert plots.spread([], [], 0.0, 5.0) == []
+    assert level.spread([], [], 0.0, 5.0) == []
 
 
 @pytest.mark.parametrize("kind", style.SUFFIXES)
 def test_same_drawing_same_bytes_and_no_date(kind):
-    one, other = (plots.as_bytes(plots.level_figure(section(EVERY_STATE)), kind) for _ in range(2))
+    one, other = (level.as_bytes(level.level_figure(section(EVERY_STATE)), kind) for _ in range(2))
     assert one == other
     assert b"CreationDate" not in one
     assert b"<dc:date>" not in one
@@ -201,7 +201,7 @@ def test_same_drawing_same_bytes_and_no_date(kind):
 def test_text_in_pdf_stays_text():
     import pymupdf
 
-    data = plots.as_bytes(plots.level_figure(section(EVERY_STATE)), ".pdf")
+    data = level.as_bytes(level.level_figure(section(EVERY_STATE)), ".pdf")
     with pymupdf.open(stream=data) as pages:
         assert len(pages) == 1
         text = pages[0].get_text()
@@ -214,4 +214,4 @@ def test_text_in_pdf_stays_text():
 
 def test_names_with_a_dollar_or_odd_letters_are_drawn_as_they_stand():
     voids = [piece(10.0, 10.0, State.OPEN, "cost $5$ ünï 冷却")]
-    assert plots.as_bytes(plots.level_figure(section(voids)), ".svg").count(b"cost $5$")
+    assert level.as_bytes(level.level_figure(section(voids)), ".svg").count(b"cost $5$")

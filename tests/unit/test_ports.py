@@ -8,9 +8,9 @@ from manifold3d import CrossSection, Manifold
 from shapely import Polygon
 
 from clearance.errors import PortError
-from clearance.ports import Mouth, Request, find_mouth, find_mouths, plug
-from clearance.sections import Plane
-from clearance.sight import free_rays, sights, winding_at
+from clearance.geometry.sections import Plane
+from clearance.geometry.sight import free_rays, sights, winding_at
+from clearance.ports.mouth import Mouth, Request, find_mouth, find_mouths, plug
 
 SIDES = 128
 UP = np.array([0.0, 0.0, 1.0])

@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from clearance.event import BuildEvent, StrayKeys, read_event
-from clearance.powder_bed import EXPANSION_1E6_K, joint_gap, recess, shrinkage, welded
-from clearance.stray import Event
+from clearance.case.event import BuildEvent, StrayKeys, read_event
+from clearance.case.powder_bed import EXPANSION_1E6_K, joint_gap, recess, shrinkage, welded
+from clearance.predicted.stray import Event
 
 T = 0.05
 

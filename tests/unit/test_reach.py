@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 import shapes
 
-from clearance import straight
+from clearance.drilling import lines
 from clearance.result import State
 
 JOBBER = {"series": ["jobber"]}
@@ -142,12 +142,12 @@ def test_a_z_that_no_line_reaches_is_scrap_when_the_log_says_so(tmp_path):
 
 def test_a_search_that_ends_too_soon_scraps_nothing(tmp_path, monkeypatch):
     solid, passage = a_z()
-    widest = straight.widest_line
+    widest = lines.widest_line
 
     def ended(*args, **keys):  # as where the two ends of the lines may be the same point
         return dataclasses.replace(widest(*args, **keys), bound=math.inf)
 
-    monkeypatch.setattr("clearance.reach.widest_line", ended)
+    monkeypatch.setattr("clearance.drilling.reach.widest_line", ended)
     result = checked(tmp_path, solid, passage, make.plane(15.0, 2, source="log"))
     assert "before a wider one was ruled out" in through(result).why_not
     assert result.disposition.recommendation == "undetermined"

@@ -5,7 +5,7 @@ import math
 
 import pytest
 
-from clearance import report
+from clearance.report import check
 from clearance.result import (
     Ball,
     ClearDiameter,
@@ -134,12 +134,12 @@ FULL = Result(
     ],
 )
 def test_brackets_carry_no_more_digits_than_their_width(low, high, required, shown):
-    assert report.clear_diameter(diameter(low, high), required) == shown
+    assert check.clear_diameter(diameter(low, high), required) == shown
 
 
 @pytest.mark.parametrize(("low", "high"), [(7.04, 7.74), (6.3, 6.96), (6.96, 7.74)])
 def test_rounded_bracket_stays_on_its_side_of_the_requirement(low, high):
-    shown = report.clear_diameter(diameter(low, high), 7.0).split(" to ")
+    shown = check.clear_diameter(diameter(low, high), 7.0).split(" to ")
     assert (float(shown[0]) >= 7.0) == (low >= 7.0)
     assert (float(shown[1]) < 7.0) == (high < 7.0)
     assert float(shown[0]) <= low
@@ -150,11 +150,11 @@ def test_rounded_bracket_stays_on_its_side_of_the_requirement(low, high):
 def test_every_line_fits(width):
     long = dataclasses.replace(FULL.passages[0], name="cooling circuit of the upper left core " * 2)
     result = dataclasses.replace(FULL, passages=(*FULL.passages, long))
-    assert max(map(len, report.text(result, width).splitlines())) <= width
+    assert max(map(len, check.text(result, width).splitlines())) <= width
 
 
 def test_table_names_state_numbers_and_requirement():
-    rows = report.text(FULL, 100).splitlines()
+    rows = check.text(FULL, 100).splitlines()
     table = {row.split()[0]: row for row in rows[3:] if row.startswith("circuit-")}
     assert table["circuit-1"].split() == ["circuit-1", "open", "7.97", "to", "7.99", "7.00"]
     assert table["circuit-2"].split()[1:4] == ["blocked", "0", "7.00"]
@@ -163,7 +163,7 @@ def test_table_names_state_numbers_and_requirement():
 
 
 def test_everything_in_the_result_is_said():
-    said = " ".join(report.text(FULL, 100).split())
+    said = " ".join(check.text(FULL, 100).split())
     for words in (
         "circuit-2, crossing 0: stray 0 at (1, -2, 31.2), sealed (0.0 of 50.0 mm2 open)",
         "2 more crossings fully open",
@@ -195,29 +195,29 @@ def test_everything_in_the_result_is_said():
 
 def test_nothing_is_said_of_what_is_not_there():
     bare = Result(part="insert", pitch_mm=0.2, passages=(passage(),))
-    said = report.text(bare)
+    said = check.text(bare)
     for title in ("separate", "unmelted", "drilling", "recommendation", "cautions", "signs"):
         assert title not in said
 
 
 def test_open_fraction_is_never_rounded_up_to_all():
     narrow = crossing(open_fraction=0.994, open_area_mm2=49.7)
-    said = report.text(Result("insert", 0.2, (passage(crossings=(narrow,)),)))
+    said = check.text(Result("insert", 0.2, (passage(crossings=(narrow,)),)))
     assert "(99%)" in said
 
 
 def test_why_not_stands_where_no_plan_does():
-    row = report.why(dataclasses.replace(BLOCKED, why_not="no straight line reaches the sheet"))
+    row = check.why(dataclasses.replace(BLOCKED, why_not="no straight line reaches the sheet"))
     assert "no straight line reaches the sheet" in row
 
 
 def test_an_open_passage_names_the_sealed_branch_that_it_passes_by():
     branch = "the crossing at z 31.20 mm is sealed, but the flow passes it by"
-    assert report.why(passage(reasons=("a ball passes", branch))) == branch
+    assert check.why(passage(reasons=("a ball passes", branch))) == branch
 
 
 def test_paint_touches_states_only_and_keeps_the_columns():
-    painted = report.text(FULL, 100, lambda word, _: f"<{word}>")
+    painted = check.text(FULL, 100, lambda word, _: f"<{word}>")
     assert "<blocked>" in painted
     assert "<rework>" in painted
-    assert painted.replace("<", "").replace(">", "") == report.text(FULL, 100)
+    assert painted.replace("<", "").replace(">", "") == check.text(FULL, 100)

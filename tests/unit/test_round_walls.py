@@ -11,7 +11,7 @@ sys.path.insert(0, str(Path(__file__).parent.parent))
 
 import shapes
 
-from clearance.round_walls import chord_error, hollow_axes
+from clearance.geometry.chord_error import chord_error, hollow_axes
 
 
 def sagitta(radius, chords):

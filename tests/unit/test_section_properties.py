@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 import shapely
 
-from clearance.section_properties import resumed_section, torsion_constant
+from clearance.evidence.section_properties import resumed_section, torsion_constant
 
 MANY = 2048  # corners of a circle: the polygon differs from it by 3e-6
 

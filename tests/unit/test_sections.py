@@ -7,7 +7,7 @@ import pytest
 import trimesh
 from manifold3d import CrossSection, Manifold
 
-from clearance.sections import (
+from clearance.geometry.sections import (
     Plane,
     chain,
     crossed,

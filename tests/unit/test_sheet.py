@@ -10,14 +10,14 @@ import numpy as np
 import pymupdf
 import pytest
 
-from clearance import paper, plots, plots_planes, style
-from clearance.case import read_case
-from clearance.check import examine
-from clearance.checked import prepare
-from clearance.passage_pages import Letters
+from clearance.case.read import read_case
+from clearance.checking import examine
+from clearance.drawing.sheet import BOXES, NOT_JUDGED, grouped, sheet
+from clearance.figures import level, paper, planes, style
+from clearance.figures.passage_page import Letters
+from clearance.figures.sheet_page import report
 from clearance.result import Margin, as_json
-from clearance.sheet import BOXES, NOT_JUDGED, grouped, sheet
-from clearance.sheet_pages import report
+from clearance.verdict.prepared import prepare
 
 RECORD = {"drawing": "4711-02", "revision": "C", "serial": "0042", "nonconformity": "NC-118"}
 LATER = ("pitch_mm", "graph", "loss_coefficient", "flow")
@@ -288,17 +288,17 @@ def test_a_plane_keeps_its_letter_and_no_two_planes_share_one(drawn):
 
 def test_section_through_the_drill_is_to_a_scale_and_names_what_it_shows(drawn):
     (drill,) = drawn.passages[0].drills
-    figure = plots_planes.drill_figure(drill)
+    figure = planes.drill_figure(drill)
     main, detail, plan = figure.axes
     for axes in (main, detail, plan):
-        assert any(plots.true_scale(axes) == pytest.approx(scale) for scale in plots.SCALES)
+        assert any(level.true_scale(axes) == pytest.approx(scale) for scale in level.SCALES)
         assert axes.get_aspect() == 1.0
     said = [text.get_text() for text in main.texts]
     for word in ("inlet", "stray sheet, z 15.00 mm", f"{drill.depth_mm:.1f}"):
         assert word in said
     assert said.count("B") == 2  # the level section, at both ends of its line
     assert [text.get_text() for text in plan.texts].count("A") == 2
-    assert plots.true_scale(detail) > plots.true_scale(main)
+    assert level.true_scale(detail) > level.true_scale(main)
 
 
 def test_the_part_is_not_cut_off_at_the_passage(drawn):
@@ -312,7 +312,7 @@ def test_the_part_is_not_cut_off_at_the_passage(drawn):
 
 def test_curve_has_requirement_both_curves_and_a_mark_for_each_crossing(drawn):
     page = drawn.passages[0]
-    figure = plots_planes.curve_figure(page.curve)
+    figure = planes.curve_figure(page.curve)
     below, above = figure.axes
     assert above.get_ylabel() == "clear diameter, mm"
     assert below.get_ylabel() == "area, mm²"
@@ -337,7 +337,7 @@ def _ink(look):
         axes = Figure(figsize=(0.6, 0.4), dpi=150).add_axes((0, 0, 1, 1))
         axes.set(xlim=(0, 6), ylim=(0, 4))
         axes.set_axis_off()
-        plots.area(axes, box(1, 1, 5, 3), dataclasses.replace(look, face=style.PAPER), "one")
+        level.area(axes, box(1, 1, 5, 3), dataclasses.replace(look, face=style.PAPER), "one")
         canvas = FigureCanvasAgg(axes.figure)
         canvas.draw()
     linear = (np.asarray(canvas.buffer_rgba())[..., :3] / 255.0) ** 2.2

@@ -8,13 +8,13 @@ import manifold3d as m3
 import pymupdf
 import pytest
 
-from clearance.case import read_case
-from clearance.check import examine
-from clearance.checked import prepare
-from clearance.report import text
+from clearance.case.read import read_case
+from clearance.checking import examine
+from clearance.drawing.sheet import sheet
+from clearance.figures.sheet_page import report
+from clearance.report.check import text
 from clearance.result import SeparateResult, TrappedPowder
-from clearance.sheet import sheet
-from clearance.sheet_pages import report
+from clearance.verdict.prepared import prepare
 
 FOOT, PILLAR = 9.0, 4.0
 """Sides of the two feet of the block: all that its first millimetre has, mm."""

@@ -11,7 +11,7 @@ sys.path.insert(0, str(Path(__file__).parent.parent))
 import make
 import shapes
 
-from clearance.signs import balance_resolution
+from clearance.evidence.signs import balance_resolution
 
 SIDES = 64
 """Depths are from the closing surface, 2e-3 mm inward of the face."""

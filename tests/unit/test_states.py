@@ -6,14 +6,14 @@ import make
 import pytest
 import shapes
 
-from clearance.case import read_case
-from clearance.check import check
-from clearance.passages import Search
+from clearance.case.read import read_case
+from clearance.checking import check
+from clearance.passages.search import Search
 from clearance.result import State
-from clearance.states import Bracket, Required, Seen, failing, state_of
-from clearance.sweep import sweep
-from clearance.sweep_bounds import Bounds
-from clearance.sweep_wanted import Wanted
+from clearance.sweeps.bounds import Bounds
+from clearance.sweeps.sweep import sweep
+from clearance.sweeps.wanted import Wanted
+from clearance.verdict.states import Bracket, Required, Seen, failing, state_of
 
 NEED = Required(2.0, 0.05)
 

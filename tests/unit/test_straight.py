@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 import shapely
 
-from clearance import distance
-from clearance.sections import Plane
-from clearance.straight import Region, widest_line
-from clearance.straight_kernels import deep, metal, tighten
+from clearance.drilling.lines import Region, widest_line
+from clearance.drilling.rectangles import deep, metal, tighten
+from clearance.geometry import distance
+from clearance.geometry.sections import Plane
 
 SIDES = 96
 APOTHEM = np.cos(np.pi / SIDES)  # of a polygon drawn in a circle of radius 1

@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from clearance.columns import Runs
-from clearance.stray import Event, assemble, bodies, offset, plugs_only, slabs
+from clearance.columns.cast import Runs
+from clearance.predicted.stray import Event, assemble, bodies, offset, plugs_only, slabs
 
 
 def event(**changed):

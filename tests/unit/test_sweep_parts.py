@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 from clearance.result import State
-from clearance.sweep_cuts import Level, _layer_nodes, widest_mm
-from clearance.sweep_passage import rows_of
-from clearance.sweep_result import PassageHeights, Sweep, runs, text
+from clearance.sweeps.passage import rows_of
+from clearance.sweeps.regions import Level, _layer_nodes, widest_mm
+from clearance.sweeps.result import PassageHeights, Sweep, runs, text
 
 
 def level(below, above, inlet, outlet):

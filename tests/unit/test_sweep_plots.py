@@ -7,11 +7,11 @@ import manifold3d as m3
 import pytest
 from matplotlib.patches import Rectangle
 
-from clearance.case import read_case
+from clearance.case.read import read_case
+from clearance.figures.sweep import MOST_PASSAGES, finding, sweep_figures
 from clearance.result import State
-from clearance.sweep import not_looked_at
-from clearance.sweep_plots import MOST_PASSAGES, finding, sweep_figures
-from clearance.sweep_result import PassageHeights, Sweep, text
+from clearance.sweeps.result import PassageHeights, Sweep, text
+from clearance.sweeps.sweep import not_looked_at
 
 HEIGHTS = (10.0, 11.0, 12.0, 13.0)
 

@@ -23,8 +23,8 @@ from booleans import Disc, Predicted
 from random_kinds import Passage, Scene
 from true_diameter import Bracket
 
-from clearance.case import read_case
-from clearance.check import check
+from clearance.case.read import read_case
+from clearance.checking import check
 from clearance.errors import ClearanceError
 
 SURE = 0.01

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 import shapely
 
-from clearance.passages import enters
+from clearance.passages.search import enters
 
 SHEET = SimpleNamespace(low=4.0, high=5.0, footprint=shapely.box(0, 0, 2, 2))
 

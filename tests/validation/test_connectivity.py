@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 import shapes as s
 
-from clearance import cells
+from clearance.columns import cells
 from clearance.errors import ClearanceError
 
 P_C = 0.3116077

@@ -1,7 +1,7 @@
 """Loss coefficients and pressure losses against published forms and closed solutions.
 
 Sources stand beside each number. "Published" means a published formula; where its author's
-own table was not at hand the formula was evaluated independently of clearance.flow.
+own table was not at hand the formula was evaluated independently of clearance.flow.pressure_loss.
 """
 
 import math
@@ -10,8 +10,8 @@ from dataclasses import dataclass
 import fluids
 import pytest
 
-from clearance import flow as losses
-from clearance.flow import Bend, End, Piece, Restriction, Stream, loss
+from clearance.flow import pressure_loss as losses
+from clearance.flow.pressure_loss import Bend, End, Piece, Restriction, Stream, loss
 
 # Published: K on the channel velocity of a thin sharp plate, by four forms, in this order:
 # Idelchik 1966, Idelchik 3rd ed. (Modelica Standard Library documentation), Rennels & Hudson

@@ -17,13 +17,13 @@ sys.path.insert(0, str(Path(__file__).parent.parent))
 import make
 import shapes
 
-from clearance.case import read_case
-from clearance.check import examine
-from clearance.checked import prepare
-from clearance.cli import main
+from clearance.case.read import read_case
+from clearance.checking import examine
+from clearance.cli.main import main
 from clearance.result import State
-from clearance.second_opinion import NotPossibleError, solid
-from clearance.verified import verified
+from clearance.verdict.confirmed import verified
+from clearance.verdict.prepared import prepare
+from clearance.verdict.second_opinion import NotPossibleError, solid
 
 CASES = Path(__file__).parents[2] / "cases"
 

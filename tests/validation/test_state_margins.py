@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 import shapes as s
 
-from clearance.case import read_case
-from clearance.check import check, examine, prepare
-from clearance.margins import state_margins
+from clearance.case.read import read_case
+from clearance.checking import check, examine, prepare
 from clearance.result import STATES, State
+from clearance.sweeps.margins import state_margins
 
 T = 0.1
 R, FLOOR = 2.0, 6.0

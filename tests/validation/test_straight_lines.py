@@ -17,9 +17,9 @@ sys.path.insert(0, str(Path(__file__).parent.parent))
 
 import shapes
 
-from clearance import distance, sections
-from clearance.sections import Plane
-from clearance.straight import Region, widest_line
+from clearance.drilling.lines import Region, widest_line
+from clearance.geometry import distance, sections
+from clearance.geometry.sections import Plane
 
 
 def disc(plane, centre, radius):

@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 import shapes as s
 
-from clearance.case import read_case
-from clearance.check import check
-from clearance.sweep import sweep
-from clearance.sweep_wanted import Wanted
+from clearance.case.read import read_case
+from clearance.checking import check
+from clearance.sweeps.sweep import sweep
+from clearance.sweeps.wanted import Wanted
 
 T = 0.1
 HEIGHT = 16.0

@@ -11,8 +11,8 @@ import numpy as np
 import pytest
 import shapes as s
 
-from clearance.between import drift
 from clearance.result import State
+from clearance.verdict.between import drift
 
 T = 0.1
 SIDE = 7.0

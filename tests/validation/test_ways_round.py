@@ -9,9 +9,9 @@ import make
 import pytest
 import shapes as s
 
-from clearance.case import read_case
-from clearance.sweep import sweep
-from clearance.sweep_wanted import Wanted
+from clearance.case.read import read_case
+from clearance.sweeps.sweep import sweep
+from clearance.sweeps.wanted import Wanted
 
 BLOCK = ((-12.0, -8.0, 0.0), (16.0, 8.0, 30.0))
 

@@ -1,0 +1,325 @@
+"""The case file: one part, what it must do, and what is known of the event.
+
+In: a TOML file. Out: a `Case`, complete and checked, or one `CaseError` that lists every
+fault. Meshes are only looked up, not opened; whether ports lie in mouths is left to ports.py.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from clearance.case.event import (
+    NO_EXPANSION,
+    BuildEvent,
+    StrayKeys,
+    StrayTable,
+    asks_expansion,
+    bed,
+    read_event,
+    stray_faults,
+)
+from clearance.case.machine_log import MeltedTable, log_fault, strays_from_log
+from clearance.case.powder_bed import EXPANSION_1E6_K
+from clearance.case.tables import (
+    CaseFile,
+    ClosedTable,
+    DrillingTable,
+    FlowTable,
+    GridTable,
+    PartTable,
+    PassageTable,
+    RecordTable,
+    SeparateTable,
+    StateTable,
+)
+from clearance.case.toml_file import TomlFile, Where, nearest
+
+DENSITY_G_CM3 = {
+    # Published tables read: 7.9 (materials comparison page), 8.0 for 316 (MeltpoolNet data);
+    # 7.95 is the middle of that spread.
+    "316L": 7.95,
+    # MeltpoolNet data (Akbari et al., Additive Manufacturing 55 (2022) 102817).
+    "IN718": 8.19,
+    # General knowledge; a copy of an alloy data sheet gives 4.42.
+    "Ti-6Al-4V": 4.43,
+    # General knowledge. MeltpoolNet carries 2.59, which is too low for the solid alloy.
+    "AlSi10Mg": 2.67,
+}
+"""Density of the solid alloys that the program knows by name."""
+
+OUTSIDE = "outside"
+"""Word of the result for the open air; no passage may be called so."""
+
+
+@dataclass(frozen=True, slots=True)
+class Case:
+    """A case, ready to use: paths resolved, stray sheets with heights, defaults filled in.
+
+    Attributes
+    ----------
+    path : Path
+        The case file.
+    text_sha256 : str
+        Of the file's bytes.
+    part, record, passage, separate, closed, melted, state, drilling, flow, grid
+        The tables; `flow` and `melted` are None where the file has none.
+    stray : tuple of StrayTable
+        The stray sheets, those from [melted] too.
+    log_last_layer : int or None
+        Last layer of the part that [melted] shows, counted from 0.
+    translations, assumptions, notices : tuple of str
+        How [melted], after_layer and next_layer became stray sheets; values assumed because
+        the file is silent; and what the user should know besides.
+    """
+
+    path: Path
+    text_sha256: str
+    part: PartTable
+    record: RecordTable
+    passage: tuple[PassageTable, ...]
+    separate: tuple[SeparateTable, ...]
+    closed: tuple[ClosedTable, ...]
+    stray: tuple[StrayTable, ...]
+    melted: MeltedTable | None
+    state: StateTable
+    drilling: DrillingTable
+    flow: FlowTable | None
+    grid: GridTable
+    log_last_layer: int | None = None
+    translations: tuple[str, ...] = ()
+    assumptions: tuple[str, ...] = ()
+    notices: tuple[str, ...] = ()
+
+    @property
+    def files(self) -> tuple[Path, ...]:
+        """The case file, then every mesh it names: what no output may overwrite."""
+        strays = [stray.mesh for stray in self.stray if stray.mesh is not None]
+        return (self.path, self.part.mesh, *self.part.also_melted, *strays)
+
+
+def case_schema() -> dict[str, Any]:
+    """JSON Schema of the case file, for editors; shipped as case.schema.json."""
+    schema = CaseFile.model_json_schema()
+    schema.update(title="Case file of clearance", description="docs/case-file.md explains it.")
+    return {"$schema": "https://json-schema.org/draft/2020-12/schema", **schema}
+
+
+def read_case(path: Path) -> Case:
+    """Read and check a case file.
+
+    Raises
+    ------
+    CaseError
+        A line for each fault of the file: line number, table, key, found, expected.
+    """
+    file = TomlFile(Path(path), CaseFile)
+    also = file.sound(("part", "also_melted")) or []
+    check_files(file, [("part", "mesh"), *(("part", "also_melted", n) for n in range(len(also)))])
+    _check_material(file)
+    _check_passages(file)
+    _check_names(file)
+    _check_drills(file)
+    event = _event(file)
+    file.raise_faults()
+    tables = CaseFile.model_validate(file.document)
+    part = _resolved(tables.part, file.path.parent)
+    return Case(
+        path=file.path,
+        text_sha256=file.sha256,
+        part=part,
+        record=tables.record,
+        passage=tables.passage,
+        separate=tables.separate,
+        closed=tables.closed,
+        stray=event.strays,
+        melted=tables.melted,
+        state=tables.state,
+        drilling=_with_series(tables.drilling),
+        flow=tables.flow,
+        grid=tables.grid,
+        log_last_layer=event.log_last_layer,
+        translations=event.translations,
+        assumptions=(
+            *_assumed(tables.part, part),
+            *event.assumptions,
+            *expansion_assumed(part, event.strays),
+        ),
+    )
+
+
+def check_files(file: TomlFile, places: Iterable[Where]) -> None:
+    """Refuse paths that lead to no file."""
+    for place in places:
+        written = file.sound(place)
+        if isinstance(written, str) and not _is_file(file.path.parent / written):
+            file.fault(place, "a file that exists, its path relative to this file's folder")
+
+
+def _is_file(path: Path) -> bool:
+    try:
+        return path.is_file()
+    except (OSError, ValueError):  # a name too long, a folder that may not be entered
+        return False
+
+
+def _check_material(file: TomlFile) -> None:
+    material = file.sound(("part", "material"))
+    if material is None or material in DENSITY_G_CM3 or "density_g_cm3" in file.document["part"]:
+        return
+    near = nearest(material, DENSITY_G_CM3)
+    hint = f"; did you mean {near}?" if near else ""
+    known = ", ".join(DENSITY_G_CM3)
+    file.fault(("part", "material"), f"one of {known}, or density_g_cm3 beside it{hint}")
+
+
+def _check_passages(file: TomlFile) -> None:
+    smallest = file.sound(("grid", "smallest_way"))
+    smallest = GridTable().smallest_way if smallest is None else smallest
+    for number in range(len(file.items("passage"))):
+        where = ("passage", number)
+        inlet, outlet = file.sound((*where, "inlet")), file.sound((*where, "outlet"))
+        if inlet and outlet and inlet["centre"] == outlet["centre"]:
+            file.fault((*where, "outlet"), "another place than the inlet's", outlet["centre"])
+        least = file.sound((*where, "min_clear_diameter"))
+        if least is not None and least < smallest:
+            file.fault(
+                (*where, "min_clear_diameter"),
+                f"at least smallest_way, {smallest:g}: a narrower way counts as none",
+            )
+        if file.sound((*where, "name")) == OUTSIDE:
+            file.fault((*where, "name"), "another name: the result uses it for the open air")
+
+
+def _check_names(file: TomlFile) -> None:
+    for table in ("passage", "closed"):
+        _check_unique(file, table)
+    known = [item.get("name") for item in file.items("passage")]
+    names = [name for name in known if isinstance(name, str)]
+    for number in range(len(file.items("separate"))):
+        listed = file.sound(("separate", number, "passages")) or []
+        for index, name in enumerate(listed):
+            where = ("separate", number, "passages", index)
+            if listed.index(name) < index:
+                file.fault(where, "each passage once")
+            elif name not in names:
+                near = nearest(name, names)
+                hint = f"; did you mean {near!r}?" if near else ""
+                file.fault(where, f"the name of a passage{hint}")
+
+
+def _check_unique(file: TomlFile, table: str) -> None:
+    seen: Counter[str] = Counter()
+    for number in range(len(file.items(table))):
+        name = file.sound((table, number, "name"))
+        if name is not None and seen[name]:
+            file.fault((table, number, "name"), f"a name that no other [[{table}]] has")
+        seen[name] += 1
+
+
+def _check_drills(file: TomlFile) -> None:
+    drills = file.sound(("drilling", "drills")) or []
+    for number, drill in enumerate(drills):
+        if drill["overall"] < drill["flute"]:
+            where = ("drilling", "drills", number, "overall")
+            file.fault(where, f"at least the flute length, {drill['flute']:g}")
+
+
+def _event(file: TomlFile) -> BuildEvent:
+    """Stray sheets of the file; an empty event where faults forbid to read them."""
+    if "melted" in file.document and "stray" in file.document:
+        file.say(("melted",), "found beside [[stray]], expected only one of the two")
+        return BuildEvent()
+    thickness = file.sound(("part", "layer_thickness"))
+    melted = file.sound_tables.get(("melted",))
+    if isinstance(melted, MeltedTable):
+        if text := log_fault(melted.layers, melted.first_number):
+            file.fault(("melted", "layers"), text)
+        elif thickness is not None:
+            return _logged(file, melted, thickness, _expansion(file))
+        return BuildEvent()
+    return sheets_of(file, thickness, _expansion(file))
+
+
+def _expansion(file: TomlFile) -> float | None:
+    """Thermal expansion of the part, given or of its material."""
+    given = file.sound(("part", "thermal_expansion"))
+    return EXPANSION_1E6_K.get(file.sound(("part", "material"))) if given is None else given
+
+
+def _logged(
+    file: TomlFile, melted: MeltedTable, thickness: float, expansion: float | None
+) -> BuildEvent:
+    known = bed(melted.penetration, melted.packing, melted.cooled, thickness, expansion or 0.0)
+    event = strays_from_log(melted.layers, melted.first_number, thickness, known)
+    if asks_expansion(melted.cooled) and expansion is None:
+        file.fault(("melted", "cooled"), NO_EXPANSION)
+    if asks_expansion(melted.cooled) and not event.strays:
+        restart = "a right restart is a [[stray]] with layers = 0, next_layer and cooled"
+        file.fault(("melted", "cooled"), f"none, since the log shows no break: {restart}")
+    return event
+
+
+def sheets_of(file: TomlFile, thickness: float | None, expansion: float | None) -> BuildEvent:
+    """Check the [[stray]] tables of a case or plate file and read them where that is possible."""
+    for number, raw in enumerate(file.items("stray")):
+        for name, expected in stray_faults(raw):
+            file.fault(("stray", number, name), expected)
+    check_files(file, (("stray", n, "mesh") for n in range(len(file.items("stray")))))
+    if thickness is None or file.sound(("stray",)) is None:
+        return BuildEvent()
+    found = [file.sound_tables.get(("stray", n)) for n in range(len(file.items("stray")))]
+    tables = [table for table in found if isinstance(table, StrayKeys)]
+
+    def fault(number: int, name: str, expected: str) -> None:
+        file.fault(("stray", number, name), expected)
+
+    return read_event(tables, thickness, file.path.parent, fault, expansion)
+
+
+def _resolved(part: PartTable, folder: Path) -> PartTable:
+    density = part.density_g_cm3
+    if density is None and part.material is not None:
+        density = DENSITY_G_CM3[part.material]
+    return part.model_copy(
+        update={
+            "mesh": folder / part.mesh,
+            "also_melted": tuple(folder / mesh for mesh in part.also_melted),
+            "density_g_cm3": density,
+        }
+    )
+
+
+def _with_series(drilling: DrillingTable) -> DrillingTable:
+    """With drills of the shop's own and no word on series, only those drills count."""
+    if drilling.drills and "series" not in drilling.model_fields_set:
+        return drilling.model_copy(update={"series": ()})
+    return drilling
+
+
+PLATFORM_ASSUMED = "[part]: platform_z is not given: the part stands on the platform itself"
+
+
+def _assumed(written: PartTable, part: PartTable) -> Iterator[str]:
+    if part.platform_z is None:
+        yield PLATFORM_ASSUMED
+    if written.density_g_cm3 is None and part.density_g_cm3 is not None:
+        value = f"{part.density_g_cm3:g} g/cm3"
+        yield f"[part]: density {value}, the program's value of {part.material}"
+
+
+def expansion_of(part: PartTable) -> float | None:
+    """Thermal expansion of a part, given or of its material, 1e-6/K; None if it is not known."""
+    if part.thermal_expansion is None and part.material is not None:
+        return EXPANSION_1E6_K.get(part.material)
+    return part.thermal_expansion
+
+
+def expansion_assumed(part: PartTable, strays: Iterable[StrayTable]) -> Iterator[str]:
+    """Say which thermal expansion is the program's own, where an event asks for one."""
+    if part.thermal_expansion is None and any(stray.cooled_high > 0.0 for stray in strays):
+        value = f"{expansion_of(part):g}e-6/K"
+        yield f"thermal expansion {value}, a data sheet value of {part.material} from memory"

@@ -1,0 +1,212 @@
+"""The tables of the case file, as written.
+
+In: nothing. Out: the models that say which keys there are, of what kind, unit and default;
+docs/case-file.md and the schema follow them. Reading and cross checks are left to case.py.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import BeforeValidator, ConfigDict, Field
+
+from clearance.case.event import StrayKeys
+from clearance.case.keys import (
+    AnyList,
+    Coordinate,
+    Direction,
+    FilePath,
+    Fraction,
+    LengthRange,
+    Name,
+    NotNegative,
+    Point,
+    Positive,
+    Table,
+    Text,
+    key,
+)
+from clearance.case.machine_log import MeltedTable
+
+Unit = Literal["mm", "cm", "m", "um", "in", "inch", "foot"]
+Series = Literal["jobber", "long", "extra-long"]
+
+
+class PartTable(Table):
+    """[part]; after reading, paths are resolved and the density is filled in."""
+
+    name: Name = key("Name of the part, printed on every sheet.")
+    mesh: FilePath = key("Nominal mesh as printed, with stock and feet; +Z is the build direction.")
+    unit: Unit = key(
+        "Unit of meshes that carry none (STL, PLY, OBJ); a 3MF's own unit wins.", "", "mm"
+    )
+    layer_thickness: Annotated[float, Field(ge=0.001, le=10)] = key("Layer thickness.", "mm")
+    platform_z: Coordinate | None = key(
+        "Height of the platform's surface in mesh coordinates.", "mm", None, "the mesh's lowest z"
+    )
+    material: Text | None = key(
+        "Alloy; gives the density of 316L, IN718, Ti-6Al-4V, AlSi10Mg.", "", None, "none"
+    )
+    density_g_cm3: Annotated[float, Field(gt=0, le=25)] | None = key(
+        "Density of the solid material; wins over the material's.", "g/cm3", None, "of the material"
+    )
+    thermal_expansion: Annotated[float, Field(gt=0, le=100)] | None = key(
+        "Linear thermal expansion; wins over the material's; for `cooled` of the event.",
+        "1e-6/K",
+        None,
+        "of the material",
+    )
+    also_melted: Annotated[tuple[FilePath, ...], BeforeValidator(AnyList)] = key(
+        "Closed meshes of what was melted with the part but is not the part: support blocks, "
+        "stock under it.",
+        "",
+        (),
+    )
+    build_allowance: NotNegative = key(
+        "Taken off every clear diameter before it is compared: roughness, dross.", "mm", 0.0
+    )
+    mesh_tolerance: NotNegative = key(
+        "Added to every clear diameter before it is compared: chord error of the mesh.", "mm", 0.0
+    )
+
+    def platform(self, lowest_mm: float) -> float:
+        """Height of the platform in mesh coordinates, mm, of a part whose lowest z is given."""
+        return lowest_mm if self.platform_z is None else self.platform_z
+
+
+class RecordTable(Table):
+    """[record]: free text, printed as it stands."""
+
+    drawing: Text | None = key("Drawing number.", "", None, "none")
+    revision: Text | None = key("Revision of the drawing.", "", None, "none")
+    serial: Text | None = key("Serial number of the part.", "", None, "none")
+    nonconformity: Text | None = key("Number of the nonconformity report.", "", None, "none")
+
+
+class Port(Table):
+    """A disc in or near the mouth of a passage."""
+
+    centre: Point = key("Centre of a disc in or near the port's mouth.", "mm")
+    radius: Positive = key("Radius of the mouth; radius of equal area where it is not round.", "mm")
+    normal: Direction | None = key(
+        "Direction of the disc, either way round, any length.", "", None, "found from the mesh"
+    )
+
+
+class PassageTable(Table):
+    """[[passage]]: a passage that must carry fluid from its inlet to its outlet."""
+
+    name: Name = key("Name of the passage, unique.")
+    inlet: Port = key("Where the flow enters.")
+    outlet: Port = key("Where the flow leaves.")
+    min_clear_diameter: Positive = key(
+        "Diameter of the ball that must be able to travel through.", "mm"
+    )
+    min_open_fraction: Fraction | None = key(
+        "Open area over nominal area that every crossing must keep.", "", None, "not required"
+    )
+    every_branch: bool = key(
+        "`true`: a sealed branch fails the passage even if the flow can pass it by.", "", False
+    )
+
+
+class SeparateTable(Table):
+    """[[separate]]: circuits that must stay apart."""
+
+    passages: Annotated[tuple[str, ...], BeforeValidator(AnyList), Field(min_length=2)] = key(
+        "Names of two or more passages that must stay apart."
+    )
+
+
+class ClosedTable(Port):
+    """[[closed]]: a further mouth that is closed in use or in a leak test."""
+
+    name: Name = key("Name of the mouth, unique.")
+
+
+class StateTable(Table):
+    """[state]: what has been done with the part so far."""
+
+    on_platform: bool = key("Still on the platform: nothing enters from below.", "", False)
+    emptied: bool = key("Loose powder is removed and that is proven.", "", False)
+    heat_treated: bool = key(
+        "Heat treated: powder left inside has caked and nothing counts as emptied.", "", False
+    )
+
+
+class Drill(Table):
+    """A drill of the shop's own."""
+
+    diameter: Positive = key("Diameter.", "mm")
+    flute: Positive = key("Flute length.", "mm")
+    overall: Positive = key("Overall length, not below the flute length.", "mm")
+
+
+class DrillingTable(Table):
+    """[drilling]: what the shop can drill with, and what may be cut."""
+
+    series: Annotated[tuple[Series, ...], BeforeValidator(AnyList)] = key(
+        "Series of standard twist drills to choose from; with drills and without series, none.",
+        "",
+        ("jobber", "long", "extra-long"),
+    )
+    drills: Annotated[tuple[Drill, ...], BeforeValidator(AnyList)] = key(
+        "The shop's own drills: tables of diameter, flute and overall.", "", ()
+    )
+    wall_allowance: NotNegative = key(
+        "Passage wall that may be cut; above 0 makes it a repair.", "mm", 0.0
+    )
+    min_wall: Positive | None = key(
+        "Metal that must stay between the drilled hole and any other void.", "mm", None, "not known"
+    )
+    max_length_to_diameter: Positive = key(
+        "Deepest hole over its diameter; common practice without guidance, no source.", "", 10.0
+    )
+    holder_diameter: Positive = key("Cylinder behind the drill's projecting length.", "mm", 40.0)
+
+
+class FlowTable(Table):
+    """[flow]: turns a restriction into pressure loss."""
+
+    density: Positive = key("Density of the fluid.", "kg/m3")
+    viscosity: Positive = key("Dynamic viscosity of the fluid.", "Pa s")
+    rate: Positive = key("Flow per passage.", "L/min")
+    max_pressure_loss: Positive | None = key(
+        "Pressure loss from inlet to outlet that is allowed; a requirement like the diameter.",
+        "kPa",
+        None,
+        "not required",
+    )
+    roughness: LengthRange | None = key(
+        "Height of the sand grain that the walls lose as much as; one value or `[low, high]`.",
+        "mm",
+        None,
+        "[0, 0.1], an assumption",
+    )
+
+
+class GridTable(Table):
+    """[grid]: how fine the computation is."""
+
+    pitch: Positive | None = key(
+        "Distance of the cells.", "mm", None, "from the narrowest requirement and the memory limit"
+    )
+    smallest_way: Positive = key("A narrower way counts as none.", "mm", 0.05)
+
+
+class CaseFile(Table):
+    """All tables of a case file, as written."""
+
+    model_config = ConfigDict(json_schema_extra={"not": {"required": ["stray", "melted"]}})
+
+    part: PartTable
+    record: RecordTable = RecordTable()
+    passage: Annotated[tuple[PassageTable, ...], BeforeValidator(AnyList), Field(min_length=1)]
+    separate: Annotated[tuple[SeparateTable, ...], BeforeValidator(AnyList)] = ()
+    closed: Annotated[tuple[ClosedTable, ...], BeforeValidator(AnyList)] = ()
+    stray: Annotated[tuple[StrayKeys, ...], BeforeValidator(AnyList)] = ()
+    melted: MeltedTable | None = None
+    state: StateTable = StateTable()
+    drilling: DrillingTable = DrillingTable()
+    flow: FlowTable | None = None
+    grid: GridTable = GridTable()

@@ -1,0 +1,4 @@
+"""The command line.
+
+In: arguments. Out: files, words, exit status.
+"""

@@ -1,0 +1,482 @@
+"""The command line: arguments in, words and files out, and one exit status.
+
+Results go to standard output, everything else to standard error. Imports of the
+computing rooms stay inside the commands, so that ``--help`` answers at once.
+"""
+
+from __future__ import annotations
+
+import importlib
+import json
+import math
+import os
+import signal
+import sys
+import threading
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from clearance import __version__
+from clearance.cli.terminal import keep_line, paint, progress, show, width
+from clearance.errors import ClearanceError
+
+if TYPE_CHECKING:
+    from clearance.case.read import Case
+    from clearance.checking import Examined
+    from clearance.result import Result
+
+NO_VERDICT, BAD_INPUT = 1, 2
+INTERRUPTED = "interrupted, no verdict"
+
+ELSEWHERE = {
+    "mesh": ("clearance.cli.mesh", "Examine a mesh file: is it sound, could it be the cause?"),
+    "openings": ("clearance.cli.mesh", "Find every mouth of the voids inside a mesh."),
+    "plate": ("clearance.cli.plate", "Check every part of a plate under one event."),
+    "sweep": ("clearance.cli.sweep", "Tell the states for all heights of the stray sheet."),
+}
+"""Commands of other rooms: the room, and what the list of commands says of them."""
+
+# ---- one place for every way to end ----------------------------------------------------------
+
+
+class Interrupts:
+    """Remembers that Ctrl-C was pressed.
+
+    A compiled kernel that returns just then turns the exception into another one, and a
+    callback of the compiler loses it.
+    """
+
+    seen = False
+
+    def __enter__(self) -> Interrupts:
+        """Take over from Python's own handler, if that is in force."""
+        self.seen = False
+        self.mine = (
+            threading.current_thread() is threading.main_thread()
+            and signal.getsignal(signal.SIGINT) is signal.default_int_handler
+        )
+        if self.mine:
+            signal.signal(signal.SIGINT, self._note)
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        """Hand back."""
+        if self.mine:
+            signal.signal(signal.SIGINT, signal.default_int_handler)
+
+    def _note(self, *_: object) -> None:
+        self.seen = True
+        raise KeyboardInterrupt
+
+    def stop_if_seen(self) -> None:
+        """Raise what was lost, before a result is written."""
+        if self.seen:
+            raise KeyboardInterrupt
+
+
+interrupts = Interrupts()
+
+
+class Commands(click.Group):
+    """The group that turns what went wrong into a message and an exit status.
+
+    Commands of other rooms are imported when they are asked for. Their one-line help stands in
+    `ELSEWHERE`, so that the list of commands imports none of them.
+    """
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Names of all commands, those of other rooms with them."""
+        return sorted({*super().list_commands(ctx), *ELSEWHERE})
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """Import a command's room if it is another one."""
+        if cmd_name not in ELSEWHERE:
+            return super().get_command(ctx, cmd_name)
+        room, _ = ELSEWHERE[cmd_name]
+        command: click.Command = getattr(importlib.import_module(room), cmd_name)
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """List the commands with their one-line help."""
+        rows = []
+        for name in self.list_commands(ctx):
+            own = self.commands.get(name)
+            rows.append((name, ELSEWHERE[name][1] if own is None else own.get_short_help_str(70)))
+        with formatter.section("Commands"):
+            formatter.write_dl(rows)
+
+    def invoke(self, ctx: click.Context) -> Any:
+        """Run a command; no traceback for what a user can mend."""
+        try:
+            with interrupts:
+                return super().invoke(ctx)
+        except ClearanceError as fault:
+            _fail(ctx, str(fault), BAD_INPUT)
+        except MemoryError:
+            _fail(ctx, "the memory does not suffice; give a larger --pitch", BAD_INPUT)
+        except KeyboardInterrupt:
+            _fail(ctx, INTERRUPTED, NO_VERDICT)
+        except Exception:
+            if not interrupts.seen:
+                raise
+            _fail(ctx, INTERRUPTED, NO_VERDICT)
+
+
+def _fail(ctx: click.Context, message: str, status: int) -> None:
+    if ctx.find_root().meta.get(DEBUG):
+        import traceback
+
+        traceback.print_exc()
+    click.echo(f"error: {message}", err=True)
+    ctx.exit(status)
+
+
+DEBUG = "clearance.debug"
+
+
+def _remember_debug(ctx: click.Context, _: click.Parameter, value: bool) -> None:
+    ctx.find_root().meta[DEBUG] = value
+
+
+# ---- options, each declared once -------------------------------------------------------------
+
+
+def _finite(_: click.Context, __: click.Parameter, value: float | None) -> float | None:
+    if value is not None and not math.isfinite(value):
+        raise click.BadParameter(f"{value} is not a finite number.")
+    return value
+
+
+def _all_finite(
+    ctx: click.Context, option: click.Parameter, values: tuple[float, ...]
+) -> tuple[float, ...]:
+    for value in values:
+        _finite(ctx, option, value)
+    return values
+
+
+def _positive(ctx: click.Context, option: click.Parameter, value: float | None) -> float | None:
+    if value is not None and value <= 0.0:
+        raise click.BadParameter(f"{value:g} is not above 0.")
+    return _finite(ctx, option, value)
+
+
+# What is wrong with a file the rooms that read and write it say; click only makes it a path.
+A_PATH = click.Path(path_type=Path, readable=False, allow_dash=True)
+
+case_argument = click.argument("case", metavar="CASE.toml", type=A_PATH)
+
+pitch_option = click.option(
+    "--pitch",
+    type=float,
+    metavar="MM",
+    callback=_positive,
+    help="Distance of the columns, above 0. Default: the case's, or chosen from the requirements. "
+    "Half the pitch takes about four times as long.",
+)
+
+json_option = click.option(
+    "--json",
+    "json_file",
+    type=A_PATH,
+    metavar="FILE|-",
+    help="Write the result as JSON to a file; -: to standard output, and nothing else there.",
+)
+
+report_option = click.option(
+    "--report",
+    "report_file",
+    type=A_PATH,
+    metavar="FILE.pdf",
+    help="Write the disposition sheet: one page for the meeting, then a page or more for each "
+    "passage that does not conform, then inputs, settings and method.",
+)
+
+paper_option = click.option(
+    "--paper",
+    type=click.Choice(["a4", "letter"]),
+    default="a4",
+    show_default=True,
+    help="Paper of the report.",
+)
+
+margins_option = click.option(
+    "--margins",
+    is_flag=True,
+    help="Tell how many layers the height of the first stray sheet, its first wrong layer and "
+    "their number may be off, each by itself, before a state or the recommendation changes. "
+    "Every step up to three each way is a check of its own. Without it only the height is told, up "
+    "to ten layers each way and for the states alone, where the sheet only adds metal.",
+)
+
+verify_option = click.option(
+    "--verify/--no-verify",
+    default=False,
+    show_default=True,
+    help="Ask a second opinion on every verdict and plan: the predicted metal is built once more "
+    "as solids, by a library that shares no code with the check. A contradiction makes the "
+    "recommendation undetermined. Takes about as long as the check of a small part.",
+)
+
+debug_option = click.option(
+    "--debug",
+    is_flag=True,
+    expose_value=False,
+    callback=_remember_debug,
+    help="Show where in the program an error came up.",
+)
+
+
+@click.group(
+    cls=Commands,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 88},
+)
+@click.version_option(__version__, prog_name="clearance", message="%(prog)s %(version)s")
+@click.pass_context
+def main(ctx: click.Context) -> None:
+    """Tell whether passages of a powder-bed-fusion part still run through after stray layers.
+
+    \b
+    clearance check CASE.toml
+    clearance section CASE.toml --at-height 31.2 --output section.pdf
+
+    Exit status: 0 everything conforms; 1 no verdict (a crash or an interrupt); 2 bad input;
+    3 a requirement fails, or rework, repair or scrap is recommended; 4 something is undetermined.
+
+    The program recommends; it never releases a part.
+    """  # noqa: D301 - click wants the character itself
+    if os.environ.get("NO_COLOR"):
+        ctx.color = False
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):  # a name that the terminal cannot show is no fault
+            stream.reconfigure(errors="replace")
+
+
+# ---- commands --------------------------------------------------------------------------------
+
+
+@main.command()
+@case_argument
+@pitch_option
+@json_option
+@report_option
+@paper_option
+@margins_option
+@verify_option
+@debug_option
+@click.pass_context
+def check(
+    ctx: click.Context,
+    case: Path,
+    pitch: float | None,
+    json_file: Path | None,
+    report_file: Path | None,
+    paper: str,
+    margins: bool,
+    verify: bool,
+) -> None:
+    """Check every passage of one part.
+
+    \b
+    clearance check insert.toml
+    clearance check insert.toml --pitch 0.1 --json insert.json
+    clearance check insert.toml --report insert.pdf
+    clearance check insert.toml --json - | jq .passages
+
+    Prints the passages with their states and clear diameters, then what else was found. The
+    exit status tells the verdict: 0 conforms, 3 does not (a requirement fails, or the part is
+    recommended for rework, repair or scrap), 4 something is undetermined.
+    """  # noqa: D301 - click wants the character itself
+    with progress(f"reading {case.name}") as say:
+        known = _read(case)
+        to_file = json_file is not None and str(json_file) != "-"
+        _outputs(known, json_file if to_file else None, report_file)
+        if report_file is not None:
+            _figure_kind(report_file, (".pdf",))
+            if to_file and json_file == report_file:
+                raise ClearanceError(f"{report_file}: found in --json and --report, expected two")
+        run = _computing(say)
+        examined = run.examine(run.prepare(known, pitch, say), say, verify=verify)
+        examined = _with_margins(examined, margins, say)
+        result: Result = examined.result
+        files = {json_file: as_text(result).encode()} if json_file and to_file else {}
+        if report_file is not None:
+            files[report_file] = _report(examined, paper, say)
+    interrupts.stop_if_seen()
+    data = as_text(result)
+    if files:
+        from clearance.system.files import write_whole
+
+        for path, content in files.items():
+            write_whole(path, content)
+    if json_file is not None and not to_file:
+        show(ctx, data.encode())
+    else:
+        from clearance.report.check import text
+
+        show(ctx, text(examined.on_paper, width(), paint) + "\n")
+    ctx.exit(result.exit_status)
+
+
+@main.command()
+@case_argument
+@click.option(
+    "--at-height",
+    "heights",
+    type=float,
+    metavar="Z",
+    multiple=True,
+    callback=_all_finite,
+    help="Height of a level section in mm above the platform, as in [[stray]] height. Within a "
+    "stray sheet the section is taken in the middle of the layer that holds it; where the part "
+    "is set aside it shows what is open on both sides of the step.",
+)
+@click.option(
+    "--along",
+    metavar="PASSAGE",
+    multiple=True,
+    help="Clear diameter and open area along the way of a passage, nominal and predicted, from "
+    "inlet to outlet.",
+)
+@click.option(
+    "--drill",
+    metavar="PASSAGE",
+    multiple=True,
+    help="Section through the axis of the drill that reopens a passage; if none does, through "
+    "its port and the sheet, with the reason.",
+)
+@click.option(
+    "--output",
+    type=A_PATH,
+    metavar="FILE",
+    required=True,
+    help="Figure to write: .png, .pdf or .svg, A4 landscape; several pages need .pdf.",
+)
+@pitch_option
+@debug_option
+def section(
+    case: Path,
+    heights: tuple[float, ...],
+    along: tuple[str, ...],
+    drill: tuple[str, ...],
+    output: Path,
+    pitch: float | None,
+) -> None:
+    """Draw sections of the predicted part, one or several to one PDF.
+
+    \b
+    clearance section insert.toml --at-height 31.2 --output insert-31.pdf
+    clearance section insert.toml --along circuit-2 --output along.png
+    clearance section insert.toml --drill circuit-2 --output drill.pdf
+    clearance section insert.toml --at-height 31.2 --along circuit-2 --output both.pdf
+
+    Passages are coloured and hatched by their state, stray metal is near-black. A detail shows
+    the worst crossing if the height lies in a stray sheet. Scales hold on A4 paper. The exit
+    status is 0 when the figure was written, whatever it shows.
+    """  # noqa: D301 - click wants the character itself
+    count = len(heights) + len(along) + len(drill)
+    if not count:
+        raise click.UsageError("give at least one of --at-height, --along and --drill")
+    with progress(f"reading {case.name}") as say:
+        known = _read(case)
+        _outputs(known, output)
+        _figure_kind(output, (".pdf",) if count > 1 else ())
+        _computing(say)
+        from clearance.figures.level import write_pages
+        from clearance.figures.sections import Asked, known_passages, section_pages
+
+        known_passages(known, (*along, *drill))
+        figures = section_pages(known, pitch, Asked(heights, along, drill), say)
+        interrupts.stop_if_seen()
+        write_pages(figures, output)
+
+
+def _with_margins(examined: Examined, whole: bool, say: Callable[[str], None]) -> Examined:
+    from dataclasses import replace
+
+    from clearance.sweeps.margins import margins, state_margins
+
+    say("how far the height may be off")
+    found = margins(examined.checked, examined.result, say) if whole else state_margins(examined)
+    return replace(examined, result=replace(examined.result, margins=found))
+
+
+def _report(examined: Examined, paper: str, say: Callable[[str], None]) -> bytes:
+    from clearance.drawing.sheet import sheet
+    from clearance.figures.sheet_page import report
+
+    drawn = sheet(examined, say)
+    say("drawing the report")
+    return report(drawn, paper)
+
+
+# ---- what the commands share -----------------------------------------------------------------
+
+
+def _read(path: Path) -> Case:
+    from clearance.case.read import read_case
+
+    return read_case(path)
+
+
+def _outputs(case: Case, *paths: Path | None) -> None:
+    """Refuse outputs that cannot be written, and those that would overwrite the case."""
+    from clearance.system.files import writable
+
+    for path in paths:
+        if path is not None:
+            writable(path, case.files)
+
+
+def _figure_kind(path: Path, only: tuple[str, ...] = ()) -> None:
+    """Refuse a file that cannot be written as its name says."""
+    from clearance.figures.style import SUFFIXES, figure_kind
+
+    figure_kind(path, only or SUFFIXES)
+
+
+def _computing(say: Callable[[str], None]) -> Any:
+    """Import the spine; say so if its kernels have to be compiled first."""
+    say("loading the program")
+    try:
+        import clearance.checking as run
+    except RuntimeError as fault:
+        # Numba's word for: neither beside the program nor in the user's cache can it write.
+        if "cannot cache" not in str(fault):
+            raise
+        run = _computing_without_cache()
+    from clearance import first_run
+
+    if first_run.begin(say):
+        keep_line(say)
+    return run
+
+
+def _computing_without_cache() -> Any:
+    """Import with the compiled kernels in a folder that goes away with this run."""
+    import atexit
+    import tempfile
+
+    import numba
+
+    folder = tempfile.TemporaryDirectory(prefix="clearance-kernels-")
+    atexit.register(folder.cleanup)
+    numba.config.CACHE_DIR = folder.name
+    click.echo(
+        "warning: no folder for compiled kernels can be written, so each run compiles them anew; "
+        "NUMBA_CACHE_DIR may name one",
+        err=True,
+    )
+    import clearance.checking as run
+
+    return run
+
+
+def as_text(result: Result) -> str:
+    """The result as JSON text: keys as in the contract, null for what is not a number."""
+    from clearance.result import as_json
+
+    return json.dumps(as_json(result), allow_nan=False, indent=2, ensure_ascii=False) + "\n"

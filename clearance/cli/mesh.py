@@ -1,0 +1,202 @@
+"""The commands `openings` and `mesh`: what a mesh file alone tells.
+
+In: the words of the command line. Out: words and files. Computing is left to `openings` and
+`mesh_faults`, imported when asked for, so that ``--help`` answers at once.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+from pathlib import Path
+from typing import Any
+
+import click
+
+from clearance.errors import ClearanceError
+
+FAULTY = 3
+"""Exit status of a mesh that `check` would refuse, or that has flat sheets of its own."""
+UNITS = ("mm", "cm", "m", "um", "in", "inch", "foot")
+DEBUG = "clearance.debug"
+A_PATH = click.Path(path_type=Path, readable=False, allow_dash=True)
+
+
+def _remember_debug(ctx: click.Context, _: click.Parameter, value: bool) -> None:
+    ctx.find_root().meta[DEBUG] = value
+
+
+mesh_argument = click.argument("mesh", metavar="MESH", type=A_PATH)
+unit_option = click.option(
+    "--unit",
+    type=click.Choice(UNITS),
+    default="mm",
+    show_default=True,
+    help="Unit of a mesh that carries none (STL, PLY, OBJ); a 3MF's own unit wins.",
+)
+json_option = click.option(
+    "--json",
+    "json_file",
+    type=A_PATH,
+    metavar="FILE|-",
+    help="Write the result as JSON to a file; -: to standard output, and nothing else there.",
+)
+debug_option = click.option(
+    "--debug",
+    is_flag=True,
+    expose_value=False,
+    callback=_remember_debug,
+    help="Show where in the program an error came up.",
+)
+
+
+@click.command(context_settings={"help_option_names": ["-h", "--help"]})
+@mesh_argument
+@unit_option
+@json_option
+@click.option(
+    "--toml",
+    is_flag=True,
+    help="Print [[passage]] tables instead, ready to paste into a case file: in each network from "
+    "the first opening to each other one.",
+)
+@click.option(
+    "--plot",
+    type=A_PATH,
+    metavar="FILE",
+    help="Figure to write: three views with the openings numbered; .png, .pdf or .svg.",
+)
+@debug_option
+@click.pass_context
+def openings(
+    ctx: click.Context,
+    mesh: Path,
+    unit: str,
+    json_file: Path | None,
+    toml: bool,
+    plot: Path | None,
+) -> None:
+    """Find every mouth where an internal void of a mesh reaches the outside.
+
+    \b
+    clearance openings insert.stl
+    clearance openings insert.stl --toml >> insert.toml
+    clearance openings insert.stl --plot openings.pdf --json openings.json
+
+    Openings with one network number are connected inside. A recess that is shallower than half
+    its width is no opening; tubes that begin at its floor are. The mesh has to be closed; see
+    `clearance mesh`.
+    """  # noqa: D301 - click wants the character itself
+    if toml and _to_stdout(json_file):
+        raise click.UsageError("--toml and --json - both want standard output; give one a file.")
+    _check_outputs(mesh, json_file, plot)
+    _say(f"reading {mesh.name}")
+    from clearance.mesh.part import read_part
+
+    part = read_part(mesh, unit)
+    _say("looking for openings")
+    from clearance.report import openings as openings_report
+    from clearance.survey.openings import find_openings
+
+    found = find_openings(part.triangles)
+    if plot is not None:
+        _say("drawing")
+        from clearance.figures.level import write
+        from clearance.figures.openings import openings_figure
+
+        write(openings_figure(part.triangles, found, mesh.name), plot)
+    _clear()
+    for notice in part.notices:
+        click.echo(f"note: {notice}", err=True)
+    if toml:
+        for notice in found.notices:
+            click.echo(f"note: {notice}", err=True)
+    words = openings_report.toml(found) if toml else openings_report.text(found, mesh.name)
+    _give(openings_report.as_json(found, mesh.name), words, json_file)
+
+
+@click.command(context_settings={"help_option_names": ["-h", "--help"]})
+@mesh_argument
+@unit_option
+@json_option
+@debug_option
+@click.pass_context
+def mesh(ctx: click.Context, mesh: Path, unit: str, json_file: Path | None) -> None:
+    """Examine a mesh file: whether it is sound, and whether it could be the cause.
+
+    \b
+    clearance mesh insert.stl
+    clearance mesh insert.stl --unit inch --json -
+
+    Tells whether it is closed and where not, triangles that are turned, doubled or without
+    area, pieces that overlap, chord error of round walls, thinnest wall and gap, and flat sheets
+    across voids that the file has of its own. The exit status is 0 for a mesh that `check` takes,
+    3 for one that it refuses or that has such sheets, 2 for a file that cannot be read as a mesh.
+    """  # noqa: D301 - click wants the character itself
+    _check_outputs(mesh, json_file)
+    _say(f"examining {mesh.name}")
+    from clearance.report import mesh as mesh_report
+    from clearance.survey.faults import examine
+
+    found = examine(mesh, unit)
+    _clear()
+    _give(mesh_report.as_json(found), mesh_report.text(found), json_file)
+    ctx.exit(0 if found.fit else FAULTY)
+
+
+# ---- what the commands share -----------------------------------------------------------------
+
+
+def _to_stdout(json_file: Path | None) -> bool:
+    return json_file is not None and str(json_file) == "-"
+
+
+def _check_outputs(mesh: Path, json_file: Path | None, plot: Path | None = None) -> None:
+    """Refuse outputs that cannot be written before the long work begins."""
+    from clearance.system.files import writable
+
+    for path in (json_file, plot):
+        if path is not None and str(path) != "-":
+            writable(path, [mesh])
+    if plot is not None:
+        from clearance.figures.style import figure_kind
+
+        figure_kind(plot)
+        if json_file is not None and plot.resolve() == json_file.resolve():
+            raise ClearanceError(f"{plot}: is given for both --json and --plot")
+
+
+def _give(data: dict[str, Any], words: str, json_file: Path | None) -> None:
+    """Write the JSON where it is wanted, and the words unless it takes their place."""
+    as_text = json.dumps(data, allow_nan=False, indent=2, ensure_ascii=False) + "\n"
+    if _to_stdout(json_file):
+        _show(as_text)
+        return
+    if json_file is not None:
+        from clearance.system.files import write_whole
+
+        write_whole(json_file, as_text.encode())
+    _show(words)
+
+
+def _show(words: str) -> None:
+    try:
+        click.echo(words.encode(), nl=False)
+    except BrokenPipeError:
+        raise
+    except OSError as fault:
+        with open(os.devnull, "w") as nowhere:  # the end of the program shall not try once more
+            os.dup2(nowhere.fileno(), sys.stdout.fileno())
+        raise ClearanceError(f"standard output cannot be written: {fault.strerror}") from None
+
+
+def _say(words: str) -> None:
+    """Show a line of progress on a terminal, in place of the last one."""
+    if sys.stderr is not None and sys.stderr.isatty():
+        click.echo("\r" + words.ljust(70), nl=False, err=True)
+
+
+def _clear() -> None:
+    if sys.stderr is not None and sys.stderr.isatty():
+        click.echo("\r" + " " * 70 + "\r", nl=False, err=True)

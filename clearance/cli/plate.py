@@ -1,0 +1,261 @@
+"""The command `plate`: many parts under one event, its progress and its exit status.
+
+In: the words of the command line. Out: lines on standard error while it runs, the
+summary on standard output, the files in the folder. Computing is left to `plate`.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+if TYPE_CHECKING:
+    from clearance.plates.run import Summary
+    from clearance.system.processes import Job, Outcome
+
+DEBUG = "clearance.debug"
+
+
+def _remember_debug(ctx: click.Context, _: click.Parameter, value: bool) -> None:
+    ctx.find_root().meta[DEBUG] = value
+
+
+@click.command(context_settings={"help_option_names": ["-h", "--help"]})
+@click.argument(
+    "plate", metavar="PLATE.toml", type=click.Path(path_type=Path, readable=False, allow_dash=True)
+)
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path),
+    metavar="DIR",
+    required=True,
+    help="Folder of the results; made if it is not there.",
+)
+@click.option(
+    "--jobs",
+    type=click.IntRange(min=1),
+    metavar="N",
+    help="Parts at a time, each in a process of its own. Default: as many as there are "
+    "processors to use. Fewer where the memory would not suffice.",
+)
+@click.option(
+    "--cluster",
+    metavar="ADDRESS",
+    help="Hand the parts to the running dask.distributed scheduler at this address, such as "
+    "tcp://10.0.0.5:8786, instead of processes here.",
+)
+@click.option(
+    "--debug",
+    is_flag=True,
+    expose_value=False,
+    callback=_remember_debug,
+    help="Show where in the program an error came up.",
+)
+@click.pass_context
+def plate(
+    ctx: click.Context, plate: Path, out: Path, jobs: int | None, cluster: str | None
+) -> None:
+    """Check every part of a plate under one event.
+
+    \b
+    clearance plate build-117.toml --out build-117
+    clearance plate build-117.toml --out build-117 --jobs 4
+    clearance plate build-117.toml --out build-117 --cluster tcp://10.0.0.5:8786
+
+    Writes parts/NAME.json and parts/NAME.pdf for each part as it ends, then plate.json,
+    plate.csv and plate.pdf. Run again it computes only what has changed, so an interrupted
+    run goes on where it was. The exit status is the gravest of all parts in the order 1, 2,
+    3, 4, 0; a part with a bad case does not stop the others.
+    """  # noqa: D301 - click wants the character itself
+    if jobs is not None and cluster is not None:
+        raise click.UsageError("--jobs is for processes here; leave it out beside --cluster.")
+    summary = _run(ctx, plate, out, jobs, cluster)
+    click.echo(_text(summary, out), nl=False)
+    ctx.exit(summary.exit_status)
+
+
+def _run(
+    ctx: click.Context, path: Path, out: Path, jobs: int | None, cluster: str | None
+) -> Summary:
+    show = Progress(debug=bool(ctx.find_root().meta.get(DEBUG)))
+    show.say(f"reading {path.name}")
+    from clearance.case.plate import read_plate
+
+    known = read_plate(path)
+    _share_kernels(show)
+    from clearance.plates.folder import Folder
+    from clearance.plates.members import members
+    from clearance.plates.run import Tell, run, unchanged, write_summary
+
+    def spread(todo: list[Job]) -> Iterator[tuple[Job, Outcome]]:
+        return _spread(todo, jobs, cluster, show)
+
+    with Folder(out) as folder:
+        try:
+            show.say("reading the cases")
+            found = members(known)
+            summary = run(known, found, folder, spread, Tell(show.kept, show.begins, show.ended))
+            if not unchanged(folder, summary):
+                show.say("drawing the map")
+                from clearance.plates.map import pages
+
+                write_summary(folder, summary, pages(summary, folder.read))
+        except KeyboardInterrupt:
+            show.clear()
+            click.echo(f"what is done is kept in {out}; run again to go on", err=True)
+            raise
+        finally:
+            show.clear()
+    return summary
+
+
+def _spread(
+    todo: list[Job], jobs: int | None, cluster: str | None, show: Progress
+) -> Iterator[tuple[Job, Outcome]]:
+    if cluster is not None:
+        from clearance.plates import cluster as machines
+
+        yield from machines.run(todo, cluster, show.tick)
+        return
+    from clearance.plates.one_part import compute
+    from clearance.system import processes
+
+    count = jobs or processes.processors()
+    free = processes.free_bytes()
+    if todo and sum(sorted(job.need_bytes for job in todo)[-count:]) > free:
+        show.line(f"{free / 1e9:.1f} GB of memory are free: fewer than {count} parts at a time")
+    yield from processes.run(todo, compute, count, free, show.tick)
+
+
+def _share_kernels(show: Progress) -> None:
+    """Let the processes find the compiled kernels where this one has them."""
+    import numba
+
+    show.say("loading the program")
+    try:
+        import clearance.checking  # noqa: F401
+    except RuntimeError as fault:
+        # Numba's word for: neither beside the program nor in the user's cache can it write.
+        if "cannot cache" not in str(fault):
+            raise
+        import atexit
+        import tempfile
+
+        folder = tempfile.TemporaryDirectory(prefix="clearance-kernels-")
+        atexit.register(folder.cleanup)
+        numba.config.CACHE_DIR = folder.name
+    if numba.config.CACHE_DIR:
+        os.environ.setdefault("NUMBA_CACHE_DIR", numba.config.CACHE_DIR)
+
+
+# ---- progress --------------------------------------------------------------------------------
+
+
+class Progress:
+    """A line on a terminal that is rewritten; elsewhere a line for each part that ends."""
+
+    def __init__(self, debug: bool = False) -> None:
+        self.terminal = sys.stderr is not None and sys.stderr.isatty()
+        self.debug = debug
+        self._length = 0
+        self._start = time.monotonic()
+        self._parts = self._done = 0
+
+    def say(self, words: str) -> None:
+        """Rewrite the line, on a terminal."""
+        if not self.terminal:
+            return
+        import shutil
+
+        words = words[: shutil.get_terminal_size((80, 24)).columns - 1]
+        click.echo("\r" + words.ljust(self._length), nl=False, err=True)
+        self._length = len(words)
+
+    def clear(self) -> None:
+        """Wipe the line."""
+        if self._length:
+            click.echo("\r" + " " * self._length + "\r", nl=False, err=True)
+            self._length = 0
+
+    def line(self, words: str) -> None:
+        """Write a line that stays."""
+        self.clear()
+        click.echo(words, err=True)
+
+    def kept(self, count: int) -> None:
+        """Tell how many parts an earlier run has left."""
+        if count:
+            parts = "1 part is" if count == 1 else f"{count} parts are"
+            self.line(f"{parts} unchanged since an earlier run and skipped")
+
+    def begins(self, parts: int, distinct: int) -> None:
+        """Remember how much there is to do."""
+        self._parts, self._done, self._start = parts, 0, time.monotonic()
+        if distinct < parts:
+            self.line(f"{parts} parts to compute, {distinct} of them different")
+        self.tick()
+
+    def ended(self, entry: dict[str, Any], outcome: Outcome | None) -> None:
+        """Tell of a part that is done."""
+        words = f"{entry['name']}: {entry['recommendation']}"
+        if outcome is not None:
+            self._done += 1
+            words += f" ({outcome.seconds:.1f} s)"
+        if entry["result"] is None:
+            words += f": {entry['reasons'][0]}"
+        if not self.terminal or entry["result"] is None:
+            self.line(words)
+        if self.debug and outcome is not None and outcome.trace:
+            self.line(outcome.trace)
+        self.tick(words)
+
+    def tick(self, last: str = "") -> None:
+        """Show how far it is."""
+        if not self.terminal or not self._parts:
+            return
+        took = time.monotonic() - self._start
+        words = f"{self._done} of {self._parts} parts, {took:.0f} s"
+        if 0 < self._done < self._parts:
+            left = took / self._done * (self._parts - self._done)
+            words += f", about {left:.0f} s left"
+        self.say(f"{words}  {last}" if last else words)
+
+
+# ---- what is printed at the end --------------------------------------------------------------
+
+
+def _text(summary: Summary, out: Path) -> str:
+    from clearance.plates.run import gravest_first
+
+    data = summary.data
+    width = max(len(entry["name"]) for entry in data["parts"])
+    counts = ", ".join(f"{count} {name}" for name, count in data["counts"].items())
+    lines = [f"plate {data['plate']}: {counts}", ""]
+    for entry in gravest_first(data["parts"]):
+        lines.append(
+            f"{entry['name']:{width}}  {entry['recommendation']:13} {_why(entry)}".rstrip()
+        )
+    stop = data["stop_building"]
+    if stop["parts"]:
+        left = f"{stop['metal_left_mm3'] * 1e-3:.1f} cm3"
+        if stop["mass_left_g"] is not None:
+            left += f" ({stop['mass_left_g']:.0f} g)"
+        lines += ["", f"scrap and not complete: {', '.join(stop['parts'])}; {left} not yet melted"]
+    lines += ["", *data["notices"], f"results in {out}: plate.json, plate.csv, plate.pdf, parts"]
+    return "\n".join(lines) + "\n"
+
+
+def _why(entry: dict[str, Any]) -> str:
+    worst = entry["worst_passage"]
+    if worst is None:
+        return str(entry["reasons"][0])
+    share = ""
+    if entry["metal_mm3"]:
+        share = f", {100.0 * entry['metal_at_event_mm3'] / entry['metal_mm3']:.0f} % melted"
+    return f"{worst['name']} {worst['state']}{share}"

@@ -1,0 +1,153 @@
+"""The command `sweep`: what if the sheet lay at another height.
+
+In: the words of the command line. Out: a short table or JSON on standard output, files.
+Computing is left to `sweep`, imported when asked for, so that ``--help`` answers at once.
+"""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+
+import click
+
+from clearance.cli.terminal import paint, progress, show
+
+DEBUG = "clearance.debug"
+A_PATH = click.Path(path_type=Path, readable=False, allow_dash=True)
+
+
+def _remember_debug(ctx: click.Context, _: click.Parameter, value: bool) -> None:
+    ctx.find_root().meta[DEBUG] = value
+
+
+def _finite(_: click.Context, __: click.Parameter, value: float | None) -> float | None:
+    if value is not None and not math.isfinite(value):
+        raise click.BadParameter(f"{value} is not a finite number.")
+    return value
+
+
+def _positive(ctx: click.Context, option: click.Parameter, value: float | None) -> float | None:
+    if value is not None and value <= 0.0:
+        raise click.BadParameter(f"{value:g} is not above 0.")
+    return _finite(ctx, option, value)
+
+
+@click.command(context_settings={"help_option_names": ["-h", "--help"]})
+@click.argument("case", metavar="CASE.toml", type=A_PATH)
+@click.option(
+    "--from",
+    "first",
+    type=float,
+    metavar="Z",
+    callback=_finite,
+    help="Lowest height in mm above the platform. Default: the part's lowest layer.",
+)
+@click.option(
+    "--to",
+    "last",
+    type=float,
+    metavar="Z",
+    callback=_finite,
+    help="Highest height in mm above the platform. Default: the part's last layer.",
+)
+@click.option(
+    "--step",
+    type=float,
+    metavar="DZ",
+    callback=_positive,
+    help="Distance of the heights in mm, above 0. Default: the layer thickness.",
+)
+@click.option("--reach", is_flag=True, help="Tell whether a straight drill could reopen it there.")
+@click.option(
+    "--json",
+    "json_file",
+    type=A_PATH,
+    metavar="FILE|-",
+    help="Write the result as JSON to a file; -: to standard output, and nothing else there.",
+)
+@click.option(
+    "--plot",
+    type=A_PATH,
+    metavar="FILE",
+    help="Figure to write: .png, .pdf or .svg, A4 landscape; more than 12 passages need .pdf.",
+)
+@click.option(
+    "--pitch",
+    type=float,
+    metavar="MM",
+    callback=_positive,
+    help="Distance of the columns, as for check.",
+)
+@click.option(
+    "--jobs",
+    type=click.IntRange(min=1),
+    metavar="N",
+    help="Processes at a time. Default: the processors to use.",
+)
+@click.option(
+    "--debug",
+    is_flag=True,
+    expose_value=False,
+    callback=_remember_debug,
+    help="Show where in the program an error came up.",
+)
+@click.pass_context
+def sweep(
+    ctx: click.Context,
+    case: Path,
+    first: float | None,
+    last: float | None,
+    step: float | None,
+    reach: bool,
+    json_file: Path | None,
+    plot: Path | None,
+    pitch: float | None,
+    jobs: int | None,
+) -> None:
+    """Tell every passage's state for all heights at which the stray sheet might lie.
+
+    \b
+    clearance sweep insert.toml
+    clearance sweep insert.toml --from 20 --to 40 --plot insert-sweep.pdf
+    clearance sweep insert.toml --reach --json - | jq .passages
+
+    Moves the first stray sheet of shape layer or plane; everything else of the case stays, but
+    for height_uncertainty, which the heights themselves stand for. States are those of check at
+    that height. The exit status is 0 when it ran, whatever it found: it judges no part.
+    """  # noqa: D301 - click wants the character itself
+    with progress(f"reading {case.name}") as say:
+        from clearance.case.read import read_case
+        from clearance.system.files import writable, write_whole
+
+        known = read_case(case)
+        to_file = json_file if json_file is not None and str(json_file) != "-" else None
+        say("loading the program")
+        from clearance import first_run
+        from clearance.sweeps.result import text, written
+        from clearance.sweeps.side_by_side import side_by_side
+        from clearance.sweeps.wanted import Wanted
+
+        for path in (to_file, plot):
+            if path is not None:
+                writable(path, known.files)
+        if plot is not None:
+            from clearance.figures.style import SUFFIXES, figure_kind
+
+            many = len(known.passage) > 12
+            figure_kind(plot, (".pdf",) if many else SUFFIXES)
+        found = side_by_side(
+            known, Wanted(first, last, step, reach), pitch, say, jobs, first_run.begin
+        )
+        if to_file is not None:
+            write_whole(to_file, written(found).encode())
+        if plot is not None:
+            say("drawing the figure")
+            from clearance.figures.level import write_pages
+            from clearance.figures.sweep import sweep_figures
+
+            write_pages(sweep_figures(found), plot)
+    if json_file is not None and to_file is None:
+        show(ctx, written(found).encode())
+    else:
+        show(ctx, text(found, paint))

@@ -1,0 +1,415 @@
+"""Dense cells of a window around a passage: what is worked out on a regular grid.
+
+In: metal runs per column, or metal cells (X, Y, Z), indexed [i, j, k] = x, y, z. Out: cells,
+distances, the widest route, what is connected. Neighbours are cells that share a face. A cell is
+only a sample of the part: what is read here starts a proof and never ends one.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Any, Literal
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from clearance.kernels.compiler import kernel
+
+BUCKETS = 4096  # steps of the radius in which `widest_route` sorts its cells
+_NONE = 1 << 29  # squared distance that stands for "no metal"; twice it still fits 32 bits
+
+Array = NDArray[Any]
+Mask = NDArray[np.uint8]
+
+
+def _as_bytes(mask: Array) -> Mask:
+    """A boolean or byte array as contiguous writable bytes: one array type for the kernels."""
+    mask = np.asarray(mask)
+    mask = mask.view(np.uint8) if mask.dtype == np.bool_ else mask
+    return np.require(mask, np.uint8, ["C", "W"])
+
+
+def _as_flat(indices: ArrayLike, size: int) -> NDArray[np.int64]:
+    """Whole numbers from 0 to size - 1, checked because the kernels do not."""
+    flat = np.require(np.ravel(indices), np.int64, ["C", "W"])
+    if flat.size and not (flat.min() >= 0 and flat.max() < size):
+        raise IndexError(f"index {flat.min()} or {flat.max()} is not one of {size}")
+    return flat
+
+
+# ---- columns to cells -------------------------------------------------------------------------
+
+
+@kernel
+def _first_from(z: float, z0: float, pitch: float) -> int:
+    """Least k with z0 + k pitch >= z, by that very arithmetic."""
+    k = math.ceil((z - z0) / pitch)
+    while z0 + k * pitch < z:
+        k += 1
+    while z0 + (k - 1) * pitch >= z:
+        k -= 1
+    return k
+
+
+@kernel
+def _raster(start: Array, z: Array, cells: Array, z0: float, pitch: float, touched: bool) -> None:
+    nx, ny, nz = cells.shape
+    for column in range(nx * ny):
+        row = cells[column // ny, column % ny]
+        for run in range(start[column], start[column + 1]):
+            low, high = np.float64(z[run, 0]), np.float64(z[run, 1])
+            if touched:  # the cell's top lies above the run's foot, its floor below the run's head
+                first = _first_from(low, z0 + 0.5 * pitch, pitch)
+                if z0 + 0.5 * pitch + first * pitch == low:
+                    first += 1
+                end = _first_from(high, z0 - 0.5 * pitch, pitch)
+            else:
+                first = _first_from(low, z0, pitch)
+                end = _first_from(high, z0, pitch)
+                if z0 + end * pitch == high:
+                    end += 1
+            for k in range(max(first, 0), min(end, nz)):
+                row[k] = 1
+
+
+def raster(
+    runs_start: Array,
+    runs_z: Array,
+    nx: int,
+    ny: int,
+    z0: float,
+    pitch: float,
+    nz: int,
+    rule: Literal["centre", "touched"],
+) -> Mask:
+    """Dense metal cells of columns of metal runs.
+
+    Parameters
+    ----------
+    runs_start : (nx * ny + 1,) ndarray of int64
+        Column c = i * ny + j owns the runs runs_start[c] to runs_start[c + 1].
+    runs_z : (R, 2) ndarray of float32, mm
+        Foot and head of each run of metal.
+    z0 : float, mm
+        Height of the centre of cell k = 0; the centre of cell k is z0 + k * pitch.
+    rule : "centre" or "touched"
+        A cell is metal if its centre lies in a run, ends included; or if any part of a run lies
+        strictly between its floor and its top.
+
+    Returns
+    -------
+    (nx, ny, nz) ndarray of uint8
+        1 is metal.
+
+    Raises
+    ------
+    ValueError
+        The rule is unknown or `runs_start` does not fit the columns.
+    IndexError
+        `runs_start` does not fit the runs.
+    """
+    if rule not in ("centre", "touched"):
+        raise ValueError(f"rule {rule!r}: expected 'centre' or 'touched'")
+    z = np.require(np.reshape(runs_z, (-1, 2)), np.float32, ["C", "W"])
+    start = _as_flat(runs_start, len(z) + 1)
+    if start.size != nx * ny + 1:
+        raise ValueError(f"{start.size} run starts for {nx} x {ny} columns: expected one more")
+    cells = np.zeros((nx, ny, nz), np.uint8)
+    _raster(start, z, cells, float(z0), float(pitch), rule == "touched")
+    return cells
+
+
+# ---- distance ---------------------------------------------------------------------------------
+
+
+@kernel
+def _along_columns(metal: Array, square: Array, most: int) -> None:
+    """Squared distance, in cells, to metal of the same column, but no more than `most`."""
+    nx, ny, nz = metal.shape
+    for i in range(nx):
+        for j in range(ny):
+            gap = 1 << 14
+            for k in range(nz):
+                gap = 0 if metal[i, j, k] else gap + 1
+                square[i, j, k] = min(gap * gap, most) if gap < 1 << 14 else most
+            gap = 1 << 14
+            for k in range(nz - 1, -1, -1):
+                gap = 0 if metal[i, j, k] else gap + 1
+                if gap < 1 << 14:
+                    square[i, j, k] = min(square[i, j, k], np.int32(gap * gap))
+
+
+@kernel
+def _lower(row: Array, other: Array, step: int) -> None:
+    """Lower a row to other + step^2: the loop that the processor does many cells at a time."""
+    add = np.int32(step * step)
+    for k in range(row.size):
+        row[k] = min(row[k], np.int32(other[k] + add))
+
+
+@kernel
+def _row(square: Array, m: int, n: int, axis: int) -> Array:
+    """Row n along the axis (0 or 1), at m on the other one."""
+    return square[n, m] if axis == 0 else square[m, n]
+
+
+@kernel
+def _across(square: Array, axis: int) -> None:
+    """Lower each row of cells by the squares of the rows beside it plus the squared step."""
+    count, others = square.shape[axis], square.shape[1 - axis]
+    old = np.empty((count, square.shape[2]), np.int32)
+    for m in range(others):
+        for n in range(count):
+            row = _row(square, m, n, axis)
+            for k in range(row.size):
+                old[n, k] = row[k]
+        for n in range(count):
+            row = _row(square, m, n, axis)
+            for step in range(1, count):
+                if step * step >= row.max():
+                    break
+                if n >= step:
+                    _lower(row, old[n - step], step)
+                if n + step < count:
+                    _lower(row, old[n + step], step)
+
+
+@kernel
+def _clear_radius(metal: Array, pitch: float, radius: Array, most: int) -> None:
+    nx, ny, nz = metal.shape
+    square = radius.view(np.int32)  # worked out in the memory of the answer
+    _along_columns(metal, square, most)
+    for axis in range(2):
+        _across(square, axis)
+    for i in range(nx):
+        for j in range(ny):
+            for k in range(nz):
+                s = square[i, j, k]
+                radius[i, j, k] = np.inf if s >= _NONE else pitch * math.sqrt(s)
+
+
+def clear_radius(metal: Array, pitch: float, most_mm: float = np.inf) -> NDArray[np.float32]:
+    """Distance from each cell's centre to the nearest metal cell's centre.
+
+    Parameters
+    ----------
+    metal : (X, Y, Z) ndarray of bool or uint8
+        At most 13,000 cells along an axis (32-bit squares). Metal beyond the window is unseen.
+    pitch : float, mm
+    most_mm : float, mm
+        Larger distances need not be told apart: they read as this, or a little more.
+
+    Returns
+    -------
+    (X, Y, Z) ndarray of float32, mm
+        Exact but for rounding; 0 in metal; inf everywhere if there is no metal.
+
+    Notes
+    -----
+    Squared distances in whole cells, one axis after the other; a row takes the least of the rows
+    beside it plus the squared step, no farther than its own largest square can still be lowered.
+    """
+    metal = _as_bytes(metal)
+    radius = np.empty(metal.shape, np.float32)
+    if not metal.any():
+        radius.fill(np.inf)
+    else:
+        cells = math.ceil(most_mm / pitch) if math.isfinite(most_mm) else 1 << 14
+        _clear_radius(metal, float(pitch), radius, min(cells * cells, _NONE))
+    return radius
+
+
+# ---- ways through -----------------------------------------------------------------------------
+
+
+@kernel
+def _neighbour(at: int, side: int, nx: int, ny: int, nz: int) -> int:
+    """Flat index of the cell behind one of the six faces, -1 outside; side ^ 1 leads back."""
+    k = at % nz
+    if side == 0:
+        return at + 1 if k < nz - 1 else -1
+    if side == 1:
+        return at - 1 if k > 0 else -1
+    column = at // nz
+    j = column % ny
+    if side == 2:
+        return at + nz if j < ny - 1 else -1
+    if side == 3:
+        return at - nz if j > 0 else -1
+    i = column // ny
+    if side == 4:
+        return at + ny * nz if i < nx - 1 else -1
+    return at - ny * nz if i > 0 else -1
+
+
+@kernel
+def _largest_finite(radius: Array) -> float:
+    most = np.float32(0.0)
+    for r in radius:
+        if most < r < np.inf:
+            most = r
+    return np.float64(most)
+
+
+@kernel
+def _widest_route(radius: Array, passable: Array, sources: Array, targets: Array) -> Array:
+    nx, ny, nz = radius.shape
+    size, flat, free = radius.size, radius.ravel(), passable.ravel()
+    most = _largest_finite(flat)
+    scale = (BUCKETS - 1) / most if most > 0.0 else 0.0
+    head = np.full(BUCKETS, -1, np.int64)  # a pile of waiting cells per step of the radius
+    below = np.empty(size, np.int32)  # the next cell of the pile
+    came = np.zeros(size, np.uint8)  # 0 not met, 1 + side it was met through, 7 source; 8 target
+    for t in targets:
+        came[t] = 8
+    top = -1
+    for s in sources:
+        if free[s] and came[s] & 7 == 0:
+            came[s] |= 7
+            bucket = int(min(np.float64(flat[s]), most) * scale)
+            below[s] = head[bucket]
+            head[bucket] = s
+            top = max(top, bucket)
+    at = -1
+    while top >= 0:
+        at = head[top]
+        if at < 0:
+            top -= 1
+            continue
+        if came[at] & 8:
+            break
+        head[top] = below[at]
+        for side in range(6):
+            to = _neighbour(at, side, nx, ny, nz)
+            if to < 0 or not free[to] or came[to] & 7:
+                continue
+            came[to] |= 1 + side
+            bucket = int(min(np.float64(flat[to]), most) * scale)
+            below[to] = head[bucket]
+            head[bucket] = to
+            top = max(top, bucket)
+    if top < 0:
+        return np.empty(0, np.int64)
+    length = 1
+    end = at
+    while came[at] & 7 != 7:
+        at = _neighbour(at, ((came[at] & 7) - 1) ^ 1, nx, ny, nz)
+        length += 1
+    route = np.empty(length, np.int64)
+    for n in range(length - 1, -1, -1):
+        route[n] = end
+        if n > 0:
+            end = _neighbour(end, ((came[end] & 7) - 1) ^ 1, nx, ny, nz)
+    return route
+
+
+def widest_route(
+    radius: NDArray[np.float32], passable: Array, sources: ArrayLike, targets: ArrayLike
+) -> tuple[NDArray[np.int64], float]:
+    """Route over cells whose smallest radius is largest.
+
+    Parameters
+    ----------
+    radius : (X, Y, Z) ndarray of float32, mm
+        As `clear_radius` gives it.
+    passable : (X, Y, Z) ndarray of bool or uint8
+        Cells that the route may use.
+    sources, targets : (N,) array_like of int
+        Flat indices of the cells where it may begin and end; cells not passable are left out.
+
+    Returns
+    -------
+    route : (M,) ndarray of int64
+        Flat indices from a source to a target, each sharing a face with the next; empty if there
+        is no way.
+    bottleneck : float, mm
+        Smallest radius on the route, 0 without one. At most 1/4095 of the largest radius less
+        than the best possible.
+
+    Raises
+    ------
+    IndexError
+        A source or target is not a cell of the window.
+
+    Notes
+    -----
+    Always goes on from the waiting cell of largest radius (Prim's tree in a queue of buckets), so
+    that the route keeps to the ridge of the radius also where it has room to spare.
+    """
+    radius = np.require(radius, np.float32, ["C", "W"])
+    begin, finish = _as_flat(sources, radius.size), _as_flat(targets, radius.size)
+    route = _widest_route(radius, _as_bytes(passable), begin, finish)
+    return route, float(radius.ravel()[route].min()) if route.size else 0.0
+
+
+@kernel
+def _run(free: Array, at: int, nz: int) -> tuple[int, int]:
+    """First flat index and end of the passable cells of the column around a cell."""
+    floor = at - at % nz
+    low, high = at, at + 1
+    while low > floor and free[low - 1]:
+        low -= 1
+    while high < floor + nz and free[high]:
+        high += 1
+    return low, high
+
+
+@kernel
+def _fill_run(free: Array, met: Array, at: int, nz: int) -> int:
+    low, high = _run(free, at, nz)
+    met[low:high] = 1
+    return high
+
+
+@kernel
+def _flood(passable: Array, seeds: Array, mask: Array) -> None:
+    nx, ny, nz = passable.shape
+    free, met = passable.ravel(), mask.ravel()
+    waiting = np.empty(nx * ny * (nz // 2 + 1), np.int64)  # a cell of every run to go on from
+    count = 0
+    for seed in seeds:
+        if free[seed] and not met[seed]:
+            _fill_run(free, met, seed, nz)
+            waiting[count] = seed
+            count += 1
+    while count > 0:
+        count -= 1
+        at = waiting[count]
+        low, high = _run(free, at, nz)
+        for side in range(2, 6):
+            beside = _neighbour(at, side, nx, ny, nz)
+            if beside < 0:
+                continue
+            step = beside - at
+            beside = low + step
+            while beside < high + step:
+                if free[beside] and not met[beside]:
+                    waiting[count] = beside
+                    count += 1
+                    beside = _fill_run(free, met, beside, nz)
+                beside += 1
+
+
+def flood(passable: Array, seeds: ArrayLike) -> Mask:
+    """Cells connected to the seeds.
+
+    Parameters
+    ----------
+    passable : (X, Y, Z) ndarray of bool or uint8
+    seeds : (N,) array_like of int
+        Flat indices; seeds that are not passable are left out.
+
+    Returns
+    -------
+    (X, Y, Z) ndarray of uint8
+        1 where passable cells lead to a seed through faces.
+
+    Raises
+    ------
+    IndexError
+        A seed is not a cell of the window.
+    """
+    passable = _as_bytes(passable)
+    mask = np.zeros(passable.shape, np.uint8)
+    _flood(passable, _as_flat(seeds, mask.size), mask)
+    return mask

@@ -1,0 +1,237 @@
+"""From a case and its result to what the rules of the disposition read.
+
+In: a `Case`, a `Result` and a few words on its plans. Out: a `Known`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from clearance.disposition.known import (
+    Drill,
+    Gap,
+    Kept,
+    Known,
+    Open,
+    Pair,
+    Passage,
+    Pin,
+    Plan,
+    Powder,
+    Source,
+    Weighing,
+    weakest,
+)
+from clearance.result import PassageResult, Result, Rework, State, TrappedPowder
+
+if TYPE_CHECKING:
+    from clearance.case.read import Case
+
+
+@dataclass(frozen=True, slots=True)
+class Extra:
+    """What the result does not carry of one passage; see `Passage` and `Plan`."""
+
+    plan_whole_interval: bool = True
+    entry_faces_platform: bool = False
+    drill: Drill = "not sought"
+    drill_settled_by: tuple[str, ...] = ()
+    slices_unknown: bool = False
+
+
+def gather(
+    case: Case,
+    result: Result,
+    *,
+    affected: bool,
+    height_added_mm: tuple[float, float],
+    extras: Mapping[str, Extra] | None = None,
+    opened_by: Mapping[int, str] | None = None,
+) -> Known:
+    """What the rules need, from a case and the result of its check.
+
+    Parameters
+    ----------
+    case : Case
+    result : Result
+        With passages (reach and flow included), separate, unmelted, trapped_powder, signs.
+    affected : bool
+        Stray, unmelted, shifted or lifted metal is in this part.
+    height_added_mm : (float, float)
+        Least and greatest growth over all that the case leaves possible.
+    extras : mapping of passage name to Extra
+    opened_by : mapping of the number of a trapped powder to the passage whose plan opens it
+        As the re-check found; powder that is not named stays shut in.
+    """
+    sources = [stray.source for stray in case.stray]
+    opened_by = opened_by or {}
+    extras = extras or {}
+    pins, balls = _pins(result), _balls(result)
+    flow = case.flow
+    return Known(
+        passages=tuple(
+            _passage(p, sources, extras.get(p.name, Extra()), pins.get(p.name), balls.get(p.name))
+            for p in result.passages
+        ),
+        pairs=tuple(
+            Pair(s.passages, s.state, s.through, s.nominal_state, weakest(sources), s.where_mm)
+            for s in result.separate
+        ),
+        powder=tuple(
+            Powder(
+                p.volume_mm3,
+                p.between,
+                p.passages,
+                opened_by.get(n, ""),
+                _powder_source(p, sources),
+                p.mass_g,
+                p.certain,
+            )
+            for n, p in enumerate(result.trapped_powder)
+        ),
+        gaps=tuple(Gap(u.stray, u.thickness_mm, u.area_mm2, u.joins) for u in result.unmelted),
+        affected=affected,
+        on_platform=case.state.on_platform,
+        emptied=case.state.emptied,
+        heat_treated=case.state.heat_treated,
+        wall_allowance_mm=case.drilling.wall_allowance,
+        min_wall_mm=case.drilling.min_wall,
+        build_allowance_mm=case.part.build_allowance,
+        mesh_tolerance_mm=case.part.mesh_tolerance,
+        layer_thickness_mm=case.part.layer_thickness,
+        open_questions=_open_questions(case),
+        height_added_mm=height_added_mm,
+        rate_l_min=None if flow is None else flow.rate,
+        weighing=_weighing(result),
+    )
+
+
+def _passage(
+    found: PassageResult,
+    sources: Sequence[str],
+    extra: Extra,
+    pin: Pin | None,
+    ball_mm: float | None,
+) -> Passage:
+    flow = found.flow or {}
+    kept = flow.get("requirement", {})
+    failing = [c for c in found.crossings if c.sealed]
+    if not failing:
+        failing = [c for c in found.crossings if c.open_fraction < 1.0]
+    matter = [sources[c.stray] for c in failing if c.stray < len(sources)]
+    clear = found.clear_diameter_mm
+    return Passage(
+        name=found.name,
+        state=found.state,
+        required_mm=found.required_mm,
+        nominal_state=found.nominal_state,
+        nominal_mm=clear.nominal,
+        low_mm=clear.low,
+        high_mm=clear.high,
+        source=weakest(matter or sources),
+        heights_mm=tuple(c.height_mm for c in failing),
+        crossing_found=bool(failing),
+        said=found.reasons,
+        settled_by=found.settled_by,
+        plan=None if found.rework is None else plan_from(found.rework, extra, flow),
+        why_not=found.why_not,
+        entry_faces_platform=extra.entry_faces_platform,
+        drill=extra.drill,
+        drill_settled_by=extra.drill_settled_by,
+        slices_unknown=extra.slices_unknown,
+        flow=kept.get("predicted", "not given"),
+        flow_nominal=kept.get("nominal", "not given"),
+        loss_kpa=flow.get("bad_end", {}).get("high_kpa"),
+        loss_low_kpa=flow.get("good_end", {}).get("low_kpa"),
+        allowed_kpa=kept.get("max_pressure_loss_kpa"),
+        pin=pin,
+        ball_mm=ball_mm,
+        contradiction=found.verified_why if found.verified == "contradicts" else "",
+    )
+
+
+def plan_from(rework: Rework, extra: Extra, flow: Mapping[str, Mapping[str, Kept | None]]) -> Plan:
+    """The plan as the rules read it; of several strokes the worst of each number."""
+    strokes = rework.drilling
+    after = flow.get("requirement", {}).get("after_rework")
+    tightest = min(strokes, key=lambda d: d.wall_margin_mm - d.drill_tolerance_mm - d.run_out_mm)
+    return Plan(
+        strokes=tuple(
+            f"{d.drill_diameter_mm:g} mm drill ({d.series}) from {_opening(d.from_)}, "
+            f"{d.depth_mm:.1f} mm deep to its tip"
+            for d in strokes
+        ),
+        state_after=State(rework.state_after),
+        clear_diameter_after_mm=rework.clear_diameter_after_mm,
+        margin_mm=tightest.wall_margin_mm,
+        drill_tolerance_mm=tightest.drill_tolerance_mm,
+        run_out_mm=tightest.run_out_mm,
+        wall_cut_mm=max(d.wall_cut_mm for d in strokes),
+        wall_left_mm=rework.wall_left_mm,
+        wall_least_mm=rework.wall_least_mm,
+        conflicts=rework.conflicts,
+        flow_after=after or "not given",
+        whole_interval=extra.plan_whole_interval,
+    )
+
+
+def _opening(word: str) -> str:
+    return f"the {word}" if word in ("inlet", "outlet") else word
+
+
+def _powder_source(powder: TrappedPowder, sources: Sequence[str]) -> Source:
+    """Source of the sheets named as "stray N"; of all of them where none is named."""
+    numbers = [word.removeprefix("stray ") for word in powder.between if word.startswith("stray ")]
+    named = [sources[int(n)] for n in numbers if n.isdigit() and int(n) < len(sources)]
+    return weakest(named or sources)
+
+
+def _pins(result: Result) -> dict[str, Pin]:
+    """For each passage the pin that a sheet stops first, if one is stopped early."""
+    found: dict[str, Pin] = {}
+    for pin in result.signs.gauge_pins if result.signs else ():
+        name = pin.port.removesuffix(" inlet").removesuffix(" outlet")
+        if pin.stops_at_mm is None or not pin.tells_apart:
+            continue
+        if name not in found or pin.stops_at_mm < found[name].stops_at_mm:
+            found[name] = Pin(
+                pin.port, pin.pin_diameter_mm, pin.stops_at_mm, pin.nominal_stops_at_mm
+            )
+    return found
+
+
+def _balls(result: Result) -> dict[str, float]:
+    """For each passage the ball that tells the predicted part from the nominal one."""
+    found = result.signs.balls if result.signs else ()
+    return {ball.passage: ball.tells_mm for ball in found if ball.tells_mm is not None}
+
+
+def _weighing(result: Result) -> Weighing | None:
+    """The masses, if weighing tells the predicted part from the nominal one."""
+    signs = result.signs
+    if signs is None or not signs.weighing_tells:
+        return None
+    masses = (
+        signs.mass_added_g,
+        signs.part_mass_g,
+        signs.balance_resolution_g,
+        signs.mass_scatter_g,
+    )
+    known = [mass for mass in masses if mass is not None]
+    return Weighing(*known) if len(known) == len(masses) else None
+
+
+def _open_questions(case: Case) -> tuple[Open, ...]:
+    found: list[Open] = []
+    for stray in case.stray:
+        if stray.layers_low != stray.layers_high:
+            found.append("layers")
+        if stray.resume == "unknown":
+            found.append("resume")
+        if stray.height_uncertainty > 0.0:
+            found.append("height")
+        if stray.penetration_low != stray.penetration_high:
+            found.append("penetration")
+    return tuple(dict.fromkeys(found))

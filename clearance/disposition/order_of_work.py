@@ -1,0 +1,310 @@
+"""What would settle a disposition, and the order in which to work on the part.
+
+In: what is known and what the rows of the table say. Out: sentences. Powder comes out
+before heat treatment; nothing is drilled on an undetermined result.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+
+from clearance.disposition.known import (
+    Finding,
+    Gap,
+    Known,
+    Pair,
+    Passage,
+    Pin,
+    Powder,
+    Recommendation,
+)
+from clearance.evidence.balls import in_words
+from clearance.result import State
+
+OUTSIDE = "outside"
+"""The word of the result for the open air."""
+
+
+def names(pair: Pair) -> str:
+    """Circuits of a pair, in words."""
+    return " and ".join(pair.passages)
+
+
+def leaking(gap: Gap) -> list[str]:
+    """Circuits that a gap joins to the outside."""
+    found = [name for join in gap.joins if OUTSIDE in join for name in join if name != OUTSIDE]
+    return list(dict.fromkeys(found))
+
+
+# ---- what settles it ------------------------------------------------------------------------
+
+
+def settled_by(known: Known, findings: Sequence[Finding]) -> tuple[str, ...]:
+    """Measurements and answers that would settle what is undetermined, none twice."""
+    said: list[str] = []
+    for finding in findings:
+        if finding.recommendation == "undetermined":
+            said += _settling(known, finding)
+    return tuple(dict.fromkeys(said))
+
+
+def _settling(known: Known, finding: Finding) -> Iterator[str]:
+    item = finding.item
+    if isinstance(item, Passage):
+        yield from _settling_passage(known, finding.row, item)
+    elif isinstance(item, Pair):
+        yield from _settling_pair(known, finding.row, item)
+    elif isinstance(item, Powder):
+        yield from _settling_powder(known, finding.row, item)
+    else:
+        for circuit in leaking(item):
+            yield f"leak test of {circuit} against the outside, all its ports closed"
+        yield from _melt_depth(known)
+
+
+def _settling_passage(known: Known, row: int, passage: Passage) -> Iterator[str]:
+    if row == 0:
+        yield f"the drawing: is the requirement of {passage.name} meant for the nominal mesh given?"
+    elif row == 2:
+        yield from passage.settled_by
+        if passage.plan is not None and passage.plan.conflicts:
+            yield "the design authority: which of the plans may be drilled, or smaller drills"
+        if passage.slices_unknown:
+            yield "what stood below the part: [part] also_melted, from the build file"
+        yield from _questions(known)
+        yield from _through(known, passage)
+    elif row == 7:
+        yield "take the part off the platform, before heat treatment, and check it again"
+        yield from passage.drill_settled_by
+    elif row == 10:
+        beside = f"beside {passage.name} ([drilling] min_wall)"
+        yield f"the design authority: how much metal must stay {beside}"
+    elif row == 12 and passage.flow != "not met":
+        yield f"the design authority: the pressure loss that {passage.name} may have ([flow])"
+        yield from _flow_test(known, passage)
+    else:
+        yield from passage.drill_settled_by
+        yield from _event(known)
+        yield from _through(known, passage)
+
+
+def _through(known: Known, passage: Passage) -> Iterator[str]:
+    """What can be felt or blown through the passage itself."""
+    d = passage.required_mm
+    yield f"a ball of {d:g} mm through {passage.name}: it passes if the passage is wide enough"
+    pin = passage.pin
+    if pin is not None:
+        nominal = pin.nominal_stops_at_mm
+        instead = "" if nominal is None else f", without it at {nominal:.1f} mm"
+        yield (
+            f"a pin of {pin.diameter_mm:g} mm in the {pin.port}: the sheet stops it at a depth "
+            f"of {pin.stops_at_mm:.1f} mm{instead}"
+        )
+    if passage.flow != "not given":
+        yield from _flow_test(known, passage)
+
+
+def _flow_test(known: Known, passage: Passage) -> Iterator[str]:
+    rate = "the rate in use" if known.rate_l_min is None else f"{known.rate_l_min:g} L/min"
+    limit = (
+        "" if passage.allowed_kpa is None else f": at most {passage.allowed_kpa:g} kPa may be lost"
+    )
+    yield f"flow test of {passage.name} at {rate}{limit}"
+
+
+def _settling_pair(known: Known, row: int, pair: Pair) -> Iterator[str]:
+    if row == 0:
+        yield f"the drawing: are {names(pair)} meant to be apart in the nominal mesh given?"
+        return
+    yield f"leak test between {names(pair)}, all their ports closed"
+    if row == 4:
+        yield from _melt_depth(known)
+    else:
+        yield from _event(known) if row == 3 else _questions(known)
+
+
+def _settling_powder(known: Known, row: int, powder: Powder) -> Iterator[str]:
+    if row in (2, 6) and not (row == 6 and not powder.passages):
+        yield from _event(known) if row == 6 else _questions(known)
+        if powder.mass_g is not None:
+            yield (
+                f"weighing before and after emptying: {powder.mass_g:.2f} g of powder "
+                "more than the nominal part stays"
+            )
+    elif row == 6:
+        yield "the design authority: may powder stay shut in a void without function?"
+    else:
+        yield "the design authority: how much metal must stay ([drilling] min_wall)"
+
+
+def _event(known: Known) -> Iterator[str]:
+    yield "the machine log: layer number at the stop, number of stray layers, layer resumed with"
+    yield "a radiograph in the plane of the layers at the sheet's height"
+    low, high = known.height_added_mm
+    if high > 0.0:
+        yield _caliper(known, low, high)
+
+
+def _caliper(known: Known, low: float, high: float) -> str:
+    grown = f"{low:.2f} to {high:.2f} mm" if high > low else f"{high:.2f} mm"
+    return (
+        f"height of the part measured with a caliper to {known.layer_thickness_mm:g} mm: "
+        f"more than nominal by {grown} if the event is as assumed"
+    )
+
+
+def _questions(known: Known) -> Iterator[str]:
+    """What answers the open questions on the event."""
+    low, high = known.height_added_mm
+    if {"layers", "resume"} & set(known.open_questions) and high > low:
+        yield _caliper(known, low, high)
+    if "layers" in known.open_questions:
+        yield "the machine log: the number of stray layers"
+    if "height" in known.open_questions:
+        yield "the machine log: the number of the last good layer"
+    if "resume" in known.open_questions:
+        yield "the machine log: the number of the first layer melted after the sheet"
+
+
+def _melt_depth(known: Known) -> Iterator[str]:
+    if "penetration" in known.open_questions:
+        yield "melt depth of the machine's setting, from the section of a sample"
+
+
+# ---- in which order -------------------------------------------------------------------------
+
+
+def order(
+    known: Known, findings: Sequence[Finding], recommendation: Recommendation
+) -> tuple[str, ...]:
+    """Steps in the order in which they are to be done; none for a part not affected."""
+    if recommendation == "not-affected":
+        return ()
+    steps = ["hold the part: mark it and keep it apart until the decision is signed"]
+    steps += _emptying(known)
+    steps += _telling(known)
+    if recommendation == "scrap":
+        return (*steps, *_scrapping(findings))
+    steps += _leak_tests(findings)
+    if recommendation == "undetermined":
+        return (*steps, *_waiting(known, findings))
+    if recommendation in ("use-as-is", "repair") or any(f.row == 11 for f in findings):
+        steps.append("obtain the concession before anything else is done to the part")
+    if known.on_platform:
+        before = "" if known.heat_treated else ", before heat treatment where powder is left inside"
+        steps.append(f"take the part off the platform{before}")
+    steps += _drilling(known, findings)
+    steps += _proving(known, findings)
+    if not known.heat_treated:
+        steps.append("stress relief, only now that the powder is out and proven so")
+    steps.append("proof test of passages that carry pressure")
+    return tuple(steps)
+
+
+def _emptying(known: Known) -> Iterator[str]:
+    if known.heat_treated:
+        yield (
+            "look for caked powder (scope, or weighing against the nominal mass): "
+            "after heat treatment nothing counts as emptied"
+        )
+    elif not known.emptied:
+        yield (
+            "empty the loose powder through every opening under the local rules, and prove it: "
+            "weigh before and after until the mass stays the same"
+        )
+
+
+def _telling(known: Known) -> Iterator[str]:
+    """What to measure before anything is cut, and which result means which case."""
+    if known.weighing is not None:
+        weight = known.weighing
+        more = "more" if weight.added_g > 0.0 else "less"
+        yield (
+            f"before anything is cut, weigh it to {weight.balance_g:g} g or finer: predicted "
+            f"{abs(weight.added_g):.4g} g {more} than the {weight.part_g:.5g} g of the nominal "
+            f"part; good parts scatter by about {weight.scatter_g:.2g} g"
+        )
+    reach = " (where its ports can be reached)" if known.on_platform else ""
+    for passage in known.passages:
+        if passage.state is State.OPEN:
+            continue
+        if passage.pin is not None:
+            pin = passage.pin
+            yield (
+                f"before anything is cut, a pin of {pin.diameter_mm:g} mm in the {pin.port}"
+                f"{reach}: {pin.stops_at_mm:.1f} mm deep means as predicted, "
+                f"{_nominally(pin)} as in the nominal part"
+            )
+        if passage.ball_mm is not None:
+            yield (
+                f"before anything is cut, a ball of {in_words(passage.ball_mm)} through "
+                f"{passage.name}{reach}: stopped means as predicted, through as in the nominal part"
+            )
+
+
+def _nominally(pin: Pin) -> str:
+    nominal = pin.nominal_stops_at_mm
+    return "through" if nominal is None else f"{nominal:.1f} mm"
+
+
+def _leak_tests(findings: Sequence[Finding]) -> Iterator[str]:
+    for finding in findings:
+        if finding.row != 4:
+            continue
+        if isinstance(finding.item, Pair):
+            yield f"leak test between {names(finding.item)}"
+        elif isinstance(finding.item, Gap):
+            for circuit in leaking(finding.item):
+                yield f"leak test of {circuit} against the outside"
+
+
+def _scrapping(findings: Sequence[Finding]) -> Iterator[str]:
+    for finding in findings:
+        item = finding.item
+        if finding.recommendation != "scrap":
+            continue
+        if isinstance(item, Passage):
+            yield f"confirm it on the part: a ball of {item.required_mm:g} mm through {item.name}"
+        elif isinstance(item, Pair):
+            yield f"confirm it on the part: leak test between {names(item)}"
+    yield "once the decision is signed: mark it for good, so that it cannot be used by mistake"
+
+
+def _waiting(known: Known, findings: Sequence[Finding]) -> Iterator[str]:
+    if any(f.row == 7 for f in findings):
+        yield "take the part off the platform, before heat treatment, and empty it again"
+    yield "settle what is undetermined, then check again"
+    unrelieved = "" if known.heat_treated else " or heat treated"
+    yield f"until then nothing is drilled{unrelieved}"
+
+
+def _drilling(known: Known, findings: Sequence[Finding]) -> Iterator[str]:
+    opening = [f.item.opened_by for f in findings if isinstance(f.item, Powder) and f.row == 5]
+    reopened = [f.item.name for f in findings if isinstance(f.item, Passage) and f.row in (8, 9)]
+    drilled = [p for p in known.passages if p.name in (*reopened, *opening)]
+    if not drilled:
+        return
+    if opening:
+        yield (
+            "before drilling into shut-in powder: the local rules for reactive powder apply, "
+            "drilling can ignite it"
+        )
+    for passage in drilled:
+        for stroke in passage.plan.strokes if passage.plan else ():
+            yield f"drill {passage.name}: {stroke}"
+    again = "" if known.heat_treated else " and powder, and prove by weighing that it is empty"
+    yield f"clear flaps of the sheet, chips{again}"
+
+
+def _proving(known: Known, findings: Sequence[Finding]) -> Iterator[str]:
+    """A ball through every passage; through a restricted one the ball that it still lets pass."""
+    restricted = [f.item for f in findings if f.row == 11]
+    for passage in known.passages:
+        d = passage.required_mm
+        if passage in restricted:
+            d = math.floor(10.0 * passage.low_mm) / 10.0
+        yield f"a ball of {d:g} mm through {passage.name}, inlet to outlet"
+    if known.rate_l_min is not None:
+        for passage in known.passages:
+            yield from _flow_test(known, passage)

@@ -1,0 +1,437 @@
+"""The disposition: which row of the table holds for each requirement, and why.
+
+In: a `Known`. Out: a `DispositionResult`. A pure function of what is known and required;
+docs/method.md explains the table. It recommends; people decide.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from typing import Any
+
+from clearance.disposition import order_of_work
+from clearance.disposition.known import (
+    GRAVITY,
+    Finding,
+    Gap,
+    Known,
+    Pair,
+    Passage,
+    Plan,
+    Powder,
+    Recommendation,
+    Source,
+    candidate,
+    doubt,
+    forbidden,
+    meets,
+    unclear,
+    usable,
+)
+from clearance.result import DispositionResult, State
+
+CLOSING: dict[Recommendation, str] = {
+    "scrap": "Scrap: nothing that was examined here puts it right.",
+    "undetermined": "Undetermined: nothing is to be drilled, heat treated or scrapped on this "
+    "result before what settles it is known.",
+    "repair": "Repair in the sense of ISO 9000: fit for its use although it does not conform; "
+    "it needs a concession.",
+    "rework": "Rework in the sense of ISO 9000: it restores the requirements of this case; "
+    "whether it restores the drawing is for people to say.",
+    "use-as-is": "Use as is: what the event left stays in the part; it needs a concession "
+    "(in the sense of ISO 9000).",
+    "not-affected": "Not affected: the event has left nothing in this part.",
+}
+"""What the recommendation means; the last of the reasons."""
+KNOWN_EVENT: tuple[Source, ...] = ("log", "measured")
+"""Sources on which a part may be recommended for scrap; nobody scraps on an assumption."""
+NO_DRILL = "no straight drill reopens it; other means were not examined"
+NONE_FOUND = "no straight drill was found that reopens it; other means were not examined"
+NOT_PROVEN = "that there is none is not proven, and nobody scraps on that"
+NOT_SOUGHT = "no straight drill was sought"
+
+Row = Callable[[Known, Any], "Finding | None"]
+
+
+def dispose(known: Known) -> DispositionResult:
+    """Recommend what to do with a part.
+
+    Parameters
+    ----------
+    known : Known
+        What is known and required.
+
+    Returns
+    -------
+    DispositionResult
+        The gravest of what the rows say, reasons with the gravest first. `concession` is true
+        for use-as-is and repair, and for a rework that leaves another passage restricted.
+    """
+    findings = sorted(judge(known), key=lambda f: GRAVITY.index(f.recommendation))
+    gravest = findings[0].recommendation
+    restricted = any(f.row == 11 for f in findings)
+    return DispositionResult(
+        recommendation=gravest,
+        reasons=(*dict.fromkeys(f.reason for f in findings), CLOSING[gravest]),
+        concession=gravest in ("use-as-is", "repair") or (gravest == "rework" and restricted),
+        order_of_work=order_of_work.order(known, findings, gravest),
+        settled_by=order_of_work.settled_by(known, findings),
+    )
+
+
+def judge(known: Known) -> list[Finding]:
+    """For each requirement the first row that holds.
+
+    Circuits that are apart, powder that the design shuts in and gaps that join nothing to
+    the outside are no findings. Every passage gives one.
+
+    Raises
+    ------
+    ValueError
+        No passage is given.
+    """
+    if not known.passages:
+        raise ValueError("a part without a passage has no requirement to judge")
+    kinds: tuple[tuple[Sequence[Row], Sequence[Any]], ...] = (
+        (PASSAGE_ROWS, known.passages),
+        (PAIR_ROWS, known.pairs),
+        (POWDER_ROWS, known.powder),
+        (GAP_ROWS, known.gaps),
+    )
+    found = (_first(rows, known, item) for rows, items in kinds for item in items)
+    return [finding for finding in found if finding is not None]
+
+
+def _first(rows: Sequence[Row], known: Known, item: Any) -> Finding | None:
+    return next((found for row in rows if (found := row(known, item)) is not None), None)
+
+
+# ---- phrases --------------------------------------------------------------------------------
+
+
+def _need(known: Known, passage: Passage) -> str:
+    added, taken = known.build_allowance_mm, known.mesh_tolerance_mm
+    need = passage.required_mm + added - taken
+    said = f"{need:.3f} mm required"
+    if added or taken:
+        said += f" ({passage.required_mm:g} + {added:g} build allowance - {taken:g} mesh tolerance)"
+    return said
+
+
+def _clear(known: Known, passage: Passage) -> str:
+    return (
+        f"clear diameter {passage.low_mm:.3f} to {passage.high_mm:.3f} mm, {_need(known, passage)}"
+    )
+
+
+def _loss(passage: Passage) -> str:
+    allowed = "" if passage.allowed_kpa is None else f", {passage.allowed_kpa:g} kPa allowed"
+    low, high = passage.loss_low_kpa, passage.loss_kpa
+    if low is None and high is None:
+        lost = "not known" if passage.flow == "undetermined" else "infinite"
+        return f"pressure loss {lost}{allowed}"
+    least = "" if low is None else f"{low:.3g}"
+    if high is None:
+        return f"pressure loss {least} kPa or more, nothing bounds it{allowed}"
+    return f"pressure loss {least} to {high:.3g} kPa{allowed}".replace("loss  to", "loss up to")
+
+
+def _at(passage: Passage) -> str:
+    heights = ", ".join(f"{z:.2f}" for z in passage.heights_mm)
+    return f" at z {heights} mm" if heights else ""
+
+
+def _fault(known: Known, passage: Passage) -> str:
+    """What is wrong with a passage, in a few words with its numbers."""
+    if passage.state is State.BLOCKED:
+        return f"blocked{_at(passage)}, {_need(known, passage)}"
+    if passage.state is State.OPEN:
+        return f"wide enough but {_loss(passage)}"
+    said = f"{passage.state.value}{_at(passage)}, {_clear(known, passage)}"
+    return said + ("" if passage.flow == "not given" else f", {_loss(passage)}")
+
+
+def _why_not(known: Known, passage: Passage) -> str:
+    why = forbidden(known, passage.plan) or passage.why_not
+    return f": {why}" if why else ""
+
+
+def _finding(
+    item: Passage | Pair | Powder | Gap, row: int, recommendation: Recommendation, said: str
+) -> Finding:
+    return Finding(item, row, recommendation, f"{said} (row {row})")
+
+
+# ---- rows for a passage ---------------------------------------------------------------------
+
+
+def _contradicted(known: Known, p: Passage) -> Finding | None:
+    if not p.contradiction:
+        return None
+    said = f"CONTRADICTED: it is said to be {p.state}, but {p.contradiction} (second opinion)"
+    return _finding(p, 2, "undetermined", said)
+
+
+def _nominal_misses(known: Known, p: Passage) -> Finding | None:
+    if p.nominal_state not in (State.RESTRICTED, State.BLOCKED) and p.flow_nominal != "not met":
+        return None
+    missed = f"clear diameter {p.nominal_mm:.3f} mm, {_need(known, p)}"
+    if p.nominal_state not in (State.RESTRICTED, State.BLOCKED):
+        missed = "its pressure loss is more than allowed"
+    said = f"{p.name}: the nominal part already misses the requirement: {missed}"
+    return _finding(p, 0, "undetermined", f"{said}; that is not the event's doing")
+
+
+def _not_affected(known: Known, p: Passage) -> Finding | None:
+    if known.affected or not meets(p):
+        return None
+    said = f"{p.name}: no stray, unmelted, shifted or lifted metal; {_clear(known, p)}"
+    return _finding(p, 1, "not-affected", said)
+
+
+def _not_known(known: Known, p: Passage) -> Finding | None:
+    doubtful = "" if meets(p) else doubt(candidate(known, p.plan))
+    if not (unclear(p) or doubtful) or usable(known, p.plan):
+        return None
+    said = []
+    if p.slices_unknown:
+        said.append("what the stray slices hold is not known")
+    if p.state is State.UNDETERMINED:
+        said.append("; ".join(p.said) or _clear(known, p))
+    elif unclear(p) and p.flow == "undetermined":
+        said.append(_loss(p))
+    if not meets(p) and p.nominal_state is State.UNDETERMINED:
+        said.append("whether the nominal part meets the requirement cannot be told")
+    if doubtful:
+        said.append(doubtful)
+    text = "; ".join(said) or f"{_fault(known, p)}; the nominal part cannot be told"
+    return _finding(p, 2, "undetermined", f"{p.name}: {text}")
+
+
+def _entry_faces_platform(known: Known, p: Passage) -> Finding | None:
+    if meets(p) or usable(known, p.plan) or not (known.on_platform and p.entry_faces_platform):
+        return None
+    said = f"{p.name}: {_fault(known, p)}; the only entry faces the platform"
+    return _finding(p, 7, "undetermined", f"{said}: off the platform first, before heat treatment")
+
+
+def _plan_row(
+    known: Known, plan: Plan, item: Passage | Powder, said: str, row: int | None = None
+) -> Finding:
+    """Rows 8, 9 and 10 for a usable plan, under another number where the table sends there."""
+    plain = said + "; reopened by " + "; ".join(plan.strokes)
+    if plan.clear_diameter_after_mm > 0.0:
+        plain += f"; checked again: a ball of {plan.clear_diameter_after_mm:.3f} mm passes"
+    least = "" if known.min_wall_mm is None else f", {known.min_wall_mm:.2f} mm required"
+    wall = "" if plan.wall_left_mm is None else f"; {plan.wall_left_mm:.2f} mm of wall left{least}"
+    if plan.wall_cut_mm <= 0.0:
+        taken = plan.drill_tolerance_mm + plan.run_out_mm
+        margin = f"; wall margin {plan.margin_mm:.2f} mm"
+        if plan.margin_mm < taken:
+            margin += (
+                f", less than drill tolerance and run-out may take ({plan.drill_tolerance_mm:.3f} "
+                f"+ {plan.run_out_mm:.3f} mm): the drill may touch the wall"
+            )
+        return _finding(item, 8 if row is None else row, "rework", plain + margin + wall)
+    cut = (
+        f"; {plan.wall_cut_mm:.2f} mm of the wall is cut, {known.wall_allowance_mm:.2f} mm allowed"
+    )
+    taken = plan.drill_tolerance_mm + plan.run_out_mm
+    if plan.wall_cut_mm + taken > known.wall_allowance_mm:
+        cut += (
+            f", but drill tolerance and run-out ({plan.drill_tolerance_mm:.3f} + "
+            f"{plan.run_out_mm:.3f} mm) may make it {plan.wall_cut_mm + taken:.2f} mm"
+        )
+    if known.min_wall_mm is not None:
+        return _finding(item, 9 if row is None else row, "repair", plain + cut + wall)
+    ask = "; how much metal must stay is not given (min_wall)"
+    return _finding(item, 10 if row is None else row, "undetermined", plain + cut + wall + ask)
+
+
+def _plan(known: Known, p: Passage) -> Finding | None:
+    """Rows 8 to 10."""
+    plan = usable(known, p.plan)
+    if plan is None or (meets(p) and not p.slices_unknown):
+        return None
+    return _plan_row(known, plan, p, f"{p.name}: {_fault(known, p)}")
+
+
+def _restricted_but_flows(known: Known, p: Passage) -> Finding | None:
+    if p.state is not State.RESTRICTED or p.flow != "met":
+        return None
+    said = f"{p.name}: {_fault(known, p)}; {_no_drill(known, p)}"
+    return _finding(p, 11, "use-as-is", f"{said}; the pressure loss is kept")
+
+
+def _restricted(known: Known, p: Passage) -> Finding | None:
+    too_little = p.state is State.RESTRICTED or (p.state is State.OPEN and p.flow == "not met")
+    if not too_little:
+        return None
+    said = f"{p.name}: {_fault(known, p)}; {_no_drill(known, p)}"
+    if p.flow == "not met":
+        return _scrap_if_no_drill(p, 12, said)
+    missing = "no flow requirement is given" if p.flow == "not given" else "the loss is not clear"
+    return _finding(p, 12, "undetermined", f"{said}; {missing}: is what is left enough?")
+
+
+def _blocked(known: Known, p: Passage) -> Finding | None:
+    """Rows 13 and 14."""
+    if p.state is not State.BLOCKED:
+        return None
+    row = 13 if p.source in KNOWN_EVENT else 14
+    if not p.crossing_found:
+        said = f"{p.name}: {_fault(known, p)}, but no crossing was found that blocks it"
+        doubt = "what a drill would have to clear is not known, and nobody scraps on that"
+        return _finding(p, row, "undetermined", f"{said}; {doubt}")
+    said = f"{p.name}: {_fault(known, p)}; {_no_drill(known, p)}"
+    return _scrap_if_no_drill(p, row, said)
+
+
+def _no_drill(known: Known, p: Passage) -> str:
+    said = {"ruled out": NO_DRILL, "none found": NONE_FOUND, "not sought": NOT_SOUGHT}[p.drill]
+    return f"{said}{_why_not(known, p)}"
+
+
+def _scrap_if_no_drill(p: Passage, row: int, said: str) -> Finding:
+    if p.drill == "ruled out":
+        return _scrap_if_known(p, row, said, p.source)
+    return _finding(p, row, "undetermined", f"{said}; {NOT_PROVEN}")
+
+
+def _scrap_if_known(item: Passage | Pair | Powder, row: int, said: str, source: Source) -> Finding:
+    if source in KNOWN_EVENT:
+        return _finding(item, row, "scrap", f"{said}; the event is known ({source})")
+    doubt = "the event is assumed, and nobody scraps on an assumption"
+    return _finding(item, row, "undetermined", f"{said}; {doubt}")
+
+
+def _metal_stays(known: Known, p: Passage) -> Finding | None:
+    if not meets(p):
+        return None
+    said = f"{p.name}: {_clear(known, p)}"
+    if p.flow == "met":
+        said += f", {_loss(p)}"
+    gaps = [f"{g.thickness_mm:.2f} mm over {g.area_mm2:.1f} mm2" for g in known.gaps]
+    weak = f"; unmelted gaps stay in the metal ({', '.join(gaps)})" if gaps else ""
+    stays = "; what the event left stays in the part, and a thin rim may break off"
+    return _finding(p, 15, "use-as-is", said + stays + weak)
+
+
+PASSAGE_ROWS: tuple[Row, ...] = (
+    _contradicted,
+    _nominal_misses,  # 0
+    _not_affected,  # 1
+    _not_known,  # 2
+    _entry_faces_platform,  # 7
+    _plan,  # 8, 9, 10
+    _restricted_but_flows,  # 11
+    _restricted,  # 12
+    _blocked,  # 13, 14
+    _metal_stays,  # 15
+)
+
+
+# ---- rows for circuits that must stay apart -------------------------------------------------
+
+
+def _where(pair: Pair) -> str:
+    if pair.where_mm is None:
+        return ""
+    return " at ({:.1f}, {:.1f}, {:.1f}) mm".format(*pair.where_mm)
+
+
+def _pair_nominal(known: Known, pair: Pair) -> Finding | None:
+    if pair.nominal_state != "joined":
+        return None
+    said = f"{order_of_work.names(pair)}: joined in the nominal part already{_where(pair)}"
+    return _finding(pair, 0, "undetermined", f"{said}; that is not the event's doing")
+
+
+def _pair_not_known(known: Known, pair: Pair) -> Finding | None:
+    in_predicted = pair.state == "undetermined" and pair.through != "unmelted"
+    if not in_predicted and pair.nominal_state == "apart":
+        return None
+    said = f"{order_of_work.names(pair)}: whether they are still apart cannot be told{_where(pair)}"
+    return _finding(pair, 2, "undetermined", said)
+
+
+def _pair_joined(known: Known, pair: Pair) -> Finding | None:
+    if pair.state != "joined" or pair.through == "unmelted":
+        return None
+    said = f"{order_of_work.names(pair)}: joined through void{_where(pair)}, must stay apart"
+    return _scrap_if_known(pair, 3, said, pair.source)
+
+
+def _pair_unmelted(known: Known, pair: Pair) -> Finding | None:
+    if pair.state == "apart":
+        return None
+    joining = [g for g in known.gaps if any(set(pair.passages) >= set(j) for j in g.joins)]
+    thick = "".join(f", {g.thickness_mm:.2f} mm thick" for g in joining[:1])
+    said = f"{order_of_work.names(pair)}: joined only by an unmelted gap{thick}{_where(pair)}"
+    return _finding(pair, 4, "undetermined", f"{said}: a leak test tells")
+
+
+PAIR_ROWS: tuple[Row, ...] = (_pair_nominal, _pair_not_known, _pair_joined, _pair_unmelted)
+
+
+def _gap_outside(known: Known, gap: Gap) -> Finding | None:
+    circuits = order_of_work.leaking(gap)
+    if not circuits:
+        return None
+    said = f"{' and '.join(circuits)}: joined to the outside only by an unmelted gap"
+    size = f" {gap.thickness_mm:.2f} mm thick, {gap.area_mm2:.1f} mm2"
+    return _finding(gap, 4, "undetermined", f"{said}{size}: a leak test tells")
+
+
+GAP_ROWS: tuple[Row, ...] = (_gap_outside,)
+
+
+# ---- rows for powder shut in ----------------------------------------------------------------
+
+
+def _amount(powder: Powder) -> str:
+    mass = "" if powder.mass_g is None else f" ({powder.mass_g:.2f} g)"
+    return f"{powder.volume_mm3:.1f} mm3{mass} of powder shut in by {' and '.join(powder.between)}"
+
+
+def _powder_not_known(known: Known, powder: Powder) -> Finding | None:
+    if not powder.certain:
+        said = f"{_amount(powder)}, in part of what is possible of the event"
+        return _finding(powder, 2, "undetermined", said)
+    plan = candidate(known, known.plan_of(powder.opened_by))
+    if powder.nominal or known.heat_treated or not doubt(plan):
+        return None
+    said = (
+        f"{_amount(powder)}: the plan for {powder.opened_by} opens it in part of what is possible"
+    )
+    return _finding(powder, 2, "undetermined", said)
+
+
+def _powder_opened(known: Known, powder: Powder) -> Finding | None:
+    plan = usable(known, known.plan_of(powder.opened_by))
+    if powder.nominal or known.heat_treated or plan is None:
+        return None
+    said = f"{_amount(powder)}: the plan for {powder.opened_by} opens it"
+    return _plan_row(known, plan, powder, said, row=5)
+
+
+def _powder_stays(known: Known, powder: Powder) -> Finding | None:
+    if powder.nominal:
+        return None
+    caked = "caked by the heat treatment" if known.heat_treated else "no plan opens it"
+    said = f"{_amount(powder)}: {caked}"
+    facing = {p.name for p in known.passages if p.entry_faces_platform}
+    if facing & set(powder.passages) and not known.heat_treated:
+        off = "the only entry faces the platform: off the platform first, before heat treatment"
+        return _finding(powder, 7, "undetermined", f"{_amount(powder)}: {off}")
+    if powder.passages:
+        where = f"{said}; it lies in {' and '.join(powder.passages)}"
+        drills = {p.drill for p in known.passages if p.name in powder.passages}
+        if known.heat_treated or drills == {"ruled out"}:
+            return _scrap_if_known(powder, 6, where, powder.source)
+        return _finding(powder, 6, "undetermined", f"{where}; {NOT_PROVEN}")
+    said += "; it lies in a void without function: for the design authority"
+    return _finding(powder, 6, "undetermined", said)
+
+
+POWDER_ROWS: tuple[Row, ...] = (_powder_not_known, _powder_opened, _powder_stays)

@@ -1,0 +1,376 @@
+"""Section of the predicted part through a drill's axis, as data for a figure.
+
+In: the check of a passage with its plan, or with the reason why there is none. Out:
+`DrillSection`: exact polygons in the cutting plane, u level from the entry, v the height above
+the platform, mm.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from clearance.drawing.level import loose_plates, metals_at
+from clearance.drawing.level_parts import NOTHING, drawn
+from clearance.drilling import bore as bores
+from clearance.drilling.bore import Bore
+from clearance.drilling.drills import CLAMPED_DIAMETERS, point_length
+from clearance.drilling.reach import SIDES
+from clearance.geometry.sections import Plane
+from clearance.heights import above_platform
+from clearance.passages.search import moved_mouth
+from clearance.predicted.part import Predicted
+from clearance.predicted.planes import of_plate, predicted_metal, stray_metal
+from clearance.result import CrossingResult, Drilling, PassageResult, Rework
+from clearance.verdict.passage import PassageCheck
+
+MARGIN_MM = 6.0
+"""What is shown around the drill and the crossing."""
+HOLDER_MM = 30.0
+"""Length of the holder that is drawn."""
+UPRIGHT_DEG = 0.005
+"""Less tilt than this has no direction to turn to."""
+CRACK_MM = 1e-5
+DETAIL_RADII = 1.35
+"""Half the detail's size, in radii of the drill or of the passage."""
+
+RIM_SHARE = 0.15
+"""Of the detail's height, above and below: words stand there."""
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
+class DrillSection:
+    """One stroke of a plan in the plane of its axis; without a plan, the way to the sheet.
+
+    Attributes
+    ----------
+    part, stray, loose, drill, holder : shapely geometry
+        Part metal, stray metal, powder where metal belongs, drill with its point, holder, in
+        the plane's coordinates; the last two empty where there is no plan.
+    entry, tip, crossing : (2,) ndarray
+        Where the drill enters, ends, and meets the sheet.
+    names : dict of str to (2,) ndarray
+        What is named in the figure, and where it is.
+    margin : (wall, drill) as (2, 2) ndarray, or None
+        The narrowest place between the two in this plane, near the crossing.
+    margin_said : str
+        The wall margin or how much is cut, over the whole stroke.
+    bounds, with_holder : (u0, v0, u1, v1), mm
+        What is to be seen, without and with the holder's face.
+    lines : tuple of str
+        Numbers of the stroke, in words.
+    plan, plan_stray, plan_loose, plan_z_mm : shapely geometry, float
+        Level section of the part in the sheet, what there is stray and what stayed powder, x
+        and y, and its height above the platform.
+    trace : (2, 2) ndarray
+        Line of the cutting plane in that plan, x and y.
+    """
+
+    title: str
+    part: Any
+    stray: Any
+    loose: Any
+    drill: Any
+    holder: Any
+    entry: Floats
+    tip: Floats
+    crossing: Floats
+    names: dict[str, Floats]
+    margin: Floats | None
+    margin_said: str
+    detail: tuple[float, float, float, float]
+    depth_mm: float
+    bounds: tuple[float, float, float, float]
+    with_holder: tuple[float, float, float, float]
+    lines: tuple[str, ...]
+    plan: Any
+    plan_stray: Any
+    plan_loose: Any
+    plan_z_mm: float
+    trace: Floats
+
+
+def drill_sections(check: PassageCheck, result: PassageResult) -> list[DrillSection]:
+    """One section per stroke; without a plan one that shows why; none if none is needed."""
+    if result.rework is not None:
+        return [_stroke(check, result, result.rework, s) for s in result.rework.drilling]
+    if result.why_not and result.crossings:
+        return [_without_plan(check, result)]
+    return []
+
+
+@dataclass(frozen=True, eq=False)
+class _Cut:
+    """The part in the upright plane through a line, and beside it in plan."""
+
+    plane: Plane
+    part: Any
+    stray: Any
+    loose: Any
+    plan: Any
+    plan_stray: Any
+    plan_loose: Any
+    plan_z_mm: float
+    trace: Floats
+
+
+def _cut(check: PassageCheck, entry: Floats, direction: Floats, crossing: int) -> _Cut:
+    """Cut the part upright through a line, and level in the sheet at a crossing."""
+    predicted = check.checked.whole.predict(check.judged[0].variant.events)
+    base = check.checked.platform_z
+    plane = _plane(entry, direction, base)
+    window, metal = predicted_metal(predicted, plane, whole=True, plugged=False)
+    stray = drawn(stray_metal(predicted, plane).intersection(window))
+    u0, _, u1, _ = window.bounds
+    met = check.judged[0].crossings[crossing]
+    z = 0.5 * (met.low + met.high)
+    z, plan, plan_stray, plan_loose = metals_at(predicted, z, met.stray)
+    loose = _loose(predicted, plane).intersection(window)
+    return _Cut(
+        plane,
+        _without_cracks(metal).difference(stray).difference(loose),
+        stray,
+        loose,
+        plan,
+        plan_stray,
+        plan_loose,
+        z - base,
+        plane.to_space(np.array([[u0, 0.0], [u1, 0.0]]))[:, :2],
+    )
+
+
+def _loose(predicted: Predicted, plane: Plane) -> Any:
+    """Powder where metal belongs, in a plane that is not level."""
+    return shapely.union_all(
+        [
+            of_plate(shape, slab, plane)
+            for event in predicted.events
+            for slab, shape in loose_plates(predicted, event)
+        ]
+    )
+
+
+def _without_cracks(metal: Any) -> Any:
+    """Close what rounding leaves open between slabs: it would be drawn as a line."""
+    grown = shapely.buffer(metal, CRACK_MM, join_style="mitre")
+    return shapely.buffer(grown, -CRACK_MM, join_style="mitre")
+
+
+def _plane(entry: Floats, direction: Floats, platform_z: float) -> Plane:
+    """The upright plane that holds a drill's axis; u from the entry, v above the platform."""
+    level = np.array([direction[0], direction[1], 0.0])
+    size = float(np.linalg.norm(level))
+    u = level / size if size > 1e-6 else np.array([1.0, 0.0, 0.0])
+    v = np.array([0.0, 0.0, 1.0])
+    return Plane(np.array([entry[0], entry[1], platform_z]), np.cross(u, v), u, v)
+
+
+# ---- with a plan -----------------------------------------------------------------------------
+
+
+def _leaves(rework: Rework, stroke: Drilling) -> str:
+    """What a stroke leads to: nothing by itself where it takes several."""
+    count = len(rework.drilling)
+    if count == 1:
+        return f", leaves it {rework.state_after}"
+    number = rework.drilling.index(stroke) + 1
+    both = "both" if count == 2 else f"all {count}"
+    return f"; stroke {number} of {count}: {rework.state_after} only after {both}"
+
+
+def _stroke(
+    check: PassageCheck, result: PassageResult, rework: Rework, stroke: Drilling
+) -> DrillSection:
+    entry, direction = np.array(stroke.entry_mm), np.array(stroke.direction)
+    crossing = result.crossings[stroke.crossing]
+    centre = np.array(crossing.centre_mm)
+    base = check.checked.platform_z
+    cut = _cut(check, entry, direction, stroke.crossing)
+    drill, holder = _tools(stroke, entry, direction, check)
+    tip = entry + stroke.depth_mm * direction
+    face = np.asarray(drill.start)
+    met = entry + ((centre - entry) @ direction) * direction
+    flat = cut.plane.to_plane(np.stack([entry, tip, met, face]))
+    radius = 0.5 * stroke.drill_diameter_mm
+    back = (flat[0] - flat[1]) / stroke.depth_mm  # along the axis, out of the part
+    names = {
+        f"{stroke.drill_diameter_mm:g} mm drill, {stroke.series}": flat[0] + 2.0 * radius * back,
+        f"stray sheet, z {crossing.height_mm - base:.2f} mm": flat[2],
+        f"{stroke.from_}": flat[0],
+        f"holder, {check.checked.case.drilling.holder_diameter:g} mm": flat[3] + 2.0 * back,
+    }
+    half = DETAIL_RADII * radius
+    detail = _around(flat[2], half)
+    shape = bores.section(drill, cut.plane)
+    bounds = _bounds(flat[:3], MARGIN_MM + stroke.drill_diameter_mm)
+    return DrillSection(
+        f"{result.name}: {stroke.drill_diameter_mm:g} mm drill ({stroke.series}) from "
+        f"{stroke.from_}, {stroke.depth_mm:.1f} mm deep{_leaves(rework, stroke)}",
+        cut.part,
+        cut.stray,
+        cut.loose,
+        shape,
+        bores.section(holder, cut.plane),
+        flat[0],
+        flat[1],
+        flat[2],
+        names,
+        _margin(shape, cut.part, detail, stroke.wall_cut_mm),
+        _margin_said(stroke),
+        detail,
+        stroke.depth_mm,
+        bounds,
+        _joined(bounds, _bounds(flat[3:], MARGIN_MM)),
+        _lines(rework, above_platform(stroke, base), float(np.linalg.norm(face - entry))),
+        cut.plan,
+        cut.plan_stray,
+        cut.plan_loose,
+        cut.plan_z_mm,
+        cut.trace,
+    )
+
+
+def _tools(
+    stroke: Drilling, entry: Floats, direction: Floats, check: PassageCheck
+) -> tuple[Bore, Bore]:
+    """The drill up to its holder, and the holder."""
+    radius = 0.5 * stroke.drill_diameter_mm
+    point = point_length(stroke.drill_diameter_mm)
+    projecting = stroke.overall_mm - CLAMPED_DIAMETERS * stroke.drill_diameter_mm
+    tip = entry + stroke.depth_mm * direction
+    face = tip - projecting * direction
+    drill = Bore(face, direction, radius, projecting - point, point, SIDES)
+    wide = 0.5 * check.checked.case.drilling.holder_diameter
+    return drill, Bore(face - HOLDER_MM * direction, direction, wide, HOLDER_MM, 0.0, SIDES)
+
+
+def _margin(
+    drill: Any, part: Any, detail: tuple[float, float, float, float], cut_mm: float
+) -> Floats | None:
+    """The narrowest place between drill and wall near the crossing, off the detail's rims."""
+    u0, v0, u1, v1 = detail
+    rim = RIM_SHARE * (v1 - v0)
+    box = shapely.box(u0, v0 + rim, u1, v1 - rim)
+    wall, tool = part.intersection(box), drill.intersection(box)
+    if cut_mm > 0.0 or wall.is_empty or tool.is_empty:
+        return None
+    return np.asarray(shapely.get_coordinates(shapely.shortest_line(wall, tool)))
+
+
+def _margin_said(stroke: Drilling) -> str:
+    if stroke.wall_cut_mm > 0.0:
+        return f"wall cut {stroke.wall_cut_mm:.2f} mm"
+    return f"wall margin {stroke.wall_margin_mm:.2f} mm"
+
+
+def _around(at: Floats, half: float) -> tuple[float, float, float, float]:
+    u, v = (float(value) for value in at)
+    return u - half, v - half, u + half, v + half
+
+
+def _bounds(flat: Floats, grow: float) -> tuple[float, float, float, float]:
+    """Points, with as much around them."""
+    (u0, v0), (u1, v1) = flat.min(0) - grow, flat.max(0) + grow
+    return float(u0), float(v0), float(u1), float(v1)
+
+
+def _joined(
+    a: tuple[float, float, float, float], b: tuple[float, float, float, float]
+) -> tuple[float, float, float, float]:
+    return min(a[0], b[0]), min(a[1], b[1]), max(a[2], b[2]), max(a[3], b[3])
+
+
+def _lines(rework: Rework, stroke: Drilling, holder_mm: float) -> tuple[str, ...]:
+    left = f", {rework.wall_left_mm:.2f} mm of wall left" if rework.wall_left_mm else ""
+    return (
+        f"twist drill {stroke.drill_diameter_mm:g} mm, {stroke.series}: "
+        f"flute {stroke.flute_mm:g}, overall {stroke.overall_mm:g} mm",
+        "entry x {:.2f}, y {:.2f}, z {:.2f} mm".format(
+            *(round(v, 2) + 0.0 for v in stroke.entry_mm)
+        ),
+        "direction ({:.4f}, {:.4f}, {:.4f})".format(*(round(v, 4) + 0.0 for v in stroke.direction)),
+        _set_up(stroke),
+        f"depth to the tip {stroke.depth_mm:.2f} mm, {stroke.length_to_diameter:.1f} diameters; "
+        f"overrun {stroke.overrun_mm:.2f} mm",
+        f"{_margin_said(stroke)}{left}; tilt tolerance {stroke.tilt_tolerance_deg:.2f} deg",
+        f"tolerance h8 {stroke.drill_tolerance_mm:.3f} mm, run-out {stroke.run_out_mm:.2f} mm: "
+        "both come off the margin",
+        f"holder's face {holder_mm:.1f} mm from the entry",
+        f"checked again: {rework.state_after}, a ball of "
+        f"{_floor(rework.clear_diameter_after_mm):.2f} mm passes",
+    )
+
+
+def _set_up(stroke: Drilling) -> str:
+    """How the part stands under an upright spindle, and which way the shank leans."""
+    turned_over = stroke.tilt_from_z_deg > 90.0
+    off = min(stroke.tilt_from_z_deg, 180.0 - stroke.tilt_from_z_deg)
+    said = f"set-up: build direction {'down' if turned_over else 'up'}, "
+    if off < UPRIGHT_DEG:
+        return f"{said}drill upright: shank {stroke.tilt_from_z_deg:.2f} deg off +Z"
+    return (
+        f"{said}shank {off:.2f} deg off the vertical: {stroke.tilt_from_z_deg:.2f} deg off +Z, "
+        f"turned {stroke.turn_about_z_deg:.2f} deg about +Z from +x to +y"
+    )
+
+
+def _floor(value: float) -> float:
+    """Round down: what is said to pass does."""
+    return math.floor(100.0 * value + 1e-6) / 100.0
+
+
+# ---- without one -----------------------------------------------------------------------------
+
+
+def _without_plan(check: PassageCheck, result: PassageResult) -> DrillSection:
+    """The worst crossing in the upright plane from the nearer port to it."""
+    number, crossing = min(
+        enumerate(result.crossings), key=lambda item: (not item[1].sealed, item[1].open_fraction)
+    )
+    predicted = check.predicted(check.judged[0].variant.events, check.checked.pitch_mm)
+    centre = np.array(crossing.centre_mm)
+    ports = {
+        name: moved_mouth(predicted, mouth)
+        for name, mouth in (("inlet", check.inlet), ("outlet", check.outlet))
+    }
+    name = min(ports, key=lambda key: float(np.linalg.norm(ports[key].centre - centre)))
+    entry = np.asarray(ports[name].centre, dtype=np.float64)
+    cut = _cut(check, entry, centre - entry, number)
+    flat = cut.plane.to_plane(np.stack([entry, centre]))
+    radius = math.sqrt(max(crossing.nominal_area_mm2, 1e-6) / math.pi)
+    bounds = _bounds(flat, MARGIN_MM + 2.0 * radius)
+    return DrillSection(
+        f"{result.name}: no straight drill reopens it: {result.why_not}",
+        cut.part,
+        cut.stray,
+        cut.loose,
+        NOTHING,
+        NOTHING,
+        flat[0],
+        flat[1],
+        flat[1],
+        _named_without(above_platform(crossing, check.checked.platform_z), name, flat),
+        None,
+        "no plan",
+        _around(flat[1], DETAIL_RADII * radius),
+        0.0,
+        bounds,
+        bounds,
+        (result.why_not,),
+        cut.plan,
+        cut.plan_stray,
+        cut.plan_loose,
+        cut.plan_z_mm,
+        cut.trace,
+    )
+
+
+def _named_without(crossing: CrossingResult, port: str, flat: Floats) -> dict[str, Floats]:
+    return {port: flat[0], f"stray sheet, z {crossing.height_mm:.2f} mm": flat[1]}

@@ -1,0 +1,160 @@
+"""What a level section consists of, as data for a figure.
+
+In: nothing. Out: `LevelSection` and its parts: polygons in mm, words, numbers.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import shapely
+
+from clearance.passages.levels import polygonal
+from clearance.predicted.stray import Slab
+from clearance.result import State
+
+GRAVEST = (State.BLOCKED, State.RESTRICTED, State.UNDETERMINED, State.OPEN)
+"""States, the one first that a shared void is drawn with."""
+DETAIL_LETTERS = ("X", "Y")
+"""Of the detail of a level section and of one through a drill; sections begin with A."""
+CRUMB_MM2 = 1e-3
+"""Areas below this are rounding and are not drawn."""
+NOTHING = shapely.Polygon()
+
+
+@dataclass(frozen=True, eq=False)
+class Void:
+    """One piece of passages in a section.
+
+    Attributes
+    ----------
+    names : tuple of str
+        Passages that run through it.
+    state : State
+        The gravest of theirs.
+    nominal, open : shapely geometry, mm
+        Outline of the nominal passage where it now lies, and what is open of it.
+    at : (x, y), mm
+        A point inside, for the label.
+    label : tuple of str
+        Lines of the label.
+    """
+
+    names: tuple[str, ...]
+    state: State
+    nominal: Any
+    open: Any
+    at: tuple[float, float]
+    label: tuple[str, ...]
+
+    @property
+    def closed(self) -> Any:
+        """What metal fills of the nominal outline."""
+        return drawn(self.nominal.difference(self.open))
+
+    @property
+    def open_fraction(self) -> float:
+        """Open over nominal area in this section."""
+        return float(min(self.open.area / self.nominal.area, 1.0))
+
+
+@dataclass(frozen=True)
+class Detail:
+    """A place to be drawn larger: bounds (x0, y0, x1, y1) in mm and what is to be said of it."""
+
+    bounds: tuple[float, float, float, float]
+    title: str
+    lines: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Row:
+    """What the sheet says of one passage."""
+
+    name: str
+    state: State
+    numbers: str
+
+
+@dataclass(frozen=True, eq=False)
+class LevelSection:
+    """A section of the predicted part at one height.
+
+    Attributes
+    ----------
+    title : str
+        The finding.
+    metal, stray, unmelted : shapely geometry, mm
+        Metal that belongs there, metal that does not, and powder that should be metal.
+    voids : tuple of Void
+    detail : Detail or None
+        The worst crossing, if the section lies in a stray sheet.
+    rows : tuple of Row
+    footer : tuple of str
+    joined : shapely geometry, mm
+        Where one passage leads across a step into another.
+    step : bool
+        Taken where the part is set aside: `stray` has the metal of one side only, too.
+    """
+
+    title: str
+    metal: Any
+    stray: Any
+    unmelted: Any
+    voids: tuple[Void, ...]
+    detail: Detail | None
+    rows: tuple[Row, ...]
+    footer: tuple[str, ...]
+    joined: Any = NOTHING
+    step: bool = False
+
+    @property
+    def bounds(self) -> tuple[float, float, float, float]:
+        """Bounds (x0, y0, x1, y1) of all that is drawn, mm."""
+        shapes = [self.metal, self.stray, self.unmelted, *(void.nominal for void in self.voids)]
+        x0, y0, x1, y1 = shapely.union_all(shapes).bounds
+        return x0, y0, x1, y1
+
+
+@dataclass(frozen=True, eq=False)
+class Side:
+    """What lies just below or just above a height: its slab of the predicted part."""
+
+    z: float
+    slab: Slab
+    above: bool
+
+
+@dataclass(frozen=True, eq=False)
+class Level:
+    """The height at which the section is taken, and what lies there.
+
+    At a step, where the part is set aside, both sides count; elsewhere one does.
+    """
+
+    asked: float
+    upper: Side
+    lower: Side | None
+    strays: frozenset[int]
+
+    @property
+    def z(self) -> float:
+        """Height of the section, in mesh coordinates, mm."""
+        return self.upper.z
+
+    @property
+    def sides(self) -> tuple[Side, ...]:
+        """The sides that count."""
+        return (self.upper,) if self.lower is None else (self.upper, self.lower)
+
+
+def drawn(shape: Any) -> Any:
+    """The areas of a geometry that are worth drawing."""
+    parts = [p for p in shapely.get_parts(polygonal(shape)) if p.area > CRUMB_MM2]
+    return shapely.MultiPolygon(parts)
+
+
+def largest(shape: Any) -> Any:
+    """The largest polygon of a geometry."""
+    return max(shapely.get_parts(shape), key=lambda part: part.area)

@@ -1,0 +1,264 @@
+"""The words of a level section: its finding, its labels, its detail, where it comes from.
+
+In: outlines and verdicts. Out: strings, and the place that is worth a detail.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import shapely
+
+import clearance
+from clearance.drawing.level_parts import DETAIL_LETTERS, GRAVEST, Detail, Level, Row, Void, largest
+from clearance.predicted.stray import Event
+from clearance.report.check import clear_diameter
+from clearance.result import CrossingResult, PassageResult, SeparateResult, State
+from clearance.verdict.prepared import Checked
+
+WHOLE = 0.995
+"""Share of its area above which a piece is called fully open."""
+DETAIL_MARGIN = 0.2
+"""Room around the crossing in the detail, as a share of its size."""
+LONGEST_DETAIL = 4.0
+"""A piece longer than this many times its width is not shown whole in the detail."""
+
+
+def label_of(
+    checked: Checked,
+    level: Level,
+    names: tuple[str, ...],
+    state: State,
+    share: float,
+    at: Any,
+) -> tuple[str, ...]:
+    """Name, state, what is open of a piece here, and its port if one is near."""
+    lines = [", ".join(names), state.value]
+    if level.strays:
+        lines.append(share_in_words(share))
+    lines += _nearest_port(checked, names, np.array([*at, level.z]))
+    return tuple(lines)
+
+
+def share_in_words(share: float) -> str:
+    """What is open of a piece in this section."""
+    if share <= 0.0:
+        return "sealed here"
+    if share >= WHOLE:
+        return "fully open here"
+    return f"{share:.0%} open here"
+
+
+def _nearest_port(checked: Checked, names: tuple[str, ...], at: Any) -> list[str]:
+    """The port that is clearly the nearest, and how far it lies below or above."""
+    near = []
+    for name in names:
+        for end in ("inlet", "outlet"):
+            mouth = checked.mouths[f"{name} {end}"]
+            near.append((float(np.linalg.norm(mouth.centre - at)), mouth.name, mouth))
+    near.sort(key=lambda item: item[0])
+    if len(near) > 1 and near[0][0] > 0.7 * near[1][0]:
+        return []
+    _, name, mouth = near[0]
+    rise = float(at[2] - mouth.centre[2])
+    place = "below" if rise > 0 else "above"
+    shown = name if len(names) > 1 else name.removeprefix(f"{names[0]} ")
+    if abs(rise) < 0.5 * mouth.radius:
+        return [f"at {shown}"]
+    return [f"{shown} {abs(rise):.1f} mm {place}"]
+
+
+def _hurt(passage: PassageResult, strays: frozenset[int]) -> list[CrossingResult]:
+    """Crossings with these stray sheets that leave less than they should."""
+    return [
+        c for c in passage.crossings if c.stray in strays and (c.sealed or c.open_fraction < WHOLE)
+    ]
+
+
+def _unclear(passage: PassageResult, strays: frozenset[int]) -> bool:
+    """Whether it crosses one of these sheets and is undetermined.
+
+    The event that is drawn may leave it open while another does not.
+    """
+    crosses = any(c.stray in strays for c in passage.crossings)
+    return crosses and passage.state is State.UNDETERMINED
+
+
+def title_of(
+    passages: Sequence[PassageResult],
+    separate: Sequence[SeparateResult],
+    level: Level,
+    height_mm: float,
+) -> str:
+    """The finding: circuits that are joined, passages that suffer here, or elsewhere."""
+    z = f"z = {_number(height_mm)} mm"
+    apart = _not_apart(separate)
+    bad = sorted(
+        (p for p in passages if p.state is not State.OPEN), key=lambda p: GRAVEST.index(p.state)
+    )
+    if not level.strays:
+        elsewhere = ", ".join([*apart, *([_listed(bad)] if bad else [])])
+        return f"No stray metal at {z}; " + (
+            f"elsewhere: {elsewhere}" if elsewhere else "all passages are open"
+        )
+    return "; ".join([*apart, _finding_here(passages, bad, level, z)])
+
+
+def _finding_here(
+    passages: Sequence[PassageResult], bad: Sequence[PassageResult], level: Level, z: str
+) -> str:
+    """What a stray sheet at this height does to the passages."""
+    here = [p for p in bad if _hurt(p, level.strays) or _unclear(p, level.strays)]
+    if here:
+        return f"{_listed(here)} at {z}"
+    touched = [p.name for p in passages if _hurt(p, level.strays)]
+    if touched:
+        more = f" and {len(touched) - 3} more" if len(touched) > 3 else ""
+        return f"{', '.join(touched[:3])}{more} narrowed at {z}, still open"
+    return f"No passage is narrowed by the stray sheet at {z}"
+
+
+def _not_apart(separate: Sequence[SeparateResult]) -> list[str]:
+    """Circuits that do not stay apart, or are not known to."""
+    words = {"joined": "joined", "undetermined": "not known to be apart"}
+    found = [s for s in separate if s.state in words]
+    found.sort(key=lambda s: list(words).index(s.state))
+    said = [f"{' and '.join(s.passages)} {words[s.state]}" for s in found[:2]]
+    return said + ([f"{len(found) - 2} more pairs"] if len(found) > 2 else [])
+
+
+def _listed(passages: Sequence[PassageResult]) -> str:
+    named = [f"{p.name} {p.state.value}" for p in passages[:3]]
+    more = f" and {len(passages) - 3} more" if len(passages) > 3 else ""
+    return ", ".join(named) + more
+
+
+def detail_of(
+    voids: tuple[Void, ...], passages: Sequence[PassageResult], level: Level, joined: Any
+) -> Detail | None:
+    """The crossing that is left least open, larger; one that leads into another before that."""
+    if not level.strays or not voids:
+        return None
+    leading = [void for void in voids if void.nominal.intersects(joined)]
+    narrowed = [void for void in voids if void.open_fraction < WHOLE]
+    void = min(
+        leading or narrowed or voids,
+        key=lambda v: (GRAVEST.index(v.state), round(v.open_fraction, 3)),
+    )
+    near = _nearest_crossing(void, passages, level.strays)
+    lines: tuple[str, ...] = ()
+    if near is not None:
+        lines = (
+            f"at its worst, z = {_number(near.height_mm)} mm: {near.open_area_mm2:.1f} of "
+            f"{near.nominal_area_mm2:.1f} mm² open",
+            "nothing passes" if near.sealed else f"at most {near.clear_diameter_mm:.2f} mm passes",
+        )
+    if leading:
+        lines = (*lines, "leads into another circuit")
+    title = (
+        f"detail {DETAIL_LETTERS[0]}: {', '.join(void.names)}, {share_in_words(void.open_fraction)}"
+    )
+    return Detail(_bounds_of_detail(void, joined if leading else void.nominal), title, lines)
+
+
+def _bounds_of_detail(void: Void, focus: Any) -> tuple[float, float, float, float]:
+    """A square around a piece; of one that is long and slender, a stretch of it."""
+    x0, y0, x1, y1 = void.nominal.bounds
+    long, slender = max(x1 - x0, y1 - y0), min(x1 - x0, y1 - y0)
+    if long > LONGEST_DETAIL * slender:
+        inside = largest(focus.intersection(void.nominal))
+        x, y = shapely.get_coordinates(inside.representative_point())[0]
+        long = LONGEST_DETAIL * slender
+    else:
+        x, y = 0.5 * (x0 + x1), 0.5 * (y0 + y1)
+    half = (0.5 + DETAIL_MARGIN) * long
+    return float(x - half), float(y - half), float(x + half), float(y + half)
+
+
+def _nearest_crossing(
+    void: Void, passages: Sequence[PassageResult], strays: frozenset[int]
+) -> CrossingResult | None:
+    """The crossing of the result that this piece belongs to."""
+    own = [c for p in passages if p.name in void.names for c in p.crossings if c.stray in strays]
+    if not own:
+        return None
+    gap = [void.nominal.distance(shapely.Point(c.centre_mm[:2])) for c in own]
+    return own[int(np.argmin(gap))]
+
+
+def row_of(passage: PassageResult) -> Row:
+    """What the sheet says of one passage."""
+    shown = clear_diameter(passage.clear_diameter_mm, passage.required_mm)
+    return Row(passage.name, passage.state, f"{shown} mm clear, {passage.required_mm:g} needed")
+
+
+def _number(value: float) -> str:
+    return f"{value:.3f}".rstrip("0").rstrip(".")
+
+
+def footer_of(
+    checked: Checked, level: Level, height_mm: float, event: Event | None = None
+) -> tuple[str, ...]:
+    """Which part, which plane, and what the figure was computed from."""
+    where = f"level section at z = {_number(level.z - checked.platform_z)} mm"
+    if not checked.frame_notice:
+        where += " in mesh coordinates"
+    if level.lower is not None:
+        where += f", {_number(height_mm)} mm above the platform: metal of either side of the step"
+    elif event is not None:
+        where += f", {_number(height_mm)} mm above the platform{_layer_of(event, level.z)}"
+    elif level.z != level.asked:
+        where += f", the middle of the layer at {_number(height_mm)} mm above the platform"
+    else:
+        where += f", {_number(height_mm)} mm above the platform"
+    several = checked.unknowns.variants
+    if len(several) > 1:
+        where += f"; one of {len(several)} possible events is drawn: {several[0].said}"
+    first, *others = passage_footer(checked)
+    return (first, where, *others)
+
+
+def _layer_of(event: Event, z: float) -> str:
+    """Which layer of a sheet is cut."""
+    count = len(event.slices)
+    if count < 2:
+        return ", in the sheet"
+    number = int((z - event.bottom) / event.layer) + 1
+    return f", in layer {number} of the {count} of the sheet; powder of any of them"
+
+
+def passage_footer(checked: Checked) -> tuple[str, ...]:
+    """Which part, what the figure was computed from, and whether its z is not the mesh's."""
+    case = checked.case
+    record = case.record
+    known = (
+        ("drawing", record.drawing),
+        ("revision", record.revision),
+        ("serial", record.serial),
+        ("nonconformity", record.nonconformity),
+    )
+    first = [f"part {case.part.name}", *(f"{key} {value}" for key, value in known if value)]
+    last = (
+        f"case {case.path.name}; columns {checked.pitch_mm:g} mm apart; outlines exact; "
+        f"clear diameters as proven brackets; clearance {clearance.__version__}; "
+        f"input {input_hash(checked)}"
+    )
+    return ("; ".join(first), last, *checked.frame_notice)
+
+
+def input_hash(checked: Checked) -> str:
+    """First 12 digits of the SHA-256 over the case's text, the event and all triangles.
+
+    On a plate the event is the plate's and stands in no case's text.
+    """
+    digest = hashlib.sha256(checked.case.text_sha256.encode())
+    for stray in checked.case.stray:
+        digest.update(repr(replace(stray, mesh=None)).encode())  # its triangles follow
+    soups = [checked.bodies.part, checked.bodies.melted, *checked.bodies.added_by_stray.values()]
+    for soup in soups:
+        digest.update(np.ascontiguousarray(soup).tobytes())
+    return digest.hexdigest()[:12]

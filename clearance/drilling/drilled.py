@@ -1,0 +1,149 @@
+"""The predicted part with drilled bores taken out: what a plan is re-checked on.
+
+In: the predicted part in a window and bores. Out: `Drilled`, which answers like
+any predicted part. Wherever the answer is rounded, less is taken out than the
+drill takes, so that a way that is found open is open.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from clearance.columns.cast import Runs, cast, intersect, subtract, unite
+from clearance.columns.possible import surely_metal
+from clearance.drilling import bore as bores
+from clearance.drilling.bore import Bore
+from clearance.geometry import sections
+from clearance.predicted.part import Box, Predicted, Soup, box_soup, extruded, flat, meeting
+from clearance.predicted.planes import predicted_metal
+from clearance.predicted.stray import Slab, assemble, bodies, plugs_only, slabs
+from clearance.system.once import once
+
+FAR_MM = 1e6
+
+
+@dataclass(eq=False)
+class Drilled(Predicted):
+    """A predicted part less some bores (in its own coordinates).
+
+    Attributes
+    ----------
+    bores : tuple of Bore
+    """
+
+    bores: tuple[Bore, ...] = ()
+
+    @once
+    def _whole(self) -> Predicted:
+        return Predicted(self.window, self.events, self.added)
+
+    @once
+    def _cast(self) -> Runs:
+        runs = [cast(bores.soup(bore), self.grid).metal for bore in self.bores]
+        taken = runs[0]
+        for more in runs[1:]:
+            taken = unite(taken, more)
+        return taken
+
+    @once
+    def metal(self) -> Runs:
+        """Metal per column, mouths open."""
+        return subtract(self._whole.metal, self._cast)
+
+    @once
+    def closed(self) -> Runs:
+        """Metal per column, mouths plugged: a drill goes through a mouth, not through its plug."""
+        return unite(subtract(self._whole.closed, self._cast), self._plugs(sure=False))
+
+    @once
+    def sure(self) -> Runs:
+        """Sure metal per square and strip, mouths plugged."""
+        metal = self._whole.sure
+        for bore in self.bores:
+            # All the world but the bore, as a closed soup: metal where surely no bore is.
+            box = self.window.box.grown(10.0 + 2.0 * self.grid.pitch_mm)
+            world = box_soup((*box.low[:2], -FAR_MM), (*box.high[:2], FAR_MM))
+            rest = np.concatenate([world, bores.soup(bore)[:, ::-1]])
+            metal = intersect(metal, surely_metal(rest, cast(rest, self.grid)))
+        return unite(metal, self._plugs(sure=True))
+
+    def _plugs(self, sure: bool) -> Runs:
+        table = plugs_only(slabs(self.events))
+        window = self.window
+        casts = {
+            key: window.sure("plugs", key[1]) if sure else window.columns("plugs", key[1]).metal
+            for key in bodies(table)
+        }
+        return assemble(table, casts)
+
+    def removed(self, plane: sections.Plane) -> Any:
+        """What the bores take out of a plane."""
+        import shapely
+
+        return shapely.union_all([bores.section(bore, plane) for bore in self.bores])
+
+    @once
+    def surface(self) -> Soup:
+        """Triangles of metal that hold the whole boundary of the void in the window."""
+        pieces = [soup for piece in self._pieces() for soup in self._piece_surface(*piece)]
+        nominal = np.concatenate([*pieces, self._measured])
+        left = self._outside(np.concatenate(pieces))
+        cut = any(len(bores.meeting(nominal, bore)) for bore in self.bores)
+        return np.concatenate([left, self.stray, *([self.walls()] if cut else [])])
+
+    @once
+    def stray(self) -> Soup:
+        """What the bores leave of all stray metal in the window."""
+        sheets = [
+            extruded(self._left_of(slab), slab.low, slab.high) for slab in self.table if slab.gates
+        ]
+        return np.concatenate([self._outside(self._measured), *sheets])
+
+    @property
+    def only_more(self) -> bool:
+        """Metal of the nominal part may be gone."""
+        return False
+
+    @property
+    def _measured(self) -> Soup:
+        none = np.empty((0, 3, 3), np.float32)
+        return none if self.added is None else meeting(self.added, self.window.box)
+
+    def _outside(self, soup: Soup) -> Soup:
+        for bore in self.bores:
+            soup = bores.outside(soup, bore)
+        return soup
+
+    def metal_near(self, box: Box) -> Soup:
+        """All triangles of metal in a box, those of the part far from the window's region too."""
+        soup = self.bare_surface(box)
+        if self.added is not None:
+            soup = np.concatenate([soup, meeting(self.added, box)])
+        return np.concatenate([meeting(self.surface, box), self._outside(soup)])
+
+    def _left_of(self, slab: Slab) -> Any:
+        """Outline of what the bores leave of a sheet over a slab's whole height.
+
+        A bore is convex: what two level sections of it share, all sections between
+        them hold.
+        """
+        left = self.sheet(slab)
+        for bore in self.bores:
+            ends = [bores.section(bore, sections.Plane.level(z)) for z in (slab.low, slab.high)]
+            left = left.difference(ends[0].intersection(ends[1]))
+        return left
+
+    def walls(self) -> Soup:
+        """The bores' own faces where they lie in metal."""
+        walls = [np.empty((0, 3, 3), np.float32)]
+        for bore in self.bores:
+            for plane, face in bores.facets(bore):
+                _, metal = predicted_metal(self._whole, plane, whole=True, plugged=False)
+                level = flat(metal.intersection(face), 0.0).astype(np.float64)
+                if len(level):
+                    corners = plane.to_space(level[..., :2].reshape(-1, 2)).reshape(-1, 3, 3)
+                    walls.append(corners.astype(np.float32))
+        return np.concatenate(walls)

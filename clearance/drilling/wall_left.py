@@ -1,0 +1,383 @@
+"""The wall that drilled holes leave to every other void, exactly.
+
+In: the holes of a plan, the part where it stands after an event, and its surface in patches. Out:
+`Left`: the least wall, with the drill as it measures and with tolerance and run-out, or into what
+the drill breaks. Only distances between triangles are used, so a wall may be as thin as it likes.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from typing import Any, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from clearance.drilling import bore as bores
+from clearance.drilling.bore import Bore
+from clearance.geometry import distance
+from clearance.geometry.sections import Plane
+from clearance.heights import place
+from clearance.passages.search import moved_mouth
+from clearance.ports.mouth import Mouth
+from clearance.ports.patches import Patches
+from clearance.predicted.part import Box, Events, Predicted, Soup, flat, moved_shape
+from clearance.predicted.planes import predicted_metal
+from clearance.predicted.stray import Slab, rounded, slabs
+from clearance.system.once import once
+from clearance.verdict.prepared import Checked
+
+NEAR_MM = 15.0
+"""Voids farther from a cut wall than this are not looked for."""
+SIDES = 96
+"""Sides of the polyhedra that stand for a hole; they lie around it, by 0.05 % of its radius."""
+RIM_SIDES = 32
+"""Sides of the pyramid around the cone below a mouth's rim."""
+RIM_SHARE = 0.02
+"""An outer wall no more of the mouth's radius below the cone is still the face it lies in: more
+than the pyramid stands out of the cone."""
+SAME_MM = 1e-3
+"""An outline of a section lies on the patch that is so near."""
+
+Floats = NDArray[np.float64]
+
+
+class UntoldError(Exception):
+    """Which walls bound which void cannot be told."""
+
+
+@dataclass(frozen=True, eq=False)
+class Hole:
+    """What a drill takes away inward of the mouth.
+
+    Attributes
+    ----------
+    entry, direction : (3,) ndarray, mm
+        On the closing surface, and of unit length.
+    radius, depth, point : float, mm
+        Of the drill, to where its full diameter ends, and of the point beyond that.
+    taken : float, mm
+        By how much more than its radius the drill may take away: tolerance and run-out.
+    """
+
+    entry: Floats
+    direction: Floats
+    radius: float
+    depth: float
+    point: float
+    taken: float
+
+    def bore(self, worst: bool, first: float) -> Bore:
+        """The hole from `first` mm inward of the entry, around the true one.
+
+        `worst`: as large as tolerance and run-out may make it.
+        """
+        radius = self.radius + (self.taken if worst else 0.0)
+        point = self.point * radius / self.radius
+        start = self.entry + first * self.direction
+        return Bore(start, self.direction, radius, self.depth - first, point, SIDES, around=True)
+
+    @property
+    def tip(self) -> Floats:
+        """(3,) end of the point, mm."""
+        return self.entry + (self.depth + self.point) * self.direction
+
+
+class Left(NamedTuple):
+    """What holes leave of the wall.
+
+    Attributes
+    ----------
+    wall_mm : float or None
+        Least metal to another void; None where no other is near, or no wall is cut.
+    least_mm : float or None
+        The same with drill tolerance and run-out taken off.
+    breaks_into : str
+        In words, what is broken into; empty if nothing is.
+    """
+
+    wall_mm: float | None = None
+    least_mm: float | None = None
+    breaks_into: str = ""
+
+
+class Other(NamedTuple):
+    """Walls of voids that a hole must not reach; `outside`: they end at the mouths anyway."""
+
+    name: str
+    patches: frozenset[int]
+    outside: bool
+
+
+class Voids:
+    """The voids of a part as one passage sees them: its own, and all others."""
+
+    def __init__(self, checked: Checked, inlet: Mouth, outlet: Mouth, route: Floats):
+        """`route`: points of the passage's nominal void."""
+        self.checked = checked
+        self.patches: Patches = checked.patches
+        behind, before = self.patches.behind, self.patches.before
+        for name in checked.mouths:
+            if not behind[name] or not before[name]:
+                raise UntoldError(f"the outline of {name} is not found in the mesh")
+        own = behind[inlet.name] | behind[outlet.name]
+        if own & self.patches.outside:
+            raise UntoldError(
+                "the void also reaches the outside through a mouth that the case does not name "
+                "(name it under [[closed]])"
+            )
+        self.own_mouths = [m for m in checked.all_mouths if behind[m.name] & own]
+        # A core within a ring, an insert: patches of their own that bound this void too.
+        foreign = set(self.patches.outside).union(*before.values(), *behind.values()) - own
+        inner = route[1:-1]
+        self.own = frozenset(own | (self.patches.at(inner) - foreign if len(inner) else set()))
+
+    @property
+    def others(self) -> list[Other]:
+        """All walls that bound other voids, by void."""
+        found: dict[str, set[int]] = {}
+        for mouth in self.checked.all_mouths:
+            found.setdefault(_circuit(mouth.name), set()).update(
+                self.patches.behind[mouth.name] - self.own
+            )
+        outside = self.patches.outside - self.own
+        named = self.own.union(outside, *found.values())
+        rest = set(np.unique(self.patches.number).tolist()) - named
+        others = [Other(name, frozenset(p), False) for name, p in found.items() if p]
+        others.append(Other("another void", frozenset(rest), False))
+        others.append(Other("the outside", frozenset(outside), True))
+        return [other for other in others if other.patches]
+
+    def soup(self, predicted: Predicted, other: Other, box: Box) -> Soup:
+        """Triangles in a box that bound other voids, where they stand in the predicted part."""
+        soups = [predicted.bare_surface(box, self.patches.of(other.patches))]
+        if not predicted.in_place:
+            soups += self._cuts(predicted, other)
+        return np.concatenate(soups)
+
+    def _cuts(self, predicted: Predicted, other: Other) -> Iterator[Soup]:
+        """Sections of other voids where the part is cut and moved: faces are bare there."""
+        for z, lift, shift, above in _ends(predicted):
+            yield flat(moved_shape(self._section(predicted, z - lift, above, other), shift), z)
+
+    def _section(self, predicted: Predicted, z: float, above: bool, other: Other) -> object:
+        """Section of other voids of the nominal part, by the patches that bound it."""
+        import shapely
+
+        window = predicted.window
+        kept = []
+        for piece in shapely.get_parts(
+            window.rectangle.difference(window.metal("closed", z, above))
+        ):
+            if piece.intersects(window.rectangle.boundary):
+                found = set(self.patches.outside)
+            else:
+                xy = shapely.get_coordinates(piece)
+                points = np.column_stack([xy, np.full(len(xy), z)])
+                far, _, which = distance.closest(self.patches.tree, points)
+                found = set(self.patches.number[which[far <= SAME_MM]].tolist())
+            if found & other.patches and not found & self.own:
+                kept.append(piece)
+        return shapely.union_all(kept)
+
+
+def within_void(predicted: Predicted, hole: Hole) -> bool:
+    """Whether a hole, as large as it may get, surely stays within its own void.
+
+    It begins there, so it does if it enters no triangle of the part, nor a face that is bare
+    where the part is cut and moved.
+    """
+    worst = hole.bore(True, 0.0)
+    if len(bores.meeting(predicted.bare_surface(_box(worst)), worst)):
+        return False
+    return predicted.in_place or not any(
+        moved_shape(predicted.window.metal("part", z - lift, above), shift)
+        .intersection(bores.section(worst, Plane.level(z)))
+        .area
+        > 0.0
+        for z, lift, shift, above in _ends(predicted)
+    )
+
+
+def _ends(predicted: Predicted) -> Iterator[tuple[float, float, tuple[float, float], bool]]:
+    """Where the pieces of a moved part end: height, lift, shift, whether the piece lies above."""
+    for slab in predicted.table:
+        if slab.lift is not None:
+            for z, above in ((slab.low, True), (slab.high, False)):
+                if math.isfinite(z):
+                    yield z, slab.lift, rounded(slab.shift), above
+
+
+def wall_left(voids: Voids, events: Events, holes: Sequence[Hole]) -> Left:
+    """The wall that the holes of one passage leave to all voids but their own.
+
+    Told up to 15 mm from where a hole cuts metal.
+    """
+    predicted = voids.checked.whole.predict(events)
+    found = [_of_hole(voids, predicted, hole) for hole in holes]
+    broken = next((left for left in found if left.breaks_into), None)
+    if broken is not None:
+        return broken
+    return Left(_least(left.wall_mm for left in found), _least(left.least_mm for left in found))
+
+
+def _of_hole(voids: Voids, predicted: Predicted, hole: Hole) -> Left:
+    found: dict[bool, list[float | None]] = {False: [], True: []}
+    beyond = 2.0 * hole.radius  # outward of the mouth
+    worst = hole.bore(True, -beyond)
+    for other in voids.others:
+        soup = voids.soup(predicted, other, _box(worst).grown(NEAR_MM))
+        if other.outside:
+            for mouth in _passed(voids, predicted, hole):
+                soup = _below_rim(soup, mouth)
+        entering = bores.meeting(soup, worst)
+        if len(entering):
+            return Left(breaks_into=_broken(voids, other, hole, soup[entering]))
+        for biggest, walls in found.items():
+            walls.append(cut_to(predicted, hole.bore(biggest, -beyond), soup))
+    return Left(_least(found[False]), _least(found[True]))
+
+
+def _least(values: Iterable[float | None]) -> float | None:
+    return min((value for value in values if value is not None), default=None)
+
+
+def _passed(voids: Voids, predicted: Predicted, hole: Hole) -> Iterator[Mouth]:
+    """The passage's own mouths, where they stand, that a hole begins or may come out at."""
+    width = 2.0 * hole.radius
+    for mouth in voids.own_mouths:
+        moved = moved_mouth(predicted, mouth)
+        rise = float(moved.plane.normal @ hole.direction)
+        if abs(rise) < 1e-6:
+            continue
+        along = float(moved.plane.normal @ (moved.centre - hole.entry)) / rise
+        beside = hole.entry + along * hole.direction - moved.centre
+        reached = -width <= along <= hole.depth + hole.point + width
+        if reached and np.linalg.norm(beside) <= mouth.radius + width:
+            yield moved
+
+
+def _below_rim(soup: Soup, mouth: Mouth) -> Soup:
+    """What of the outer walls is not the face that a mouth lies in.
+
+    That face may fall away from the mouth's rim by 45 degrees: what lies beside the rim by more
+    than it lies inward of the closing surface is left out. What stays lies in a cone, and this in
+    a pyramid around it, to which triangles are cut.
+    """
+    out = mouth.plane.normal
+    rim = mouth.plane.to_space(np.array(mouth.polygon.exterior.coords))
+    one = rim[0] - mouth.centre
+    one = one - (one @ out) * out
+    one /= np.linalg.norm(one)
+    turn = np.linspace(0.0, 2.0 * math.pi, RIM_SIDES, endpoint=False)[:, None]
+    aside = np.cos(turn) * one + np.sin(turn) * np.cross(out, one)
+    level = float(mouth.centre @ out)
+    normals = np.vstack([aside + out, out])
+    offsets = np.append((rim @ aside.T).max(axis=0) + level, level) - RIM_SHARE * mouth.radius
+    over = soup.astype(np.float64) @ normals.T - offsets  # (F, 3, sides)
+    near = ~(over >= 0.0).all(axis=1).any(axis=1)
+    whole = near & (over <= 0.0).all(axis=(1, 2))
+    cut = [_clipped(triangle, normals, offsets) for triangle in soup[near & ~whole]]
+    return np.concatenate([soup[whole], *cut]) if cut else soup[whole]
+
+
+def _clipped(triangle: Soup, normals: Floats, offsets: Floats) -> Soup:
+    """The part of one triangle on the inner side of planes, as triangles."""
+    corners = triangle.astype(np.float64)
+    for normal, offset in zip(normals, offsets, strict=True):
+        over = corners @ normal - offset
+        kept = []
+        for n, corner in enumerate(corners):
+            if over[n] <= 0.0:
+                kept.append(corner)
+            if over[n] * over[n - 1] < 0.0:
+                share = over[n] / (over[n] - over[n - 1])
+                point = corner + share * (corners[n - 1] - corner)
+                kept.insert(len(kept) - (over[n] <= 0.0), point)
+        if len(kept) < 3:
+            return np.empty((0, 3, 3), np.float32)
+        corners = np.array(kept)
+    fan = [np.stack([corners[0], *corners[n : n + 2]]) for n in range(1, len(corners) - 1)]
+    return np.array(fan, np.float32) + np.float32(0.0)
+
+
+def _box(bore: Bore) -> Box:
+    vertices = bores.solid(bore).vertices
+    return Box(vertices.min(axis=0), vertices.max(axis=0))
+
+
+def cut_to(predicted: Predicted, bore: Bore, soup: Soup) -> float | None:
+    """Least distance from where a hole cuts metal to a soup, mm; None above 15 mm.
+
+    Faces of the hole are looked at from the nearest on, until the next are too far away to
+    matter. A soup's corner opposite a face's inside is nearer than the face's edges by at most
+    half the face's width.
+    """
+    if not len(soup):
+        return None
+    shape = bores.solid(bore)
+    start, end = shape.vertices[shape.edges]
+    far, _, _ = distance.segment_clearances(distance.build(soup), start, end, NEAR_MM)
+    begin = np.cumsum([0, *(len(face) for face in shape.faces[:-1])])
+    half = np.full(len(shape.faces), bore.radius * math.tan(math.pi / bore.sides))
+    half[[len(f) > 4 for f in shape.faces]] = bore.radius
+    bound = np.minimum.reduceat(far, begin) - 1.01 * half
+    facets = bores.facets(bore)
+    least: float | None = None
+    for n in np.argsort(bound):
+        if bound[n] >= (NEAR_MM if least is None else least):
+            break
+        least = _least([least, apart(_in_metal(predicted, *facets[n]), soup, least or NEAR_MM)])
+    return least
+
+
+def _in_metal(predicted: Predicted, plane: Plane, face: Any) -> Floats:
+    """Where a hole's face lies in the metal of the part, without the sheets, (T, 3, 3)."""
+    _, metal = predicted_metal(_Bare(predicted.window, predicted.events, None), plane, True, False)
+    level = flat(metal.intersection(face), 0.0).astype(np.float64)
+    return plane.to_space(level[..., :2].reshape(-1, 2)).reshape(-1, 3, 3)
+
+
+class _Bare(Predicted):
+    """The part where it stands now, without the sheets."""
+
+    @once
+    def table(self) -> tuple[Slab, ...]:
+        """Slabs without gates."""
+        return tuple(replace(slab, gates=()) for slab in slabs(self.events))
+
+
+def _broken(voids: Voids, other: Other, hole: Hole, entered: Soup) -> str:
+    tree = distance.build(entered)
+    far, _, at = distance.segment_clearance(tree, hole.entry, hole.tip)
+    where = place(at, voids.checked.platform_z)
+    return (
+        f"{other.name} at {where}: {far - hole.radius:.2f} mm of wall would be left there, "
+        f"drill tolerance and run-out may take {hole.taken:.2f} mm"
+    )
+
+
+def apart(a: Soup | Floats, b: Soup | Floats, within: float) -> float | None:
+    """Least distance between two soups that do not meet, mm; None if it is not below `within`.
+
+    Between two triangles it is taken at an edge of one of them.
+    """
+    if not len(a) or not len(b):
+        return None
+    least = within
+    for one, two in ((a, b), (b, a)):
+        low, high = two.min(axis=(0, 1)) - least, two.max(axis=(0, 1)) + least
+        near = one[((one.min(axis=1) <= high) & (one.max(axis=1) >= low)).all(axis=1)]
+        if len(near):
+            start, end = (
+                np.concatenate([near[:, n] for n in order]) for order in ((0, 1, 2), (1, 2, 0))
+            )
+            tree = distance.build(np.ascontiguousarray(two, np.float32))
+            least = distance.least_clearance(tree, start, end, least)
+    return least if least < within else None
+
+
+def _circuit(mouth: str) -> str:
+    return mouth.removesuffix(" inlet").removesuffix(" outlet")

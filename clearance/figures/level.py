@@ -1,0 +1,605 @@
+"""Figures: what a drawing shows, put on a sheet.
+
+In: a `LevelSection`. Out: a Matplotlib `Figure`, and its bytes as PNG, PDF or
+SVG. Nothing is decided here; the same input gives the same bytes.
+"""
+
+from __future__ import annotations
+
+import io
+import textwrap
+import warnings
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import matplotlib as mpl
+import numpy as np
+import shapely
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.patches import PathPatch, Rectangle
+from matplotlib.path import Path as Outline
+from matplotlib.patheffects import withStroke
+
+from clearance.drawing.level_parts import DETAIL_LETTERS, GRAVEST, Detail, LevelSection, Row, Void
+from clearance.errors import ClearanceError
+from clearance.figures import style
+from clearance.figures.style import Look
+from clearance.result import State
+from clearance.system.files import write_whole
+
+MAIN = (0.35, 0.95, 7.8, 6.6)
+"""Left, bottom, width and height of the section's axes, inches."""
+SIDE = (8.4, 1.2, 2.95, 6.35)
+"""The same of the column beside it: detail, passages, key."""
+LINE_IN = 0.135
+"""Height of a line of the smaller letters."""
+ROW_IN, KEY_IN = 0.34, 0.215
+"""Height of a passage's row and of a line of the key."""
+GAP_IN, TICK_IN = 0.08, 0.35
+"""Air between labels, and between numbers of an axis."""
+FOOTER_LETTERS = 205
+MM_PER_INCH = 25.4
+STEPS = tuple(n * 10.0**power for power in (0, 1, 2) for n in (1.0, 2.0, 2.5, 5.0))
+SCALES = (*STEPS, *(1.0 / n for n in STEPS[1:]))
+"""Scales of the figures: 1, 2 and 5 times powers of ten (ISO 5455), and 2.5, which rulers have."""
+AXIS_IN = 0.12
+"""The level axis stands this far below the part; the scale bar stands left of it."""
+FEW_LABELS, MOST_LABELS = 8, 20
+"""More pieces than this: open ones go without a label."""
+
+
+LEADER_IN, NUMBERS_IN, LETTER_IN = 0.3, 0.45, 0.062
+"""Room for leaders between a part and the labels beside it, for the numbers of an axis beyond
+them, and for a letter of a label."""
+
+
+@dataclass(frozen=True)
+class Room:
+    """Inches beside a part for labels, above it for air, below it for an axis."""
+
+    label_in: float = 2.0
+    edge_in: float = 0.2
+    foot_in: float = 0.36
+
+    @property
+    def letters(self) -> int:
+        """Letters that fit in a label's line."""
+        return int((self.label_in - LEADER_IN - NUMBERS_IN) / LETTER_IN)
+
+
+ROOMY = Room()
+
+
+def write(figure: Figure, path: Path) -> None:
+    """Write a figure whole, as its file name says."""
+    write_whole(path, as_bytes(figure, style.figure_kind(path)))
+
+
+def write_pages(figures: Sequence[Figure], path: Path) -> None:
+    """Write several figures whole: pages of a PDF, or one figure of another kind.
+
+    Raises
+    ------
+    ClearanceError
+        Several figures, and a file of a kind that holds one.
+    """
+    if len(figures) == 1:
+        write(figures[0], path)
+        return
+    if style.figure_kind(path) != ".pdf":
+        raise ClearanceError(f"{path}: {len(figures)} pages need a file that ends in .pdf")
+    write_whole(path, pdf_bytes(figures))
+
+
+def pdf_bytes(figures: Sequence[Figure]) -> bytes:
+    """Bytes of a PDF with a page for each figure; the same each time."""
+    from matplotlib.backends.backend_pdf import PdfPages
+
+    file = io.BytesIO()
+    with mpl.rc_context(style.SETTINGS), warnings.catch_warnings():
+        warnings.filterwarnings("ignore", message="Glyph .* missing from")
+        with PdfPages(file, metadata={"CreationDate": None}) as pages:
+            for figure in figures:
+                pages.savefig(figure)
+    return file.getvalue()
+
+
+def as_bytes(figure: Figure, kind: str) -> bytes:
+    """Bytes of a figure; the same each time."""
+    metadata: dict[str, dict[str, Any]] = {
+        ".png": {"Software": None},
+        ".pdf": {"CreationDate": None},
+        ".svg": {"Date": None},
+    }
+    file = io.BytesIO()
+    with mpl.rc_context(style.SETTINGS), warnings.catch_warnings():
+        # A letter that the font has not is drawn as a box; that is no fault of the user's.
+        warnings.filterwarnings("ignore", message="Glyph .* missing from")
+        figure.savefig(file, format=kind[1:], metadata=metadata[kind])
+    return file.getvalue()
+
+
+def level_figure(section: LevelSection, letter: str = "A") -> Figure:
+    """An A4 sheet, landscape: the section, a detail, the passages, the key."""
+    with mpl.rc_context(style.SETTINGS):
+        figure = Figure(figsize=style.A4_LANDSCAPE_IN)
+        axes = _axes(figure, MAIN)
+        axes.set_title(f"section {letter}-{letter}", fontsize=style.TEXT_PT, loc="left")
+        draw_level(axes, section)
+        frame(axes, section, MAIN[2:])
+        lowest = labels(axes, section.voids, section.bounds, MAIN[2:])
+        outline_axes(axes, section.bounds, lowest, MAIN[2:])
+        room = SIDE[3]
+        if section.detail is not None:
+            room = _detail(figure, axes, section, section.detail)
+        _side(figure, section, room)
+        _words(figure, section)
+    return figure
+
+
+def draw_level(axes: Axes, section: LevelSection) -> Axes:
+    """Draw the outlines of a section: metal, stray metal, powder, and passages by state."""
+    area(axes, section.metal, style.METAL, "metal")
+    area(axes, section.unmelted, style.UNMELTED, "unmelted")
+    area(axes, section.stray, style.STRAY, "stray")
+    for void in section.voids:
+        look = style.STATES[void.state.value]
+        area(axes, void.open, look, f"open {void.state.value}")
+        if void.state is not State.OPEN:
+            _closed(axes, void.closed, look)
+    area(axes, section.joined, style.JOINED, "joined")
+    axes.set_aspect("equal", adjustable="box")
+    axes.set_xlabel("x, mm")
+    axes.set_ylabel("y, mm")
+    return axes
+
+
+def _closed(axes: Axes, shape: Any, look: Look) -> None:
+    """Draw what stray metal fills of a passage: hatch and outline in the state's colour."""
+    hatch = Look("none", look.face, look.hatch or "xxx", look.line, 1.2)
+    if look.face == style.PAPER:
+        hatch = Look("none", style.PAPER, "...", look.line, 1.2)
+    area(axes, shape, hatch, "closed")
+
+
+def area(axes: Axes, shape: Any, look: Look, gid: str) -> None:
+    """Fill a geometry and draw its outline, however thin it is."""
+    polygons = [p for p in shapely.get_parts(shape) if p.geom_type == "Polygon" and not p.is_empty]
+    if not polygons:
+        return
+    path = Outline.make_compound_path(*(_path(p) for p in shapely.orient_polygons(polygons)))
+    fill = PathPatch(
+        path,
+        facecolor=look.face,
+        edgecolor=look.hatch_colour or look.edge,  # of the hatch: the line has no width
+        hatch=look.hatch or None,
+        linewidth=0.0,
+    )
+    line = PathPatch(
+        path,
+        fill=False,
+        edgecolor=look.edge,
+        linestyle=look.line,
+        linewidth=look.width_pt,
+        joinstyle="round",
+    )
+    fill.set_gid(gid)
+    for patch in (fill, line):
+        axes.add_artist(patch)  # limits are set by hand; add_patch would measure every curve
+
+
+def _path(polygon: Any) -> Outline:
+    rings = [polygon.exterior, *polygon.interiors]
+    return Outline.make_compound_path(
+        *(Outline(shapely.get_coordinates(ring), closed=True) for ring in rings)
+    )
+
+
+# ---- the sheet -------------------------------------------------------------------------------
+
+
+def _axes(figure: Figure, box: Sequence[float]) -> Axes:
+    """Axes at a place given in inches."""
+    width, height = style.A4_LANDSCAPE_IN
+    place = (box[0] / width, box[1] / height, box[2] / width, box[3] / height)
+    return figure.add_axes(place)
+
+
+def frame(
+    axes: Axes,
+    section: LevelSection,
+    size: Sequence[float],
+    room: Room = ROOMY,
+) -> None:
+    """Limits at one scale of `SCALES`, with room for labels left and right, and a scale bar."""
+    x0, y0, x1, y1 = section.bounds
+    width, height = size
+    scale = _inches_per_mm(section, size, room)
+    up = 0.5 * (room.edge_in - room.foot_in) / scale
+    middle = 0.5 * (x0 + x1), 0.5 * (y0 + y1) + up
+    axes.set_xlim(middle[0] - 0.5 * width / scale, middle[0] + 0.5 * width / scale)
+    axes.set_ylim(middle[1] - 0.5 * height / scale, middle[1] + 0.5 * height / scale)
+
+
+def _inches_per_mm(section: LevelSection, size: Sequence[float], room: Room) -> float:
+    x0, y0, x1, y1 = section.bounds
+    most = min(
+        (size[0] - 2.0 * room.label_in) / max(x1 - x0, 1e-6),
+        (size[1] - room.edge_in - room.foot_in) / max(y1 - y0, 1e-6),
+    )
+    return standard(most * MM_PER_INCH) / MM_PER_INCH
+
+
+def height_needed(section: LevelSection, size: Sequence[float], room: Room) -> float:
+    """Height that a section takes of axes in which it is framed, inches."""
+    _, y0, _, y1 = section.bounds
+    return (y1 - y0) * _inches_per_mm(section, size, room) + room.edge_in + room.foot_in
+
+
+def outline_axes(
+    axes: Axes, bounds: Sequence[float], lowest: float, size: Sequence[float], room: Room = ROOMY
+) -> None:
+    """Lines and numbers of the axes beside a part and its labels, and the scale bar.
+
+    They reach as far as the part does; their names stand at their ends.
+    """
+    x0, y0, x1, y1 = bounds
+    scale = _per_mm(axes, size[0])
+    corner = x0 - (room.label_in - NUMBERS_IN) / scale, min(lowest, y0) - AXIS_IN / scale
+    at = axes.transLimits.transform((x0 - room.label_in / scale, corner[1]))
+    scale_bar(axes, float(at[0]), float(at[1]), words_below=True)
+    axes.spines[["top", "right"]].set_visible(False)
+    axes.spines["bottom"].set_bounds(x0, x1)
+    axes.spines["left"].set_bounds(y0, y1)
+    axes.spines["bottom"].set_position(("data", corner[1]))
+    axes.spines["left"].set_position(("data", corner[0]))
+    for axis, low, high in ((axes.xaxis, x0, x1), (axes.yaxis, y0, y1)):
+        ticks = _ticks(low, high, scale)
+        axis.set_ticks(ticks, [f"{round(tick, 1) + 0.0:g}".replace("-", "−") for tick in ticks])
+    axes.xaxis.set_label_coords(x1 + 0.08 / scale, corner[1], transform=axes.transData)
+    axes.yaxis.set_label_coords(corner[0], y1 + 0.12 / scale, transform=axes.transData)
+    axes.xaxis.label.set(ha="left", va="center")
+    axes.yaxis.label.set(ha="center", va="center", rotation=0.0)
+
+
+def _ticks(low: float, high: float, scale: float) -> list[float]:
+    """Round numbers within bounds, no nearer to each other than their digits allow.
+
+    Where that leaves less than two, the bounds.
+    """
+    power = 10.0 ** np.floor(np.log10(TICK_IN / scale))
+    step = next(n * power for n in (1.0, 2.0, 5.0, 10.0) if n * power * scale >= TICK_IN)
+    found = step * np.arange(np.ceil(low / step), np.floor(high / step) + 1)
+    return [float(tick) for tick in found] if len(found) > 1 else [low, high]
+
+
+def standard(most: float) -> float:
+    """The largest of `SCALES` that is no larger than a scale; that one if all are larger."""
+    return max((scale for scale in SCALES if scale <= most * (1.0 + 1e-9)), default=most)
+
+
+def _per_mm(axes: Axes, width_in: float) -> float:
+    """Inches per mm of axes that are so wide."""
+    low, high = axes.get_xlim()
+    return width_in / (high - low)
+
+
+def bar_length_mm(span_mm: float) -> float:
+    """A round length (1, 2 or 5 times a power of ten), at most a fifth of a span."""
+    power = 10.0 ** np.floor(np.log10(0.2 * span_mm))
+    return float(max(n * power for n in (1.0, 2.0, 5.0) if n * power <= 0.2 * span_mm))
+
+
+def size_in(axes: Axes) -> tuple[float, float]:
+    """Width and height of axes on paper, inches."""
+    place, whole = axes.get_position(), axes.get_figure(root=True)
+    assert whole is not None
+    width, height = whole.get_size_inches()
+    return float(place.width * width), float(place.height * height)
+
+
+def true_scale(axes: Axes) -> float:
+    """Length on paper over length of the part, both in mm."""
+    low, high = axes.get_xlim()
+    return float(size_in(axes)[0] * MM_PER_INCH / (high - low))
+
+
+def ratio(scale: float) -> str:
+    """A scale in words: 2 : 1 is larger than the part."""
+    return f"{scale:.3g} : 1" if scale >= 1.0 else f"1 : {1.0 / scale:.3g}"
+
+
+def to_scale(axes: Axes, bounds: Sequence[float]) -> None:
+    """Limits at the largest of `SCALES` at which the axes hold bounds (u0, v0, u1, v1)."""
+    paper = MM_PER_INCH * np.array(size_in(axes))
+    size = np.maximum([bounds[2] - bounds[0], bounds[3] - bounds[1]], 1e-6)
+    most = float((paper / size).min())
+    half = 0.5 * paper / standard(most)
+    u, v = 0.5 * (bounds[0] + bounds[2]), 0.5 * (bounds[1] + bounds[3])
+    axes.set_xlim(u - half[0], u + half[0])
+    axes.set_ylim(v - half[1], v + half[1])
+
+
+def scale_bar(axes: Axes, left: float, height: float, words_below: bool = False) -> None:
+    """Draw a scale bar with its length and the scale at a place in shares of the axes."""
+    low, high = axes.get_xlim()
+    length = bar_length_mm(high - low)
+    share = length / (high - low)
+    bar = axes.plot(
+        [left, left + share],
+        [height, height],
+        color=style.INK,
+        linewidth=style.BAR_PT,
+        clip_on=False,
+        transform=axes.transAxes,
+        solid_capstyle="butt",
+        path_effects=[withStroke(linewidth=style.BAR_PT + 3.0, foreground=style.PAPER)],
+        zorder=5,
+    )
+    bar[0].set_gid("scale bar")
+    inch, inch_up = 1.0 / np.array(size_in(axes))
+    words = (f"{length:g} mm", f"scale {ratio(true_scale(axes))}")
+    start, down = (left, 0.11 * inch_up) if words_below else (left + share + 0.06 * inch, 0.0)
+    for word, place in zip(words, (0.0, 0.5 if words_below else 0.56), strict=True):
+        axes.text(
+            start + place * inch, height - down, word, fontsize=style.SMALLEST_PT, va="center",
+            transform=axes.transAxes, bbox=style.BACKED, zorder=5,
+        )  # fmt: skip
+
+
+def labels(
+    axes: Axes,
+    voids: Sequence[Void],
+    bounds: Sequence[float],
+    size: Sequence[float],
+    room: Room = ROOMY,
+) -> float:
+    """Name the pieces left and right of a part with bounds, with a leader to each.
+
+    Returns the height of the lowest label's foot; the part's own where there is none.
+    """
+    lowest = bounds[1]
+    if len(voids) > MOST_LABELS:
+        voids = [v for v in voids if v.state is not State.OPEN]
+    voids = sorted(voids, key=lambda v: GRAVEST.index(v.state))[:MOST_LABELS]
+    low, high = axes.get_xlim()
+    per_mm = _per_mm(axes, size[0])
+    ordered = sorted(voids, key=lambda v: v.at[0])
+    half = (len(ordered) + 1) // 2
+    if len(ordered) <= FEW_LABELS:  # else both sides are needed, whatever lies where
+        half = sum(void.at[0] < 0.5 * (low + high) for void in ordered)
+    for side, group in (("left", ordered[:half]), ("right", ordered[half:])):
+        away = LEADER_IN / per_mm
+        edge = bounds[0] - away if side == "left" else bounds[2] + away
+        bottom, top = room.foot_in, size[1] - 0.05
+        lines = _that_fit_beside([void.label for void in group], top - bottom, room.letters)
+        places = spread(
+            [(void.at[1] - axes.get_ylim()[0]) * per_mm for void in group],
+            [LINE_IN * len(text) for text in lines],
+            bottom,
+            top,
+        )
+        for void, text, y_in in zip(group, lines, places, strict=True):
+            y = axes.get_ylim()[0] + y_in / per_mm
+            _label(axes, void, text, (edge, y), side, per_mm)
+            lowest = min(lowest, y - 0.5 * LINE_IN * len(text) / per_mm)
+    return lowest
+
+
+def _that_fit_beside(
+    labels: Sequence[Sequence[str]], room_in: float, letters: int
+) -> list[list[str]]:
+    """Lines of labels: all of them wrapped, or fewer and shortened where there is no room."""
+    whole = [
+        [piece for line in label for piece in textwrap.wrap(line, letters)] for label in labels
+    ]
+    if sum(LINE_IN * len(lines) + GAP_IN for lines in whole) <= room_in:
+        return whole
+    most = int((room_in / len(labels) - GAP_IN) / LINE_IN)
+    return [[_shortened(line, letters) for line in label[: max(most, 1)]] for label in labels]
+
+
+def _shortened(line: str, letters: int = ROOMY.letters) -> str:
+    """Head and tail of a line that is too long: names often differ in their last letters."""
+    if len(line) <= letters:
+        return line
+    half = (letters - 1) // 2
+    return f"{line[:half]}…{line[-half:]}"
+
+
+def _label(
+    axes: Axes,
+    void: Void,
+    lines: list[str],
+    at: tuple[float, float],
+    side: str,
+    per_mm: float,
+) -> None:
+    for n, line in enumerate(lines):  # one by one: lines of one text lie unevenly
+        text = axes.text(
+            at[0],
+            at[1] + (0.5 * (len(lines) - 1) - n) * LINE_IN / per_mm,
+            line,
+            ha="right" if side == "left" else "left",
+            va="center_baseline",
+            fontsize=style.SMALLEST_PT + 0.5,
+            color=style.INK,
+        )
+        text.set_gid("label")
+    step = 0.04 / per_mm
+    start = (at[0] + step if side == "left" else at[0] - step, at[1])
+    axes.annotate(
+        "", xy=_rim(void, start), xytext=start,
+        arrowprops={
+            "arrowstyle": "-|>", "linewidth": style.LEADER_PT, "color": style.INK,
+            "shrinkA": 0, "shrinkB": 0, "mutation_scale": 5,
+            "path_effects": [withStroke(linewidth=style.HALO_PT, foreground=style.PAPER)],
+        },
+    ).set_gid("leader")  # fmt: skip
+
+
+def _rim(void: Void, start: tuple[float, float]) -> tuple[float, float]:
+    """Where a line to the middle of a piece meets its outline: the arrow hides nothing inside."""
+    inside = shapely.LineString([start, void.at]).intersection(void.nominal)
+    ends = shapely.get_coordinates(inside)
+    if not len(ends):
+        return void.at
+    x, y = ends[int(np.argmin(np.hypot(*(ends - start).T)))]
+    return float(x), float(y)
+
+
+def spread(wanted: list[float], heights: list[float], low: float, high: float) -> list[float]:
+    """Middles of labels, each as near to its wanted height as leaves them apart.
+
+    Where they do not all fit they are set closer, evenly.
+    """
+    if not wanted:
+        return []
+    order = np.argsort(wanted, kind="stable")
+    size = np.asarray(heights)[order] + GAP_IN
+    if size.sum() > high - low:
+        size *= (high - low) / size.sum()
+    offset = np.cumsum(size) - 0.5 * size
+    # The gaps between neighbours are met if wanted - offset never falls.
+    level = _rising(np.asarray(wanted)[order] - offset)
+    level = np.clip(level, low, high - size.sum())
+    places = np.empty(len(wanted))
+    places[order] = level + offset
+    return [float(place) for place in places]
+
+
+def _rising(values: Any) -> Any:
+    """Nearest sequence that never falls (least squares): neighbours that do are pooled."""
+    pools: list[list[float]] = []
+    for value in values:
+        pools.append([float(value)])
+        while len(pools) > 1 and np.mean(pools[-2]) > np.mean(pools[-1]):
+            last = pools.pop()
+            pools[-1] += last
+    return np.concatenate([np.full(len(pool), np.mean(pool)) for pool in pools])
+
+
+def _detail(figure: Figure, main: Axes, section: LevelSection, detail: Detail) -> float:
+    """Draw the detail at the top of the side column; return the room that is left below it."""
+    title = textwrap.wrap(detail.title, 40)
+    room = SIDE[3] - LINE_IN * len(title) - 0.08
+    size = min(SIDE[2], 2.75)
+    axes = _axes(figure, (SIDE[0], SIDE[1] + room - size, size, size))
+    draw_level(axes, section)
+    to_scale(axes, detail.bounds)
+    mark_detail(main, axes)
+    axes.set_xlabel("")
+    axes.set_ylabel("")
+    axes.set_xticks([])
+    axes.set_yticks([])
+    scale_bar(axes, 0.0, -0.035)  # below it, where it hides nothing
+    axes.set_title("\n".join(title), fontsize=style.TEXT_PT, loc="left", pad=4)
+    text = _panel(figure, SIDE)
+    at = room - size - 0.26
+    for line in detail.lines:
+        text.text(0.0, at, line, fontsize=style.SMALLEST_PT + 0.5, va="top")
+        at -= LINE_IN
+    return at - 0.1
+
+
+def mark_detail(axes: Axes, detail: Axes, letter: str = DETAIL_LETTERS[0]) -> None:
+    """The place of a detail, with its letter."""
+    (x0, x1), (y0, y1) = detail.get_xlim(), detail.get_ylim()
+    axes.add_patch(
+        Rectangle(
+            (x0, y0),
+            x1 - x0,
+            y1 - y0,
+            fill=False,
+            edgecolor=style.INK,
+            linewidth=style.THIN_PT,
+            path_effects=[withStroke(linewidth=style.HALO_PT, foreground=style.PAPER)],
+        )
+    )
+    axes.annotate(
+        letter,
+        (x1, y1), (1, 1), textcoords="offset points", va="bottom", ha="left",
+        fontsize=style.TEXT_PT, fontweight="bold", bbox=style.BACKED, zorder=7,
+    )  # fmt: skip
+
+
+def _panel(figure: Figure, box: Sequence[float]) -> Axes:
+    """Axes without lines whose coordinates are inches."""
+    axes = _axes(figure, box)
+    axes.set_xlim(0.0, box[2])
+    axes.set_ylim(0.0, box[3])
+    axes.set_axis_off()
+    return axes
+
+
+def _side(figure: Figure, section: LevelSection, top: float) -> None:
+    """The passages and the key, below `top` inches of the side column."""
+    panel = _panel(figure, SIDE)
+    key = key_of(section)
+    panel.text(0.0, top, "passages", fontsize=style.TEXT_PT, fontweight="bold", va="top")
+    at = top - 0.24
+    shown = _that_fit(section.rows, at - KEY_IN * len(key) - 0.08)
+    for row in shown:
+        name = _shortened(row.name)
+        _swatch(panel, at, style.STATES[row.state.value])
+        _line(panel, at, f"{name}: {row.state.value}")
+        _line(panel, at - LINE_IN, row.numbers)
+        at -= ROW_IN
+    if len(shown) < len(section.rows):
+        _line(panel, at, f"and {len(section.rows) - len(shown)} more")
+        at -= ROW_IN
+    at -= 0.08
+    for look, words in key:
+        _swatch(panel, at, look)
+        _line(panel, at, words)
+        at -= KEY_IN
+
+
+def _that_fit(rows: Sequence[Row], room_in: float) -> Sequence[Row]:
+    """All rows, or as many as there is room for, the gravest first."""
+    most = max(int(room_in / ROW_IN), 1)
+    if len(rows) <= most:
+        return rows
+    gravest = sorted(rows, key=lambda row: GRAVEST.index(row.state))
+    return gravest[: max(most - 1, 1)]  # one line says how many are left out
+
+
+def key_of(section: LevelSection) -> list[tuple[Look, str]]:
+    """Looks of what a section shows besides the passages, and what they mean."""
+    key = [(style.METAL, "metal of the part")]
+    if not section.stray.is_empty:
+        words = "stray metal, or of one side of the step" if section.step else "stray metal"
+        key.append((style.STRAY, words))
+    if not section.unmelted.is_empty:
+        key.append((style.UNMELTED, "unmelted powder: where metal belongs"))
+    if not section.joined.is_empty:
+        key.append((style.JOINED, "void from one circuit into another"))
+    return key
+
+
+def _swatch(panel: Axes, at: float, look: Look) -> None:
+    from shapely.geometry import box
+
+    area(panel, box(0.02, at - 0.12, 0.36, at), look, "key")
+
+
+def _line(panel: Axes, at: float, words: str) -> None:
+    panel.text(0.46, at - 0.06, words, fontsize=style.SMALLEST_PT + 0.5, va="center")
+
+
+def _words(figure: Figure, section: LevelSection) -> None:
+    """Title and footer."""
+    width, height = style.A4_LANDSCAPE_IN
+    title = textwrap.wrap(section.title, 88)[:2]
+    figure.text(
+        0.3 / width, 1.0 - 0.2 / height, "\n".join(title), fontsize=style.TITLE_PT,
+        fontweight="bold", va="top", color=style.INK,
+    )  # fmt: skip
+    lines = [piece for line in section.footer for piece in textwrap.wrap(line, FOOTER_LETTERS)]
+    figure.text(
+        0.3 / width, 0.15 / height, "\n".join(lines), fontsize=style.SMALLEST_PT, va="bottom",
+        color=style.INK, linespacing=1.3,
+    )  # fmt: skip

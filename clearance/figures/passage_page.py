@@ -1,0 +1,344 @@
+"""Pages of a passage that does not conform, and the level section in a box that they share.
+
+In: a `PassagePage`, sections and curves. Out: things drawn on pages of a `Flow`. Nothing is
+decided here.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+import shapely
+from matplotlib.axes import Axes
+from numpy.typing import NDArray
+
+from clearance.drawing.drill import DrillSection
+from clearance.drawing.level_parts import Detail, LevelSection, Void
+from clearance.drawing.level_words import WHOLE, share_in_words
+from clearance.drawing.sheet import PassagePage
+from clearance.figures import style
+from clearance.figures.level import (
+    FEW_LABELS,
+    Room,
+    area,
+    draw_level,
+    frame,
+    height_needed,
+    key_of,
+    labels,
+    mark_detail,
+    outline_axes,
+    scale_bar,
+    to_scale,
+)
+from clearance.figures.paper import (
+    LEADING,
+    MARGIN_IN,
+    Block,
+    Flow,
+    Page,
+    Strip,
+    listing,
+    table,
+    text_strips,
+    width_in,
+    wrapped,
+)
+from clearance.figures.planes import (
+    axes_in,
+    draw_trace,
+    place_curve,
+    place_drill,
+    place_drill_detail,
+)
+from clearance.figures.style import Look
+from clearance.result import State
+
+DETAIL_IN = 1.9
+NARROW = Room(label_in=1.65, edge_in=0.17, foot_in=0.36)
+LINE_IN = style.SMALLEST_PT * LEADING
+FINDING_PT = 10.5
+TITLE_IN, KEY_IN, KEY_AIR_IN = 0.24, 0.18, 0.08
+LEAST_IN, MOST_IN = (2.15, 1.95, 2.8), (3.3, 2.7, 5.2)
+"""Heights of level section, curve and drill section: at least, at most."""
+DRILL_COLUMN_IN = 2.55
+GAP_IN, ROUNDING_IN = 0.1, 1e-6
+
+Trace = tuple[str, NDArray[np.float64]]
+
+
+# ---- letters of sections -----------------------------------------------------------------------
+
+
+@dataclass
+class Letters:
+    """One letter for each plane of the document, in the order in which they are met.
+
+    Those that look like numbers or like the letter of details are left out.
+    """
+
+    known: dict[str, str] = field(default_factory=dict)
+    fresh: Iterator[str] = field(
+        default_factory=lambda: (
+            "".join(letters)
+            for size in itertools.count(1)
+            for letters in itertools.product("ABCDEFGHJKLMNPRSTUVWZ", repeat=size)
+        )
+    )
+
+    def of_level(self, section: LevelSection) -> str:
+        """Letter of a level section: the same height, the same letter."""
+        plane = where(section)
+        if plane not in self.known:
+            self.known[plane] = next(self.fresh)
+        return self.known[plane]
+
+    def of_drill(self) -> str:
+        """Letter of a section through a drill."""
+        return next(self.fresh)
+
+
+def where(section: LevelSection) -> str:
+    """The plane of a level section, in words."""
+    return section.footer[1].removeprefix("level section at ") if len(section.footer) > 1 else ""
+
+
+# ---- a level section in a box ------------------------------------------------------------------
+
+
+def draw_section(
+    page: Page,
+    top: float,
+    height: float,
+    section: LevelSection,
+    letter: str,
+    traces: Sequence[Trace] = (),
+) -> None:
+    """Draw a level section with its detail beside it and its key below, as wide as the page."""
+    wide = page.width - 2.0 * MARGIN_IN
+    aside = DETAIL_IN + 0.2 if section.detail is not None else 0.0
+    title = f"section {letter}-{letter}: {where(section)}"
+    if width_in(title, style.SMALLEST_PT, bold=True) > wide - aside:
+        title = title.split(",")[0]
+    page.text(MARGIN_IN, top - 0.13, title, fontweight="bold")
+    key = _key_rows(section, wide)
+    foot = KEY_IN * len(key) + KEY_AIR_IN
+    box = (MARGIN_IN, top - height + foot, wide - aside, height - foot - TITLE_IN)
+    axes = axes_in(page.figure, box)
+    draw_level(axes, section)
+    frame(axes, section, box[2:], NARROW)
+    lowest = labels(axes, _named(section.voids), section.bounds, box[2:], NARROW)
+    outline_axes(axes, section.bounds, lowest, box[2:], NARROW)
+    for name, trace in traces:
+        draw_trace(axes, name, trace)
+    if section.detail is not None:
+        _detail(page, axes, top, height - foot, section, section.detail)
+    for n, row in enumerate(key):
+        _draw_key(page, top - height + foot - (n + 1) * KEY_IN, row, wide)
+
+
+def section_height(section: LevelSection, wide: float, most: float) -> float:
+    """Height that a section takes where it may be drawn no higher than at most."""
+    aside = DETAIL_IN + 0.2 if section.detail is not None else 0.0
+    over = KEY_IN * len(_key_rows(section, wide)) + KEY_AIR_IN + TITLE_IN
+    needed = over + height_needed(section, (wide - aside, most - over), NARROW)
+    beside = LEAST_IN[0] if section.detail is not None else 0.0
+    return min(max(needed, beside), most)
+
+
+def _named(voids: Sequence[Void]) -> list[Void]:
+    """Pieces with short labels: all if they are few, else those that do not conform."""
+    if len(voids) > FEW_LABELS:
+        voids = [void for void in voids if void.state is not State.OPEN]
+    return [replace(void, label=_short(void)) for void in voids]
+
+
+def _short(void: Void) -> tuple[str, ...]:
+    """Name, and what is open here if not all; the state is told by the key."""
+    here = share_in_words(void.open_fraction)
+    return void.label[:1] + ((here,) if void.open_fraction < WHOLE else ())
+
+
+def _detail(
+    page: Page, main: Axes, top: float, room: float, section: LevelSection, detail: Detail
+) -> None:
+    left = page.width - MARGIN_IN - DETAIL_IN
+    title = wrapped(detail.title, DETAIL_IN, style.SMALLEST_PT, True)[:2]
+    lines = [
+        line for words in detail.lines for line in wrapped(words, DETAIL_IN, style.SMALLEST_PT)[:2]
+    ]
+    above = LINE_IN * len(title) + 0.1
+    size = min(DETAIL_IN, room - above - 0.28 - LINE_IN * len(lines))
+    axes = axes_in(page.figure, (left, top - above - size, size, size))
+    draw_level(axes, section)
+    to_scale(axes, detail.bounds)
+    mark_detail(main, axes)
+    axes.set(xlabel="", ylabel="", xticks=[], yticks=[])
+    scale_bar(axes, 0.0, -0.12 / size)
+    for n, line in enumerate(title):
+        page.text(left, top - 0.13 - n * LINE_IN, line, fontweight="bold")
+    for n, line in enumerate(lines):
+        page.text(left, top - above - size - 0.34 - n * LINE_IN, line)
+
+
+def _key_rows(section: LevelSection, wide: float) -> list[list[tuple[float, Look, str]]]:
+    """Looks and their meaning, with the place of each in its row."""
+    states = [s for s in State if any(void.state is s for void in section.voids)]
+    key = [*key_of(section), *((style.STATES[s], f"passage {s.value}") for s in states)]
+    rows: list[list[tuple[float, Look, str]]] = [[]]
+    x = 0.02
+    for look, words in key:
+        words = words.split(":")[0]
+        size = 0.32 + width_in(words, style.SMALLEST_PT) + 0.2
+        if rows[-1] and x + size > wide:
+            rows.append([])
+            x = 0.02
+        rows[-1].append((x, look, words))
+        x += size
+    return rows
+
+
+def _draw_key(page: Page, foot: float, row: Sequence[tuple[float, Look, str]], wide: float) -> None:
+    panel = axes_in(page.figure, (MARGIN_IN, foot, wide, KEY_IN))
+    panel.set_xlim(0.0, wide)
+    panel.set_ylim(0.0, KEY_IN)
+    panel.set_axis_off()
+    for x, look, words in row:
+        area(panel, shapely.box(x, 0.03, x + 0.26, KEY_IN - 0.03), look, "key")
+        panel.text(x + 0.32, 0.5 * KEY_IN, words, fontsize=style.SMALLEST_PT, va="center")
+
+
+# ---- a passage's pages -------------------------------------------------------------------------
+
+
+def add_passage(flow: Flow, page: PassagePage, letters: Letters) -> None:
+    """Section, curve, crossings and drills of one passage; on one page if it holds them."""
+    flow.new_page()
+    level = "" if page.section is None else letters.of_level(page.section)
+    drills = [(letters.of_drill(), drill) for drill in page.drills]
+    words = [_crossings(page, flow.wide), Block("reasons", listing(page.reasons, flow.wide))]
+    title = Block("", tuple(text_strips(page.title, flow.wide, FINDING_PT, bold=True)[:3]))
+    flow.put_whole(title)
+    room = flow.room - sum(block.height + GAP_IN for block in words)
+    least = [0.0 if page.section is None else LEAST_IN[0], LEAST_IN[1]]
+    beside = [_drill_words(drill, flow.wide) for _, drill in drills]
+    wanted = [sum(least) + sum(LEAST_IN[2] + w for w in beside[:n]) for n in range(len(drills) + 1)]
+    here = max((n for n, size in enumerate(wanted) if size <= room), default=0)
+    spare = max(room - wanted[here], 0.0)
+    sizes = _grown(least, MOST_IN[:2], 0.4 * spare if here else spare)
+    _draw_passage(flow, page, sizes, level, _together(drills))
+    for block in words:
+        flow.add(block)
+    _drills(flow, drills[:here], level, beside[:here])
+    for n in range(here, len(drills), 2):
+        flow.new_page()
+        _drills(flow, drills[n : n + 2], level, beside[n : n + 2])
+
+
+def _grown(least: Sequence[float], most: Sequence[float], spare: float) -> list[float]:
+    """Sizes with some more room shared out, no larger than at most."""
+    each = spare / len(least)
+    return [min(one + each, top) if one else 0.0 for one, top in zip(least, most, strict=True)]
+
+
+def _draw_passage(
+    flow: Flow, page: PassagePage, sizes: Sequence[float], letter: str, traces: Sequence[Trace]
+) -> None:
+    section = page.section
+    if section is not None:
+        flow.add_figure(
+            sizes[0], lambda p, top: draw_section(p, top, sizes[0], section, letter, traces)
+        )
+    wide = flow.wide
+
+    def draw(paper: Page, top: float) -> None:
+        box = (MARGIN_IN + 0.48, top - sizes[1] + 0.42, wide - 0.5, sizes[1] - 0.5)
+        place_curve(paper.figure, box, page.curve)
+
+    flow.add_figure(sizes[1], draw)
+
+
+def _together(drills: Sequence[tuple[str, DrillSection]]) -> list[Trace]:
+    """Lines of the sections; those that lie on one line share it."""
+    found: list[Trace] = []
+    for letter, drill in drills:
+        for n, (others, trace) in enumerate(found):
+            if np.allclose(np.sort(trace, axis=0), np.sort(drill.trace, axis=0), atol=0.1):
+                found[n] = (f"{others}, {letter}", trace)
+                break
+        else:
+            found.append((letter, drill.trace))
+    return found
+
+
+CROSSING_HEADS = ("crossing", "worst height and centre, mm", "open area", "state", "passes")
+CROSSING_SHARES = (0.14, 0.32, 0.22, 0.14, 0.18)
+
+
+def _crossings(page: PassagePage, wide: float) -> Block:
+    rows = [(c.number, c.place, c.open_area, c.share, c.passes) for c in page.crossings]
+    return table("crossings", CROSSING_HEADS, rows, [s * wide for s in CROSSING_SHARES])
+
+
+# ---- drills ------------------------------------------------------------------------------------
+
+
+def _drills(
+    flow: Flow, drills: Sequence[tuple[str, DrillSection]], level: str, beside: Sequence[float]
+) -> None:
+    """Share out what is left of a page among some strokes."""
+    if drills:
+        size = min((flow.room - sum(beside)) / len(drills) - ROUNDING_IN, MOST_IN[2])
+        for letter, drill in drills:
+            _drill(flow, drill, (letter, level or "–"), size)
+
+
+def _drill_words(drill: DrillSection, wide: float) -> float:
+    """Height of title and numbers of a stroke."""
+    title = text_strips(drill.title, wide, style.TEXT_PT, bold=True)
+    return sum(strip.height for strip in (*title, *two_columns(drill.lines, wide))) + GAP_IN
+
+
+def _drill(flow: Flow, drill: DrillSection, letters: tuple[str, str], size: float) -> None:
+    wide = flow.wide
+    for strip in text_strips(drill.title, wide, style.TEXT_PT, bold=True):
+        flow.put(strip)
+
+    def draw(page: Page, top: float) -> None:
+        left = (MARGIN_IN + 0.42, top - size, wide - 0.42 - DRILL_COLUMN_IN, size - 0.04)
+        main = place_drill(page.figure, left, drill, letters)
+        square = min(DRILL_COLUMN_IN - 0.25, size - TITLE_IN - 0.3)
+        at = (MARGIN_IN + wide - square, top - 0.04 - TITLE_IN - square, square, square)
+        place_drill_detail(page.figure, at, drill, main)
+
+    flow.put(Strip(size, draw))
+    for strip in two_columns(drill.lines, wide):
+        flow.put(strip)
+    flow.space(GAP_IN)
+
+
+def two_columns(items: Sequence[str | tuple[str, str]], wide: float) -> tuple[Strip, ...]:
+    """Items in two columns, read downward, as one strip; each with its mark, or with a dash."""
+    cells = []
+    for item in items:
+        mark, words = ("–", item) if isinstance(item, str) else item
+        lines = wrapped(words, 0.5 * wide - 0.34, style.SMALLEST_PT)
+        marks = [mark, *[""] * (len(lines) - 1)]
+        cells.append(list(zip(marks, lines, strict=True)))
+    total, half = sum(map(len, cells)), 0
+    while half < len(cells) and 2 * sum(map(len, cells[:half])) < total:
+        half += 1
+    columns = [[line for cell in part for line in cell] for part in (cells[:half], cells[half:])]
+
+    def draw(page: Page, top: float) -> None:
+        for k, lines in enumerate(columns):
+            left = MARGIN_IN + k * 0.5 * wide
+            for m, (mark, line) in enumerate(lines):
+                foot = top - (m + 0.8) * LINE_IN
+                page.text(left, foot, mark)
+                page.text(left + 0.22, foot, line)
+
+    return (Strip(max(map(len, columns), default=0) * LINE_IN + 0.02, draw),)

@@ -1,0 +1,451 @@
+"""Figures of a passage: room along its way, and the section through a drill's axis.
+
+In: a `Curve` or a `DrillSection`. Out: axes in a box of a figure, or a whole sheet.
+Nothing is decided here.
+"""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Sequence
+from typing import Any
+
+import matplotlib as mpl
+import numpy as np
+import shapely
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.patheffects import withStroke
+
+from clearance.drawing.curve import Curve
+from clearance.drawing.drill import DrillSection
+from clearance.drawing.level_parts import DETAIL_LETTERS
+from clearance.figures import style
+from clearance.figures.level import GAP_IN as BETWEEN_IN
+from clearance.figures.level import area, mark_detail, scale_bar, size_in, spread, to_scale
+
+COLUMN_IN, PLAN_IN, GAP_IN, TITLE_IN, FOOT_IN, BAR_IN = 2.4, 1.6, 0.35, 0.25, 0.45, 0.3
+"""Width of the column of detail and plan, height of the plan, air, room for a title and for the
+numbers of the level axis, and how far below it the scale bar stands, inches."""
+AREA_SHARE = 0.4
+"""Share of the height that the open area has below the curve."""
+LABEL_IN, LEGEND_IN, WORDS_IN, MARK_IN = 0.2, 0.22, 0.145, 0.26
+LOW_IN = 2.0
+"""Curves lower than this have no room for the whole name of their axis."""
+LEFT_OPEN = "area left open at a crossing"
+ARROW: Any = {
+    "arrowstyle": "-|>", "linewidth": 0.8, "color": style.INK, "shrinkA": 0, "shrinkB": 0,
+    "mutation_scale": 6,
+}  # fmt: skip
+Box = tuple[float, float, float, float]
+"""Left, bottom, width and height in a figure, inches."""
+
+
+def _sheet(title: str, footer: tuple[str, ...]) -> Figure:
+    figure = Figure(figsize=style.A4_LANDSCAPE_IN)
+    width, height = style.A4_LANDSCAPE_IN
+    lines = textwrap.wrap(title, 88)
+    if len(lines) > 2:
+        lines = textwrap.wrap(title, 150)
+    figure.text(
+        0.35 / width, 1.0 - 0.25 / height, "\n".join(lines[:4]), va="top", color=style.INK,
+        fontsize=style.TITLE_PT if len(lines) <= 2 else style.TEXT_PT, fontweight="bold",
+    )  # fmt: skip
+    words = [piece for line in footer for piece in textwrap.wrap(line, 170)]
+    figure.text(
+        0.35 / width, 0.2 / height, "\n".join(words), fontsize=style.SMALLEST_PT, va="bottom",
+        color=style.INK, linespacing=1.3,
+    )  # fmt: skip
+    return figure
+
+
+def axes_in(figure: Figure, box: Box) -> Axes:
+    """Axes at a place given in inches."""
+    width, height = figure.get_size_inches()
+    return figure.add_axes((box[0] / width, box[1] / height, box[2] / width, box[3] / height))
+
+
+# ---- along -----------------------------------------------------------------------------------
+
+
+def curve_figure(curve: Curve, footer: tuple[str, ...] = ()) -> Figure:
+    """An A4 sheet, landscape: room and open area against length from inlet to outlet."""
+    with mpl.rc_context(style.SETTINGS):
+        figure = _sheet(curve.title, footer)
+        place_curve(figure, (0.85, 1.2, 10.4, 6.1), curve)
+    return figure
+
+
+def place_curve(figure: Figure, box: Box, curve: Curve) -> tuple[Axes, Axes]:
+    """Draw room along the way above and open area below it, in a box of a figure."""
+    left, bottom, width, height = box
+    height -= LEGEND_IN
+    low = AREA_SHARE * height
+    below = axes_in(figure, (left, bottom, width, low - 0.1))
+    above = axes_in(figure, (left, bottom + low, width, height - low))
+    draw_curve(above, curve)
+    draw_area(below, curve)
+    above.tick_params(labelbottom=False)
+    above.set_xlabel("")
+    if height < LOW_IN:
+        above.set_ylabel("clear ⌀, mm")
+    for axes in (above, below):
+        axes.yaxis.set_label_coords(-0.42 / width, 0.5)
+    return above, below
+
+
+def draw_curve(axes: Axes, curve: Curve) -> Axes:
+    """Draw room along the way, the requirement, crossings and what drills reach."""
+    end = float(curve.length_mm[-1])
+    axes.set_xlim(0.0, end)
+    rows = _rows(axes, curve)
+    line = WORDS_IN / (size_in(axes)[1])
+    share = max(1.0 - (max(rows, default=-1) + 1.6) * line, 0.4)  # of the height, for the curves
+    top = 1.05 * max(float(curve.nominal_mm.max()), curve.required_mm) / share
+    axes.set_ylim(0.0, top)
+    _drilled(axes, curve)
+    axes.plot(
+        curve.length_mm,
+        curve.nominal_mm,
+        color=style.GREY,
+        linestyle="--",
+        linewidth=style.LINE_PT,
+        label="nominal",
+    )
+    axes.plot(
+        curve.length_mm,
+        curve.predicted_mm,
+        color=style.INK,
+        linewidth=style.BOLD_PT,
+        label="predicted",
+    )
+    axes.axhline(
+        curve.required_mm, color=style.WARN, linestyle="-.", linewidth=style.LINE_PT,
+        label=f"required, {curve.required_mm:g} mm",
+    )  # fmt: skip
+    for mark, row in zip(curve.marks, rows, strict=True):
+        axes.axvline(mark.at_mm, color=style.INK, linestyle=":", linewidth=style.THIN_PT)
+        if 1.0 - (row + 1) * line < share:
+            continue  # no room for more words
+        right = _stands_right(axes, mark.at_mm, mark.said)
+        axes.annotate(
+            mark.said, (mark.at_mm, top * (1.0 - (row + 0.3) * line)), (4 if right else -4, 0),
+            textcoords="offset points", fontsize=style.SMALLEST_PT, va="top", color=style.INK,
+            ha="left" if right else "right", bbox=style.BACKED,
+        )  # fmt: skip
+    if curve.marks:
+        axes.plot([], [], color=style.INK, marker="o", markersize=4.0, label=LEFT_OPEN)
+    axes.set_xlabel("length from the inlet, mm")
+    axes.set_ylabel("clear diameter, mm")
+    axes.legend(
+        loc="lower left", bbox_to_anchor=(0.0, 1.0), frameon=False, ncols=5, borderaxespad=0.2,
+        handlelength=2.2, columnspacing=1.2,
+    )  # fmt: skip
+    return axes
+
+
+def _drilled(axes: Axes, curve: Curve) -> None:
+    for n, (low, high) in enumerate(curve.drilled_mm):
+        axes.axvspan(
+            low,
+            high,
+            facecolor=style.PALER,
+            edgecolor=style.PALE,
+            hatch="\\\\",
+            linewidth=style.LEADER_PT,
+            label="reached by a drill" if n == 0 else None,
+        )
+
+
+def _per_mm(axes: Axes) -> float:
+    return float(size_in(axes)[0] / np.ptp(axes.get_xlim()))
+
+
+def _words_in(said: str) -> float:
+    """Width of the words of a crossing, a little too large."""
+    return 0.065 * len(said) + 0.12
+
+
+def _stands_right(axes: Axes, at: float, said: str) -> bool:
+    """Whether the words of a crossing have room to the right of it."""
+    return (float(axes.get_xlim()[1]) - at) * _per_mm(axes) > _words_in(said)
+
+
+def _rows(axes: Axes, curve: Curve) -> list[int]:
+    """Row of each crossing's words, so that none overlap."""
+    ends: list[list[tuple[float, float]]] = []
+    rows = []
+    for mark in curve.marks:
+        at, size = mark.at_mm * _per_mm(axes), _words_in(mark.said)
+        low = at if _stands_right(axes, mark.at_mm, mark.said) else at - size
+        row = 0
+        while row < len(ends) and any(low < e and b < low + size for b, e in ends[row]):
+            row += 1
+        if row == len(ends):
+            ends.append([])
+        ends[row].append((low, low + size))
+        rows.append(row)
+    return rows
+
+
+def draw_area(axes: Axes, curve: Curve) -> Axes:
+    """Draw the nominal area square to the way, and what the crossings leave of it."""
+    _drilled(axes, curve)
+    axes.plot(
+        curve.area_at_mm, curve.area_mm2, color=style.GREY, linestyle="--", linewidth=style.LINE_PT
+    )
+    for mark in curve.marks:
+        axes.plot(
+            [mark.at_mm, mark.at_mm],
+            [0.0, mark.area_mm2],
+            color=style.INK,
+            linewidth=style.BOLD_PT,
+            marker="o",
+            markersize=4.0,
+            markevery=[1],
+            clip_on=False,
+        )
+    known = curve.area_mm2[np.isfinite(curve.area_mm2)]
+    axes.set_xlim(0.0, float(curve.length_mm[-1]))
+    axes.set_ylim(0.0, 1.25 * float(known.max()) if len(known) else 1.0)
+    axes.set_xlabel("length from the inlet, mm")
+    axes.set_ylabel("area, mm²")
+    return axes
+
+
+# ---- through the drill's axis ----------------------------------------------------------------
+
+
+def drill_figure(
+    section: DrillSection, footer: tuple[str, ...] = (), letters: tuple[str, str] = ("A", "B")
+) -> Figure:
+    """An A4 sheet, landscape: the section through the drill's axis, its plan, its numbers."""
+    with mpl.rc_context(style.SETTINGS):
+        figure = _sheet(section.title, footer)
+        left, bottom, width, height = (0.85, 1.15, 6.9, 6.3)
+        main = place_drill(figure, (left, bottom, width, height), section, letters)
+        side, top = left + width + 0.3, bottom + height - TITLE_IN
+        place_drill_detail(figure, (side, top - COLUMN_IN, COLUMN_IN, COLUMN_IN), section, main)
+        foot = top - COLUMN_IN - GAP_IN - TITLE_IN - PLAN_IN
+        _plan(axes_in(figure, (side, foot, COLUMN_IN, PLAN_IN)), section, letters)
+        words = [piece for line in section.lines for piece in textwrap.wrap(line, 58)]
+        figure.text(
+            side / figure.get_figwidth(), (foot - 0.4) / figure.get_figheight(), "\n".join(words),
+            fontsize=style.SMALLEST_PT, va="top", color=style.INK, linespacing=1.35,
+        )  # fmt: skip
+    return figure
+
+
+def place_drill(figure: Figure, box: Box, section: DrillSection, letters: tuple[str, str]) -> Axes:
+    """Draw the section in a box of a figure, its title and its axes included.
+
+    Parameters
+    ----------
+    letters : (str, str)
+        Of the section through the axis, and of the level section that it meets.
+    """
+    left, bottom, width, height = box
+    axes = axes_in(figure, (left, bottom + FOOT_IN, width, height - FOOT_IN - TITLE_IN))
+    draw_drill(axes, section)
+    through = "the drill's axis" if section.depth_mm > 0.0 else "port and crossing"
+    _titled(axes, f"section {letters[0]}-{letters[0]} through {through}", section, letters[1])
+    scale_bar(axes, 0.0, -BAR_IN / size_in(axes)[1])
+    return axes
+
+
+def draw_drill(axes: Axes, section: DrillSection) -> Axes:
+    """Draw part, sheet, drill and holder, the axis, depth and names."""
+    to_scale(axes, section.bounds)
+    near = np.ptp(axes.get_xlim())
+    to_scale(axes, section.with_holder)
+    if np.ptp(axes.get_xlim()) > 2.01 * near:
+        to_scale(axes, section.bounds)  # the holder is too far off to be shown
+    _cut(axes, section, with_holder=True)
+    u0, u1 = axes.get_xlim()
+    if section.depth_mm > 0.0:
+        axis = np.stack([section.entry, section.tip])
+        out = (axis[0] - axis[1]) / max(float(np.linalg.norm(axis[0] - axis[1])), 1e-9)
+        line = np.stack([axis[0] + 4.0 * out, axis[1] - 2.0 * out])
+        axes.plot(line[:, 0], line[:, 1], color=style.INK, linestyle="-.", linewidth=style.THIN_PT)
+        _dimension(axes, section, out)
+    axes.set_aspect("equal", adjustable="box")
+    axes.set_xlabel("level from the entry, mm", loc="right")
+    axes.set_ylabel("z, mm")
+    _names(axes, section, 0.02 * (u1 - u0))
+    return axes
+
+
+def _cut(axes: Axes, section: DrillSection, with_holder: bool) -> None:
+    if with_holder:
+        area(axes, section.holder, style.HOLDER, "holder")
+    area(axes, section.drill, style.DRILL, "drill")
+    area(axes, section.part, style.METAL, "metal")
+    area(axes, section.loose, style.UNMELTED, "unmelted")
+    area(axes, section.stray, style.STRAY, "stray")
+
+
+def _titled(axes: Axes, title: str, section: DrillSection, level: str) -> None:
+    """The title, and the line in which the level section lies."""
+    axes.set_title(title, fontsize=style.TEXT_PT, loc="left", pad=4)
+    (u0, u1), v = axes.get_xlim(), section.plan_z_mm
+    short = 0.035 * (u1 - u0)
+    for u, side in ((u0, 1.0), (u1, -1.0)):
+        axes.plot(
+            (u, u + side * short), (v, v), color=style.INK, linewidth=style.THICK_PT, zorder=5
+        )
+        axes.annotate(
+            "", (u + side * 0.5 * short, v), (0, 11), textcoords="offset points", zorder=5,
+            arrowprops=ARROW,
+        )  # fmt: skip
+        axes.annotate(
+            level, (u + side * short, v), (side * 2, 4), textcoords="offset points",
+            fontsize=style.TEXT_PT, fontweight="bold", va="bottom",
+            ha="left" if side > 0 else "right", bbox=style.BACKED, zorder=7,
+        )  # fmt: skip
+
+
+def _dimension(axes: Axes, section: DrillSection, out: np.ndarray) -> None:
+    """Depth beside the drill, from entry to tip, with its witness lines."""
+    side = np.array([-out[1], out[0]])
+    if side[0] < 0:
+        side = -side
+    width = section.detail[2] - section.detail[0]
+    away = (0.5 * width + 2.0) * side
+    a, b = section.entry + away, section.tip + away
+    for start in (section.entry, section.tip):
+        line = np.stack([start, start + away + 1.0 * side])
+        axes.plot(line[:, 0], line[:, 1], color=style.INK, linewidth=style.HAIR_PT)
+    axes.annotate(
+        "", xy=tuple(b), xytext=tuple(a),
+        arrowprops={
+            "arrowstyle": "<->", "linewidth": 0.8, "color": style.INK, "shrinkA": 0, "shrinkB": 0,
+        },
+    )  # fmt: skip
+    middle = 0.5 * (a + b) + 0.8 * side
+    axes.text(
+        middle[0], middle[1], f"{section.depth_mm:.1f}", fontsize=style.SMALLEST_PT,
+        va="center", ha="left", bbox=style.BACKED,
+    )  # fmt: skip
+
+
+def _names(axes: Axes, section: DrillSection, air: float) -> None:
+    """Name what is shown, at the right edge, with a leader to each."""
+    (u0, u1), (v0, v1) = axes.get_xlim(), axes.get_ylim()
+    shown = {name: at for name, at in section.names.items() if u0 < at[0] < u1 and v0 < at[1] < v1}
+    per_mm = size_in(axes)[1] / (v1 - v0)
+    wanted = np.array([(float(at[1]) - v0) * per_mm + 2.0 * LABEL_IN for at in shown.values()])
+    mark = (section.plan_z_mm - v0) * per_mm  # at the edge stands the letter of the level section
+    top, each = (v1 - v0) * per_mm - 0.1, LABEL_IN + BETWEEN_IN
+    order, count = np.argsort(wanted, kind="stable"), int((wanted <= mark).sum())
+    count = min(count, int(max(mark - 0.2, 0.0) / each))
+    count = max(count, len(wanted) - int(max(top - mark - MARK_IN, 0.0) / each))
+    places = np.empty(len(wanted))
+    for group, low, high in (
+        (order[:count], 0.1, mark - 0.1),
+        (order[count:], mark + MARK_IN, top),
+    ):
+        places[group] = spread(list(wanted[group]), [LABEL_IN] * len(group), low, high)
+    for (name, at), place in zip(shown.items(), places, strict=True):
+        text = axes.annotate(
+            name, tuple(at), (u1 - air, v0 + place / per_mm), ha="right", va="center",
+            fontsize=style.SMALLEST_PT, color=style.INK, bbox=style.BACKED, zorder=6,
+            arrowprops={
+                "arrowstyle": "-", "linewidth": style.LEADER_PT, "color": style.INK,
+                "shrinkA": 0, "shrinkB": 0,
+                "path_effects": [withStroke(linewidth=style.HALO_PT, foreground=style.PAPER)],
+            },
+        )  # fmt: skip
+        text.set_gid("name")
+        axes.plot(*at, color=style.INK, marker="o", markersize=2.4, zorder=6)
+
+
+def place_drill_detail(figure: Figure, box: Box, section: DrillSection, main: Axes) -> Axes:
+    """Draw the crossing at a larger scale, with the wall margin; title and scale around a box.
+
+    Its place is marked in the main axes.
+    """
+    axes = axes_in(figure, box)
+    _cut(axes, section, with_holder=False)
+    to_scale(axes, section.detail)
+    axes.set_aspect("equal", adjustable="box")
+    axes.set_xticks([])
+    axes.set_yticks([])
+    mark_detail(main, axes, DETAIL_LETTERS[1])
+    axes.set_title(
+        f"detail {DETAIL_LETTERS[1]}: the crossing",
+        fontsize=style.SMALLEST_PT + 1,
+        loc="left",
+        pad=4,
+    )
+    scale_bar(axes, 0.0, -0.12 / box[3])
+    if section.margin is not None:
+        _margin(axes, section.margin)
+    axes.text(
+        0.03, 0.97, section.margin_said, fontsize=style.SMALLEST_PT, va="top",
+        transform=axes.transAxes, bbox=style.BACKED, zorder=6,
+    )  # fmt: skip
+    return axes
+
+
+def _margin(axes: Axes, margin: Any) -> None:
+    """Arrows from both sides onto the narrowest place between drill and wall."""
+    wall, tool = margin
+    gap = float(np.linalg.norm(tool - wall))
+    if gap > 1e-9:
+        along = (tool - wall) / gap
+        width = float(np.ptp(axes.get_xlim()))
+        for at, side in ((wall, -1.0), (tool, 1.0)):
+            axes.annotate(
+                "", xy=tuple(at), xytext=tuple(at + side * 0.09 * width * along),
+                arrowprops=ARROW,
+            )  # fmt: skip
+
+
+def _plan(axes: Axes, section: DrillSection, letters: tuple[str, str]) -> None:
+    """Level section at the crossing with the line of the cutting plane."""
+    area(axes, section.plan, style.METAL, "metal")
+    area(axes, section.plan_loose, style.UNMELTED, "unmelted")
+    area(axes, section.plan_stray, style.STRAY, "stray")
+    (x0, y0), (x1, y1) = section.trace
+    metal = shapely.union_all([section.plan, section.plan_loose])
+    bx0, by0, bx1, by1 = metal.bounds if not metal.is_empty else (x0, y0, x1, y1)
+    to_scale(
+        axes,
+        _grown((min(bx0, x0, x1), min(by0, y0, y1), max(bx1, x0, x1), max(by1, y0, y1))),
+    )
+    axes.set_aspect("equal", adjustable="box")
+    axes.set_xticks([])
+    axes.set_yticks([])
+    draw_trace(axes, letters[0], section.trace)
+    title = f"section {letters[1]}-{letters[1]}, level, z {section.plan_z_mm:.2f} mm"
+    axes.set_title(title, fontsize=style.SMALLEST_PT + 1, loc="left", pad=4)
+    scale_bar(axes, 0.0, -0.12 / PLAN_IN)
+
+
+def draw_trace(axes: Axes, letter: str, trace: np.ndarray) -> None:
+    """Draw the line of an upright section in a level one: thick ends, view arrows, letters."""
+    along = trace[1] - trace[0]
+    size = float(np.linalg.norm(along))
+    along = along / max(size, 1e-9)
+    view = np.array([-along[1], along[0]])  # the way one looks: u to the right, z up
+    axes.plot(*trace.T, color=style.INK, linestyle="-.", linewidth=style.THIN_PT, zorder=4)
+    for at, side in zip(trace, (1.0, -1.0), strict=True):
+        end = np.stack([at, at + side * 0.06 * size * along])
+        axes.plot(
+            *end.T, color=style.INK, linewidth=style.THICK_PT, zorder=4, solid_capstyle="butt"
+        )
+        axes.annotate(
+            "", tuple(at), tuple(-11.0 * view), textcoords="offset points", zorder=4,
+            arrowprops=ARROW,
+        )  # fmt: skip
+        axes.annotate(
+            letter, tuple(at), tuple(-side * (3.0 + 3.0 * len(letter)) * along - 15.0 * view),
+            textcoords="offset points", ha="center", va="center", fontsize=style.TEXT_PT,
+            fontweight="bold", bbox=style.BACKED, zorder=7,
+        )  # fmt: skip
+
+
+def _grown(bounds: Sequence[float]) -> Box:
+    u0, v0, u1, v1 = bounds
+    by = 0.06 * max(u1 - u0, v1 - v0)
+    return u0 - by, v0 - by, u1 + by, v1 + by

@@ -1,0 +1,106 @@
+"""What `clearance section` draws: level sections, curves and drill sections, in that order.
+
+In: a case and what was asked of it. Out: figures, one a page.
+"""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from matplotlib.figure import Figure
+
+from clearance.case.read import Case
+from clearance.disposition.remedy import remedied
+from clearance.drawing.curve import curve
+from clearance.drawing.drill import drill_sections
+from clearance.drawing.level import level_section
+from clearance.drawing.level_words import passage_footer
+from clearance.errors import ClearanceError
+from clearance.evidence.powder import unmelted
+from clearance.figures.level import level_figure
+from clearance.figures.planes import curve_figure, drill_figure
+from clearance.result import PassageResult
+from clearance.verdict.apart import separate
+from clearance.verdict.passage import PassageCheck
+from clearance.verdict.prepared import Checked, Progress, prepare, silent
+
+
+@dataclass(frozen=True)
+class Asked:
+    """Heights of level sections, and names of passages to follow and to drill."""
+
+    heights: tuple[float, ...] = ()
+    along: tuple[str, ...] = ()
+    drill: tuple[str, ...] = ()
+
+
+def known_passages(case: Case, names: Sequence[str]) -> None:
+    """Refuse a passage that the case does not have, and propose the nearest.
+
+    Raises
+    ------
+    ClearanceError
+    """
+    known = [passage.name for passage in case.passage]
+    for name in names:
+        if name not in known:
+            near = difflib.get_close_matches(name, known, 1, 0.0)
+            raise ClearanceError(
+                f"{case.path.name}: no passage {name!r}; did you mean {near[0]!r}?"
+                if near
+                else f"{case.path.name}: no passage {name!r}, expected one of {', '.join(known)}"
+            )
+
+
+def section_pages(
+    case: Case, pitch_mm: float | None, asked: Asked, progress: Progress = silent
+) -> list[Figure]:
+    """Draw everything that is asked for.
+
+    Raises
+    ------
+    ClearanceError
+        A height at which there is no part, a passage that needs no drill.
+    """
+    checked = prepare(case, pitch_mm, progress)
+    wanted = {*asked.along, *asked.drill}
+    tables = [p for p in case.passage if asked.heights or p.name in wanted]
+    checks = {p.name: PassageCheck(checked, p) for p in tables}
+    results = {name: check.result(progress) for name, check in checks.items()}
+    for name in wanted:
+        results[name] = remedied(checks[name], results[name], progress).result
+    progress("drawing")
+    footer = passage_footer(checked)
+    pages = []
+    if asked.heights:
+        pages += _levels(checked, list(checks.values()), list(results.values()), asked.heights)
+    pages += [curve_figure(curve(checks[name], results[name]), footer) for name in asked.along]
+    for name in asked.drill:
+        pages += _drills(checks[name], results[name], footer)
+    return pages
+
+
+def _levels(
+    checked: Checked,
+    checks: list[PassageCheck],
+    results: list[PassageResult],
+    heights: Sequence[float],
+) -> list[Figure]:
+    apart = []
+    if checked.case.separate:
+        predicted = checked.whole.predict(checked.unknowns.variants[0].events or ())
+        routes = {check.passage.name: check.nominal.way.route for check in checks}
+        gaps = unmelted(predicted, routes, checked.unknowns.others)
+        apart = list(separate(checked, checks, gaps, silent))
+    return [level_figure(level_section(checked, results, z, apart)) for z in heights]
+
+
+def _drills(check: PassageCheck, result: PassageResult, footer: tuple[str, ...]) -> list[Figure]:
+    found = drill_sections(check, result)
+    if not found:
+        name = check.checked.case.path.name
+        why = result.why_not or f"the passage is {result.state.value}"
+        raise ClearanceError(f"{name}: no drilling plan for {result.name}: {why}")
+    return [drill_figure(one, footer) for one in found]

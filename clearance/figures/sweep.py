@@ -1,0 +1,190 @@
+"""Figure of a sweep: heights upward, passages side by side, states coloured and hatched.
+
+In: a `Sweep`. Out: a Matplotlib `Figure`. Nothing is decided here.
+"""
+
+from __future__ import annotations
+
+import textwrap
+
+import matplotlib as mpl
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.patches import Patch, Rectangle
+
+from clearance.figures import style
+from clearance.result import State
+from clearance.sweeps.result import POSSIBLE, PassageHeights, Sweep, runs
+
+BAR = 0.46
+"""Width of a passage's bar, of the room it has."""
+MOST_PASSAGES = 12
+"""Passages on one sheet."""
+
+
+def sweep_figures(sweep: Sweep) -> list[Figure]:
+    """A4 sheets, landscape, with up to twelve passages each."""
+    groups = [
+        sweep.passages[n : n + MOST_PASSAGES] for n in range(0, len(sweep.passages), MOST_PASSAGES)
+    ]
+    return [_figure(sweep, group) for group in groups]
+
+
+def _figure(sweep: Sweep, passages: tuple[PassageHeights, ...]) -> Figure:
+    with mpl.rc_context(style.SETTINGS):
+        figure = Figure(figsize=style.A4_LANDSCAPE_IN)
+        _title(figure, finding(sweep))
+        axes = figure.add_axes((0.07, 0.1, 0.73, 0.78))
+        _heights(axes, sweep)
+        for n, passage in enumerate(passages):
+            _bar(axes, sweep, passage, n)
+            _curve(axes, sweep, passage, n)
+            _window(axes, sweep, passage, n)
+        axes.set_xlim(-0.5, len(passages) - 0.5 + 0.12)
+        axes.set_xticks(
+            range(len(passages)),
+            [f"{p.name}\nneeds {p.required_mm:g} mm" for p in passages],
+        )
+        _case_height(axes, sweep)
+        _legend(figure, sweep)
+    return figure
+
+
+def _title(figure: Figure, words: str) -> None:
+    """The finding over the figure, all of it."""
+    lines, size = textwrap.wrap(words, 92), style.TITLE_PT
+    if len(lines) > 2:
+        lines, size = textwrap.wrap(words, 140), style.TEXT_PT
+    figure.text(0.07, 0.985, "\n".join(lines), fontsize=size, weight="bold", va="top")
+
+
+def finding(sweep: Sweep) -> str:
+    """The title: over which heights the passages conform, and which do not."""
+    low, high = sweep.heights_mm[0], sweep.heights_mm[-1]
+    whole = [p.name for p in sweep.passages if set(p.state) == {State.OPEN}]
+    partly = [p.name for p in sweep.passages if State.OPEN in p.state and p.name not in whole]
+    never = [p.name for p in sweep.passages if State.OPEN not in p.state]
+    words = [
+        f"{', '.join(names)} {word}"
+        for names, word in (
+            (whole, "open throughout"),
+            (partly, "open at some"),
+            (never, "open at none"),
+        )
+        if names
+    ]
+    if sweep.not_looked_at:
+        words.append(f"NOT LOOKED AT: {', '.join(sweep.not_looked_at)}")
+    return f"{sweep.part}, sheet {sweep.stray} from {low:g} to {high:g} mm: {'; '.join(words)}"
+
+
+def _step(sweep: Sweep) -> float:
+    h = sweep.heights_mm
+    return h[1] - h[0] if len(h) > 1 else 1.0
+
+
+def _heights(axes: Axes, sweep: Sweep) -> None:
+    half = 0.5 * _step(sweep)
+    low, high = sweep.heights_mm[0] - half, sweep.heights_mm[-1] + half
+    margin = 0.02 * (high - low)
+    axes.set_ylim(low - margin, high + margin)
+    axes.set_ylabel("height of the sheet above the platform, mm")
+    axes.spines[["top", "right"]].set_visible(False)
+    axes.tick_params(axis="x", length=0)
+
+
+def _bar(axes: Axes, sweep: Sweep, passage: PassageHeights, n: int) -> None:
+    """States as a column of rectangles."""
+    half = 0.5 * _step(sweep)
+    for first, last, state in runs(passage.state):
+        low, high = sweep.heights_mm[first] - half, sweep.heights_mm[last] + half
+        look = style.STATES[state]
+        axes.add_patch(Rectangle((n - 0.4, low), BAR, high - low, zorder=2, **look.patch()))
+
+
+def _curve(axes: Axes, sweep: Sweep, passage: PassageHeights, n: int) -> None:
+    """Bracket of the clear diameter beside the states, from 0 at the left to its largest."""
+    largest = max(*passage.high_mm, passage.required_mm, 1e-9)
+    left, room = n - 0.4 + BAR + 0.05, 0.26
+    at = [[left + room * x / largest for x in row] for row in (passage.low_mm, passage.high_mm)]
+    axes.fill_betweenx(
+        sweep.heights_mm, at[0], at[1], color=style.INK, linewidth=style.THIN_PT, zorder=3
+    )
+    need = left + room * passage.required_mm / largest
+    bottom, top = axes.get_ylim()
+    for x, value, line in ((left, 0.0, "-"), (need, passage.required_mm, "--")):
+        axes.plot([x, x], (bottom, top), color=style.INK, linewidth=style.HAIR_PT, linestyle=line)
+        axes.annotate(
+            f"{value:g}", (x, top), (0, 2), textcoords="offset points", ha="center",
+            fontsize=style.SMALLEST_PT,
+        )  # fmt: skip
+
+
+def _window(axes: Axes, sweep: Sweep, passage: PassageHeights, n: int) -> None:
+    """Where a drill could reopen the passage, and how far it reaches from each opening."""
+    if passage.reopen is None:
+        return
+    half = 0.5 * _step(sweep)
+    right = n - 0.4
+    for first, last, answer in runs(passage.reopen):
+        if answer == POSSIBLE:
+            low, high = sweep.heights_mm[first] - half, sweep.heights_mm[last] + half
+            look = style.DRILL
+            axes.add_patch(
+                Rectangle((right - 0.07, low), 0.05, high - low, zorder=2, **look.patch())
+            )
+    for name in sorted({name for names in passage.drilled_from for name in names}):
+        at = [
+            h for h, names in zip(sweep.heights_mm, passage.drilled_from, strict=True)
+            if name in names
+        ]  # fmt: skip
+        end, word = (
+            (max(at), "up") if passage_begins_low(passage, name, sweep) else (min(at), "down")
+        )
+        axes.plot(
+            [right - 0.09, right + BAR],
+            [end, end],
+            color=style.INK,
+            linewidth=style.LINE_PT,
+            zorder=4,
+        )
+        axes.text(
+            right + 0.5 * BAR, end, f"{word} to here a drill\nfrom the {name} reaches",
+            fontsize=style.SMALLEST_PT, ha="center", va="bottom" if word == "up" else "top",
+            bbox=style.BACKED, zorder=5,
+        )  # fmt: skip
+
+
+def passage_begins_low(passage: PassageHeights, opening: str, sweep: Sweep) -> bool:
+    """Whether an opening lies below the heights that a drill reaches from it."""
+    reached = [
+        h for h, names in zip(sweep.heights_mm, passage.drilled_from, strict=True)
+        if opening in names
+    ]  # fmt: skip
+    height = passage.openings_mm.get(opening, sweep.heights_mm[0])
+    return height <= 0.5 * (min(reached) + max(reached))
+
+
+def _case_height(axes: Axes, sweep: Sweep) -> None:
+    """The height of the case, or its range."""
+    low, high = sweep.case_heights_mm
+    if high > low:
+        axes.axhspan(low, high, color=style.INK, alpha=0.15, linewidth=0.0, zorder=1)
+    for height in {low, high}:
+        axes.axhline(height, color=style.INK, linewidth=style.THIN_PT, linestyle="-.", zorder=4)
+    words = f"{low:g}" if low == high else f"{low:g} to {high:g}"
+    axes.text(
+        1.005, high, f"the case:\n{words} mm", transform=axes.get_yaxis_transform(),
+        fontsize=style.SMALLEST_PT, va="center",
+    )  # fmt: skip
+
+
+def _legend(figure: Figure, sweep: Sweep) -> None:
+    marks = [Patch(label=state, **look.patch()) for state, look in style.STATES.items()]
+    if any(p.reopen is not None for p in sweep.passages):
+        marks.append(Patch(label="a drill could reopen it", **style.DRILL.patch()))
+    figure.legend(handles=marks, loc="upper left", bbox_to_anchor=(0.86, 0.88), frameon=False)
+    figure.text(
+        0.87, 0.62, "curve: bracket of the\nclear diameter, mm;\ndashed: what is needed",
+        fontsize=style.SMALLEST_PT, va="top",
+    )  # fmt: skip

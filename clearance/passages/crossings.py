@@ -1,0 +1,367 @@
+"""Crossings: where a passage meets a stray sheet, and what the sheet leaves open there.
+
+In: the predicted part in a window and the passage's own sections there. Out: one `Crossing` per
+connected piece of the nominal passage within a sheet, with exact polygon areas and the largest
+circle that any ball on its way through the crossing has to fit into.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from clearance.geometry.sections import Plane
+from clearance.mesh.shells import find_shells
+from clearance.passages.levels import (
+    TOUCH_MM2,
+    Face,
+    Floats,
+    Group,
+    Sections,
+    face_at,
+    faces,
+    grouped,
+    largest_circle_mm,
+    polygonal,
+)
+from clearance.ports.mouth import Mouth
+from clearance.predicted.part import Box, Predicted, Soup, Window, meeting, moved_shape
+from clearance.predicted.stray import Gate, rounded
+
+CUT_MM = 1e-4
+"""Half height of the layer of squares that stands for a cut without a sheet."""
+MESH_LEVELS = 24
+"""Stretches between vertex heights of stray metal given as a mesh that are looked into, at most;
+a longer one counts as several."""
+INSET = 1e-4
+"""How far from its ends a stretch is cut, as a share of it."""
+
+Belongs = Callable[[NDArray[np.float64]], bool]
+
+
+@dataclass(frozen=True, eq=False)
+class Crossing:
+    """One connected piece of a nominal passage within a stray sheet.
+
+    Attributes
+    ----------
+    stray : int
+        Number of the stray table.
+    height_mm, centre_mm
+        Where the open fraction is smallest; centre of what is open, or of the passage.
+    nominal_area_mm2, open_area_mm2, open_fraction
+        At the cut; smallest over the sheet's thickness; smallest ratio at one height.
+    circle_mm, level_mm : float
+        Diameter of the largest circle in the narrowest open section, an upper bound of
+        the ball that passes there, and the height of that section.
+    low, high : float, mm
+        The sheet's faces, penetration included.
+    footprint : shapely geometry
+        All nominal sections of this piece within the sheet, where they lie in the predicted part.
+    opening : shapely geometry
+        The smallest open section.
+    sampled : bool
+        Stray metal between the levels looked at may close more: there were too many to take all.
+    """
+
+    stray: int
+    height_mm: float
+    centre_mm: tuple[float, float, float]
+    nominal_area_mm2: float
+    open_area_mm2: float
+    open_fraction: float
+    circle_mm: float
+    low: float
+    high: float
+    footprint: Any
+    opening: Any
+    level_mm: float
+    sampled: bool = False
+
+
+class WindowSections(Sections):
+    """A passage's own sections, cut from the part in a window."""
+
+    def __init__(
+        self, window: Window, belongs: Belongs, mouths: Sequence[Mouth], smallest_mm: float
+    ):
+        """`belongs`: whether a (3,) point of the nominal void, mm, is the passage's."""
+        super().__init__(smallest_mm, np.inf)
+        self.window, self.belongs, self.mouths = window, belongs, mouths
+        self._own: dict[float, tuple[Any, ...]] = {}
+        self._outlines: dict[Gate, Any] = {}
+
+    @property
+    def overlapping(self) -> bool:
+        """Whether shells of the part overlap."""
+        return self.window.bodies.overlapping
+
+    def pieces(self, z: float, above: bool = False) -> tuple[Any, ...]:
+        """Polygons of the passage's own nominal void at a nominal height."""
+        at = self.window.beside("closed", z, above)
+        key = round(at, 9)
+        if key not in self._own:
+            void = self.window.rectangle.difference(self.window.metal_at("closed", at))
+            self._own[key] = tuple(p for p in shapely.get_parts(void) if self._is_own(p, at))
+        return self._own[key]
+
+    def _is_own(self, piece: Any, z: float) -> bool:
+        if piece.area <= TOUCH_MM2:
+            return False
+        x, y = shapely.get_coordinates(piece.representative_point())[0]
+        return self.belongs(np.array([x, y, z]))
+
+    def outline(self, gate: Gate) -> Any:
+        """Section that a gate makes metal, where it lies in the predicted part."""
+        if gate not in self._outlines:
+            shape = self.window.metal(gate.body, gate.z, gate.above)
+            self._outlines[gate] = moved_shape(shape, rounded(gate.shift))
+        return self._outlines[gate]
+
+    def added(self, z: float, above: bool) -> Any:
+        """Section of the stray metal that is given as a mesh."""
+        measured = self.window.bodies.added
+        return None if measured is None else self.window.metal("added", z, above)
+
+    def walls_between(self, low: float, high: float) -> Soup:
+        """Triangles of the part near the passage that have a vertex between two heights."""
+        return with_vertex_between(self.window.near, low, high)
+
+    def rims(self) -> list[Floats]:
+        """Outlines of the mouths."""
+        return [m.plane.to_space(np.array(m.polygon.exterior.coords)[:-1]) for m in self.mouths]
+
+
+def with_vertex_between(triangles: Soup, low: float, high: float) -> Soup:
+    """Triangles that have a vertex between two heights."""
+    side = np.array([np.inf, np.inf])
+    near = meeting(triangles, Box(np.array([*-side, low]), np.array([*side, high])))
+    z = near[..., 2]
+    return near[((z > low) & (z < high)).any(1)]
+
+
+def crossings(predicted: Predicted, sections: Sections) -> list[Crossing]:
+    """Find all crossings of a passage.
+
+    Parameters
+    ----------
+    predicted : Predicted
+    sections : Sections
+        The passage's own, in the same window.
+
+    Returns
+    -------
+    list of Crossing
+        In order of stray table, then of place.
+    """
+    found: list[Crossing] = []
+    for number, event in enumerate(predicted.events):
+        levels = faces(sections, predicted.events, number)
+        low = event.bottom - (event.penetration if event.slices else CUT_MM)
+        high = event.top + event.spread if event.slices else event.bottom + CUT_MM
+        found += _measured(predicted, sections, levels, event.stray, low, high, event.bottom)
+    return found + _mesh_crossings(predicted, sections)
+
+
+def _measured(
+    predicted: Predicted,
+    sections: Sections,
+    levels: list[Face],
+    stray: int,
+    low: float,
+    high: float,
+    cut: float = np.nan,
+) -> list[Crossing]:
+    """The crossings of one sheet."""
+    drilled = [predicted.removed(Plane.level(face.z)) for face in levels]
+    found = (
+        _measure(predicted, levels, drilled, group, stray, low, high, cut)
+        for group in grouped(levels, sections.overlaps)
+    )
+    return [crossing for crossing in found if crossing is not None]
+
+
+def _measure(
+    predicted: Predicted,
+    levels: list[Face],
+    drilled: list[Any],
+    group: Group,
+    stray: int,
+    low: float,
+    high: float,
+    cut: float,
+) -> Crossing | None:
+    nominal_area = most_area = 0.0
+    least_open, least_ratio = np.inf, np.inf
+    worst_z, worst_open, worst_circle = 0.0, shapely.Polygon(), np.inf
+    circles: list[tuple[bool, float, float]] = []  # whether nothing is closed, diameter, height
+    footprint = []
+    for n, (face, bores) in enumerate(zip(levels, drilled, strict=True)):
+        sides = _placed(face, group, n)
+        if not any(sides):
+            continue
+        below, above = (_with_bore(shapely.union_all(side), bores) for side in sides)
+        footprint += [below, above]
+        areas = [sum(shape.area for shape in side) for side in sides]
+        nominal = group.nominal_mm2(n, face)
+        most_area = max(most_area, *areas)
+        if face.z == cut:
+            nominal_area = nominal or areas[0] or areas[1]
+        if not group.through(n, face):
+            continue  # the passage ends at this face: nothing goes through it
+        openings = [face.pieces[k].opening for k in group.lower[n]]
+        if bores.is_empty:
+            opening = polygonal(shapely.union_all(openings))
+        else:
+            void = _void(predicted, face.z, False).intersection(_void(predicted, face.z, True))
+            opening = polygonal(void.intersection(below).intersection(above))
+        least_open = min(least_open, opening.area)
+        ratio = min(opening.area / nominal, 1.0)
+        circle = largest_circle_mm(opening)
+        whole = bores.is_empty and not any(
+            face.pieces[k].opening is not face.pieces[k].below for k in group.lower[n]
+        )
+        circles.append((whole, circle, face.z))
+        if (ratio, circle) < (least_ratio, worst_circle):
+            worst_z, worst_open, worst_circle = face.z, opening, circle
+        least_ratio = min(least_ratio, ratio)
+    if not circles:
+        return None
+    # Where nothing is closed the passage's own section may be small: it ends in the sheet.
+    _, circle, level_z = min(circles)
+    outline = shapely.union_all(footprint)
+    middle = (outline if worst_open.is_empty else worst_open).centroid
+    return Crossing(
+        stray,
+        float(worst_z),
+        (float(middle.x), float(middle.y), float(worst_z)),
+        float(nominal_area or most_area),
+        float(least_open),
+        float(least_ratio),
+        float(circle),
+        low,
+        high,
+        outline,
+        worst_open,
+        float(level_z),
+    )
+
+
+def _placed(face: Face, group: Group, n: int) -> tuple[list[Any], list[Any]]:
+    """Outlines of a group just below and just above a face, where they lie."""
+    up = rounded(face.above[1])
+    below = [face.pieces[k].below for k in group.lower[n]]
+    return below, [moved_shape(face.upper[k], up) for k in group.upper[n]]
+
+
+def _void(predicted: Predicted, z: float, above: bool) -> Any:
+    return predicted.window.rectangle.difference(predicted.section(z, above, plugged=True))
+
+
+def _with_bore(shape: Any, drilled: Any) -> Any:
+    """A passage's outline, widened by what has been drilled across it."""
+    cut = [part for part in shapely.get_parts(drilled) if part.intersects(shape)]
+    return shapely.union_all([shape, *cut]) if cut else shape
+
+
+def _mesh_crossings(predicted: Predicted, sections: Sections) -> list[Crossing]:
+    """Crossings of stray metal that is given as a mesh: nothing moves, the height is sought."""
+    found: list[Crossing] = []
+    meshes = {} if predicted.added is None else predicted.window.bodies.added_by_stray
+    for stray, soup in meshes.items():
+        for stack in stacks(meeting_bodies(soup, predicted.window.box)):
+            levels = []
+            for z in stack.levels:
+                dx, dy, dz = predicted.offset_below(z)
+                place = (z - float(dz), (float(dx), float(dy)))
+                levels.append(face_at(sections, predicted.table, z, place, place))
+            crossed = _measured(predicted, sections, levels, stray, stack.low, stack.high)
+            found += [
+                replace(c, sampled=stack.sampled) for c in crossed if c.open_fraction < 1.0 - 1e-9
+            ]
+    return found
+
+
+@dataclass(frozen=True, eq=False)
+class Stack:
+    """Bodies of stray metal whose heights overlap, and where they are looked at.
+
+    `sampled`: not between all of their vertex heights.
+    """
+
+    low: float
+    high: float
+    levels: list[float]
+    sampled: bool
+
+
+def meeting_bodies(soup: Soup, box: Box) -> list[Soup]:
+    """The connected bodies of a closed soup whose boxes meet a box."""
+    label = find_shells(np.ascontiguousarray(soup + np.float32(0.0))).label
+    order = np.argsort(label, kind="stable")
+    bodies = np.split(soup[order], np.flatnonzero(np.diff(label[order])) + 1)
+    return [
+        body
+        for body in bodies
+        if (body.min((0, 1)) <= box.high).all() and (body.max((0, 1)) >= box.low).all()
+    ]
+
+
+def stacks(bodies: list[Soup]) -> list[Stack]:
+    """Bodies by overlapping heights, lowest first, and the levels that tell what they close.
+
+    Between two neighbouring vertex heights a body's section changes steadily: it is cut near both
+    and halfway. Where they are too many, those next to each body's ends and others spread evenly
+    are taken.
+    """
+    together: list[list[Soup]] = []
+    top = -np.inf
+    for body in sorted(bodies, key=lambda b: float(b[..., 2].min())):
+        if float(body[..., 2].min()) > top:
+            together.append([])
+        together[-1].append(body)
+        top = max(top, float(body[..., 2].max()))
+    return [_stack(group) for group in together]
+
+
+def _stack(bodies: list[Soup]) -> Stack:
+    heights = np.unique(np.concatenate([np.unique(b[..., 2]) for b in bodies]).astype(np.float64))
+    ends = np.array([f(b[..., 2]) for b in bodies for f in (np.min, np.max)], np.float64)
+    # A long stretch is looked into as closely as the whole.
+    part = (heights[-1] - heights[0]) / MESH_LEVELS
+    edges = [heights[:1]]
+    for a, b in pairwise(heights):
+        edges.append(np.linspace(a, b, max(int(np.ceil((b - a) / part)), 1) + 1)[1:])
+    at = np.concatenate(edges)
+    first = np.arange(len(at) - 1)
+    sampled = len(heights) > MESH_LEVELS
+    if sampled:
+        near = np.searchsorted(at, ends)
+        even = np.linspace(0, len(at) - 2, MESH_LEVELS).round().astype(int)
+        first = np.unique(np.clip([*(near - 1), *near, *even], 0, len(at) - 2))
+    inset = np.array([INSET, 0.5, 1.0 - INSET])
+    levels = (at[first, None] + inset * (at[first + 1] - at[first])[:, None]).ravel()
+    return Stack(float(at[0]), float(at[-1]), levels.tolist(), sampled)
+
+
+def squares_of(predicted: Predicted, shape: Any, but_not: Any) -> NDArray[np.int64]:
+    """Squares that a shape, grown by a pitch, meets, less those that `but_not` meets."""
+    g = predicted.grid
+    grown = shape.buffer(1.01 * g.pitch_mm)  # arcs are grown to chords, which lie within
+    x0, y0, x1, y1 = grown.bounds
+    i0, j0 = g.nearest(x0 - g.pitch_mm, y0 - g.pitch_mm)
+    i1, j1 = g.nearest(x1 + g.pitch_mm, y1 + g.pitch_mm)
+    i, j = (a.ravel() for a in np.mgrid[i0 : min(i1, g.nx - 2) + 1, j0 : min(j1, g.ny - 2) + 1])
+    boxes = shapely.box(g.x_mm(i), g.y_mm(j), g.x_mm(i + 1), g.y_mm(j + 1))
+    shapely.prepare(grown)
+    keep = shapely.intersects(grown, boxes)
+    if not but_not.is_empty:
+        shapely.prepare(but_not)
+        keep &= ~shapely.intersects(but_not, boxes)
+    return np.asarray(i[keep] * (g.ny - 1) + j[keep], np.int64)

@@ -1,0 +1,504 @@
+"""What a stray sheet leaves open of one passage, level by level.
+
+In: `Sections`, the level sections of a passage's own nominal void, and the events. Out: a
+`Face` for every level at which a sheet is looked at, and the pieces of the passage that hang
+together within the sheet. `crossings` and the sweep are both made of it.
+"""
+
+from __future__ import annotations
+
+from abc import ABC, abstractmethod
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from clearance.predicted.part import moved_shape, same_height_mm
+from clearance.predicted.stray import Event, Gate, Slab, reaches, rounded, slab_at, slabs
+from clearance.system.once import once
+
+CIRCLE_MM = 1e-3
+"""Tolerance of the largest inscribed circle; added to what is reported as an upper bound."""
+TOUCH_MM2 = 1e-9
+"""Two outlines that overlap by less only touch."""
+SAME_MM = 1e-6
+"""Slices that agree within this are taken for one."""
+WITHIN_MM = 1e-3
+"""A point this far within two outlines shows that they overlap by more than they may touch."""
+ROUGH_MM, FINE_MM = 0.02, 0.25
+"""How near a circle's radius is told, and how near a requirement it is told exactly instead."""
+
+Soup = NDArray[np.float32]
+Floats = NDArray[np.float64]
+Shift = tuple[float, float]
+Pair = tuple[float, Shift]
+"""A nominal height, and how far what is nominal there has moved in plan."""
+
+
+class Sections(ABC):
+    """A passage's own nominal void in level sections, and the outlines of stray slices.
+
+    Parameters
+    ----------
+    smallest_mm : float
+        A narrower way counts as none.
+    need_mm : float
+        Near this width circles are told exactly.
+    """
+
+    def __init__(self, smallest_mm: float, need_mm: float):
+        self.smallest_mm, self.need_mm = smallest_mm, need_mm
+        self._prepared: dict[int, tuple[Any, Any]] = {}
+        self.faces: dict[tuple[Any, ...], list[Piece]] = {}
+        self.overlaps = Overlaps()
+
+    @abstractmethod
+    def pieces(self, z: float, above: bool = False) -> tuple[Any, ...]:
+        """Polygons of the passage's own void just below or above a nominal height.
+
+        The same object where the two are the same.
+        """
+
+    @abstractmethod
+    def outline(self, gate: Gate) -> Any:
+        """Section that a gate makes metal, where it lies; the same object each time."""
+
+    @abstractmethod
+    def added(self, z: float, above: bool) -> Any:
+        """Section of the stray metal that is given as a mesh; None if there is none."""
+
+    @abstractmethod
+    def walls_between(self, low: float, high: float) -> Soup:
+        """All triangles of the passage's walls that have a vertex between two nominal heights."""
+
+    @abstractmethod
+    def rims(self) -> list[Floats]:
+        """Outlines (N, 3) of the passage's mouths."""
+
+    @property
+    def overlapping(self) -> bool:
+        """Whether shells of the part overlap, so that outlines meet where no vertex is."""
+        return False
+
+    def gate(self, outline: Any) -> tuple[Any, Any]:
+        """An outline, and what of it is not at its rim, both ready for many questions."""
+        if id(outline) not in self._prepared:
+            inner = outline.buffer(-SAME_MM)
+            shapely.prepare(outline)
+            shapely.prepare(inner)
+            self._prepared[id(outline)] = (outline, inner)
+        return self._prepared[id(outline)]
+
+    def between(self, low: float, high: float) -> Floats:
+        """Further nominal heights at which a sheet between two is looked at.
+
+        A piece of the void that lies wholly between them, with walls all round, begins at a vertex
+        that no neighbour lies below and ends at one that none lies above. Where there are both,
+        levels lie so near that no such piece that a way of the smallest width fits in is missed.
+        """
+        lowest, highest = self._turns(low, high)
+        if highest <= lowest:
+            return np.empty(0)
+        count = int(np.ceil((highest - lowest) / self.smallest_mm))
+        edges = np.linspace(lowest, highest, count + 1)
+        return np.asarray(0.5 * (edges[1:] + edges[:-1]))
+
+    def _turns(self, low: float, high: float) -> tuple[float, float]:
+        """Lowest vertex between two heights where walls begin, highest where they end.
+
+        One at the very height counts: walls that only touch a level leave nothing in it.
+        """
+        low, high = low - same_height_mm(low), high + same_height_mm(high)
+        walls = self.walls_between(low, high)
+        if self.overlapping and len(walls):
+            return low, high
+        begin, end = extremes(walls)
+        for ring in self.rims():
+            z = ring[:, 2]
+            begin = np.append(begin, z[(z <= np.roll(z, 1)) & (z <= np.roll(z, -1))])
+            end = np.append(end, z[(z >= np.roll(z, 1)) & (z >= np.roll(z, -1))])
+        begin = begin[(begin > low) & (begin < high)]
+        end = end[(end > low) & (end < high)]
+        return float(begin.min(initial=np.inf)), float(end.max(initial=-np.inf))
+
+
+def extremes(walls: Soup) -> tuple[Floats, Floats]:
+    """Heights of vertices that no neighbour lies below, and of those that none lies above.
+
+    Only right for vertices all of whose triangles are given.
+    """
+    if not len(walls):
+        return np.empty(0), np.empty(0)
+    z = walls[..., 2].astype(np.float64)
+    corners = np.ascontiguousarray(walls.reshape(-1, 3) + np.float32(0.0))
+    names = corners.view(np.dtype((np.void, 12))).ravel()
+    _, first, of = np.unique(names, return_index=True, return_inverse=True)
+    low, high = np.full(len(first), np.inf), np.full(len(first), -np.inf)
+    np.minimum.at(low, of.ravel(), np.repeat(z.min(1), 3))
+    np.maximum.at(high, of.ravel(), np.repeat(z.max(1), 3))
+    own = z.ravel()[first]
+    return own[own <= low], own[own >= high]
+
+
+@dataclass(eq=False)
+class Piece:
+    """One nominal piece of the passage at a face, below it, and what is open of it.
+
+    Attributes
+    ----------
+    below : shapely geometry
+        The nominal outline just below the face, where it lies in the predicted part.
+    nominal : (float, float)
+        A point of it in nominal place.
+    opening : shapely geometry
+        What is open on both sides.
+    need_mm : float
+        Required clear diameter.
+    """
+
+    below: Any
+    nominal: tuple[float, float]
+    opening: Any
+    need_mm: float
+
+    @once
+    def circle_mm(self) -> float:
+        """Diameter of the largest circle in the opening, never too small; exact where it matters.
+
+        That is near the requirement, or where hardly anything is open.
+        """
+        wide = largest_circle_mm(self.opening, ROUGH_MM)
+        if wide < FINE_MM or abs(wide - self.need_mm) < FINE_MM:
+            return largest_circle_mm(self.opening)
+        return wide
+
+
+@dataclass(eq=False)
+class Face:
+    """A level of a sheet, most often a face of a layer: what is open there.
+
+    Attributes
+    ----------
+    z : float, mm
+        Height in the predicted part.
+    below, above : (float, (float, float))
+        Nominal height and shift of what stands just below and just above.
+    lower, upper : tuple of shapely geometry
+        Nominal outlines of the passage there, in nominal place.
+    lower_both, upper_both : tuple of shapely geometry
+        Those on the other side of the same nominal heights: what is open nominally is open on both.
+    pieces : list of Piece
+        What is open, one of each outline of `lower`.
+    """
+
+    z: float
+    below: Pair
+    above: Pair
+    lower: tuple[Any, ...]
+    upper: tuple[Any, ...]
+    lower_both: tuple[Any, ...]
+    upper_both: tuple[Any, ...]
+    pieces: list[Piece]
+
+    @property
+    def touched(self) -> bool:
+        """Whether anything of the passage is closed at this face."""
+        return any(p.opening is not p.below for p in self.pieces)
+
+    @property
+    def outlines(self) -> tuple[Any, ...]:
+        """Nominal outlines just below the face and then those just above."""
+        return (*self.lower, *self.upper)
+
+    @property
+    def key(self) -> tuple[int, int]:
+        """The same for faces with the same outlines."""
+        return id(self.lower), id(self.upper)
+
+
+def places(event: Event, lift: float, shift: Shift, z: float) -> tuple[Pair, Pair]:
+    """What stands just below and just above a height of a sheet.
+
+    The lower part goes up to the cut, the upper one on from it; where it is lifted, both its
+    sections at the cut bound what lies between.
+    """
+    moved = (shift[0] + event.shift[0], shift[1] + event.shift[1])
+    lower_z = min(z, event.bottom) - lift
+    if event.rise == 0.0:
+        upper_z = z - lift
+    else:
+        upper = event.top - (lift + event.rise)
+        upper_z = upper if z > event.bottom or not event.slices else lower_z
+    below = (lower_z, shift) if z <= event.bottom else (upper_z, moved)
+    above = (upper_z, moved) if z >= event.bottom else (lower_z, shift)
+    return below, above
+
+
+def levels_of(sections: Sections, events: tuple[Event, ...], number: int) -> list[float]:
+    """Heights at which the sheet of one event is looked at, lowest first.
+
+    They are the faces of its layers, and between them those that `Sections.between` adds. Where the
+    part is lifted what lies between the faces of a layer is the same throughout.
+    """
+    event, lift, under = events[number], 0.0, -np.inf
+    for before in events[:number]:
+        lift += before.rise
+        if not before.still:  # what lies lower stands elsewhere
+            under = before.top + before.spread
+    if event.spread > 0.0:
+        heights = _ends(event, under)
+    else:
+        heights = [event.bottom + k * event.layer for k in range(len(event.slices) + 1)]
+        if event.slices and event.penetration > 0.0:
+            heights.insert(0, max(event.bottom - event.penetration, min(under, event.bottom)))
+    found = heights[:1]
+    for low, high in pairwise(heights):
+        if high <= event.bottom or event.rise == 0.0:
+            found += [float(z) + lift for z in sections.between(low - lift, high - lift)]
+        found.append(high)
+    return found
+
+
+def _ends(event: Event, under: float) -> list[float]:
+    """Faces of a sheet that lies anywhere in its spread."""
+    ends = {max(z, under) for a, b in reaches(event) if a < b for z in (a, b)}
+    return sorted(ends)
+
+
+def faces(sections: Sections, events: tuple[Event, ...], number: int) -> list[Face]:
+    """What is open at every level of the sheet of one event, lowest first."""
+    event = events[number]
+    lift, shift = 0.0, (0.0, 0.0)
+    for before in events[:number]:
+        lift += before.rise
+        shift = (shift[0] + before.shift[0], shift[1] + before.shift[1])
+    table = slabs(events)
+    return [
+        face_at(sections, table, z, *places(event, lift, shift, z))
+        for z in levels_of(sections, events, number)
+    ]
+
+
+def face_at(
+    sections: Sections, table: tuple[Slab, ...], z: float, below: Pair, above: Pair
+) -> Face:
+    """What is open at one height of the predicted part."""
+    outlines: list[Any] = []
+    for side in (False, True):
+        found = [sections.outline(gate) for gate in slab_at(table, z, side).gates]
+        found.append(sections.added(z, side))
+        outlines += [f for f in found if f is not None and not any(f is o for o in outlines)]
+    gates = [sections.gate(outline) for outline in outlines]
+    lower, upper = sections.pieces(below[0], False), sections.pieces(above[0], True)
+    down, up = rounded(below[1]), rounded(above[1])
+    # Of a sheet that is moved up layer by layer most faces come again.
+    key = (id(lower), id(upper), down, up, *(id(gate) for gate, _ in gates))
+    if key not in sections.faces:
+        sections.faces[key] = _opened(sections.need_mm, lower, upper, down, up, gates)
+    return Face(
+        z,
+        below,
+        above,
+        lower,
+        upper,
+        sections.pieces(below[0], True),
+        sections.pieces(above[0], False),
+        sections.faces[key],
+    )
+
+
+def _opened(
+    need_mm: float,
+    lower: tuple[Any, ...],
+    upper: tuple[Any, ...],
+    down: Shift,
+    up: Shift,
+    gates: list[tuple[Any, Any]],
+) -> list[Piece]:
+    """What is open of every lower piece, where it lies."""
+    still = lower is upper and down == up
+    lower_moved = tuple(moved_shape(p, down) for p in lower)
+    upper_moved = lower_moved if still else tuple(moved_shape(p, up) for p in upper)
+    pieces = []
+    for own, place in zip(lower, lower_moved, strict=True):
+        x, y = shapely.get_coordinates(shapely.point_on_surface(own))[0]
+        opening = place if still else overlap(place, upper_moved)
+        for gate, inner in gates:
+            # Outlines that run along one another cost much, and make no difference.
+            if not inner.intersects(opening):
+                continue
+            opening = shapely.Polygon() if gate.contains(opening) else opening.difference(gate)
+        if opening.area >= place.area - TOUCH_MM2:
+            opening = place
+        opening = opening if opening is place else polygonal(opening)
+        pieces.append(Piece(place, (float(x), float(y)), opening, need_mm))
+    return pieces
+
+
+def overlap(place: Any, others: tuple[Any, ...]) -> Any:
+    """What a figure and several others share."""
+    return place.intersection(shapely.union_all(others)) if others else shapely.Polygon()
+
+
+@dataclass(eq=False)
+class Group:
+    """Pieces of the passage that hang together within a sheet.
+
+    `lower`, `upper`: for each face, numbers of the outlines just below and just above it.
+    """
+
+    lower: list[list[int]]
+    upper: list[list[int]]
+
+    def nominal_mm2(self, n: int, face: Face) -> float:
+        """Nominal open area at a face: what is open on both sides of the nominal height.
+
+        Where what stands below and above are of two heights, the larger.
+        """
+        lower = both_mm2([face.lower[k] for k in self.lower[n]], face.lower, face.lower_both)
+        upper = both_mm2([face.upper[k] for k in self.upper[n]], face.upper, face.upper_both)
+        return max(lower, upper)
+
+    def through(self, n: int, face: Face) -> bool:
+        """Whether the nominal passage goes on through a face, and does not end there."""
+        ends = (self.lower[n] and self.upper[n]) or False
+        return bool(ends) and self.nominal_mm2(n, face) > TOUCH_MM2
+
+
+def both_mm2(own: list[Any], side: tuple[Any, ...], other: tuple[Any, ...]) -> float:
+    """Area of some outlines of one side of a height that is open on the other side too."""
+    if side is other:
+        return float(sum(p.area for p in own))
+    return float(sum(overlap(p, other).area for p in own))
+
+
+def grouped(levels: list[Face], overlaps: Overlaps) -> list[Group]:
+    """Pieces that hang together within the sheet, in order of where they begin."""
+    first = np.cumsum([0, *(len(face.outlines) for face in levels)]).tolist()
+    parent = list(range(first[-1]))
+
+    def root(n: int) -> int:
+        while parent[n] != n:
+            n = parent[n]
+        return n
+
+    def join(a: int, b: int) -> None:
+        a, b = sorted((root(a), root(b)))
+        parent[b] = a
+
+    for n, face in enumerate(levels):
+        for k, m in overlaps.within(face):
+            join(first[n] + k, first[n] + m)
+        if n > 0:
+            for k, m in overlaps.between(levels[n - 1], face):
+                join(first[n - 1] + k, first[n] + m)
+    found: dict[int, Group] = {}
+    for n, face in enumerate(levels):
+        for k in range(len(face.outlines)):
+            name = root(first[n] + k)
+            if name not in found:
+                found[name] = Group([[] for _ in levels], [[] for _ in levels])
+            if k < len(face.lower):
+                found[name].lower[n].append(k)
+            else:
+                found[name].upper[n].append(k - len(face.lower))
+    return [found[name] for name in sorted(found)]
+
+
+def open_fraction(levels: list[Face], overlaps: Overlaps) -> float:
+    """Smallest open fraction of all crossings of a sheet; 1 where nothing crosses it.
+
+    Of each connected piece of the nominal passage within the sheet the smallest ratio of open
+    to nominal section at one level.
+    """
+    if not any(face.touched for face in levels):
+        return 1.0
+    least = 1.0
+    for group in grouped(levels, overlaps):
+        for n, face in enumerate(levels):
+            if group.through(n, face):
+                opened = sum(face.pieces[k].opening.area for k in group.lower[n])
+                least = min(least, opened / group.nominal_mm2(n, face))
+    return least
+
+
+class Overlaps:
+    """Which outlines share some area, kept by what they are: `Sections` lets them live on.
+
+    Of a sheet that is moved up layer by layer most faces, and most pairs of them, come again.
+    """
+
+    def __init__(self) -> None:
+        self._pairs: dict[tuple[int, int], bool] = {}
+        self._inner: dict[int, tuple[Any, bool]] = {}
+        self._faces: dict[tuple[int, ...], list[tuple[int, int]]] = {}
+
+    def within(self, face: Face) -> list[tuple[int, int]]:
+        """Numbers of outlines below and above one face that overlap."""
+        key = face.key
+        if key not in self._faces:
+            count = len(face.lower)
+            found = self._between(face.lower, face.upper)
+            self._faces[key] = [(k, count + m) for k, m in found]
+        return self._faces[key]
+
+    def between(self, lower: Face, upper: Face) -> list[tuple[int, int]]:
+        """Numbers of outlines of one face and the next that overlap."""
+        key = lower.key + upper.key
+        if key not in self._faces:
+            self._faces[key] = self._between(lower.outlines, upper.outlines)
+        return self._faces[key]
+
+    def _between(self, some: tuple[Any, ...], others: tuple[Any, ...]) -> list[tuple[int, int]]:
+        return [
+            (k, m)
+            for k, a in enumerate(some)
+            for m, b in enumerate(others)
+            if a is b or self._overlap(a, b)
+        ]
+
+    def _overlap(self, a: Any, b: Any) -> bool:
+        key = (id(a), id(b))
+        if key not in self._pairs:
+            meet = _boxes_meet(a.bounds, b.bounds)
+            self._pairs[key] = meet and (self._holds(a, b) or a.intersection(b).area > TOUCH_MM2)
+        return self._pairs[key]
+
+    def _holds(self, a: Any, b: Any) -> bool:
+        """Whether a point well within one outline is well within the other: soon told."""
+        if id(a) not in self._inner:
+            point = shapely.point_on_surface(a)
+            self._inner[id(a)] = (point, point.distance(a.boundary) > WITHIN_MM)
+        point, within = self._inner[id(a)]
+        return bool(within and b.contains(point) and point.distance(b.boundary) > WITHIN_MM)
+
+
+def _boxes_meet(a: tuple[float, ...], b: tuple[float, ...]) -> bool:
+    return a[0] <= b[2] and b[0] <= a[2] and a[1] <= b[3] and b[1] <= a[3]
+
+
+def polygonal(shape: Any) -> Any:
+    """The areas of a geometry, without the lines and points that an intersection leaves."""
+    parts = shapely.get_parts(shape)
+    areas = (shapely.get_type_id(parts) == shapely.GeometryType.POLYGON) & (
+        shapely.area(parts) > TOUCH_MM2
+    )
+    return shapely.MultiPolygon(list(parts[areas]))
+
+
+def largest_circle_mm(shape: Any, within_mm: float = CIRCLE_MM) -> float:
+    """Diameter of the largest circle within a figure, never too small (0 if it has no area).
+
+    `within_mm`: its radius is too large by this at most; ten times that is five times quicker.
+    """
+    largest = 0.0
+    for polygon in shapely.get_parts(shape):
+        if polygon.geom_type != "Polygon" or polygon.is_empty:
+            continue
+        # The search can only be off by its tolerance, so add it.
+        radius = shapely.maximum_inscribed_circle(polygon, tolerance=within_mm).length
+        largest = max(largest, 2.0 * (radius + within_mm))
+    return largest

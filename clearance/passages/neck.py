@@ -1,0 +1,244 @@
+"""The neck of a way, in cells split as finely as it needs: can a ball of some radius pass.
+
+In: cells that the ball's centre can be in, exact distances. Out: whether the ends come
+apart. Proof: docs/method.md, "The bracket". No plane section need exist: the neck may be
+bounded by spheres, by a rib, by two ways round a post.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from clearance.columns.cells import _neighbour
+from clearance.geometry import distance
+from clearance.kernels.compiler import kernel
+
+PARTS = 8
+"""A cell is split into this many along each axis, a power of two."""
+MOST_SPLIT = 30_000
+"""Cells split at most."""
+MOST_SEEN = 200_000_000
+"""Cells that all rounds together may go over."""
+BESIDE = 2
+"""How many cells around those that a route leads through are split with them."""
+
+Array = NDArray[Any]
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+
+class Neck:
+    """Cells of a window around a way, for the question whether a ball of `radius_mm` passes.
+
+    Parameters
+    ----------
+    active : (X, Y, Z) ndarray of uint8
+        Every cell that the centre of a ball of this radius can be in; taken over.
+    tree : distance.Tree
+        The metal's surface.
+    origin : (3,) ndarray, mm
+        Centre of the first cell.
+    pitch_mm, radius_mm : float
+        `radius_mm` at least `least_radius_mm(pitch_mm)`.
+    """
+
+    def __init__(
+        self,
+        active: NDArray[np.uint8],
+        tree: distance.Tree,
+        origin: Floats,
+        pitch_mm: float,
+        radius_mm: float,
+    ):
+        self.shape = active.shape
+        self.state = active.astype(np.int32)
+        self.tree, self.origin, self.pitch_mm, self.radius_mm = tree, origin, pitch_mm, radius_mm
+        self.fine = np.empty((0, PARTS**3), np.uint8)
+
+    def parted(self, sources: Ints, targets: Ints) -> bool:
+        """Whether no chain of cells leads from sources to targets, as far as it can be told.
+
+        True is proof that no ball of the radius passes; False proves nothing.
+        """
+        for _ in range(max(8, MOST_SEEN // self.state.size)):
+            route = _chain(self.state, self.fine, sources, targets)
+            if len(route) == 0:
+                return True
+            doubtful = self._doubtful(route)
+            if len(doubtful) == 0 or len(self.fine) + len(doubtful) > MOST_SPLIT:
+                return False
+            self._split(doubtful)
+        return False
+
+    def _doubtful(self, route: Ints) -> Ints:
+        """Cells on a route and beside it that are not split yet and may not hold the ball."""
+        flat = self.state.ravel()
+        route = route[flat[route] == 1]
+        room = distance.distances(self.tree, self._centres(route))
+        route = route[room < self.radius_mm + _half_diagonal(self.pitch_mm)]
+        if len(route) == 0:
+            return route
+        steps = np.arange(-BESIDE, BESIDE + 1)
+        around = np.stack(np.meshgrid(steps, steps, steps, indexing="ij"), -1).reshape(-1, 3)
+        places = np.stack(np.unravel_index(route, self.shape), -1)[:, None] + around
+        places = places.reshape(-1, 3)
+        inside = ((places >= 0) & (places < self.shape)).all(1)
+        cells = np.unique(np.ravel_multi_index(tuple(places[inside].T), self.shape))
+        return np.asarray(cells[flat[cells] == 1])
+
+    def _centres(self, cells: Ints) -> Floats:
+        places = np.stack(np.unravel_index(cells, self.shape), -1)
+        return np.asarray(self.origin + places * self.pitch_mm)
+
+    def _split(self, cells: Ints) -> None:
+        """Replace cells by their parts, those shut that are too near the surface throughout."""
+        fine = np.zeros((len(cells), PARTS, PARTS, PARTS), np.uint8)
+        owner = np.arange(len(cells))
+        corner = np.zeros((len(cells), 3), np.int64)
+        size = PARTS
+        while True:
+            at = self._centres(cells)[owner]
+            at = at + ((corner + 0.5 * size) / PARTS - 0.5) * self.pitch_mm
+            half = _half_diagonal(self.pitch_mm * size / PARTS)
+            room = distance.distances(self.tree, at)
+            able = room + half > self.radius_mm
+            # Finer cannot tell more than this: each part of such a cell is near enough all over.
+            whole = able & ((room - half > self.radius_mm) | (size == 1))
+            many = PARTS // size
+            groups = fine.reshape(len(cells), many, size, many, size, many, size)
+            i, j, k = (corner[whole] // size).T
+            groups[owner[whole], i, :, j, :, k, :] = 1
+            rest = able & ~whole
+            if size == 1 or not rest.any():
+                break
+            size //= 2
+            steps = size * np.array([(a, b, c) for a in (0, 1) for b in (0, 1) for c in (0, 1)])
+            corner = (corner[rest][:, None] + steps).reshape(-1, 3)
+            owner = np.repeat(owner[rest], 8)
+        self.state.ravel()[cells] = 2 + len(self.fine) + np.arange(len(cells), dtype=np.int32)
+        self.fine = np.concatenate([self.fine, fine.reshape(len(cells), -1)])
+
+
+def shortest(passable: NDArray[np.bool_], sources: Ints, targets: Ints) -> Ints:
+    """Flat indices of a shortest chain of passable cells, ends included; empty if there is none."""
+    none = np.empty((0, PARTS**3), np.uint8)
+    return np.asarray(_chain(passable.astype(np.int32), none, sources, targets))
+
+
+def least_radius_mm(pitch_mm: float) -> float:
+    """Smallest radius that can be asked for.
+
+    Then neighbouring parts that both may hold the ball lie on one side of the surface,
+    so that no chain creeps through metal.
+    """
+    part = pitch_mm / PARTS
+    return part + _half_diagonal(part)
+
+
+def _half_diagonal(side: float) -> float:
+    return 0.5 * float(np.sqrt(3.0)) * side
+
+
+@kernel
+def _chain(state, fine, sources, targets):  # type: ignore[no-untyped-def]
+    """Cells of a shortest chain from a source to a target; empty if there is none.
+
+    `state`: 0 shut, 1 open, 2 + b split into the parts fine[b]. Nodes: an open cell's
+    flat index, a part's index after all cells. A split source or target counts whole.
+    """
+    nx, ny, nz = state.shape
+    flat = state.ravel()
+    size, block = flat.size, PARTS * PARTS * PARTS
+    came = np.full(size + fine.shape[0] * block, -1, np.int64)
+    owner = np.empty(fine.shape[0], np.int64)
+    for c in range(size):
+        if flat[c] > 1:
+            owner[flat[c] - 2] = c
+    goal = np.zeros(size, np.uint8)
+    for t in targets:
+        goal[t] = 1
+    waiting = np.empty(came.size, np.int64)
+    first, last = 0, 0
+    for s in sources:
+        if flat[s] == 1 and came[s] < 0:
+            came[s] = s
+            waiting[last] = s
+            last += 1
+        elif flat[s] > 1:
+            b = flat[s] - 2
+            for p in range(block):
+                node = size + b * block + p
+                if fine[b, p] and came[node] < 0:
+                    came[node] = node
+                    waiting[last] = node
+                    last += 1
+    end = -1
+    while first < last and end < 0:
+        node = waiting[first]
+        first += 1
+        split = node >= size
+        b, p = 0, 0
+        cell = node
+        if split:
+            b, p = (node - size) // block, (node - size) % block
+            cell = owner[b]
+        if goal[cell]:
+            end = node
+            break
+        for side in range(6):
+            to = -1
+            if split:
+                to = _neighbour(p, side, PARTS, PARTS, PARTS)
+                if to >= 0:
+                    other = size + b * block + to
+                    if fine[b, to] and came[other] < 0:
+                        came[other] = node
+                        waiting[last] = other
+                        last += 1
+                    continue
+            beside = _neighbour(cell, side, nx, ny, nz)
+            if beside < 0 or flat[beside] == 0:
+                continue
+            if flat[beside] == 1:
+                if came[beside] < 0:
+                    came[beside] = node
+                    waiting[last] = beside
+                    last += 1
+                continue
+            c = flat[beside] - 2
+            axis = 2 - side // 2  # side 0 and 1 go along z, 2 and 3 along y, 4 and 5 along x
+            face = 0 if side % 2 == 0 else PARTS - 1
+            for u in range(PARTS):
+                for v in range(PARTS):
+                    if axis == 0:
+                        q = (face * PARTS + u) * PARTS + v
+                        mine = ((PARTS - 1 - face) * PARTS + u) * PARTS + v
+                    elif axis == 1:
+                        q = (u * PARTS + face) * PARTS + v
+                        mine = (u * PARTS + (PARTS - 1 - face)) * PARTS + v
+                    else:
+                        q = (u * PARTS + v) * PARTS + face
+                        mine = (u * PARTS + v) * PARTS + (PARTS - 1 - face)
+                    if split and mine != p:
+                        continue
+                    other = size + c * block + q
+                    if fine[c, q] and came[other] < 0:
+                        came[other] = node
+                        waiting[last] = other
+                        last += 1
+    if end < 0:
+        return np.empty(0, np.int64)
+    length = 1
+    node = end
+    while came[node] != node:
+        node = came[node]
+        length += 1
+    route = np.empty(length, np.int64)
+    node = end
+    for n in range(length - 1, -1, -1):
+        route[n] = node if node < size else owner[(node - size) // block]
+        node = came[node]
+    return route

@@ -1,0 +1,374 @@
+"""The parts of a plate made ready: each with its case under the event, and its neighbours.
+
+In: a `Plate`. Out: `Member`s, each a part with a `Task` or the reason why it has none.
+A task holds all that its computation depends on, can go to another process or machine,
+and is named by a hash of its inputs: equal names, equal results. Of each mesh only the
+box is kept, so that memory does not grow with the number of parts.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import hashlib
+import json
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from clearance import __version__
+from clearance.case.plate import PlacedPart, Plate, case_on_plate
+from clearance.case.read import Case
+from clearance.errors import CaseError, ClearanceError
+from clearance.mesh.part import file_sha256, read_triangles
+from clearance.plates import placed
+from clearance.plates.placed import Neighbour, Place
+from clearance.predicted.part import extent
+from clearance.system.processes import Job
+
+Floats = NDArray[np.float64]
+
+BASE_BYTES, TRIANGLE_BYTES, CELL_BYTES = 300e6, 1500.0, 4.0
+"""Memory of a check: of the program, for each triangle, for each cell of the part's box at its
+pitch. Measured over the shipped designs at 0.2 and 0.1 mm (docs: plate), where it gives 1.05 to
+1.6 times the peak."""
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Survey:
+    """What the plate has to know of a mesh before its part is computed."""
+
+    bounds: Floats
+    triangles: int
+
+
+@dataclass(frozen=True)
+class Task:
+    """A distinct part under its event: everything that its computation depends on.
+
+    Attributes
+    ----------
+    key : str
+        SHA-256 of the inputs: case text, bytes of the meshes, event, program version, and
+        what the neighbours' slices may bring along.
+    case : Case
+    bounds : ((float, float), (float, float)), mm
+        Lowest and highest x and y of the part.
+    platform_z : float, mm
+    stop_mm : float or None
+        Height above the platform at which the machine stopped last, whether or not this part
+        got anything from it.
+    neighbours : tuple of Neighbour
+        Parts whose footprints overlap this one's.
+    need_bytes : float
+    """
+
+    key: str
+    case: Case
+    bounds: tuple[tuple[float, float], tuple[float, float]]
+    platform_z: float
+    stop_mm: float | None
+    neighbours: tuple[Neighbour, ...]
+    need_bytes: float
+
+    def files(self) -> tuple[Path, ...]:
+        """Every file that its computation reads."""
+        return files_of(self.case, self.neighbours)
+
+    def relocated(self, new: Callable[[Path], Path]) -> Task:
+        """Return the task with every file at another place."""
+        part = self.case.part
+        part = part.model_copy(
+            update={"mesh": new(part.mesh), "also_melted": tuple(map(new, part.also_melted))}
+        )
+        strays = tuple(
+            s if s.mesh is None else replace(s, mesh=new(s.mesh)) for s in self.case.stray
+        )
+        return replace(
+            self,
+            case=replace(self.case, part=part, stray=strays),
+            neighbours=tuple(replace(n, meshes=tuple(map(new, n.meshes))) for n in self.neighbours),
+        )
+
+
+@dataclass(frozen=True)
+class Label:
+    """What tells a part of the plate from others that are equal.
+
+    Attributes
+    ----------
+    name, serial, plate : str
+        The serial number is empty where none is known to be this part's.
+    at : (float, float), mm
+    turn : float, degrees
+    """
+
+    name: str
+    serial: str
+    plate: str
+    at: tuple[float, float]
+    turn: float
+
+    def as_json(self) -> dict[str, Any]:
+        """As it stands in the part's result."""
+        return {
+            "name": self.name,
+            "serial": self.serial or None,
+            "plate": self.plate,
+            "at_mm": list(self.at),
+            "turn_deg": self.turn,
+        }
+
+
+@dataclass(frozen=True)
+class Member:
+    """A part of the plate and its task, or what is wrong with its case."""
+
+    part: PlacedPart
+    label: Label
+    task: Task | None
+    fault: str = ""
+
+
+# ---- from the plate to tasks -----------------------------------------------------------------
+
+
+@dataclass
+class _Reader:
+    """Reads each case, mesh and hash once, and keeps of a mesh only its box."""
+
+    plate: Plate
+    _cases: dict[tuple[Any, ...], Case | ClearanceError] = field(default_factory=dict)
+    _surveys: dict[tuple[Path, str], Survey | ClearanceError] = field(default_factory=dict)
+    _hashes: dict[Path, str] = field(default_factory=dict)
+
+    def case(self, part: PlacedPart) -> Case:
+        """Case of a part under the plate's event."""
+        key = (part.case, part.turn, *(getattr(part, name) for name in _CASE_KEYS))
+        if key not in self._cases:
+            self._cases[key] = _or_fault(lambda: case_on_plate(self.plate, part))
+        return _raised(self._cases[key])
+
+    def survey(self, path: Path, unit: str) -> Survey:
+        """Box of a mesh and the number of its triangles."""
+        if (path, unit) not in self._surveys:
+            self._surveys[path, unit] = _or_fault(lambda: _survey(path, unit))
+        return _raised(self._surveys[path, unit])
+
+    def sha256(self, path: Path) -> str:
+        """Hash of a file."""
+        if path not in self._hashes:
+            self._hashes[path] = file_sha256(path)
+        return self._hashes[path]
+
+
+_CASE_KEYS = ("layers", "resume", "next_layer", "resume_shift")
+
+
+def _or_fault(make: Callable[[], Any]) -> Any:
+    try:
+        return make()
+    except ClearanceError as fault:
+        return fault
+
+
+def _raised(found: Any) -> Any:
+    if isinstance(found, ClearanceError):
+        raise found
+    return found
+
+
+def _survey(path: Path, unit: str) -> Survey:
+    triangles, _ = read_triangles(path, unit)
+    return Survey(extent(triangles), len(triangles))
+
+
+@dataclass(frozen=True, eq=False)
+class _Standing:
+    """A part whose case and mesh can be read."""
+
+    number: int
+    part: PlacedPart
+    case: Case
+    survey: Survey
+    footprint: Any
+    platform_z: float
+
+    @property
+    def place(self) -> Place:
+        return Place(self.part.at, self.part.turn)
+
+    @property
+    def top(self) -> float:
+        """Height above the platform, mm."""
+        return float(self.survey.bounds[1, 2]) - self.platform_z
+
+
+def members(plate: Plate) -> tuple[Member, ...]:
+    """Read the cases of all parts and find what each depends on, in the plate's order.
+
+    Raises
+    ------
+    CaseError
+        The plate's first wrong layer lies above all of its parts.
+    """
+    reader = _Reader(plate)
+    found: dict[int, Member] = {}
+    standing: list[_Standing] = []
+    for number, part in enumerate(plate.part):
+        try:
+            standing.append(_standing(reader, number, part))
+        except ClearanceError as fault:
+            found[number] = Member(part, _label(plate, part), None, str(fault))
+    _check_slices(plate, standing)
+    overlapping = placed.over([one.footprint for one in standing])
+    for one, numbers in zip(standing, overlapping, strict=True):
+        others = [standing[n] for n in numbers]
+        label = _label(plate, one.part, one.case)
+        try:
+            found[one.number] = Member(one.part, label, _task(reader, one, others))
+        except ClearanceError as fault:
+            found[one.number] = Member(one.part, label, None, str(fault))
+    return tuple(found[number] for number in range(len(plate.part)))
+
+
+def _label(plate: Plate, part: PlacedPart, case: Case | None = None) -> Label:
+    """The label of a part; a case that several parts share tells nobody's serial number."""
+    serial = part.serial
+    if serial is None and case is not None and sum(p.case == part.case for p in plate.part) == 1:
+        serial = case.record.serial
+    return Label(part.name, serial or "", plate.name, part.at, part.turn)
+
+
+def jobs(tasks: Iterable[Task]) -> list[Job]:
+    """Jobs of tasks."""
+    return [Job(task.key, task, task.need_bytes) for task in tasks]
+
+
+def beyond_platform(plate: Plate, found: Sequence[Member]) -> list[str]:
+    """Notices of parts that stand out of the platform."""
+    half = 0.5 * np.asarray(plate.size)
+    out = []
+    for member in found:
+        if member.task is None:
+            continue
+        place = Place(member.part.at, member.part.turn)
+        x0, y0, x1, y1 = placed.footprint(member.task.bounds, place).bounds
+        if min(x0 + half[0], y0 + half[1], half[0] - x1, half[1] - y1) < -1e-6:
+            out.append(f"{member.part.name} stands out of the platform: check `at` and `size`")
+    return out
+
+
+def _standing(reader: _Reader, number: int, part: PlacedPart) -> _Standing:
+    case = reader.case(part)
+    survey = reader.survey(case.part.mesh, case.part.unit)
+    return _Standing(
+        number,
+        part,
+        case,
+        survey,
+        placed.footprint(survey.bounds, Place(part.at, part.turn)),
+        case.part.platform(float(survey.bounds[0, 2])),
+    )
+
+
+def _check_slices(plate: Plate, standing: Sequence[_Standing]) -> None:
+    """A slice beyond one part is that of a taller one; beyond all it is a mistake."""
+    for number, stray in enumerate(plate.stray):
+        if stray.shape != "layer" or not standing:
+            continue
+        last = max(int(s.top / s.case.part.layer_thickness - 0.5 + 1e-9) for s in standing)
+        if (stray.from_layer or 0) > last:
+            raise CaseError(
+                f"{plate.path}: [[stray]] number {number + 1} from_layer: found "
+                f"{stray.from_layer}, expected at most {last}, the last layer of the tallest part"
+            )
+
+
+def _task(reader: _Reader, one: _Standing, others: Sequence[_Standing]) -> Task:
+    case = one.case
+    # Without an event of the plate each case has its own, and nothing is known of the others.
+    slices = placed.slice_heights(case, one.platform_z) if reader.plate.stray else []
+    neighbours = tuple(_neighbour(one, other) for other in others if slices and _melted_too(other))
+    stop = _stop(reader.plate, case)
+    pitch = _pitch(case, one.survey.bounds)
+    cells = float(np.prod(one.survey.bounds[1] - one.survey.bounds[0])) / pitch**3
+    count = one.survey.triangles + sum(o.survey.triangles for o in others if neighbours)
+    (x0, y0), (x1, y1) = ((float(v) for v in corner[:2]) for corner in one.survey.bounds)
+    return Task(
+        key=_key(reader, case, stop, neighbours),
+        case=case,
+        bounds=((x0, y0), (x1, y1)),
+        platform_z=one.platform_z,
+        stop_mm=stop,
+        neighbours=neighbours,
+        need_bytes=BASE_BYTES + TRIANGLE_BYTES * count + CELL_BYTES * cells,
+    )
+
+
+def _stop(plate: Plate, case: Case) -> float | None:
+    """Height of the last event of the plate, or of the case's own, mm."""
+    heights = [stray.height for stray in case.stray]
+    for keys in plate.stray:
+        heights.append(keys.height)
+        if keys.after_layer is not None:
+            heights.append(round((keys.after_layer + 1) * case.part.layer_thickness, 9))
+    return max((height for height in heights if height is not None), default=None)
+
+
+def _pitch(case: Case, bounds: Floats) -> float:
+    from clearance.verdict.prepared import default_pitch
+
+    return case.grid.pitch or default_pitch(case, *bounds)
+
+
+def _melted_too(other: _Standing) -> bool:
+    """Whether the stray slices of another part were melted at all: it may have been left out."""
+    return any(stray.layers_high > 0 for stray in other.case.stray)
+
+
+def _neighbour(one: _Standing, other: _Standing) -> Neighbour:
+    part = other.case.part
+    return Neighbour(
+        other.part.name,
+        (part.mesh, *part.also_melted),
+        part.unit,
+        other.place.within(one.place),
+        one.platform_z - other.platform_z,
+    )
+
+
+def files_of(case: Case, neighbours: Sequence[Neighbour] = ()) -> tuple[Path, ...]:
+    """Every mesh file that a case and its neighbours read, each once."""
+    beside = [mesh for neighbour in neighbours for mesh in neighbour.meshes]
+    return tuple(dict.fromkeys([*case.files[1:], *beside]))
+
+
+def _key(reader: _Reader, case: Case, stop: float | None, neighbours: Sequence[Neighbour]) -> str:
+    """Name of the inputs; where the files lie does not matter."""
+
+    def plain(value: Any) -> Any:
+        return reader.sha256(value) if isinstance(value, Path) else str(value)
+
+    inputs = [
+        __version__,
+        "sheet with a label",
+        case.path.name,
+        case.text_sha256,
+        [reader.sha256(path) for path in (case.part.mesh, *case.part.also_melted)],
+        [dataclasses.asdict(stray) for stray in case.stray],
+        stop,
+        [*case.translations, "", *case.assumptions, "", *case.notices],
+        [dataclasses.asdict(_rounded(neighbour)) for neighbour in neighbours],
+    ]
+    text = json.dumps(inputs, default=plain, sort_keys=True)
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+def _rounded(neighbour: Neighbour) -> Neighbour:
+    place = neighbour.place
+    at = (round(place.at[0], 6) + 0.0, round(place.at[1], 6) + 0.0)
+    return replace(neighbour, place=Place(at, round(place.turn, 6)))

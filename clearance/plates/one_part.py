@@ -1,0 +1,119 @@
+"""One part of a plate: its check, what it was when the machine stopped, and its sheet.
+
+In: a `Task`. Out: `Computed`, the keys of its result file and its figure. Runs in other
+processes and on other machines; reads the meshes that the task names, writes nothing.
+"""
+
+from __future__ import annotations
+
+import threading
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from clearance.checking import examine
+from clearance.drawing.sheet import sheet
+from clearance.plates import placed
+from clearance.plates.members import Task
+from clearance.predicted.part import NOMINAL
+from clearance.result import as_json
+from clearance.verdict.prepared import Checked, prepare
+
+OUTLINE_MM = 0.1
+"""Outlines on the map are as true as this."""
+
+_ONE = threading.Lock()
+
+
+@dataclass(frozen=True)
+class Computed:
+    """What a task gives: the keys of its result file, and the sheet as PDF without a label."""
+
+    data: dict[str, Any]
+    figure: bytes
+
+
+def compute(task: Task) -> Computed:
+    """Check one part of a plate.
+
+    Raises
+    ------
+    ClearanceError
+        What the user has to mend.
+    """
+    with _ONE:  # a worker with several threads: one part's memory at a time
+        return _computed(task)
+
+
+def _computed(task: Task) -> Computed:
+    soup, notices = _beside(task)
+    case = replace(task.case, notices=(*task.case.notices, *notices))
+    checked = prepare(case, beside=soup)
+    examined = examine(checked, threads=1)
+    result = examined.result
+    data = as_json(result)
+    data["plate"] = {
+        "inputs_sha256": task.key,
+        "exit_status": result.exit_status,
+        **as_json(_at_event(checked, task.stop_mm)),
+    }
+    from clearance.figures.sheet_page import report
+
+    return Computed(data, report(sheet(examined, on_plate=True)))
+
+
+def _beside(task: Task) -> tuple[NDArray[np.float32], tuple[str, ...]]:
+    shifts = [float(np.hypot(*stray.resume_shift)) for stray in task.case.stray]
+    soup, names = placed.beside(
+        task.neighbours,
+        placed.slice_heights(task.case, task.platform_z),
+        np.array(task.bounds),
+        sum(shifts),
+    )
+    return soup, tuple(
+        f"a wrong slice of {name} falls on this part's place: its metal is in the sheet, and "
+        "in the overhang outside"
+        for name in names
+    )
+
+
+def _at_event(checked: Checked, stop_mm: float | None) -> dict[str, Any]:
+    """Height and metal of the part when the machine stopped, and its outline in plan.
+
+    The metal is what columns hold below the stop, stray metal of earlier events included;
+    outlines are those of the nominal part at the stop, or at half its height.
+    """
+    predicted = checked.whole.predict(checked.unknowns.variants[0].events or ())
+    base, density = checked.platform_z, checked.case.part.density_g_cm3
+    runs, cell = predicted.melted, checked.whole.grid.pitch_mm**2
+    whole = float((runs.z[:, 1] - runs.z[:, 0]).sum()) * cell
+    height = float(runs.z[:, 1].max()) - base if len(runs.z) else 0.0
+    stood = height if stop_mm is None else min(stop_mm, height)
+    below = np.minimum(runs.z, base + stood)
+    begun = float((below[:, 1] - below[:, 0]).sum()) * cell
+    return {
+        "height_mm": height,
+        "height_at_event_mm": stood,
+        "metal_mm3": whole,
+        "metal_at_event_mm3": begun,
+        "mass_g": None if density is None else whole * density * 1e-3,
+        "mass_at_event_g": None if density is None else begun * density * 1e-3,
+        "outline_mm": _outline(checked, base + stood),
+    }
+
+
+def _outline(checked: Checked, z: float) -> list[list[list[float]]]:
+    import shapely
+
+    low, high = (float(v) for v in checked.bodies.bounds[:, 2])
+    at = z if low < z < high else 0.5 * (low + high)
+    section = checked.whole.predict(NOMINAL).section(at)
+    rings = [shapely.Polygon(p.exterior) for p in shapely.get_parts(section) if p.area > 0.0]
+    shape = shapely.simplify(shapely.union_all(rings), OUTLINE_MM)
+    return [
+        [[round(float(x), 3), round(float(y), 3)] for x, y in p.exterior.coords[:-1]]
+        for p in shapely.get_parts(shape)
+        if not p.is_empty
+    ]

@@ -1,0 +1,474 @@
+"""From a roughly given disc to the surface that closes a mouth.
+
+In: the mesh and, for each port, about where it is and how wide. Out: the mesh's
+own section there, as far outward as it is still a closed outline round the
+bore. The way is: find the bore (an outline of void round the given centre), take
+its axis from the walls that the outline runs over, then march outward with
+several planes and keep the one that leaves no wedge of the bore outside.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from clearance.errors import PortError
+from clearance.geometry.sections import Floats, Ints, Plane, Singles, cut, polygons, trace
+from clearance.geometry.sight import free_rays, sights, winding_at
+from clearance.ports.holes import (
+    LARGEST,
+    LEAST_MOVE,
+    SLACK,
+    SMALLEST,
+    STEEPEST,
+    Bore,
+    Outline,
+    Site,
+    bore_of,
+    centroid,
+    equal_radius,
+    find_bore,
+    hemisphere,
+    measure,
+    select,
+    squared,
+    unit,
+)
+
+if TYPE_CHECKING:
+    from shapely import Polygon
+
+SAGITTA = 0.25  # times the radius: what a closing plane may lie below a curved face
+PRECISION = 1e-3  # mm, of the outermost closed plane
+STEP_BACK = 2e-3  # mm, so that the closing plane never lies in a face
+SHELTERED = 0.04  # least share of rays that must get away from a mouth
+
+
+class Request(NamedTuple):
+    """A port as the case gives it: name, centre (3,) and radius in mm, and perhaps a normal."""
+
+    name: str
+    centre: ArrayLike
+    radius: float
+    normal: ArrayLike | None = None
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Mouth:
+    """The closing surface of a port.
+
+    Attributes
+    ----------
+    name : str
+    plane : Plane
+        Normal outward.
+    polygon : shapely.Polygon
+        The void in that plane, in its coordinates (mm); islands of metal are holes.
+    centre : ndarray (3,)
+        Centroid of the polygon, in space.
+    radius : float
+        Radius of the circle of equal area, mm.
+    deepest : ndarray (3,)
+        Centre of the largest inscribed circle, in space.
+    inscribed_radius : float
+        Its radius, mm.
+    notices : tuple of str
+    """
+
+    name: str
+    plane: Plane
+    polygon: Polygon
+    centre: Floats
+    radius: float
+    deepest: Floats
+    inscribed_radius: float
+    notices: tuple[str, ...] = ()
+
+
+class End(NamedTuple):
+    """The last closed outline in one direction of planes; height of its centroid on the axis."""
+
+    outline: Outline
+    height: float
+    recess: float  # radius of a wider outline that follows at once, 0.0 if none does
+
+
+def _march(
+    site: Site, start: Floats, axis: Floats, direction: Floats, reach: float, stride: float
+) -> End | None:
+    """Go outward along `axis` and return the last closed outline, or None if none is the last.
+
+    Parameters
+    ----------
+    start : ndarray (3,)
+        Where the axis is known to run within the bore.
+    direction : ndarray (3,)
+        Normal of the planes.
+    reach : float
+        How far from `start` to look for the end, mm.
+    stride : float
+        Step, mm.
+    """
+
+    def closed(t: float) -> Outline | None:
+        return site.outline(start + t * axis, direction, axis)
+
+    steps = [0.0, 0.05, *np.arange(-0.15, -3.0, -0.3)]  # a plane that leans begins further in
+    at = next((k * site.radius for k in steps if closed(k * site.radius) is not None), None)
+    if at is None:
+        return None
+    beyond = at + stride
+    while (found := closed(beyond)) is not None:
+        at, beyond = beyond, beyond + stride
+        if at > reach:
+            return None
+    while beyond - at > PRECISION:
+        middle = 0.5 * (at + beyond)
+        if closed(middle) is None:
+            beyond = middle
+        else:
+            at = middle
+    found = closed(at - STEP_BACK / float(axis @ direction))
+    if found is None:
+        return None
+    wider = site.smallest(Plane.through(start + beyond * axis, direction), LARGEST)
+    height = float(centroid(found) @ axis)
+    return End(found, height, 0.0 if wider is None else equal_radius(wider.area))
+
+
+def _openness(site: Site, end: End, axis: Floats) -> float:
+    """Share of rays that get away from an end, over the half space in front of it."""
+    frame = Plane.through(np.zeros(3), axis)
+    rays = hemisphere(24) @ np.stack([frame.u, frame.v, frame.normal])
+    start = centroid(end.outline) + 0.3 * site.radius * axis
+    free = free_rays(site.triangles, start, rays, 2.0 * site.radius + 1.0)
+    return free / len(rays)
+
+
+def _outward(site: Site, bore: Bore, start: Floats, normal: Floats | None) -> Floats | None:
+    """Return the bore's axis, turned outward: to where its outline ends and leads to the open."""
+    found: list[tuple[float, float, Floats, Floats]] = []
+    for axis in (bore.axis, -bore.axis):
+        if normal is not None and float(axis @ normal) <= 0.0:
+            continue
+        plane = bore.outline.plane.normal
+        plane = plane if float(plane @ axis) > 0.0 else -plane
+        centre = float((site.centre - start) @ axis)
+        reach = centre + SLACK * site.move + site.radius
+        end = _march(site, start, axis, plane, reach, max(0.5, 0.25 * site.radius))
+        if end is not None:
+            away = abs(end.height - float(site.centre @ axis))
+            front = centroid(end.outline) + 0.3 * site.radius * axis
+            found.append((_openness(site, end, axis), away, axis, front))
+    found = [one for one in found if one[0] >= SHELTERED]
+    if not found:
+        return None
+    clearest = max(one[0] for one in found)
+    found = [one for one in found if one[0] > 0.3 * clearest]
+    if len(found) > 1:
+        # Both ends look open: the one within a chamber does not see unbounded space, or not in
+        # as many directions. What it sees back through the bore does not count.
+        seen = sights(site.whole, np.array([one[3] for one in found]))
+        ways = np.stack([-np.eye(3), np.eye(3)], axis=1).reshape(6, 3)
+        count = [int(np.sum(seen[k] & (ways @ one[2] > -0.3))) for k, one in enumerate(found)]
+        found = [
+            one for one, ways_out in zip(found, count, strict=True) if 2 * ways_out >= max(count)
+        ]
+    return min(found, key=lambda one: one[1])[2]
+
+
+def _directions(site: Site, axis: Floats, wanted: list[Floats]) -> list[Floats]:
+    """Return the normals of planes to close the mouth with."""
+    kept: list[Floats] = []
+    for given in (axis, *wanted, *site.faces):
+        direction = given if float(given @ axis) > 0.0 else -given
+        if float(direction @ axis) < STEEPEST or len(kept) == 8:
+            continue
+        if all(float(np.linalg.norm(direction - other)) > 1e-5 for other in kept):
+            kept.append(direction)
+    return kept
+
+
+def closing(site: Site, bore: Bore, normal: Floats | None) -> End | None:
+    """Return the outermost closed outline of a bore, or None if the bore does not end here."""
+    seed = bore.outline.plane.normal
+    site.bore = bore.radius
+    bore = squared(site, bore)
+    site.bore = bore.radius
+    start = centroid(bore.outline)
+    if site.outline(start, bore.outline.plane.normal, bore.axis) is None:
+        start = bore.outline.plane.origin  # a bent outline: its centroid lies outside it
+    axis = _outward(site, bore, start, normal)
+    if axis is None:
+        return None
+    reach = float((site.centre - start) @ axis) + SLACK * site.move + site.radius
+    stride = max(0.4, site.radius / 8.0)
+    ends = [
+        end
+        for direction in _directions(site, axis, [seed] if normal is None else [seed, normal])
+        if (end := _march(site, start, axis, direction, reach, stride)) is not None
+    ]
+    best = max(ends, key=lambda end: end.height, default=None)
+    return best if best is None or _flat(site, best, axis) else _tilted(site, best, axis)
+
+
+def _flat(site: Site, end: End, axis: Floats) -> bool:
+    """Whether nothing of the wall stands out over a closing plane: then none closes more."""
+    plane, ring = end.outline.plane, end.outline.ring
+    normal = plane.normal if float(plane.normal @ axis) > 0.0 else -plane.normal
+    above = Plane(plane.origin + 0.02 * site.radius * normal, plane.normal, plane.u, plane.v)
+    points = cut(site.triangles, above).points
+    margin = 0.1 * site.radius
+    near = ((points > ring.min(axis=0) - margin) & (points < ring.max(axis=0) + margin)).all((1, 2))
+    step = points[near, 1] - points[near, 0]
+    around = np.linalg.norm(np.roll(ring, -1, axis=0) - ring, axis=1).sum()
+    return bool(np.linalg.norm(step, axis=1).sum() < 0.15 * around)
+
+
+def _tilted(site: Site, best: End, axis: Floats) -> End:
+    """Return the end that a tilted plane reaches, if it closes more: for curved outer faces."""
+    angle = 0.3
+    while angle > 0.03:
+        plane = best.outline.plane
+        normal = plane.normal if float(plane.normal @ axis) > 0.0 else -plane.normal
+        start = centroid(best.outline) - 0.2 * site.radius * axis
+        reach = site.move + 2.0 * site.radius
+        ends = []
+        for lean in (plane.u, -plane.u, plane.v, -plane.v):
+            direction = unit(normal + angle * lean)
+            if float(direction @ axis) > STEEPEST:
+                ends.append(_march(site, start, axis, direction, reach, 0.25 * site.radius))
+        higher = max((e for e in ends if e is not None), key=lambda e: e.height, default=best)
+        if higher.height > best.height + 5.0 * PRECISION:
+            best = higher
+        else:
+            angle *= 0.5
+    return best
+
+
+def _polygon(site: Site, outline: Outline) -> Polygon | None:
+    """Return the void within an outline without the metal that stands in it.
+
+    None if an outline of another shell crosses it: then the void must be found with noding.
+    """
+    import shapely
+
+    outer = shapely.make_valid(shapely.Polygon(outline.ring))
+    pieces = cut(site.triangles, outline.plane)
+    order, first, opened = trace(pieces.keys)
+    low, high = outline.ring.min(axis=0), outline.ring.max(axis=0)
+    inside, crossing = [], []
+    for k in range(first.size - 1):
+        ring = pieces.points[order[first[k] : first[k + 1]], 0]
+        if (ring.max(axis=0) < low).any() or (ring.min(axis=0) > high).any():
+            continue
+        within = (ring.min(axis=0) > low).all() and (ring.max(axis=0) < high).all()
+        if k >= opened and within and len(ring) >= 3:
+            inside.append(ring)
+        else:
+            crossing.append(pieces.points[order[first[k] : first[k + 1]]])
+    if crossing and not site.noded:
+        # The outline itself is among them: only what lies clearly within it counts.
+        core = outer.buffer(-1e-3 * site.radius)
+        if shapely.intersects(core, shapely.linestrings(np.concatenate(crossing))).any():
+            return None
+    void = outer.difference(polygons(inside)) if inside else outer
+    parts = [part for part in shapely.get_parts(void) if part.geom_type == "Polygon"]
+    return max(parts, key=lambda part: float(part.area), default=None)
+
+
+def mouth_of(site: Site, end: End) -> Mouth | None:
+    """The mouth that an end of a bore is; None if another shell's outline crosses its own."""
+    import shapely
+
+    polygon = _polygon(site, end.outline)
+    if polygon is None:
+        return None
+    plane = end.outline.plane
+    radius = equal_radius(polygon.area)
+    circle = shapely.maximum_inscribed_circle(polygon, tolerance=1e-3 * radius)
+    deepest, edge = shapely.get_coordinates(circle)
+    notices = []
+    if end.recess > 0.0:
+        notices.append(
+            f"{site.name}: the mouth opens into a wider recess of radius {end.recess:.3g} mm; "
+            "it is closed at the bottom of the recess"
+        )
+    return Mouth(
+        name=site.name,
+        plane=plane,
+        polygon=polygon,
+        centre=plane.to_space(shapely.get_coordinates(polygon.centroid))[0],
+        radius=radius,
+        deepest=plane.to_space(deepest[None])[0],
+        inscribed_radius=float(np.linalg.norm(edge - deepest)),
+        notices=tuple(notices),
+    )
+
+
+def _candidates(site: Site) -> list[tuple[Floats, float]]:
+    """Centre and radius of the openings nearest to the given centre, of any size."""
+    found: list[tuple[float, Floats, Bore]] = []
+    for direction in (*np.eye(3), *site.faces[:6]):
+        for share in (0.0137, -0.5, 0.5, -SLACK, SLACK):
+            plane = Plane.through(site.centre + share * site.move * direction, direction)
+            pieces = cut(site.triangles, plane)
+            order, first, opened = trace(pieces.keys)
+            areas, _ = measure(pieces.points, order, first)
+            areas[:opened] = 0.0
+            for k in np.flatnonzero(areas < -np.pi * (0.2 * site.radius) ** 2):
+                members = order[first[k] : first[k + 1]]
+                outline = Outline(
+                    plane, pieces.points[members, 0], -float(areas[k]), pieces.triangle[members]
+                )
+                centre = centroid(outline)
+                away = float(np.linalg.norm(centre - site.centre))
+                found.append((away, centre, bore_of(site, outline)))
+    kept: list[tuple[Floats, Bore]] = []
+    for _, centre, bore in sorted(found, key=lambda one: one[0]):
+        # The same bore further in is not another opening.
+        apart = [float(np.linalg.norm(np.cross(centre - at, one.axis))) for at, one in kept]
+        if len(kept) < 5 and all(a > 0.5 * bore.radius for a in apart):
+            kept.append((centre, bore))
+    return [(centre, bore.radius) for centre, bore in kept]
+
+
+def _place(point: Floats) -> str:
+    return "({:g}, {:g}, {:g})".format(*(np.round(point, 3) + 0.0))
+
+
+def _fault(site: Site, bore: Bore | None) -> str:
+    """Say why a port was not found."""
+    asked = f"{site.name}: no mouth of radius {site.radius:g} mm at {_place(site.centre)}"
+    around = np.concatenate([np.zeros((1, 3)), np.eye(3), -np.eye(3)]) * 0.05 * site.radius
+    metal = bool((winding_at(site.whole, site.centre + around) >= 1).any())
+    if len(site.triangles) == 0:
+        there = "in solid metal, far from any surface" if metal else "far away from the part"
+        return f"{asked}: the centre is {there}"
+    listed = "; ".join(f"radius {radius:.3g} mm at {_place(c)}" for c, radius in _candidates(site))
+    near = f"; openings near: {listed}" if listed else "; there is no opening near it"
+    if bore is not None:
+        return (
+            f"{asked}: a bore of radius {bore.radius:.3g} mm is there, but it does not come out "
+            f"of the part within {site.move:g} mm of that centre{near}"
+        )
+    if metal and not listed:
+        return f"{asked}: the centre lies in solid metal{near}"
+    return (
+        f"{asked}: no closed outline of {SMALLEST:g} to {LARGEST:g} times that radius runs "
+        f"round the centre{near}"
+    )
+
+
+def _find(whole: Singles, close: Ints, near: Ints, one: Request) -> Mouth:
+    """Quick first: close triangles only, then all near ones, then shells that overlap."""
+    centre, radius = np.asarray(one.centre, dtype=np.float64), float(one.radius)
+    normal = None if one.normal is None else unit(one.normal)
+    last: Bore | None = None
+    for chosen, noded in ((close, False), (near, False), (near, True)):
+        site = Site(one.name, whole, whole[chosen], centre, radius, noded)
+        bore = find_bore(site, normal)
+        last = bore or last
+        end = None if bore is None else closing(site, bore, normal)
+        if end is None:
+            continue
+        away = abs(float((centroid(end.outline) - centre) @ end.outline.plane.normal))
+        if away > SLACK * site.move + SAGITTA * radius:
+            continue
+        mouth = mouth_of(site, end)
+        if mouth is None or mouth.radius < SMALLEST * radius:
+            continue
+        if winding_at(whole, mouth.deepest[None])[0] <= 0:
+            return mouth
+    raise PortError(_fault(site, last))
+
+
+def find_mouths(triangles: Singles, requests: Sequence[Request]) -> list[Mouth]:
+    """Return the closing surface of each port.
+
+    Parameters
+    ----------
+    triangles : ndarray (F, 3, 3) float32
+        Closed triangle soup, mm.
+    requests : sequence of Request
+        The ports asked for; a centre may be off its mouth by 2 mm or half the radius.
+
+    Returns
+    -------
+    list of Mouth
+        In the order of the requests.
+
+    Raises
+    ------
+    PortError
+        If a port is not there: what was found instead, and the openings near it.
+    """
+    if not requests:
+        return []
+    centres = np.array([one.centre for one in requests], dtype=np.float64)
+    radii = np.array([one.radius for one in requests], dtype=np.float64)
+    move = np.maximum(LEAST_MOVE, 0.5 * radii)
+    reach = np.concatenate([2.5 * radii + move + 1.0, 4.0 * radii + 4.0])[:, None]
+    middle = np.concatenate([centres, centres])
+    boxes = np.stack([middle - reach, middle + reach], axis=1).astype(np.float32)
+    which, found = select(triangles, boxes)
+    chosen = [found[which == k] for k in range(len(boxes))]
+    count = len(requests)
+    return [_find(triangles, chosen[k], chosen[count + k], one) for k, one in enumerate(requests)]
+
+
+def find_mouth(
+    triangles: Singles,
+    centre: ArrayLike,
+    radius: float,
+    normal: ArrayLike | None = None,
+    name: str = "port",
+) -> Mouth:
+    """Return the closing surface of one port (see `find_mouths`)."""
+    return find_mouths(triangles, [Request(name, centre, radius, normal)])[0]
+
+
+def plug(mouth: Mouth, grow_mm: float, depth_mm: float) -> Singles:
+    """Return a closed prism that stands on the closing surface and covers it, outward.
+
+    Parameters
+    ----------
+    mouth : Mouth
+    grow_mm : float
+        How far the prism stands over the mouth's outer ring, mm.
+    depth_mm : float
+        Its height, from the closing plane outward, mm.
+
+    Returns
+    -------
+    ndarray (T, 3, 3) float32
+        Closed, oriented outward; islands of metal in the mouth are covered too.
+    """
+    import shapely
+
+    ring = shapely.Polygon(mouth.polygon.exterior).simplify(0.1 * grow_mm)
+    grown = ring.buffer(1.05 * grow_mm, quad_segs=4).simplify(0.02 * grow_mm)
+    base = shapely.orient_polygons(shapely.Polygon(grown.exterior), exterior_cw=False)
+    corners = shapely.get_coordinates(base)[:-1]
+    faces = shapely.get_parts(shapely.constrained_delaunay_triangles(base))
+    faces = shapely.orient_polygons(faces, exterior_cw=False)
+    number = {(x, y): k for k, (x, y) in enumerate(corners.tolist())}
+    lid = np.array([[number[x, y] for x, y in face.exterior.coords[:3]] for face in faces])
+    count = len(corners)
+    here = np.arange(count)
+    after = np.roll(here, -1)
+    sides = np.concatenate(
+        [
+            np.column_stack([here, after, after + count]),
+            np.column_stack([here, after + count, here + count]),
+        ]
+    )
+    bottom = mouth.plane.to_space(corners)
+    points = np.concatenate([bottom, bottom + depth_mm * mouth.plane.normal])
+    indices = np.concatenate([lid[:, ::-1], lid + count, sides])
+    result: Singles = points.astype(np.float32)[indices] + np.float32(0.0)
+    return result

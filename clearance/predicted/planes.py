@@ -1,0 +1,170 @@
+"""Sections of the predicted part by any plane, exact as polygons.
+
+In: the predicted part in a window and a plane. Out: metal as shapely polygons in
+the plane's coordinates. Level planes need less (`Predicted.section`).
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from clearance.geometry import sections
+from clearance.predicted.part import NOMINAL, Predicted, box_soup, extruded
+from clearance.predicted.stray import Slab, rounded
+
+FAR_MM = 1e5
+UPRIGHT = 1e-12
+"""Vertical part of the normal below which a plane is upright."""
+
+
+def predicted_metal(
+    predicted: Predicted, plane: sections.Plane, whole: bool = False, plugged: bool = True
+) -> tuple[Any, Any]:
+    """Metal of the predicted part in a plane.
+
+    Parameters
+    ----------
+    predicted : Predicted
+    plane : sections.Plane
+    whole : bool
+        Cut all triangles of the part, so that the metal is right out to the window's
+        rim. Otherwise only those near the passage: outlines that leave it are left out,
+        the plane's origin must lie in void, and only the void around it is right, if
+        its outline lies wholly inside.
+    plugged : bool
+        Take the plugs of the mouths for metal.
+
+    Returns
+    -------
+    window, metal : shapely geometry
+        The window's outline in the plane and the metal within it.
+    """
+    window = _outline(predicted, plane)
+    if abs(plane.normal[2]) > 1.0 - 1e-12:
+        z = float(plane.origin[2])
+        level = predicted.section(z, plugged=plugged)
+        return window, shapely.transform(level, lambda xy: _on_plane(plane, xy, z))
+    lacking = 0 if whole else _lacking(predicted, plane)
+    pieces = []
+    for slab in predicted.table:
+        strip = _strip(plane, slab).intersection(window)
+        if strip.is_empty:
+            continue
+        if slab.lift is not None:
+            outlines = [*_frames(lacking), *_outlines(predicted, plane, slab, whole, plugged)]
+            pieces.append(sections.polygons(outlines, overlapping=True).intersection(strip))
+        if slab.gates:
+            sheet = of_plate(predicted.sheet(slab), slab, plane)
+            pieces.append(sheet.intersection(strip))
+    if predicted.added is not None:
+        pieces.append(sections.metal(predicted.added, plane, overlapping=True))
+    metal = shapely.union_all(pieces).difference(predicted.removed(plane))
+    return window, metal.intersection(window)
+
+
+def stray_metal(predicted: Predicted, plane: sections.Plane) -> Any:
+    """Metal of the stray sheets in an upright or slanting plane, less what belongs there.
+
+    Where the part is set aside or lifted, what it has at the cut belongs there.
+    """
+    pieces = []
+    for slab in predicted.table:
+        if not slab.gates:
+            continue
+        sheet = of_plate(predicted.sheet(slab), slab, plane)
+        if slab.lift is not None:
+            outlines = _outlines(predicted, plane, slab, True, False)
+            own = sections.polygons(outlines, overlapping=True)
+        else:
+            cut = [predicted.outline(gate) for gate in slab.gates if gate.body == "part"]
+            own = of_plate(shapely.union_all(cut), slab, plane)
+        pieces.append(sheet.difference(own))
+    if predicted.added is not None:
+        added = sections.metal(predicted.added, plane, overlapping=True)
+        nominal = predicted_metal(predicted.window.predict(NOMINAL), plane, True, False)[1]
+        pieces.append(added.difference(nominal))
+    return shapely.union_all(pieces).difference(predicted.removed(plane))
+
+
+def of_plate(shape: Any, slab: Slab, plane: sections.Plane) -> Any:
+    """What a level shape, as thick as a slab, leaves in a plane.
+
+    An upright plane meets the shape in stretches of a line, each a rectangle there: nothing
+    has to be cut into triangles.
+    """
+    if abs(plane.normal[2]) > UPRIGHT:
+        return sections.metal(extruded(shape, slab.low, slab.high), plane)
+    along = np.array([-plane.normal[1], plane.normal[0]])
+    line = plane.origin[:2] + np.outer([-FAR_MM, FAR_MM], along / np.linalg.norm(along))
+    stretches = [
+        shapely.get_coordinates(piece)
+        for piece in shapely.get_parts(shapely.intersection(shapely.LineString(line), shape))
+        if piece.geom_type == "LineString" and not piece.is_empty
+    ]
+    corners = [
+        [[*p, slab.low], [*q, slab.low], [*q, slab.high], [*p, slab.high]]
+        for p, q in ((ends[0], ends[-1]) for ends in stretches)
+    ]
+    return shapely.union_all([shapely.Polygon(plane.to_plane(c)) for c in corners])
+
+
+def _on_plane(plane: sections.Plane, xy: NDArray[np.float64], z: float) -> NDArray[np.float64]:
+    return plane.to_plane(np.column_stack([xy, np.full(len(xy), z)]))
+
+
+def _outline(predicted: Predicted, plane: sections.Plane) -> Any:
+    """Where the window's box meets the plane."""
+    low, high = predicted.window.box.low, predicted.window.box.high
+    box = box_soup(tuple(low), tuple(high))
+    return sections.metal(box, plane)
+
+
+def _strip(plane: sections.Plane, slab: Slab) -> Any:
+    """The part of a plane (not level) that lies within a slab, as a very long rectangle."""
+    rise = np.array([plane.u[2], plane.v[2]])
+    slope = float(np.hypot(*rise))
+    up = rise / slope
+    across = np.array([-up[1], up[0]])
+    low, high = (
+        float(np.clip((z - plane.origin[2]) / slope, -FAR_MM, FAR_MM))
+        for z in (slab.low, slab.high)
+    )
+    corners = [up * low - across * FAR_MM, up * low + across * FAR_MM]
+    corners += [up * high + across * FAR_MM, up * high - across * FAR_MM]
+    return shapely.Polygon(corners)
+
+
+def _outlines(
+    predicted: Predicted, plane: sections.Plane, slab: Slab, whole: bool, plugged: bool
+) -> list[NDArray[np.float64]]:
+    """Closed outlines of the nominal, moved as the slab says."""
+    assert slab.lift is not None
+    move = np.array([*rounded(slab.shift), slab.lift])
+    back = sections.Plane(plane.origin - move, plane.normal, plane.u, plane.v)
+    window = predicted.window
+    part = window.bodies.part if whole else window.near
+    soup = np.concatenate([part, window.plugs]) if plugged else part
+    return sections.loops(soup, back).closed
+
+
+def _lacking(predicted: Predicted, plane: sections.Plane) -> int:
+    """How many outlines around the plane's origin, a point of the void, are left out.
+
+    The part's outer outlines need not lie near the passage. Void has winding number 0;
+    each outline that is missing around it takes one away.
+    """
+    slab = predicted.slab_at(float(plane.origin[2]), above=False)
+    if slab.lift is None:
+        return 0
+    at = plane.to_plane(plane.origin[None])
+    return max(0, -int(sections.winding(_outlines(predicted, plane, slab, False, True), at)[0]))
+
+
+def _frames(count: int) -> list[NDArray[np.float64]]:
+    """Far outlines of metal in the place of those that are left out."""
+    frame = FAR_MM * np.array([(-1.0, -1.0), (1.0, -1.0), (1.0, 1.0), (-1.0, 1.0)])
+    return [frame] * count

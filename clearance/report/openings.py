@@ -1,0 +1,139 @@
+"""Openings in words, as JSON, and as [[passage]] tables of a case file.
+
+In: `Openings`. Out: text. The names that passages get say where their ports lie.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+
+from clearance.survey.openings import Opening, Openings
+
+SIDES = (("left", "right"), ("front", "back"), ("bottom", "top"))
+"""Of a part seen along +y, with z up: towards -x and +x, -y and +y, -z and +z."""
+ASKED = 0.9
+"""Of the narrower port's clear diameter: what a pasted passage asks for until it is edited."""
+
+
+def as_json(found: Openings, mesh: str) -> dict[str, Any]:
+    """The keys of the contract, lengths in mm."""
+    return {
+        "schema": 1,
+        "mesh": mesh,
+        "openings": [
+            {
+                "id": one.number,
+                "centre_mm": _list(one.mouth.centre),
+                "normal": _list(one.normal),
+                "diameter_mm": 2.0 * one.mouth.radius,
+                "clear_diameter_mm": 2.0 * one.mouth.inscribed_radius,
+                "area_mm2": one.area_mm2,
+                "network": one.network,
+            }
+            for one in found.openings
+        ],
+        "notices": list(found.notices),
+    }
+
+
+def text(found: Openings, mesh: str) -> str:
+    """A table for people."""
+    count, networks = len(found.openings), len(found.networks())
+    lines = [f"{mesh}: {_count(count, 'opening')}, {_count(networks, 'network')}"]
+    if found.openings:
+        lines += [
+            "",
+            f"{'':>4} {'network':>7}  {'centre, mm':26} {'diameter':>8} {'clear':>7}  faces",
+        ]
+    for one in found.openings:
+        x, y, z = np.round(one.mouth.centre, 2) + 0.0
+        lines.append(
+            f"{one.number:>4} {one.network:>7}  {x:8.2f} {y:8.2f} {z:8.2f} "
+            f"{2.0 * one.mouth.radius:8.2f} {2.0 * one.mouth.inscribed_radius:7.2f}  "
+            f"{_faces(one)}"
+        )
+    lines += [f"note: {notice}" for notice in found.notices]
+    return "\n".join(lines) + "\n"
+
+
+def toml(found: Openings) -> str:
+    """[[passage]] tables: in each network the first opening to each other one.
+
+    Normals and centres are written so that the mouths are found again; what a passage has to
+    let through is not known from a mesh: it is marked to be edited.
+    """
+    tables, used = [], dict[str, int]()
+    for members in found.networks():
+        first, *others = members
+        if not others:
+            tables.append(
+                f"# opening {first.number}, {position(first)}: no other one leads there\n"
+            )
+        for other in others:
+            name = f"{position(first)} to {position(other)}"
+            used[name] = used.get(name, 0) + 1
+            if used[name] > 1:
+                name += f" ({used[name]})"
+            tables.append(_passage(name, first, other))
+    return "\n".join(tables)
+
+
+def _passage(name: str, inlet: Opening, outlet: Opening) -> str:
+    narrower = 2.0 * min(inlet.mouth.inscribed_radius, outlet.mouth.inscribed_radius)
+    asked = _two_digits(ASKED * narrower)
+    return (
+        f"[[passage]]    # openings {inlet.number} and {outlet.number}, network {inlet.network}\n"
+        f"name = {json.dumps(name)}\n"
+        f"inlet = {_port(inlet)}\n"
+        f"outlet = {_port(outlet)}\n"
+        f"min_clear_diameter = {asked:g}    # mm; to be edited: {ASKED:g} times the narrower port\n"
+    )
+
+
+def _port(one: Opening) -> str:
+    centre, normal = _numbers(one.mouth.centre, 3), _numbers(one.normal, 6)
+    radius = round(one.mouth.radius, 4)
+    return f"{{ centre = {centre}, radius = {radius}, normal = {normal} }}"
+
+
+def position(one: Opening) -> str:
+    """Where an opening lies: the side that it faces most, and its other two coordinates."""
+    axis = int(np.argmax(np.abs(one.normal)))
+    side = SIDES[axis][int(one.normal[axis] > 0.0)]
+    rest = [f"{'xyz'[k]}{_short(one.mouth.centre[k])}" for k in range(3) if k != axis]
+    return " ".join([side, *rest])
+
+
+def _faces(one: Opening) -> str:
+    axis = int(np.argmax(np.abs(one.normal)))
+    sign = "+" if one.normal[axis] > 0.0 else "-"
+    if abs(one.normal[axis]) > 0.9999:
+        return f"{sign}{'xyz'[axis]}"
+    return "({:.2f}, {:.2f}, {:.2f})".format(*(np.round(one.normal, 2) + 0.0))
+
+
+def _short(value: float) -> str:
+    return f"{round(float(value), 1) + 0.0:g}"
+
+
+def _numbers(values: Sequence[float] | Any, digits: int) -> str:
+    return "[" + ", ".join(str(round(float(v), digits) + 0.0) for v in values) + "]"
+
+
+def _two_digits(value: float) -> float:
+    """Rounded down to two digits."""
+    step = 10.0 ** (math.floor(math.log10(value)) - 1)
+    return math.floor(value / step) * step
+
+
+def _list(values: Any) -> list[float]:
+    return [float(v) + 0.0 for v in values]
+
+
+def _count(number: int, word: str) -> str:
+    return f"{number} {word}{'' if number == 1 else 's'}"

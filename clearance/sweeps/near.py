@@ -1,0 +1,195 @@
+"""Level sections of one passage at many heights, and what a sheet leaves open in them.
+
+In: a passage's check. Out: `Near`, which stands in for a window but knows only the
+passage's own void, so that a section costs a tenth of a millisecond, and the faces of a sheet.
+What is open in them `sheet_levels` tells, as it does for `crossings`, from far smaller polygons.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from clearance.columns.possible import bounding
+from clearance.geometry import sections
+from clearance.passages.crossings import with_vertex_between
+from clearance.passages.levels import SAME_MM, TOUCH_MM2, Floats, Sections, Shift
+from clearance.passages.search import pieces_at, stopper
+from clearance.predicted.part import (
+    NOMINAL,
+    Box,
+    Soup,
+    beside,
+    extruded,
+    level_faces,
+    meeting,
+    moved_shape,
+)
+from clearance.predicted.stray import Event, Gate, rounded, slabs
+from clearance.system.once import once
+from clearance.verdict.passage import PassageCheck
+
+BAND_MM = 1.0
+"""Walls of so much height are kept together for quick sections."""
+LEVEL_MM = 1e-4
+"""A section so near a lid is cut from the whole part."""
+
+
+class Near(Sections):
+    """The nominal void of one passage as level sections.
+
+    Metal of the part is all that is not this passage's void: what lies beyond its walls
+    makes no difference to it. Stray slices are cut from the whole part.
+    """
+
+    def __init__(self, check: PassageCheck):
+        super().__init__(check.checked.case.grid.smallest_way, check.required)
+        pitch = check.checked.pitch_mm
+        nominal = check.predicted(NOMINAL, pitch)
+        self.window = nominal.window
+        self.void = void = nominal.possible
+        self.ends = tuple(pieces_at(void, m, pitch) for m in (check.inlet, check.outlet))
+        self.own = self.ends[0] | self.ends[1]
+        self.walls = bounding(void, nominal.surface, self.own)
+        low, high = self.walls.min((0, 1)) - 1.0, self.walls.max((0, 1)) + 1.0
+        box = shapely.box(*low[:2].astype(float), *high[:2].astype(float))
+        self.rectangle = shapely.intersection(box, self.window.rectangle)
+        own = [m for m in check.checked.all_mouths if pieces_at(void, m, pitch) & self.own]
+        self.mouths = own
+        self._lids = [stopper(m, pitch, sunk=False) for m in own]
+        self.lid_heights = [(float(s[..., 2].min()), float(s[..., 2].max())) for s in self._lids]
+        self._bands: dict[int, Soup] = {}
+        self._own: dict[float, tuple[Any, ...]] = {}
+        self._metal: dict[tuple[str, float], Any] = {}
+        self._slices: dict[tuple[str, float, bool], Any] = {}
+        self._moved: dict[tuple[int, Shift], Any] = {}
+
+    @property
+    def overlapping(self) -> bool:
+        """Whether shells of the part overlap."""
+        return self.window.bodies.overlapping
+
+    def walls_between(self, low: float, high: float) -> Soup:
+        """Triangles of the walls that have a vertex between two heights."""
+        return with_vertex_between(self.walls, low, high)
+
+    def rims(self) -> list[Floats]:
+        """Outlines of the mouths."""
+        return [m.plane.to_space(np.array(m.polygon.exterior.coords)[:-1]) for m in self.mouths]
+
+    @once
+    def _levels(self) -> NDArray[np.float64]:
+        """Heights of level faces of walls and lids, where a section may change at once."""
+        return level_faces(np.concatenate([self.walls, *self._lids]))
+
+    def pieces(self, z: float, above: bool = False) -> tuple[Any, ...]:
+        """Polygons of the passage's own nominal void at a nominal height."""
+        at = beside(z, above, self._levels)
+        key = round(at, 9)
+        found = self._own.get(key)
+        if found is None:
+            near_lid = any(a - LEVEL_MM <= at <= b + LEVEL_MM for a, b in self.lid_heights)
+            pieces = self._whole(at) if near_lid or self.overlapping else self._quick(at)
+            found = tuple(p for p in pieces if p.area > TOUCH_MM2 and self._belongs(p, at))
+            self._own[key] = found
+        return found
+
+    def _belongs(self, piece: Any, z: float) -> bool:
+        x, y = shapely.get_coordinates(shapely.point_on_surface(piece))[0]
+        return bool(self.void.pieces_at(np.array([[x, y, z]])) & self.own)
+
+    def _whole(self, z: float) -> list[Any]:
+        """From a section of all metal: at a mouth, and where shells overlap."""
+        window = self.window
+        return list(shapely.get_parts(window.rectangle.difference(window.metal_at("closed", z))))
+
+    def _quick(self, z: float) -> list[Any]:
+        """From the passage's walls alone: its own outlines are whole, others are left out."""
+        closed = sections.loops(self._band(z), sections.Plane.level(z)).closed
+        areas = [sections.signed_area(loop) for loop in closed]
+        holes = [loop for loop, area in zip(closed, areas, strict=True) if area > 0.0]
+        voids = [
+            shapely.Polygon(loop) for loop, area in zip(closed, areas, strict=True) if area < 0.0
+        ]
+        if holes:
+            islands = [shapely.Polygon(loop) for loop in holes]
+            voids = [
+                v.difference(shapely.union_all([i for i in islands if v.contains(i)]))
+                for v in (shapely.make_valid(v) for v in voids)
+            ]
+        return [p for v in voids for p in shapely.get_parts(v if v.is_valid else v.buffer(0.0))]
+
+    def _band(self, z: float) -> Soup:
+        key = int(np.floor(z / BAND_MM))
+        if key not in self._bands:
+            low = np.array([-np.inf, -np.inf, key * BAND_MM])
+            high = np.array([np.inf, np.inf, (key + 1) * BAND_MM])
+            self._bands[key] = meeting(self.walls, Box(low, high))
+        return self._bands[key]
+
+    def metal(self, body: str, z: float, above: bool = False) -> Any:
+        """Level section of a body; of the part, all that is not this passage's void."""
+        if body in ("part", "closed"):
+            own = self.pieces(z, above)
+            return self.rectangle.difference(shapely.union_all(own)) if own else self.rectangle
+        key = (body, self.window.beside(body, z, above))
+        if key not in self._metal:
+            whole = shapely.intersection(self.window.metal_at(*key), self.rectangle)
+            same = (m for m in self._metal.values() if _same(m, whole))
+            self._metal[key] = next(same, whole)
+        return self._metal[key]
+
+    def outline(self, gate: Gate) -> Any:
+        """Section that a gate makes metal, where it lies; the same object for the same outline."""
+        shape = self._slice(gate)
+        shift = rounded(gate.shift)
+        if shift == (0.0, 0.0):
+            return shape
+        key = (id(shape), shift)
+        if key not in self._moved:
+            self._moved[key] = moved_shape(shape, shift)
+        return self._moved[key]
+
+    def _slice(self, gate: Gate) -> Any:
+        key = (gate.body, gate.z, gate.above)
+        if key not in self._slices:
+            self._slices[key] = self.metal(*key)
+        return self._slices[key]
+
+    def added(self, z: float, above: bool) -> Any:
+        """Section of the stray metal that is given as a mesh."""
+        return None if self.window.bodies.added is None else self.metal("added", z, above)
+
+
+def _same(a: Any, b: Any) -> bool:
+    if a.is_empty or b.is_empty:
+        return bool(a.is_empty and b.is_empty)
+    return bool(shapely.hausdorff_distance(a.boundary, b.boundary) < SAME_MM)
+
+
+def melts_the_same(events: tuple[Event, ...]) -> bool:
+    """Whether nothing moves, so that a sheet only adds metal to the nominal part."""
+    return all(e.rise == 0.0 and e.shift == (0.0, 0.0) for e in events)
+
+
+def sheet_soup(near: Near, event: Event) -> Soup:
+    """Faces of a sheet as it lies at its height, over the passage only."""
+    soups: list[Soup] = []
+    last: Any = None
+    low = high = 0.0
+    for slab in slabs((event,)):
+        if not slab.gates:
+            continue
+        outline = shapely.union_all([near.outline(gate) for gate in slab.gates])
+        if last is not None and slab.low == high and outline.equals_exact(last, 0.0):
+            high = slab.high
+            continue
+        if last is not None:
+            soups.append(extruded(last, low, high))
+        last, low, high = outline, slab.low, slab.high
+    if last is not None:
+        soups.append(extruded(last, low, high))
+    return np.concatenate(soups) if soups else np.empty((0, 3, 3), np.float32)

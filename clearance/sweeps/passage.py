@@ -1,0 +1,570 @@
+"""One passage at all heights of one sheet: state, bracket and open fraction.
+
+In: a passage's check, one event with all fixed but its height, and the heights. Out: an
+`At` for each height. What sections and neighbouring heights prove is taken from them; where
+that does not settle a state, the height is judged as `check` judges it.
+"""
+
+from __future__ import annotations
+
+import sys
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from clearance.geometry.sections import Plane
+from clearance.passages.levels import Face, faces, levels_of, open_fraction
+from clearance.passages.search import layer_behind
+from clearance.predicted.stray import Event
+from clearance.predicted.variants import Variant
+from clearance.result import State
+from clearance.sweeps.bounds import Bounds, Route, Station
+from clearance.sweeps.near import Near, melts_the_same, sheet_soup
+from clearance.sweeps.regions import Cuts, Level, widest_mm
+from clearance.verdict.passage import Judged, PassageCheck
+from clearance.verdict.states import Bracket, Seen, state_of
+
+WIDTH_PITCHES = 4.0
+WIDTH_SHARE = 0.2
+"""A bracket taken over from neighbouring heights is at most so many pitches wide, or, if that is
+more, this share of what is required."""
+CLEAR_PITCHES = 0.025
+"""A requirement nearer than this to a bracket, in pitches, is left to `check`."""
+TRIED, MORE_TRIED = 1, 3
+"""Routes that are widened for one height, the widest ones; the second where that is not enough."""
+NEAR_STEPS = 4
+NOT_NEAR_MM = 0.02
+"""The route of a height so near is tried as it is; not where the requirement is nearer than this
+to its bracket, and the best route may be needed."""
+FOLLOWED = 2
+"""Steps in which a route is followed to the next height."""
+NARROW_PITCHES = 3.0
+"""Where no way is proven and none wider than this, in pitches, can be, it is `undetermined`."""
+NEAR_PITCHES = 1.0
+"""A bracket so narrow, in pitches, that holds the requirement is `undetermined`."""
+WELL_BELOW_STEPS, WELL_BELOW_MM = 2.0, 0.3
+"""A bound that settles so many heights on either side as well is worth some more work; no more than
+this below the requirement."""
+GOOD_PITCHES, FINE_PITCHES = 1.5, 0.05
+"""A bracket so narrow, in pitches, is good enough; the second where the requirement is near."""
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class At:
+    """What is known of a passage with the sheet at one height.
+
+    `exact`: judged as `check` does, not bounded by sections and neighbours.
+    """
+
+    state: State
+    low_mm: float
+    high_mm: float
+    open_fraction: float
+    exact: bool = False
+
+
+@dataclass(eq=False)
+class _Cut:
+    """One height: the faces of the sheet, and what they alone say."""
+
+    events: tuple[Event, ...]
+    levels: list[Face]
+    fraction: float
+    crosses: bool
+    touched: bool
+    high_mm: float
+    """Bound from sections; 0 if they are sealed and the ends come apart."""
+    best: Face | None
+    """The face that gives the bound."""
+    one_sided: bool
+    """Some way stays on one side of every face, or too little is known to tell."""
+
+
+class PassageSweep:
+    """The heights of one event for one passage.
+
+    Parameters
+    ----------
+    check : PassageCheck
+    near : Near
+        Sections of the passage, shared between events.
+    events : tuple of Event
+        All events of a variant; the one of number `moving` moves.
+    moving : int
+    bottoms : (N,) ndarray, mm
+        Heights of its bottom, in mesh coordinates.
+    cheap : bool
+        False: judge every height that the passage crosses as `check` does.
+    exact : bool
+        False: no height is judged so; what sections and routes do not tell stays undetermined.
+    """
+
+    def __init__(
+        self,
+        check: PassageCheck,
+        near: Near,
+        events: tuple[Event, ...],
+        moving: int,
+        bottoms: Floats,
+        cheap: bool = True,
+        exact: bool = True,
+    ):
+        self.check, self.near = check, near
+        self.events, self.moving, self.bottoms = events, moving, bottoms
+        self.need = check.required
+        below = self.need - 2.0 * CLEAR_PITCHES * check.checked.pitch_mm
+        step = float(np.diff(bottoms).min(initial=np.inf))
+        self.marks = (below - min(2.0 * WELL_BELOW_STEPS * step, WELL_BELOW_MM), below)
+        self.smallest = check.checked.case.grid.smallest_way
+        self.pitch = check.checked.pitch_mm
+        self.most = max(WIDTH_PITCHES * self.pitch, WIDTH_SHARE * self.need)
+        self.still = melts_the_same(events)
+        nominal = check.nominal
+        # A nominal part that leaks, or is not settled itself, is left to `check`.
+        self.cheap = (
+            cheap
+            and len(events) == 1
+            and not nominal.way.leak
+            and nominal.way.leak_at is None
+            and len(nominal.way.route) > 1
+        )
+        self.exact = exact
+        self.found: list[At | None] = [None] * len(bottoms)
+        self._routes: dict[int, Route] = {}
+        self._kept: dict[int, tuple[float, bool]] = {}
+        self.exactly = 0
+
+    def at(self, n: int) -> tuple[Event, ...]:
+        """The events with the moving one at a height."""
+        moved = replace(self.events[self.moving], bottom=float(self.bottoms[n]))
+        return (*self.events[: self.moving], moved, *self.events[self.moving + 1 :])
+
+    def run(self) -> list[At]:
+        """All heights."""
+        self._cuts = self._prepared()
+        cuts = [self._cut(n) for n in range(len(self.bottoms))]
+        for n, cut in enumerate(cuts):
+            self.found[n] = self._plain(cut, n)
+        if self.still and self.cheap:
+            self._between(cuts)
+        for n, cut in enumerate(cuts):
+            if self.found[n] is None:
+                self.found[n] = self._exactly(n, cut)
+        return [at for at in self.found if at is not None]
+
+    # ---- what sections alone tell ---------------------------------------------------------------
+
+    def _prepared(self) -> Cuts:
+        """All nominal levels at which the part is cut, or a layer of the sheet ends."""
+        heights = []
+        for n in range(len(self.bottoms)):
+            events = self.at(n)
+            event = events[self.moving]
+            heights += [*levels_of(self.near, events, self.moving), event.top - event.rise]
+        grid = self.near.void.places.grid
+        layers = (
+            layer_behind(grid, self.check.inlet, self.pitch),
+            layer_behind(grid, self.check.outlet, self.pitch),
+        )
+        return Cuts(self.near.void, self.near.own, layers, np.array(heights))
+
+    def _cut(self, n: int) -> _Cut:
+        events = self.at(n)
+        levels = faces(self.near, events, self.moving)
+        crosses = any(face.pieces for face in levels)
+        touched = any(face.touched for face in levels)
+        fraction = open_fraction(levels, self.near.overlaps)
+        free = self.check.nominal.way.high_mm
+        high, best, one_sided = free, None, True
+        if touched and self.cheap:
+            for face in levels:
+                bound, free_side = self._plain_bound(events[self.moving], face, free)
+                if bound < high or best is None:
+                    high, best, one_sided = bound, face, free_side
+        return _Cut(events, levels, fraction, crosses, touched, high, best, one_sided)
+
+    def _plain_bound(self, event: Event, face: Face, free: float) -> tuple[float, bool]:
+        """`_bound`, kept: while a sheet moves up, most faces come again."""
+        if not self.still:
+            return self._bound(event, face, free)
+        key = id(face.pieces)
+        if key not in self._kept:
+            self._kept[key] = self._bound(event, face, free)
+        return self._kept[key]
+
+    def _bound(
+        self, event: Event, face: Face, free: float, widths: dict[int, float] | None = None
+    ) -> tuple[float, bool]:
+        """Bound from one face, and whether a way may avoid it by staying on one side."""
+        if not self.still and face.z != event.bottom:
+            return free, True  # the lower part ends at the cut: only there sides are told
+        lower = self._cuts.level(face.z if self.still else event.bottom)
+        upper = lower if self.still or event.rise == 0.0 else self._cuts.level(
+            event.top - event.rise
+        )  # fmt: skip
+        if widest_mm(lower, upper, [], free) > 0.0:
+            return free, True
+        joins = self._joins(event, face, lower, upper, widths)
+        return (free, True) if joins is None else (widest_mm(lower, upper, joins, free), False)
+
+    def _joins(
+        self, event: Event, face: Face, lower: Level, upper: Level, widths: dict[int, float] | None
+    ) -> list[tuple[int, int, float]] | None:
+        """Openings as joins of sections; None if some section is not told by a piece."""
+        joins: list[tuple[int, int, float]] = []
+        known_low, known_high = set(), set()
+        for k, piece in enumerate(face.pieces):
+            section = lower.section_of(self._cuts.node_at(*piece.nominal, lower.z))
+            if section is None:
+                return None
+            known_low.add(section)
+            width = piece.circle_mm if widths is None else widths.get(k, piece.circle_mm)
+            width = 0.0 if width < self.smallest else width
+            if upper is lower and self.still:
+                known_high.add(section)
+                joins.append((section, section, width))
+                continue
+            for part in shapely.get_parts(piece.opening):
+                x, y = shapely.get_coordinates(shapely.point_on_surface(part))[0]
+                other = upper.section_of(
+                    self._cuts.node_at(x - event.shift[0], y - event.shift[1], upper.z)
+                )
+                if other is None:
+                    return None
+                joins.append((section, other, width))
+        if not lower.sections <= known_low:
+            return None
+        return joins
+
+    def _plain(self, cut: _Cut, n: int) -> At | None:
+        """What is known without any search."""
+        nominal = self.check.nominal
+        if not cut.crosses and self.cheap:
+            # The sheet meets nothing of the passage, which moves as a whole if at all.
+            return At(nominal.state, nominal.way.low_mm, nominal.way.high_mm, 1.0)
+        if cut.touched and cut.high_mm == 0.0:
+            return At(State.BLOCKED, 0.0, 0.0, cut.fraction)
+        return None
+
+    # ---- brackets, for a sheet that only adds metal ------------------------------------------
+
+    def _between(self, cuts: list[_Cut]) -> None:
+        """Settle heights from a few that are looked at: the clear diameter changes by 2 |dh|."""
+        self.bounds = Bounds(
+            self.check, self.near, sheet_soup(self.near, replace(self.events[0], bottom=0.0))
+        )
+        for first, last in rows_of([at is None for at in self.found]):
+            self._row(cuts, first, last)
+
+    def _row(self, cuts: list[_Cut], first: int, last: int) -> None:
+        """One row of heights that are not known."""
+        if first == 0:
+            self._look(cuts, first)
+        if last == len(cuts) - 1:
+            self._look(cuts, last)
+        pairs = [(max(first - 1, 0), min(last + 1, len(cuts) - 1))]
+        while pairs:
+            a, b = pairs.pop()
+            if b - a < 2:
+                continue
+            middle = (a + b) // 2
+            guesses: list[At | None] = []
+            for n in sorted(range(a + 1, b), key=lambda n: abs(n - middle)):  # the worst first
+                guesses.append(self._guess(cuts[n], n, a, b))
+                if guesses[-1] is None:
+                    break
+            else:
+                order = sorted(range(a + 1, b), key=lambda n: abs(n - middle))
+                for n, guess in zip(order, guesses, strict=True):
+                    self.found[n] = guess
+                continue
+            self._look(cuts, middle)
+            pairs += [(a, middle), (middle, b)]
+
+    def _guess(self, cut: _Cut, n: int, a: int, b: int) -> At | None:
+        """What two heights that are known tell of one between them."""
+        if self.found[n] is not None:
+            return self.found[n]
+        low, high = 0.0, cut.high_mm
+        for other in (a, b):
+            at = self.found[other]
+            assert at is not None
+            far = 2.0 * abs(float(self.bottoms[n] - self.bottoms[other]))
+            low = max(low, at.low_mm - far)
+            high = min(high, max(at.high_mm, self.smallest) + far)
+        if not cut.touched:  # nothing is closed: the nominal way, but for what lies between faces
+            low = max(low, self.bounds.clear_mm(self.bounds.nominal, float(self.bottoms[n])))
+        if high - low > self.most or self._settled(cut, low, high) is None:
+            for route in self._neighbours(n):
+                low = max(low, self.bounds.clear_mm(route, float(self.bottoms[n])))
+                if high - low <= self.most and self._settled(cut, low, high) is not None:
+                    break
+        if low > high:
+            return At(State.UNDETERMINED, low, high, cut.fraction)
+        if high - low > self.most:
+            return None
+        state = self._settled(cut, low, high)
+        return None if state is None else At(state, low, high, cut.fraction)
+
+    def _settled(self, cut: _Cut, low: float, high: float) -> State | None:
+        """The state, if a bracket settles it with room to spare."""
+        fractions = ((cut.levels[0].z, cut.fraction),) if cut.levels else ()
+        some = self.check.passage.every_branch and any(
+            p.circle_mm < self.smallest for face in cut.levels for p in face.pieces
+        )
+        known = Seen(None if some else (), fractions)
+        spare = CLEAR_PITCHES * self.pitch
+        state, _ = state_of(self.check.asked, Bracket(low, high), known, spare_mm=spare)
+        return None if state is State.UNDETERMINED else state
+
+    def _look(self, cuts: list[_Cut], n: int) -> None:
+        """Bracket one height by a route and by surfaces that every way crosses."""
+        if self.found[n] is not None:
+            return
+        cut, height = cuts[n], float(self.bottoms[n])
+        low, high, route = self._from_beside(cut, n, height)
+        if not self._good(low, high):
+            low, route = self._route(cut, n, height, TRIED)
+            high = self._high(cut, height, low, route)
+        if not self._good(low, high):
+            again, wider = self._route(cut, n, height, MORE_TRIED)
+            if again > low:
+                low, route = again, wider
+                if not self._good(low, high):
+                    high = self._high(cut, height, low, route, high)
+        if low < self.smallest and high >= self.smallest:
+            low, route = self._followed(cut, n, height)
+        if route is not None:
+            self._routes[n] = route
+        if low > high:  # two proofs contradict each other, which is told
+            self.found[n] = At(State.UNDETERMINED, low, high, cut.fraction)
+            return
+        state = self._settled(cut, low, high)
+        # How wide a way is counts too, unless a search would have to follow a hair's width.
+        hair = low < NARROW_PITCHES * self.pitch
+        if state is not None and (high - low <= self.most or hair or not self.exact):
+            self.found[n] = At(state, low, high, cut.fraction)
+        elif self._untold(cut, low, high) and not self.bounds.covers_mouth(height):
+            self.found[n] = At(State.UNDETERMINED, low, high, cut.fraction)
+        else:
+            self.found[n] = self._exactly(n, cut)
+
+    def _from_beside(self, cut: _Cut, n: int, height: float) -> tuple[float, float, Route | None]:
+        """A bracket by the route of a height hard by as it is: pushing it anew takes longest."""
+        for route in self._neighbours(n, NEAR_STEPS):
+            low = self.bounds.clear_mm(route, height)
+            if low < self.smallest:
+                continue
+            high = self._high(cut, height, low, route)
+            if low > self.need + NOT_NEAR_MM or high < self.need - NOT_NEAR_MM:
+                return low, high, route
+        return 0.0, np.inf, None
+
+    def _untold(self, cut: _Cut, low: float, high: float) -> bool:
+        """Whether a closer look would hardly place what a bracket has to be compared with.
+
+        The requirement lies in a narrow bracket; or there may be a way, a hair's width at most,
+        and some of every section is open: what is closed whole is soon told.
+        """
+        if low < self.smallest:
+            return high <= NARROW_PITCHES * self.pitch and cut.fraction > 0.0
+        near = high - low <= NEAR_PITCHES * self.pitch
+        return near and low < self.need + CLEAR_PITCHES * self.pitch
+
+    def _followed(self, cut: _Cut, n: int, height: float) -> tuple[float, Route | None]:
+        """The route of a neighbouring height, followed as the sheet moves on step by step."""
+        best: tuple[float, Route | None] = (0.0, None)
+        for route in self._neighbours(n):
+            near = next(m for m, known in self._routes.items() if known is route)
+            way = np.linspace(float(self.bottoms[near]), height, FOLLOWED + 1)[1:]
+            for at in way:
+                route = self.bounds.ended(self.bounds.widened(route, at, cut.high_mm), at)
+                if self.bounds.clear_mm(route, at) <= 0.0:
+                    break
+            room = self.bounds.clear_mm(route, height)
+            best = (room, route) if room > best[0] else best
+        return best
+
+    def _good(self, low: float, high: float) -> bool:
+        """Whether a bracket is narrow enough."""
+        return high <= self._enough(low)
+
+    def _enough(self, low: float) -> float:
+        """How large an upper bound may stay."""
+        clear = CLEAR_PITCHES * self.pitch
+        if low < self.need + clear:
+            fine = low + FINE_PITCHES * self.pitch
+            mark = next((mm for mm in self.marks if fine <= mm), fine)
+            return min(low + GOOD_PITCHES * self.pitch, mark)
+        return low + GOOD_PITCHES * self.pitch
+
+    def _route(self, cut: _Cut, n: int, height: float, count: int) -> tuple[float, Route | None]:
+        """The best of a few routes, widened where the sheet is."""
+        bounds = self.bounds
+        tried = [bounds.nominal]
+        low, best = bounds.clear_mm(bounds.nominal, height), bounds.nominal
+        if self._good(low, min(cut.high_mm, bounds.low)):
+            return low, best
+        tried += self._neighbours(n)
+        if cut.best is not None and not cut.one_sided:
+            openings = [p.opening for p in cut.best.pieces if not p.opening.is_empty]
+            led = bounds.led(height, openings) if openings else None
+            tried += [] if led is None else [bounds.ended(led, height)]
+        if cut.one_sided:
+            for above in (False, True):
+                beside = bounds.beside(height, above)
+                tried.append(bounds.ended(beside, height))
+        rooms = [bounds.clear_mm(route, height) for route in tried]
+        for k in np.argsort(rooms)[::-1][:count]:
+            if rooms[k] <= 0.0:
+                break
+            if rooms[k] > low:
+                low, best = rooms[k], tried[k]
+            if self._good(low, cut.high_mm):
+                break
+            route = bounds.widened(tried[k], height, min(cut.high_mm, bounds.high))
+            if count > TRIED:
+                route = bounds.ended(route, height)
+            room = bounds.clear_mm(route, height)
+            if room > low:
+                low, best = room, route
+            if self._good(low, cut.high_mm):
+                break
+        return (low, best) if low > 0.0 else (0.0, None)
+
+    def _neighbours(self, n: int, most: int = sys.maxsize) -> list[Route]:
+        """Routes of the nearest heights looked at, one on each side; the nearest first."""
+        below = max((m for m in self._routes if n - most <= m < n), default=None)
+        above = min((m for m in self._routes if n < m <= n + most), default=None)
+        near = [m for m in (below, above) if m is not None]
+        return [self._routes[m] for m in sorted(near, key=lambda m: abs(m - n))]
+
+    def _high(
+        self, cut: _Cut, height: float, low: float, route: Route | None, high: float = np.inf
+    ) -> float:
+        """The bound of sections, from where the centre of a ball can be on them."""
+        bounds = self.bounds
+        high = min(high, cut.high_mm)
+        enough = self._enough(low)
+        if high <= enough:
+            return high
+        if route is not None:
+            throat = bounds.throat(route, height)
+            high = min(high, self._level_bound(float(throat[2]), height, enough, high))
+            if high <= enough:
+                return high
+        face, crossing = cut.best, 0.0
+        if face is not None:
+            widths = {
+                k: min(p.circle_mm, self._on(Plane.level(face.z), p.opening, height, enough, high))
+                for k, p in enumerate(face.pieces)
+                if p.circle_mm > max(enough, self.smallest)
+            }
+            bound, _ = self._bound(cut.events[self.moving], face, bounds.high, widths)
+            high = min(high, bound)
+            for k, piece in enumerate(face.pieces):
+                width = widths.get(k, piece.circle_mm)
+                crossing = max(crossing, 0.0 if width < self.smallest else width)
+        stations = [*bounds.mouths(height)]
+        stations += [] if route is None else bounds.stations(throat)
+        for station in stations:
+            if high <= enough:
+                return high
+            # Every way crosses the station.
+            anywhere = self._on(station.plane, station.polygon, height, enough, high)
+            high = min(high, max(station.least_mm, anywhere))
+        if high > enough and face is not None and crossing < high:
+            # A way crosses the face, or stays on a side of it and crosses the stations there.
+            sides = [
+                self._beside(side, stations, height, enough, high) for side in self._sides(face)
+            ]
+            high = min(high, max([crossing, *sides]))
+        return high
+
+    def _beside(
+        self,
+        side: tuple[float, float],
+        stations: list[Station],
+        height: float,
+        enough: float,
+        high: float,
+    ) -> float:
+        """Bound of ways that stay on a side of a face; where the passage goes farthest first."""
+        for station in (*self.bounds.farthest(above=side[1] == -np.inf), *stations):
+            on = self._on(station.plane, station.polygon, height, enough, high, *side)
+            high = min(high, max(station.least_mm, on))
+            if high <= enough:
+                break
+        return high
+
+    def _on(
+        self,
+        plane: Plane,
+        shape: Any,
+        height: float,
+        enough: float,
+        known: float,
+        below: float = np.inf,
+        above: float = -np.inf,
+    ) -> float:
+        """Largest ball whose centre is on a plane figure, at most; `known`: no more is of use."""
+        limits = (enough, known)
+        return self.bounds.widest_on(plane, shape, height, limits, self.marks, below, above)
+
+    def _level_bound(self, z: float, height: float, enough: float, high: float) -> float:
+        """Bound of a level where no layer ends: the nominal sections there, and all metal near."""
+        level = self._cuts.nearest(z)
+        if widest_mm(level, level, [], high) > 0.0:
+            return high  # a way stays on one side of it
+        joins, known = [], set()
+        for piece in self.near.pieces(level.z):
+            x, y = shapely.get_coordinates(shapely.point_on_surface(piece))[0]
+            section = level.section_of(self._cuts.node_at(x, y, level.z))
+            if section is None:
+                return high
+            known.add(section)
+            width = self._on(Plane.level(level.z), piece, height, enough, high)
+            joins.append((section, section, 0.0 if width < self.smallest else width))
+        if not level.sections <= known:
+            return high
+        return widest_mm(level, level, joins, high)
+
+    def _sides(self, face: Face) -> list[tuple[float, float]]:
+        """Heights, at most and at least, of the sides of a face on which a way can stay."""
+        level = self._cuts.level(face.z)
+        (inlet_below, inlet_above), (outlet_below, outlet_above) = level.ends
+        sides = []
+        if inlet_below & outlet_below:
+            sides.append((face.z, -np.inf))
+        if inlet_above & outlet_above:
+            sides.append((np.inf, face.z))
+        return sides
+
+    # ---- as check does ------------------------------------------------------------------------
+
+    def _exactly(self, n: int, cut: _Cut) -> At:
+        if not self.exact:
+            return At(State.UNDETERMINED, 0.0, cut.high_mm, cut.fraction)
+        self.exactly += 1
+        judged: Judged = self.check.judge(Variant(cut.events, ""))
+        way = judged.way
+        if self.still and self.cheap and len(way.route) > 1:
+            self._routes[n] = self.bounds.route(way.route)
+        least = min((c.open_fraction for c in judged.everything), default=1.0)
+        return At(judged.state, way.low_mm, way.high_mm, float(least), True)
+
+
+def rows_of(unknown: list[bool]) -> list[tuple[int, int]]:
+    """First and last number of every row of heights that are not known."""
+    rows: list[tuple[int, int]] = []
+    for n, is_unknown in enumerate(unknown):
+        if is_unknown and (not rows or rows[-1][1] != n - 1):
+            rows.append((n, n))
+        elif is_unknown:
+            rows[-1] = (rows[-1][0], n)
+    return rows

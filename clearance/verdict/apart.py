@@ -1,0 +1,114 @@
+"""Circuits that must stay apart: whether they still do.
+
+In: the checks of two circuits' passages and the gaps of loose powder. Out: `SeparateResult`.
+"""
+
+from __future__ import annotations
+
+import itertools
+from typing import Literal
+
+import numpy as np
+
+from clearance.errors import GridError
+from clearance.passages.hidden import grown_hidden
+from clearance.passages.search import Search, moved_mouth, pieces_at
+from clearance.ports.mouth import Mouth
+from clearance.predicted.part import NOMINAL, Events, Predicted
+from clearance.predicted.variants import Variant
+from clearance.result import Apart, SeparateResult, Unmelted
+from clearance.verdict.passage import FINER, PassageCheck, point
+from clearance.verdict.prepared import Checked, Progress
+
+
+def separate(
+    checked: Checked, checks: list[PassageCheck], gaps: list[Unmelted], progress: Progress
+) -> tuple[SeparateResult, ...]:
+    """Judge every pair of circuits of every [[separate]] table."""
+    by_name = {c.passage.name: c for c in checks}
+    found = []
+    for table in checked.case.separate:
+        for a, b in itertools.combinations(table.passages, 2):
+            progress(f"{a} and {b}: still apart?")
+            found.append(_pair(checked, by_name[a], by_name[b], gaps))
+    return tuple(found)
+
+
+def _pair(
+    checked: Checked, a: PassageCheck, b: PassageCheck, gaps: list[Unmelted]
+) -> SeparateResult:
+    names = (a.passage.name, b.passage.name)
+    nominal, _ = _joined(checked, a, b, Variant(NOMINAL, ""))
+    states: list[Apart] = []
+    where = None
+    for variant in checked.unknowns.variants:
+        found, at = _joined(checked, a, b, variant)
+        where = at if at is not None and where is None else where
+        states.append(found)
+    state: Apart = states[0] if len(set(states)) == 1 else "undetermined"
+    gap = next((g for g in gaps for j in g.joins if set(names) <= set(j)), None)
+    if state == "apart" and gap is not None:
+        return SeparateResult(names, "undetermined", gap.where_mm, "unmelted", nominal)
+    through: Literal["void"] | None = "void" if state != "apart" else None
+    return SeparateResult(names, state, where, through, nominal)
+
+
+def _joined(
+    checked: Checked, a: PassageCheck, b: PassageCheck, variant: Variant
+) -> tuple[Apart, tuple[float, float, float] | None]:
+    """Whether the voids of two circuits are one, at finer pitches while that is not clear."""
+    pitch = checked.pitch_mm
+    ends = (a.inlet, a.outlet, b.inlet, b.outlet)
+    for _ in range(1 + FINER):
+        try:
+            window = checked.wide_window(ends, pitch, variant.events)
+            predicted = window.predict(variant.events)
+            void = predicted.possible
+        except GridError:
+            break
+        ours, theirs = (
+            {mouth.name: _pieces(predicted, mouth) for mouth in (c.inlet, c.outlet)} for c in (a, b)
+        )
+        on_way = [_route_pieces(predicted, c) for c in (a, b)]
+        occupied = [
+            set.union(*found.values()) | way
+            for found, way in zip((ours, theirs), on_way, strict=True)
+        ]
+        if _apart(checked, predicted, variant.events, *occupied):
+            return "apart", None
+        for mouth_a in (a.inlet, a.outlet):
+            for mouth_b in (b.inlet, b.outlet):
+                if not (ours[mouth_a.name] & theirs[mouth_b.name]) - {void.outside}:
+                    continue
+                way = Search(
+                    predicted,
+                    mouth_a,
+                    mouth_b,
+                    checked.all_mouths,
+                    [],
+                    checked.case.grid.smallest_way,
+                ).way()
+                if way.low_mm > 0.0 and not way.leak:
+                    return "joined", point(way.throat)
+        pitch *= 0.5
+    return "undetermined", None
+
+
+def _apart(
+    checked: Checked, predicted: Predicted, events: Events, ours: set[int], theirs: set[int]
+) -> bool:
+    """Whether no way leads from one circuit's pieces to another's, under stoppers neither."""
+    if ours & theirs:
+        return False
+    smallest = checked.case.grid.smallest_way
+    return not theirs & grown_hidden(predicted, events, ours, checked.all_mouths, smallest)
+
+
+def _pieces(predicted: Predicted, mouth: Mouth) -> set[int]:
+    return pieces_at(predicted.possible, moved_mouth(predicted, mouth), predicted.grid.pitch_mm)
+
+
+def _route_pieces(predicted: Predicted, check: PassageCheck) -> set[int]:
+    """Pieces that a circuit occupies: those along its nominal way, cut off by sheets or not."""
+    route = np.array([predicted.moved(p) for p in check.nominal.way.route])
+    return predicted.possible.pieces_at(route) if len(route) else set()

@@ -1,0 +1,121 @@
+"""Which verdicts a second opinion confirms.
+
+In: a case that is judged. Out: for each passage "agrees", "contradicts" or "not-possible", and
+why. The opinion itself is `second_opinion`'s.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from clearance.predicted.stray import Event
+from clearance.result import PassageResult, State, Verified
+from clearance.verdict.passage import Judged, PassageCheck
+from clearance.verdict.prepared import Checked, Progress, silent
+
+if TYPE_CHECKING:
+    from clearance.verdict.second_opinion import Opinion, Solids
+
+MOST_VARIANTS = 4
+"""More variants of an event than this are not looked at a second time."""
+POINT_DEG = 118.0
+"""Point angle of the drills of the table, as `reach` takes it."""
+
+
+def verified(
+    checked: Checked,
+    checks: Sequence[PassageCheck],
+    results: Sequence[PassageResult],
+    progress: Progress = silent,
+) -> tuple[PassageResult, ...]:
+    """The results, each with what a second opinion says of its state and of its plan."""
+    progress("second opinion: the predicted metal once more, as solids")
+    looks = _Looks(checked)
+    return tuple(looks.at(one, found) for one, found in zip(checks, results, strict=True))
+
+
+class _Looks:
+    """The solids of each variant, built once for all passages."""
+
+    def __init__(self, checked: Checked):
+        self.checked = checked
+        self._solids: dict[tuple[Event, ...], Solids] = {}
+
+    def at(self, check: PassageCheck, result: PassageResult) -> PassageResult:
+        """The opinion on one passage over all variants, and on its plan."""
+        from clearance.verdict.second_opinion import NotPossibleError
+
+        if result.state is State.UNDETERMINED:
+            return _told(result, "not-possible", "undetermined: there is nothing to confirm")
+        if len(check.judged) > MOST_VARIANTS:
+            return _told(result, "not-possible", f"more than {MOST_VARIANTS} variants of the event")
+        try:
+            for judged in check.judged:
+                found = self._opinion(check, judged, result)
+                if found.contradiction:
+                    told = _told(result, "contradicts", found.contradiction)
+                    return replace(told, verified_at_mm=found.where_mm)
+        except NotPossibleError as fault:
+            return _told(result, "not-possible", str(fault))
+        return _told(result, "agrees")
+
+    def _opinion(self, check: PassageCheck, judged: Judged, result: PassageResult) -> Opinion:
+        from clearance.verdict.second_opinion import Claim
+
+        solids = self._built(judged.variant.events or ())
+        ends, way = (check.inlet, check.outlet), judged.way
+        found = solids.opinion(Claim(*ends, way.blocked, way.route, way.low_mm))
+        if found.contradiction or result.rework is None:
+            return found
+        # To the full diameter: the drill's point is less.
+        bores = [
+            (
+                np.array(one.entry_mm),
+                np.array(one.direction),
+                one.drill_diameter_mm,
+                one.depth_mm
+                - 0.5 * one.drill_diameter_mm / math.tan(math.radians(0.5 * POINT_DEG)),
+            )
+            for one in result.rework.drilling
+        ]
+        cuts = result.rework.cuts_wall
+        return solids.opinion(Claim(*ends, False, way.route, 0.0, bores, cuts))
+
+    def _built(self, events: tuple[Event, ...]) -> Solids:
+        from clearance.verdict.second_opinion import Solids
+
+        if events not in self._solids:
+            bodies = self.checked.bodies
+            self._solids[events] = Solids(
+                bodies.part,
+                bodies.melted,
+                bodies.overlapping,
+                events,
+                list(bodies.added_by_stray.values()),
+                self.checked.all_mouths,
+                self.checked.case.grid.smallest_way,
+            )
+        return self._solids[events]
+
+
+def _told(result: PassageResult, answer: Verified, why: str = "") -> PassageResult:
+    said = (f"CONTRADICTED by the second opinion: {why}",) if answer == "contradicts" else ()
+    reasons = (*said, *result.reasons)
+    return replace(result, reasons=reasons, verified=answer, verified_why=why)
+
+
+def in_words(results: Sequence[PassageResult]) -> tuple[str, ...]:
+    """Which verdicts were confirmed, as notices; none where no second opinion was asked for."""
+    agree = [p.name for p in results if p.verified == "agrees"]
+    said = [f"second opinion (solid booleans): agrees on {', '.join(agree)}"] if agree else []
+    said += [
+        f"second opinion on {p.name}: {p.verified} ({p.verified_why})"
+        for p in results
+        if p.verified not in (None, "agrees")
+    ]
+    return tuple(said)

@@ -1,0 +1,227 @@
+"""The graph of a passage: regions of void between the sheets, joined by crossings.
+
+In: the predicted part in a window, the two mouths and the crossings. Out: a small
+networkx graph to explain a verdict by, and which crossings lie on a way from inlet
+to outlet. It is read off the columns; proofs do not rest on it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from itertools import combinations, pairwise
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from clearance.columns.cast import Grid, Runs, label, unite
+from clearance.evidence.powder import void_run
+from clearance.passages.crossings import Crossing
+from clearance.passages.search import Search, moved_mouth, seeds
+from clearance.ports.mouth import Mouth
+from clearance.predicted.part import Predicted
+
+if TYPE_CHECKING:
+    import networkx
+
+INLET, OUTLET = "inlet", "outlet"
+BESIDE_MM = 1e-6
+"""How far outside a sheet's face the regions that touch it are looked up."""
+
+
+def passage_graph(
+    predicted: Predicted, inlet: Mouth, outlet: Mouth, crossings: list[Crossing]
+) -> networkx.MultiGraph:
+    """Nodes "inlet", "outlet" and regions (numbers); edges are crossings (key: their index).
+
+    A crossing that joins several regions of one side has an edge for every pair.
+    """
+    import networkx
+
+    grid = predicted.grid
+    filled = predicted.closed
+    drawn = predicted.window.bodies.added_by_stray
+    for low, high in sorted({(c.low, c.high) for c in crossings if c.stray not in drawn}):
+        filled = unite(filled, _layer(grid, low, high))
+    for crossing in crossings:
+        if crossing.stray in drawn:  # a drawn sheet need not reach over every void at its height
+            filled = unite(filled, _layer(grid, crossing.low, crossing.high, crossing.footprint))
+    piece = label(filled, grid)
+    graph = networkx.MultiGraph()
+    for name, mouth in ((INLET, inlet), (OUTLET, outlet)):
+        region = behind(predicted, filled, piece, mouth)
+        graph.add_node(name)
+        if region is not None:
+            graph.add_edge(name, region, key="port")
+    for n, crossing in enumerate(crossings):
+        touched = _touched(grid, filled, piece, crossing)
+        pairs = [(a, b) for a in touched[0] for b in touched[1]]
+        for side in touched:
+            pairs += [(a, b) for k, a in enumerate(side) for b in side[k + 1 :]]
+        for a, b in pairs:
+            graph.add_edge(a, b, key=n)
+    return graph
+
+
+def _layer(grid: Grid, low: float, high: float, under: Any = None) -> Runs:
+    """One interval in every column, or in those under a figure and a pitch around it."""
+    columns = np.ones(grid.count, np.int64)
+    if under is not None:
+        c = np.arange(grid.count)
+        grown = shapely.buffer(under, grid.pitch_mm)
+        shapely.prepare(grown)
+        columns[:] = shapely.contains_xy(grown, grid.x_mm(c // grid.ny), grid.y_mm(c % grid.ny))
+    start = np.concatenate([[0], np.cumsum(columns)])
+    return Runs(start, np.tile(np.array([low, high]), (int(start[-1]), 1)))
+
+
+def behind(
+    predicted: Predicted, filled: Runs, piece: NDArray[np.int32], mouth: Mouth
+) -> int | None:
+    """Return the piece of void just inside a mouth, or None where metal covers it."""
+    for point in seeds(moved_mouth(predicted, mouth), predicted.grid.pitch_mm):
+        run = void_run(filled, predicted.grid, point)
+        if run is not None:
+            return int(piece[run])
+    return None
+
+
+def _touched(
+    grid: Grid, filled: Runs, piece: NDArray[np.int32], crossing: Crossing
+) -> tuple[list[int], list[int]]:
+    """Regions below and above a crossing, the outside (piece 0) left out."""
+    x0, y0, x1, y1 = crossing.footprint.bounds
+    i0, j0 = grid.nearest(x0, y0)
+    i1, j1 = grid.nearest(x1, y1)
+    i, j = (a.ravel() for a in np.mgrid[i0 : i1 + 1, j0 : j1 + 1])
+    inside = shapely.contains_xy(crossing.footprint, grid.x_mm(i), grid.y_mm(j))
+    places = list(zip(grid.x_mm(i)[inside], grid.y_mm(j)[inside], strict=True))
+    places = places or [crossing.centre_mm[:2]]
+    sides: list[list[int]] = []
+    for z in (crossing.low - BESIDE_MM, crossing.high + BESIDE_MM):
+        runs = (void_run(filled, grid, np.array([x, y, z])) for x, y in places)
+        sides.append(sorted({int(piece[run]) for run in runs if run is not None} - {0}))
+    return sides[0], sides[1]
+
+
+def on_way(graph: networkx.MultiGraph) -> set[int]:
+    """Crossings that lie on some way from inlet to outlet that passes no place twice.
+
+    Those of blind branches do not. Crossings become nodes here, so that two
+    crossings side by side are two ways. One that has a region on both sides lies on a ring
+    within it, and so on the way if the region does.
+    """
+    import networkx
+
+    plain = networkx.Graph([(INLET, OUTLET)])
+    for a, b, key in graph.edges(keys=True):
+        middle: Any = (a, b, key)
+        plain.add_edge(a, middle)
+        plain.add_edge(middle, b)
+    for found in networkx.biconnected_components(plain):
+        if INLET in found and OUTLET in found:
+            across = {node[2] for node in found if isinstance(node, tuple)}
+            rings = {key for a, b, key in graph.edges(keys=True) if a == b and a in found}
+            return (across | rings) - {"port"}
+    return set()
+
+
+def perhaps_on_way(search: Search) -> set[int]:
+    """Crossings that nothing proves to lie off every way from inlet to outlet.
+
+    As `on_way`, on the possible void: columns may pass beside a narrow branch, this loses none.
+    """
+    import networkx
+
+    ends, beside = search.parted()
+    graph = networkx.MultiGraph()
+    for name, pieces in zip((INLET, OUTLET), ends, strict=True):
+        graph.add_edges_from((name, piece, "port") for piece in pieces)
+    for n, pieces in enumerate(beside):
+        pairs = list(combinations(sorted(pieces), 2)) or [(piece, piece) for piece in pieces]
+        graph.add_edges_from((a, b, n) for a, b in pairs)
+    return on_way(graph)
+
+
+def own(graph: networkx.MultiGraph, count: int) -> list[int]:
+    """Of `count` crossings those on whose way the passage can lie, whatever is sealed.
+
+    All of them where the columns see no way even with every sealed crossing open: a sheet
+    covers a port whole, or a void is narrower than the columns are apart.
+    """
+    import networkx
+
+    if not networkx.has_path(graph, INLET, OUTLET):
+        return list(range(count))
+    return sorted(on_way(graph))
+
+
+def renumbered(graph: networkx.MultiGraph, kept: list[int]) -> networkx.MultiGraph:
+    """Return the graph with the kept crossings alone, as edges numbered by their place there."""
+    import networkx
+
+    number = {key: n for n, key in enumerate(kept)}
+    found = networkx.MultiGraph()
+    found.add_nodes_from(graph.nodes)
+    for a, b, key in graph.edges(keys=True):
+        if key == "port" or key in number:
+            found.add_edge(a, b, key=number.get(key, key))
+    return found
+
+
+def passed_by(graph: networkx.MultiGraph, crossings: int) -> set[int]:
+    """Which of the crossings a way leads past, as far as the columns tell; all where none is."""
+    import networkx
+
+    found = set()
+    for n in range(crossings):
+        rest = networkx.Graph((a, b) for a, b, key in graph.edges(keys=True) if key != n)
+        rest.add_nodes_from((INLET, OUTLET))
+        if networkx.has_path(rest, INLET, OUTLET):
+            found.add(n)
+    whole = networkx.Graph(graph)
+    whole.add_nodes_from((INLET, OUTLET))
+    return found if networkx.has_path(whole, INLET, OUTLET) else set(range(crossings))
+
+
+def cheapest(
+    graph: networkx.MultiGraph, failing: set[int], without: Collection[int] = ()
+) -> list[int] | None:
+    """The fewest failing crossings that have to be reopened for a way, in its order.
+
+    A shortest path with the failing edges priced; of equal ones the first found. None if there
+    is no way, or none but through crossings that are to be gone `without`.
+    """
+    import networkx
+
+    plain = networkx.Graph()
+    for a, b, key in sorted(graph.edges(keys=True), key=str):
+        if key in without:
+            continue
+        price = 1.0 if key in failing else 1e-6
+        if not plain.has_edge(a, b) or plain[a][b]["price"] > price:
+            plain.add_edge(a, b, price=price, key=key)
+    if INLET not in plain or OUTLET not in plain:
+        return None  # a sheet covers a port whole
+    if not networkx.has_path(plain, INLET, OUTLET):
+        return None
+    path = networkx.shortest_path(plain, INLET, OUTLET, weight="price")
+    keys = [plain[a][b]["key"] for a, b in pairwise(path)]
+    return [key for key in dict.fromkeys(keys) if key in failing]
+
+
+def in_words(graph: networkx.MultiGraph) -> tuple[dict[str, Any], ...]:
+    """Edges as plain values: which crossing joins what."""
+    regions = sorted({node for node in graph if not isinstance(node, str)})
+    names = {region: f"region {n}" for n, region in enumerate(regions)}
+    edges = [
+        {
+            "crossing": None if key == "port" else int(key),
+            "joins": sorted(names.get(node, node) for node in (a, b)),
+        }
+        for a, b, key in graph.edges(keys=True)
+    ]
+    return tuple(
+        sorted(edges, key=lambda e: (e["crossing"] is not None, e["crossing"], e["joins"]))
+    )

@@ -1,0 +1,497 @@
+"""The verdict on one passage: nominal and predicted, over all that is not known of the event.
+
+In: a `Checked` case and one of its passages. Out: a `PassageResult`.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import itertools
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from clearance.case.tables import PassageTable
+from clearance.errors import GridError, PortError
+from clearance.evidence.signs import gauge_pins
+from clearance.heights import place
+from clearance.passages.crossings import Crossing, WindowSections, crossings
+from clearance.passages.levels import largest_circle_mm
+from clearance.passages.search import Search, Way, moved_mouth, pieces_at
+from clearance.predicted.part import NOMINAL, Events, Predicted, Window, moved_shape
+from clearance.predicted.stray import Event, rounded, slabs
+from clearance.predicted.variants import Unknowns, Variant
+from clearance.result import ClearDiameter, CrossingResult, GaugePin, PassageResult, State
+from clearance.system.once import once
+from clearance.verdict.between import Between, Passage, between
+from clearance.verdict.graph import in_words, on_way, own, passage_graph, perhaps_on_way, renumbered
+from clearance.verdict.prepared import Checked, Progress, silent
+from clearance.verdict.states import Required, Seen, contradicts, failing, state_of
+
+if TYPE_CHECKING:
+    import networkx
+
+FACETS_MM = 2e-3
+"""By so much the facets' share may miss what is missing, for the search of circles."""
+NAME_IT = "the mouth that the case does not name, given under [[closed]]"
+GROWN_MM = 1e-3
+"""More than a grown outline may miss of round corners, which are drawn with sides."""
+FINER = 3
+"""Times that the pitch is halved where the answer is not clear."""
+
+
+@dataclass(frozen=True, eq=False)
+class Crossed:
+    """What crosses one passage in one predicted part.
+
+    Attributes
+    ----------
+    crossings : tuple of Crossing
+        Those that can lie on the way from inlet to outlet.
+    graph : networkx.MultiGraph
+        Its edges are numbered as they are.
+    everything : tuple of Crossing
+        All crossings of the void, those of its other branches too: what is proven of ways
+        rests on these.
+    """
+
+    variant: Variant
+    crossings: tuple[Crossing, ...]
+    graph: networkx.MultiGraph
+    everything: tuple[Crossing, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class Judged(Crossed):
+    """One passage in one predicted part."""
+
+    state: State
+    way: Way
+    reasons: tuple[str, ...]
+    pitch_mm: float
+
+
+class PassageCheck:
+    """Judges one passage of a case, in the nominal and in every predicted part."""
+
+    def __init__(self, checked: Checked, passage: PassageTable):
+        self.checked = checked
+        self.passage = passage
+        self.inlet, self.outlet = checked.ends(passage)
+        self.required = (
+            passage.min_clear_diameter
+            + checked.case.part.build_allowance
+            - checked.case.part.mesh_tolerance
+        )
+        self.asked = Required(
+            self.required,
+            checked.case.grid.smallest_way,
+            passage.every_branch,
+            passage.min_open_fraction,
+        )
+        self._windows: dict[float, Window] = {}
+        self._wide: dict[Events, Predicted] = {}
+        self._nominal_search: Search | None = None
+        self._sections: WindowSections | None = None
+        self.judged: list[Judged] = []
+
+    def window(self, pitch_mm: float) -> Window:
+        """The window of this passage at a pitch."""
+        if pitch_mm not in self._windows:
+            self._windows[pitch_mm] = self.checked.window((self.inlet, self.outlet), pitch_mm)
+        return self._windows[pitch_mm]
+
+    @property
+    def _base_pitch(self) -> float:
+        """Pitch of the check as its grids have it, mm."""
+        return self.checked.whole.grid.pitch_mm
+
+    def size(self) -> float:
+        """Volume of the window, mm3."""
+        box = self.window(self.checked.pitch_mm).box
+        return float(np.prod(box.high - box.low))
+
+    def predicted(self, events: Events, pitch_mm: float) -> Predicted:
+        """The predicted part around this passage; farther around if its void leads there."""
+        asked_again = pitch_mm == self.checked.pitch_mm and events in (
+            NOMINAL,
+            self.checked.unknowns.variants[0].events,
+        )
+        if asked_again and events in self._wide:
+            return self._wide[events]
+        near = self.window(pitch_mm).predict(events)
+        ends = (moved_mouth(near, self.inlet), moved_mouth(near, self.outlet))
+        if all(near.possible.outside not in pieces_at(near.possible, m, pitch_mm) for m in ends):
+            return near
+        window = self.checked.wide_window((self.inlet, self.outlet), pitch_mm, events)
+        wide = window.predict(events)
+        if asked_again:  # by the pins
+            self._wide[events] = wide
+        return wide
+
+    def search(self, predicted: Predicted, found: list[Crossing]) -> Search:
+        """The search for ways in a predicted part; that in the nominal part is kept for reuse."""
+        if self._nominal_search is not None and self._nominal_search.predicted is predicted:
+            return self._nominal_search
+        search = Search(
+            predicted,
+            self.inlet,
+            self.outlet,
+            self.checked.all_mouths,
+            found,
+            self.checked.case.grid.smallest_way,
+        )
+        if not _has_event(predicted) and predicted.grid.pitch_mm == self._base_pitch:
+            self._nominal_search = search
+        return search
+
+    def belongs(self, window: Window) -> Callable[[NDArray[np.float64]], bool]:
+        """Whether a nominal point lies in the void that this passage runs through."""
+        void = window.predict(NOMINAL).possible
+        own = pieces_at(void, self.inlet, window.grid.pitch_mm)
+        return lambda point: bool(void.pieces_at(point[None]) & own)
+
+    def sections(self, window: Window) -> WindowSections:
+        """Level sections of this passage in a window; those asked for last are kept."""
+        if self._sections is None or self._sections.window is not window:
+            self._sections = WindowSections(
+                window,
+                self.belongs(window),
+                self.checked.all_mouths,
+                self.checked.case.grid.smallest_way,
+            )
+        return self._sections
+
+    def judge(self, variant: Variant) -> Judged:
+        """State of the passage under one variant, looking closer where it is not clear."""
+        pitch = self.checked.pitch_mm
+        best: Judged | None = None
+        for _ in range(1 + FINER):
+            try:
+                now = self._judge_at(variant, pitch)
+            except GridError:
+                if best is None:
+                    raise
+                break
+            best = now if best is None else _tighter(best, now)
+            if best.state is not State.UNDETERMINED or best.way.leak_at is not None:
+                break  # settled, or cells show a way out that no pitch will close
+            if contradicts(now.way):
+                break  # a fault is told, not looked away from
+            pitch *= 0.5
+        assert best is not None
+        return best
+
+    def _judge_at(self, variant: Variant, pitch: float) -> Judged:
+        return self.judge_in(self.predicted(variant.events, pitch), variant)
+
+    def judge_in(self, predicted: Predicted, variant: Variant) -> Judged:
+        """State of the passage in a predicted part, whatever has been taken out of it."""
+        pitch = predicted.grid.pitch_mm
+        crossed = self.crossed(predicted, variant)
+        search = self.search(predicted, list(crossed.everything))
+        hint = None if variant.events is NOMINAL else self.nominal.way
+        way = search.way(enough_mm=self.required, hint=hint)
+        search.forget_cells()
+        everything = crossed.everything
+        known = self._known(crossed, on_way(crossed.graph), search, way)
+        few = tuple(everything[n] for n in failing(self.asked, known))
+        state, reasons = state_of(
+            self.asked, way, known, lambda: search.way(closed=few, enough_mm=self.required)
+        )
+        found = (variant, crossed.crossings, crossed.graph, everything)
+        return Judged(*found, state, way, reasons, pitch)
+
+    def crossed(self, predicted: Predicted, variant: Variant) -> Crossed:
+        """What crosses the passage in a predicted part: all that a search for drills asks for."""
+        found = (
+            crossings(predicted, self.sections(predicted.window)) if _has_event(predicted) else []
+        )
+        graph = passage_graph(predicted, self.inlet, self.outlet, found)
+        kept = sorted({*own(graph, len(found)), *self._beside(predicted, found)})
+        listed = tuple(found[n] for n in kept)
+        return Crossed(variant, listed, renumbered(graph, kept), tuple(found))
+
+    def _beside(self, predicted: Predicted, found: list[Crossing]) -> list[int]:
+        """Crossings whose sheet the widest ball of the nominal passage would meet on its way.
+
+        A sheet along a level bore parts what lies above it from the way below, and narrows it.
+        """
+        if not found:
+            return []  # in the nominal part, whose way is not known yet
+        route, radius = self.nominal.way.route, 0.5 * self.nominal.way.high_mm
+        if len(route) == 0:
+            return list(range(len(found)))  # without a way any of them may be met
+        at = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(route, axis=0), axis=1))])
+        along = np.linspace(0.0, at[-1], 2 + int(4.0 * at[-1] / max(radius, 1e-3)))
+        places = np.stack([np.interp(along, at, route[:, a]) for a in range(3)], axis=1)
+        places = np.array([predicted.moved(place) for place in places])
+        points = shapely.points(places[:, :2])
+        near = []
+        for n, crossing in enumerate(found):
+            off = np.maximum(crossing.low - places[:, 2], places[:, 2] - crossing.high)
+            level = off < radius
+            aside = shapely.distance(points[level], crossing.footprint)
+            if (np.hypot(aside, np.maximum(off[level], 0.0)) < radius).any():
+                near.append(n)
+        return near
+
+    def _known(self, crossed: Crossed, ways: set[int], search: Search, way: Way) -> Seen:
+        """What the crossings tell of the state; `ways`: those on a way from inlet to outlet."""
+        on = [c for n, c in enumerate(crossed.crossings) if n in ways and self.sealed(c)]
+        everything, base = crossed.everything, self.checked.platform_z
+        listed = {id(c) for c in crossed.crossings}
+        sealed: tuple[float, ...] | None = tuple(c.height_mm - base for c in on)
+        if self.passage.every_branch and not on:
+            aside = {n for n, c in enumerate(everything) if self.sealed(c)}
+            # Columns may pass beside a branch: then its void seems to lead out of the part.
+            if way.leak_mm > 0.0 or (aside and aside & perhaps_on_way(search)):
+                sealed = None
+        return Seen(
+            sealed,
+            tuple((c.height_mm - base, c.open_fraction) for c in everything),
+            tuple(c.height_mm - base for c in everything if c.sampled),
+            tuple(n for n, c in enumerate(everything) if id(c) not in listed),
+        )
+
+    def sealed(self, crossing: Crossing) -> bool:
+        """Nothing wider than the smallest way is left open."""
+        return crossing.circle_mm < self.checked.case.grid.smallest_way
+
+    @once
+    def nominal(self) -> Judged:
+        """The passage in the nominal part."""
+        return self.judge(Variant(NOMINAL, ""))
+
+    def gauge_pins(self) -> list[GaugePin]:
+        """Pins for both ports, in the first variant."""
+        events = self.checked.unknowns.variants[0].events
+        nominal = self.search(self.predicted(NOMINAL, self.checked.pitch_mm), []).metal
+        predicted = self.predicted(events, self.checked.pitch_mm)
+        if predicted.in_place:  # what is there is there still
+            walls = np.concatenate([nominal, predicted.stray])
+        else:
+            walls = self.search(predicted, []).metal
+        ends = (self.inlet, self.outlet)
+        return [pin for end in ends for pin in gauge_pins(end, predicted, walls, nominal)]
+
+    def result(self, progress: Progress = silent) -> PassageResult:
+        """Judge the nominal and all variants and put the answers together."""
+        progress(f"{self.passage.name}: nominal part")
+        nominal = self.nominal
+        if nominal.way.blocked:
+            raise PortError(self._apart())
+        several = len(self.checked.unknowns.variants) > 1
+        judged = []
+        for n, variant in enumerate(self.checked.unknowns.variants):
+            count = f" ({n + 1} of {len(self.checked.unknowns.variants)})" if several else ""
+            progress(f"{self.passage.name}: predicted part{count}")
+            if not variant.events and not self.checked.bodies.added_by_stray:
+                judged.append(dataclasses.replace(nominal, variant=variant))
+            else:
+                judged.append(self.judge(variant))
+        self.judged = judged
+        return self._combined(nominal, judged)
+
+    def _between(self, state: State, judged: list[Judged]) -> Between:
+        """Whether the one state of all heights looked at holds between them too."""
+        spans = self.checked.unknowns.spans
+        if not spans or state is State.UNDETERMINED:
+            return Between()
+
+        finest = min(j.pitch_mm for j in judged)
+
+        def look(events: tuple[Event, ...]) -> tuple[State, Way]:
+            found = self._judge_at(Variant(events, ""), finest)
+            return found.state, found.way
+
+        rings = [
+            m.plane.to_space(np.array(m.polygon.exterior.coords))[:, 2]
+            for m in (self.inlet, self.outlet, *self.checked.all_mouths)
+        ]
+        around = Passage(
+            self.asked,
+            self.window(self.checked.pitch_mm).near,
+            [(float(z.min()), float(z.max())) for z in rings],
+            self._covered,
+            self.nominal.way.high_mm,
+            self.checked.platform_z,
+        )
+        samples = [(j.variant.events or (), j.way) for j in judged]
+        return between(state, spans, samples, look, around)
+
+    def _covered(self, events: tuple[Event, ...], number: int, grow_mm: float) -> bool:
+        """Whether the first wrong slice of an event covers this passage at its cut, grown."""
+        event = events[number]
+        cut = next((s for s in slabs(events) if s.low == event.bottom and s.gates), None)
+        if cut is None:
+            return False
+        lift = sum(e.rise for e in events[:number])
+        shift = (sum(e.shift[0] for e in events[:number]), sum(e.shift[1] for e in events[:number]))
+        sections = self.sections(self.window(self.checked.pitch_mm))
+        shut = sections.outline(cut.gates[0])
+        left = (
+            moved_shape(piece, rounded(shift)).buffer(grow_mm + GROWN_MM).difference(shut)
+            for piece in sections.pieces(event.bottom - lift)
+        )
+        smallest = self.checked.case.grid.smallest_way
+        return all(largest_circle_mm(shape) < smallest for shape in left)
+
+    def _facets(self, nominal: Judged) -> list[str]:
+        """Whether the nominal part misses its requirement only because it is drawn in facets."""
+        missing = self.required - nominal.way.low_mm
+        if missing <= 0.0 or nominal.way.leak or not len(nominal.way.route):
+            return []
+        from clearance.geometry.chord_error import only_facets
+
+        metal = self.search(self.predicted(NOMINAL, nominal.pitch_mm), []).metal
+        if not only_facets(metal, nominal.way.route, 0.5 * self.required, 0.5 * FACETS_MM):
+            return []
+        return [
+            f"the nominal mesh itself lets {nominal.way.low_mm:.3f} mm pass, {missing:.3f} mm less "
+            "than required, and only facets of its round walls stand in the way: if the drawing is "
+            f"round there, mesh_tolerance = {np.ceil(1e3 * missing) / 1e3:.3f} would allow that"
+        ]
+
+    def _apart(self) -> str:
+        void = self.window(self.checked.pitch_mm).predict(NOMINAL).possible
+        pitch = self.checked.pitch_mm
+        inlet = pieces_at(void, self.inlet, pitch)
+        with_inlet = [
+            name
+            for name, mouth in self.checked.mouths.items()
+            if mouth is not self.inlet and pieces_at(void, mouth, pitch) & inlet
+        ]
+        near = (
+            f"the inlet's void reaches {', '.join(with_inlet)}"
+            if with_inlet
+            else ("the inlet's void reaches no other port")
+        )
+        return (
+            f"{self.checked.case.path.name}: [[passage]] {self.passage.name}: inlet and outlet lie "
+            f"in different voids of the nominal part; {near}"
+        )
+
+    def _combined(self, nominal: Judged, judged: list[Judged]) -> PassageResult:
+        first = judged[0]
+        states = {j.state for j in judged}
+        state = first.state if len(states) == 1 else State.UNDETERMINED
+        reasons, settled = list(first.reasons), []
+        all_heights = self._between(state, judged)
+        faults = [said for j in judged if contradicts(j.way) for said in j.reasons]
+        if len(states) > 1:
+            by_state = {s: [j.variant.said for j in judged if j.state is s] for s in sorted(states)}
+            reasons = [
+                f"{s.value} for {said[0]}" + (f" and {len(said) - 1} more" if said[1:] else "")
+                for s, said in by_state.items()
+            ]
+            settled = ["settle what is not known of the event: " + _differences(judged)]
+        elif faults:
+            settled = ["a report of the fault to who keeps the program"]
+        elif all_heights.words:
+            state, reasons = State.UNDETERMINED, all_heights.words
+            settled = [f"the height of the first wrong layer, {_nearer(self.checked.unknowns)}"]
+        elif state is State.UNDETERMINED:
+            finest = min(j.pitch_mm for j in judged)
+            settled = (
+                [NAME_IT]
+                if any(j.way.leak for j in judged)
+                else [
+                    f"--pitch {finest / 2:g}, or a requirement that lies outside "
+                    f"{first.way.low_mm:.3f} to {first.way.high_mm:.3f} mm"
+                ]
+            )
+        reasons += [f for f in faults if f not in reasons]
+        reasons += self._facets(nominal) + _leaks(judged, self.checked.platform_z)
+        low = min(all_heights.low_mm, *(j.way.low_mm for j in judged))
+        high = max(all_heights.high_mm, *(j.way.high_mm for j in judged))
+        if state is State.BLOCKED:
+            low = high = 0.0
+        elif all_heights.words:
+            low = 0.0  # nothing is proven there
+        middle = 0.5 * (first.way.low_mm + first.way.high_mm)
+        return PassageResult(
+            name=self.passage.name,
+            state=state,
+            required_mm=self.passage.min_clear_diameter,
+            clear_diameter_mm=ClearDiameter(
+                0.5 * (nominal.way.low_mm + nominal.way.high_mm),
+                middle,
+                low,
+                high,
+                nominal.way.low_mm,
+                nominal.way.high_mm,
+            ),
+            nominal_state=nominal.state,
+            crossings=tuple(
+                CrossingResult(
+                    c.stray,
+                    c.height_mm,
+                    c.centre_mm,
+                    c.nominal_area_mm2,
+                    c.open_area_mm2,
+                    c.open_fraction,
+                    0.0 if self.sealed(c) else c.circle_mm,
+                    self.sealed(c),
+                )
+                for c in first.crossings
+            ),
+            reasons=tuple(reasons),
+            settled_by=tuple(settled),
+            pitch_mm=min(j.pitch_mm for j in judged),
+            throat_mm=point(first.way.throat),
+            graph=in_words(first.graph),
+        )
+
+
+def _has_event(predicted: Predicted) -> bool:
+    return bool(predicted.events) or predicted.added is not None
+
+
+def point(at: NDArray[np.float64] | None) -> tuple[float, float, float] | None:
+    """Return a place as plain numbers."""
+    return None if at is None else (float(at[0]), float(at[1]), float(at[2]))
+
+
+def _tighter(a: Judged, b: Judged) -> Judged:
+    """Of two looks at one passage the one that knows more."""
+    if b.state is not State.UNDETERMINED or contradicts(b.way):
+        return b
+    if b.way.high_mm - b.way.low_mm < a.way.high_mm - a.way.low_mm:
+        return b
+    return a
+
+
+def _leaks(judged: list[Judged], platform_z: float) -> list[str]:
+    """A way out of the part that is too narrow to matter, named all the same."""
+    way = next((j.way for j in judged if j.way.leak_mm > 0.0 and not j.way.leak), None)
+    if way is None:
+        return []
+    near = "" if way.leak_at is None else f" near {place(way.leak_at, platform_z)}"
+    return [
+        f"the void may also reach the outside{near}, by ways of at most {way.leak_mm:.2f} mm: "
+        "what is wider has not left the part"
+    ]
+
+
+def _nearer(unknowns: Unknowns) -> str:
+    """How near an uncertain height would have to be known to look at it alone."""
+    half = max(e.spread for span in unknowns.spans for e in span.events) / 2.0
+    return (
+        f"from the machine's log or measured nearer than +/- {half:g} mm: with a height that is "
+        "given without uncertainty nothing lies between"
+    )
+
+
+def _differences(judged: list[Judged]) -> str:
+    """Where the state flips, as the pairs of neighbouring variants between which it does."""
+    flips = [
+        f"{a.state.value} at {a.variant.said}, {b.state.value} at {b.variant.said}"
+        for a, b in itertools.pairwise(judged)
+        if a.state is not b.state
+    ]
+    return "; ".join(flips[:4])

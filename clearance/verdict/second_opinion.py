@@ -1,0 +1,553 @@
+"""A second opinion on a verdict: the predicted metal once more, built as solids.
+
+In: the nominal soup, the events, the mouths, and what was found of each passage. Out: whether
+solid booleans (package manifold3d) agree. Nothing is shared with columns, sections, crossings
+or routes: the events are read again from the words of the design (docs/method.md, "Second
+opinion"), and void, connection and distances come from the solids alone.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any, Literal
+
+import manifold3d as m3
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from clearance.ports.mouth import Mouth
+from clearance.predicted.stray import Event
+from clearance.system.once import once
+
+OVERLAP_MM = 1e-5
+"""Solids that stand on each other are let into each other by this, so that they unite."""
+LID_MM = 0.05
+RIM_MM = 0.01
+"""Thickness of the lids that close the mouths, and how far they reach into the wall."""
+FACE_MM = 1e-3
+"""A section just below or above a face of a sheet is taken so far from it."""
+APART_MM = 2e-3
+"""By so much the two ways of computing may differ: a ball is taken so much thinner in radius."""
+LEAST_MM3 = 1e-7
+"""Less than this in common is rounding."""
+
+Floats = NDArray[np.float64]
+Soup = NDArray[np.float32]
+
+
+class NotPossibleError(Exception):
+    """The solids cannot be built, or cannot tell; the text says why."""
+
+
+@dataclass(frozen=True, eq=False)
+class Claim:
+    """What is to be confirmed of one passage under one event.
+
+    Attributes
+    ----------
+    inlet, outlet : Mouth
+        Where they lie in the nominal part.
+    blocked : bool
+        The claim is that no way is left; otherwise that a ball of `low_mm` passes along `route`.
+    route : (N, 3) ndarray, mm
+    low_mm : float
+    bores : sequence of (entry (3,), direction (3,), diameter, depth to full diameter), mm
+        Drilled holes of a plan after which a way is claimed.
+    cuts_wall : bool
+        The plan says that the holes cut the passage's wall.
+    """
+
+    inlet: Mouth
+    outlet: Mouth
+    blocked: bool
+    route: Floats
+    low_mm: float
+    bores: Sequence[tuple[Floats, Floats, float, float]] = ()
+    cuts_wall: bool = False
+
+
+@dataclass(frozen=True)
+class Opinion:
+    """What the solids say of a claim: the contradiction in words, empty if they agree."""
+
+    contradiction: str = ""
+    where_mm: tuple[float, float, float] | None = None
+
+
+class Solids:
+    """The nominal and the predicted part as solids.
+
+    Parameters
+    ----------
+    part, melted : (F, 3, 3) ndarray of float32, mm
+        `melted` begins with `part`; what follows are further closed bodies melted with it.
+    overlapping : bool
+        Whether shells of `melted` overlap.
+    events : tuple of Event
+    added : sequence of (F, 3, 3) ndarray
+        Measured or drawn stray metal.
+    mouths : sequence of Mouth
+        All that are closed.
+    smallest_way_mm : float
+        A join that is narrower counts as none.
+
+    Raises
+    ------
+    NotPossibleError
+        A soup is no clean solid.
+    """
+
+    def __init__(
+        self,
+        part: Soup,
+        melted: Soup,
+        overlapping: bool,
+        events: tuple[Event, ...],
+        added: Sequence[Soup],
+        mouths: Sequence[Mouth],
+        smallest_way_mm: float,
+    ):
+        self.events = events
+        self.smallest_way_mm = smallest_way_mm
+        self.nominal = solid(part, overlapping)
+        further = melted[len(part) :]
+        self._melted = self.nominal + solid(further, overlapping) if len(further) else self.nominal
+        self.bare, sheets = self._predicted()
+        self.metal = united([self.bare, *sheets, *(solid(soup, True) for soup in added)])
+        self.mouths = tuple(mouths)
+        self._known: dict[tuple[str, str], set[int]] = {}
+        self._lids = [self._prism(m, RIM_MM, 0.0, LID_MM) for m in mouths]
+
+    # ---- the predicted part, from the words of the design --------------------------------------
+
+    def _predicted(self) -> tuple[m3.Manifold, list[m3.Manifold]]:
+        """The part where it stands after the events, and the stray sheets."""
+        pieces: list[m3.Manifold] = []
+        sheets: list[m3.Manifold] = []
+        foot, lift, shift = -np.inf, 0.0, np.zeros(2)
+        for event in self.events:
+            pieces.append(self._nominal_between(foot, event.bottom, lift, shift))
+            moved = shift + np.array(event.shift)
+            grown = lift + event.rise
+            sheets += self._slices(event, moved)
+            if event.rise == 0.0:
+                pieces.append(self._nominal_between(event.bottom, event.top, lift, moved))
+            else:
+                for z in (event.bottom - lift, event.top - grown):
+                    outline = self._outline(self.nominal, z, moved)
+                    pieces.append(_slab(outline, event.bottom, event.top))
+            foot, lift, shift = event.top, grown, moved
+        pieces.append(self._nominal_between(foot, np.inf, lift, shift))
+        return united(pieces), sheets
+
+    def _nominal_between(self, low: float, high: float, lift: float, shift: Floats) -> m3.Manifold:
+        """The nominal part between two predicted heights, moved."""
+        moved = self.nominal.translate((float(shift[0]), float(shift[1]), lift))
+        if np.isfinite(low):
+            moved = moved.trim_by_plane((0.0, 0.0, 1.0), low)
+        if np.isfinite(high):
+            moved = moved.trim_by_plane((0.0, 0.0, -1.0), -(high + OVERLAP_MM))
+        return moved
+
+    def _slices(self, event: Event, moved: Floats) -> list[m3.Manifold]:
+        """The wrong layers of an event, the melt below the first one included."""
+        found = []
+        for k, z in enumerate(event.slices):
+            if event.plane or k in event.unknown_slices:
+                x0, y0, _, x1, y1, _ = self.nominal.bounding_box()
+                outline = m3.CrossSection.square((x1 - x0, y1 - y0)).translate((x0, y0))
+                outline = outline.translate((float(moved[0]), float(moved[1])))
+            else:
+                outline = self._outline(self._melted, z, moved)
+            low = event.bottom + k * event.layer
+            deep = event.penetration if k == 0 else 0.0
+            found.append(_slab(outline, low - deep, low + event.layer))
+        return found
+
+    @staticmethod
+    def _outline(body: m3.Manifold, z: float, moved: Floats) -> m3.CrossSection:
+        return body.slice(z).translate((float(moved[0]), float(moved[1])))
+
+    def moved(self, point: Floats) -> Floats:
+        """Where a nominal place lies now; at a cut it goes with what lies above."""
+        lift, shift = 0.0, np.zeros(2)
+        for event in self.events:
+            if point[2] + lift >= event.bottom:
+                lift += event.rise
+                shift = shift + np.array(event.shift)
+        return np.array([*shift, lift])
+
+    # ---- mouths and void -----------------------------------------------------------------------
+
+    def _prism(self, mouth: Mouth, grow: float, low: float, high: float) -> m3.Manifold:
+        """A prism on a mouth between two offsets along its outward normal, where it lies now."""
+        rings = [mouth.polygon.exterior, *mouth.polygon.interiors]
+        outline = m3.CrossSection(
+            [np.asarray(ring.coords)[:-1] for ring in rings], m3.FillRule.EvenOdd
+        ).offset(grow, m3.JoinType.Miter, 2.0)
+        plane = mouth.plane
+        origin = plane.origin + low * plane.normal + self.moved(mouth.centre)
+        frame = np.column_stack([plane.u, plane.v, plane.normal, origin])
+        return m3.Manifold.extrude(outline, high - low).transform(frame)
+
+    @once
+    def _surface(self) -> Floats:
+        return _triangles(self.metal)
+
+    def _behind(self, mouth: Mouth, of: Literal["metal", "bare"]) -> set[int]:
+        """Pieces behind a mouth, looked up once for all passages that share it."""
+        if (mouth.name, of) not in self._known:
+            void = self._void if of == "metal" else self._bare_void
+            self._known[mouth.name, of] = self.behind(*void, mouth)
+        return self._known[mouth.name, of]
+
+    @once
+    def _void(self) -> tuple[m3.Manifold, list[m3.Manifold]]:
+        return self.void(self.metal)
+
+    @once
+    def _bare_void(self) -> tuple[m3.Manifold, list[m3.Manifold]]:
+        return self.void(self.bare)
+
+    def void(self, metal: m3.Manifold) -> tuple[m3.Manifold, list[m3.Manifold]]:
+        """The void in a room around metal whose mouths are closed, and its pieces; outside first.
+
+        A piece is what its outer surface encloses: metal that floats in it does not matter here.
+        """
+        closed = united([metal, *self._lids])
+        box = np.array(closed.bounding_box()).reshape(2, 3)
+        room = m3.Manifold.cube(tuple(box[1] - box[0] + 4.0)).translate(tuple(box[0] - 2.0))
+        void = room - closed
+        pieces = [piece for piece in void.decompose() if piece.volume() > 0.0]
+        return void, sorted(pieces, key=lambda piece: -piece.volume())
+
+    def behind(self, void: m3.Manifold, pieces: list[m3.Manifold], mouth: Mouth) -> set[int]:
+        """Numbers of the pieces just inside a mouth: several where a sheet divides it."""
+        depth = APART_MM  # no more: a sheet may lie just behind the mouth
+        probe = self._prism(mouth, -min(RIM_MM, 0.1 * mouth.inscribed_radius), -depth, 0.0) ^ void
+        found = set()
+        for part in probe.decompose():
+            if part.volume() <= LEAST_MM3:
+                continue
+            at = place_within(part)
+            holds = [n for n, piece in enumerate(pieces) if holds_place(piece, at)]
+            if holds:
+                found.add(holds[-1])  # the smallest that holds it
+        return found
+
+    # ---- the questions -------------------------------------------------------------------------
+
+    def opinion(self, claim: Claim) -> Opinion:
+        """Whether the solids contradict a claim.
+
+        Raises
+        ------
+        NotPossibleError
+            The void leaves the part elsewhere, so that solids cannot tell inside from outside.
+        """
+        if claim.bores:
+            return self._of_plan(claim)
+        if claim.blocked:
+            return self._of_blocked(claim)
+        return self._of_way(claim)
+
+    def _of_blocked(self, claim: Claim) -> Opinion:
+        if not self._common(claim):
+            return Opinion()
+        hairs_shut = self.void(united([self.metal, *self._hairs()]))
+        if not self._common(claim, hairs_shut):
+            return Opinion()
+        return Opinion("solids join the mouths of a passage that is said to be blocked")
+
+    def _common(
+        self, claim: Claim, void: tuple[m3.Manifold, list[m3.Manifold]] | None = None
+    ) -> set[int]:
+        """Pieces of void that both mouths lie in."""
+        both = (claim.inlet, claim.outlet)
+        ends = [self.behind(*void, m) if void else self._behind(m, "metal") for m in both]
+        if 0 in ends[0] | ends[1]:
+            raise NotPossibleError("the void reaches the outside through a mouth that is not named")
+        return ends[0] & ends[1]
+
+    def _hairs(self) -> list[m3.Manifold]:
+        """What fills openings of the sheets that are narrower than the smallest way.
+
+        In every layer of a sheet, and at each of its faces, where only what is open on both sides
+        is a way.
+        """
+        found = []
+        for event in self.events:
+            heights = [event.bottom + k * event.layer for k in range(len(event.slices) + 1)]
+            if event.slices and event.penetration > 0.0:
+                heights.insert(0, event.bottom - event.penetration)
+            for a, b in itertools.pairwise(heights):
+                found.append(_slab(self._narrow(self._open_at(0.5 * (a + b))), a, b))
+            for z in heights:
+                both = self._open_at(z - FACE_MM) ^ self._open_at(z + FACE_MM)
+                found.append(_slab(self._narrow(both), z - FACE_MM, z + FACE_MM))
+        return found
+
+    def _open_at(self, z: float) -> m3.CrossSection:
+        low, high = np.array(self.metal.bounding_box()).reshape(2, 3)
+        whole = m3.CrossSection.square(tuple(high[:2] - low[:2])).translate(tuple(low[:2]))
+        return whole - self.metal.slice(z)
+
+    def _narrow(self, opening: m3.CrossSection) -> m3.CrossSection:
+        half = 0.5 * self.smallest_way_mm
+        wide = opening.offset(-half, m3.JoinType.Round).offset(half, m3.JoinType.Round)
+        # Let into the walls, so that no crack is left along them.
+        return (opening - wide).offset(0.1 * half, m3.JoinType.Round)
+
+    def _of_way(self, claim: Claim) -> Opinion:
+        if not self._common(claim):
+            return Opinion("solids part the mouths of a passage that is said to have a way")
+        left = self._left_through(claim)
+        if left:
+            return Opinion(f"the way that is said to be proven leaves through {left}")
+        near = nearest(thinned(claim.route), self._surface, 0.5 * claim.low_mm - 2.0 * APART_MM)
+        if near is not None:
+            return Opinion("metal stands in the way that is said to be proven", near)
+        return Opinion()
+
+    def _left_through(self, claim: Claim) -> str:
+        """Name of a mouth that the way passes elsewhere than at its ends; empty if there is none.
+
+        Passages may share a mouth: it has a lid for each.
+        """
+        route = claim.route
+        for mouth in self.mouths:
+            off = (route - mouth.plane.origin - self.moved(mouth.centre)) @ mouth.plane.normal
+            through = np.flatnonzero((off[:-1] < 0.0) != (off[1:] < 0.0))
+            share = off[through] / (off[through] - off[through + 1])
+            met = route[through] + share[:, None] * (route[through + 1] - route[through])
+            xy = mouth.plane.to_plane(met - self.moved(mouth.centre))
+            inside = shapely.contains_xy(mouth.polygon, xy[:, 0], xy[:, 1])
+            ends = np.linalg.norm(met[:, None] - route[[0, -1]], axis=2).min(1) <= LID_MM
+            if (inside & ~ends).any():
+                return mouth.name
+        return ""
+
+    def _of_plan(self, claim: Claim) -> Opinion:
+        """Whether drilled holes touch what they should not, and whether a way is left then."""
+        holes = united([_hole(*bore) for bore in claim.bores])
+        own = self._behind(claim.inlet, "bare") | self._behind(claim.outlet, "bare")
+        for n, piece in enumerate(self._bare_void[1]):
+            # The room outside is met where a drill enters.
+            if not n or n in own or _apart(piece, holes):
+                continue
+            opened = piece ^ holes
+            if opened.volume() > LEAST_MM3:
+                return Opinion("a drilled hole opens another void", _middle(opened))
+        cut = holes ^ self.bare
+        if not claim.cuts_wall and cut.volume() > LEAST_MM3:
+            return Opinion("a drilled hole that is said to cut no wall cuts it", _middle(cut))
+        joined = _joined(self._void[1], holes)
+        ends = [self._behind(mouth, "metal") for mouth in (claim.inlet, claim.outlet)]
+        if not {joined[n] for n in ends[0]} & {joined[n] for n in ends[1]}:
+            return Opinion("solids part the mouths also after drilling")
+        return Opinion()
+
+
+def solid(soup: Soup, overlapping: bool = False) -> m3.Manifold:
+    """A closed soup as a solid.
+
+    Raises
+    ------
+    NotPossibleError
+    """
+    corners = soup.reshape(-1, 3) + np.float32(0.0)  # -0.0 is 0.0
+    points, index = np.unique(corners, axis=0, return_inverse=True)
+    faces = index.reshape(-1, 3)
+    flat = (
+        (faces[:, 0] == faces[:, 1]) | (faces[:, 1] == faces[:, 2]) | (faces[:, 2] == faces[:, 0])
+    )
+    mesh = m3.Mesh(
+        np.ascontiguousarray(points, np.float32),
+        np.ascontiguousarray(faces[~flat], np.uint32),
+    )
+    found = m3.Manifold(mesh)
+    if found.status() != m3.Error.NoError:
+        raise NotPossibleError(f"the mesh is no clean solid ({found.status().name})")
+    if not overlapping:
+        return found
+    bodies = found.decompose()
+    if any(body.volume() < 0.0 for body in bodies):
+        raise NotPossibleError("the mesh has pieces that overlap, and cavities")
+    return united(bodies)
+
+
+def united(bodies: Sequence[m3.Manifold]) -> m3.Manifold:
+    """The union of solids."""
+    full = [body for body in bodies if not body.is_empty()]
+    return m3.Manifold.batch_boolean(full, m3.OpType.Add) if full else m3.Manifold()
+
+
+def _slab(outline: m3.CrossSection, low: float, high: float) -> m3.Manifold:
+    if outline.is_empty():
+        return m3.Manifold()
+    deep = high - low + 2.0 * OVERLAP_MM
+    return m3.Manifold.extrude(outline, deep).translate((0.0, 0.0, low - OVERLAP_MM))
+
+
+def _hole(entry: Floats, direction: Floats, diameter: float, depth: float) -> m3.Manifold:
+    """A drilled hole, a little thinner, from a diameter before its entry to its full depth."""
+    sides = 64
+    turn = np.linspace(0.0, 2.0 * np.pi, sides, endpoint=False)
+    helper = np.eye(3)[int(np.argmin(np.abs(direction)))]
+    u = np.cross(direction, helper)
+    u /= np.linalg.norm(u)
+    v = np.cross(direction, u)
+    ring = (0.5 * diameter - APART_MM) * (np.cos(turn)[:, None] * u + np.sin(turn)[:, None] * v)
+    ends = [entry - diameter * direction + ring, entry + depth * direction + ring]
+    return m3.Manifold.hull_points(np.concatenate(ends))
+
+
+def _joined(pieces: list[m3.Manifold], holes: m3.Manifold) -> list[int]:
+    """Group of each piece of void when holes join those that they meet; outside keeps to itself."""
+    group = list(range(len(pieces)))
+    for hole in holes.decompose():
+        met = [
+            n
+            for n, piece in enumerate(pieces)
+            if n and not _apart(piece, hole) and (piece ^ hole).volume() > LEAST_MM3
+        ]
+        together = {group[n] for n in met}
+        group = [min(together) if g in together else g for g in group]
+    return group
+
+
+def thinned(route: Floats) -> Floats:
+    """A route without the corners that lie within APART_MM of the line between those that stay."""
+    keep = np.zeros(len(route), bool)
+    keep[[0, -1]] = True
+    waiting = [(0, len(route) - 1)]
+    while waiting:
+        a, b = waiting.pop()
+        if b - a < 2:
+            continue
+        along = route[b] - route[a]
+        share = (route[a + 1 : b] - route[a]) @ along / max(float(along @ along), 1e-30)
+        nearest_on = route[a] + np.clip(share, 0.0, 1.0)[:, None] * along
+        off = np.linalg.norm(route[a + 1 : b] - nearest_on, axis=1)
+        n = int(np.argmax(off))
+        if off[n] > APART_MM:
+            keep[a + 1 + n] = True
+            waiting += [(a, a + 1 + n), (a + 1 + n, b)]
+    return route[keep]
+
+
+def _apart(a: m3.Manifold, b: m3.Manifold) -> bool:
+    """Whether the boxes around two solids are."""
+    box_a, box_b = np.array(a.bounding_box()), np.array(b.bounding_box())
+    return bool((box_a[:3] > box_b[3:]).any() or (box_b[:3] > box_a[3:]).any())
+
+
+def _triangles(body: m3.Manifold) -> Floats:
+    """Triangles of a solid's surface, (F, 3, 3) mm."""
+    mesh = body.to_mesh()
+    points = np.asarray(mesh.vert_properties, np.float64)[:, :3]
+    return np.asarray(points[np.asarray(mesh.tri_verts)])
+
+
+def holds_place(body: m3.Manifold, at: Floats) -> bool:
+    """Whether a place lies within a solid: a ray from it leaves the solid once more than it enters.
+
+    The ray is askew, so that it meets no edge of what stands square.
+    """
+    box = np.array(body.bounding_box())
+    if (at < box[:3]).any() or (at > box[3:]).any():
+        return False
+    ray = np.array([0.5377, 0.2913, 0.7912])
+    a, b, c = (_triangles(body) - at).transpose(1, 0, 2)
+    side = np.cross(b - a, c - a)
+    volumes = [np.cross(p, q) @ ray for p, q in ((a, b), (b, c), (c, a))]
+    around = np.sign(volumes[0])
+    through = (np.sign(volumes[1]) == around) & (np.sign(volumes[2]) == around) & (around != 0.0)
+    ahead = np.einsum("ij,ij->i", a, side) * (side @ ray) > 0.0
+    return bool(np.sign(side @ ray)[through & ahead].sum() > 0.0)
+
+
+def place_within(body: m3.Manifold) -> Floats:
+    """A place within a solid: beside the middle of one of its largest triangles."""
+    triangles = _triangles(body)
+    side = np.cross(triangles[:, 1] - triangles[:, 0], triangles[:, 2] - triangles[:, 0])
+    size = np.linalg.norm(side, axis=1)
+    step = 0.1 * body.volume() / max(float(size.sum()), 1e-30)
+    for n in np.argsort(-size)[:8]:
+        at = triangles[n].mean(0) - step * side[n] / size[n]
+        if holds_place(body, at):
+            return np.asarray(at)
+    raise NotPossibleError("no place could be found just inside a mouth")
+
+
+def nearest(route: Floats, triangles: Floats, radius: float) -> tuple[float, float, float] | None:
+    """Place of a triangle that lies nearer to a route than a radius; None if there is none."""
+    low, high = triangles.min(1) - radius, triangles.max(1) + radius
+    for a, b in itertools.pairwise(route):
+        near = (low <= np.maximum(a, b)).all(1) & (high >= np.minimum(a, b)).all(1)
+        found = triangles[near]
+        if len(found) == 0:
+            continue
+        off = _off_segment(a, b, found)
+        if off.min() < radius:
+            x, y, z = found[int(np.argmin(off))].mean(0)
+            return float(x), float(y), float(z)
+    return None
+
+
+def _off_segment(a: Floats, b: Floats, triangles: Floats) -> Floats:
+    """Distances of a segment from triangles, (F,) mm."""
+    off = np.minimum(_off_point(a, triangles), _off_point(b, triangles))
+    for k in range(3):
+        off = np.minimum(off, _off_edge(a, b, triangles[:, k], triangles[:, (k + 1) % 3]))
+    p, q, r = triangles.transpose(1, 0, 2)
+    side = np.cross(q - p, r - p)
+    begin = np.einsum("ij,ij->i", a - p, side)
+    end = np.einsum("ij,ij->i", b - p, side)
+    turns = [
+        np.einsum("ij,j->i", np.cross(u - a, v - a), b - a) for u, v in ((p, q), (q, r), (r, p))
+    ]
+    pierced = (begin * end <= 0.0) & (
+        np.all([t >= 0.0 for t in turns], 0) | np.all([t <= 0.0 for t in turns], 0)
+    )
+    return np.where(pierced & (begin != end), 0.0, off)
+
+
+def _off_point(at: Floats, triangles: Floats) -> Floats:
+    """Distances of a point from the planes of triangles that it stands over; else no bound."""
+    p, q, r = triangles.transpose(1, 0, 2)
+    side = np.cross(q - p, r - p)
+    long = np.linalg.norm(side, axis=1)
+    over = np.all(
+        [np.einsum("ij,ij->i", np.cross(v - u, at - u), side) >= 0.0
+         for u, v in ((p, q), (q, r), (r, p))],
+        0,
+    )  # fmt: skip
+    off = np.abs(np.einsum("ij,ij->i", at - p, side)) / np.maximum(long, 1e-30)
+    return np.where(over & (long > 0.0), off, np.inf)
+
+
+def _off_edge(a: Floats, b: Floats, p: Floats, q: Floats) -> Floats:
+    """Distances of a segment from other segments: at their ends, and where both go on."""
+    along, edge, gap = b - a, q - p, a - p
+    aa = float(along @ along)
+    ee = np.einsum("ij,ij->i", edge, edge)
+    ae, ag, eg = edge @ along, gap @ along, np.einsum("ij,ij->i", edge, gap)
+    room = aa * ee - ae * ae
+    s = np.clip(np.where(room > 1e-18, (ae * eg - ag * ee) / np.maximum(room, 1e-30), 0.0), 0, 1)
+    t = np.clip((ae * s + eg) / np.maximum(ee, 1e-30), 0.0, 1.0)
+    s = np.clip((ae * t - ag) / max(aa, 1e-30), 0.0, 1.0)
+    found = np.linalg.norm(gap + s[:, None] * along - t[:, None] * edge, axis=1)
+    for at in (p, q):
+        share = np.clip((at - a) @ along / max(aa, 1e-30), 0.0, 1.0)
+        found = np.minimum(found, np.linalg.norm(a + share[:, None] * along - at, axis=1))
+    return np.asarray(found)
+
+
+def _middle(body: Any) -> tuple[float, float, float]:
+    box = np.array(body.bounding_box())
+    x, y, z = 0.5 * (box[:3] + box[3:])
+    return float(x), float(y), float(z)

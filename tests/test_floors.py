@@ -1,0 +1,139 @@
+"""Imports go one way: a floor uses only floors above it, and within one there is no circle."""
+
+import ast
+from pathlib import Path
+
+import networkx
+import pytest
+
+PACKAGE = Path(__file__).parent.parent / "clearance"
+
+FLOORS = [
+    "errors",
+    "result",
+    "heights",
+    "system",
+    "kernels",
+    "case",
+    "mesh",
+    "geometry",
+    "columns",
+    "ports",
+    "predicted",
+    "passages",
+    "evidence",
+    "survey",
+    "verdict",
+    "flow",
+    "drilling",
+    "disposition",
+    "checking",
+    "sweeps",
+    "first_run",
+    "report",
+    "drawing",
+    "figures",
+    "plates",
+    "cli",
+    "__main__",
+]
+"""Packages and the few modules beside them, along the data's way: DEVELOPERS.md draws them."""
+
+EDGES = {"matplotlib": ["figures", "plates.map", "plates.stamp"], "click": ["cli"]}
+"""Libraries that only these may use."""
+
+LONGEST = 500
+"""Lines of a module, at most."""
+STILL_LONGER = {
+    "columns.cast": 620,
+    "columns.possible": 520,
+    "drawing.sheet": 580,
+    "drilling.lines": 530,
+    "drilling.reach": 660,
+    "figures.level": 610,
+    "flow.pressure_loss": 580,
+    "geometry.distance": 980,
+    "geometry.sections": 580,
+    "mesh.threemf": 530,
+    "passages.levels": 520,
+    "passages.search": 1200,
+    "predicted.part": 760,
+    "report.check": 570,
+    "sweeps.passage": 580,
+    "verdict.second_opinion": 600,
+}
+
+
+def modules() -> list[Path]:
+    return sorted(path.relative_to(PACKAGE) for path in PACKAGE.rglob("*.py"))
+
+
+def dotted(module: Path) -> str:
+    return ".".join(module.with_suffix("").parts).removesuffix(".__init__")
+
+
+def floor(module: Path) -> str:
+    return module.with_suffix("").parts[0]
+
+
+def imports(module: Path) -> set[str]:
+    found = set()
+    for node in ast.walk(ast.parse((PACKAGE / module).read_text(encoding="utf-8"))):
+        if isinstance(node, ast.ImportFrom) and node.module:
+            found.add(node.module)
+            found |= {f"{node.module}.{alias.name}" for alias in node.names}
+        elif isinstance(node, ast.Import):
+            found |= {alias.name for alias in node.names}
+    return found
+
+
+INSIDE = [module for module in modules() if floor(module) != "__init__"]
+
+
+def test_every_floor_has_its_place():
+    assert {floor(module) for module in INSIDE} == set(FLOORS)
+
+
+@pytest.mark.parametrize("module", INSIDE, ids=dotted)
+def test_a_module_imports_only_from_floors_above(module):
+    above = FLOORS[: FLOORS.index(floor(module)) + 1]
+    for name in imports(module):
+        parts = name.split(".")
+        if parts[0] == "clearance" and len(parts) > 1 and parts[1] in FLOORS:
+            assert parts[1] in above, f"{dotted(module)} imports {name}, which comes after it"
+
+
+def test_no_circle_among_modules():
+    graph = networkx.DiGraph()
+    known = {f"clearance.{dotted(module)}" for module in INSIDE}
+    for module in INSIDE:
+        graph.add_edges_from(
+            (f"clearance.{dotted(module)}", name) for name in imports(module) & known
+        )
+    assert len(graph.edges) > 300
+    assert list(networkx.simple_cycles(graph)) == []
+
+
+@pytest.mark.parametrize("module", INSIDE, ids=dotted)
+def test_drawing_and_command_line_stay_at_the_edge(module):
+    for name in imports(module):
+        allowed = EDGES.get(name.split(".")[0])
+        assert allowed is None or {floor(module), dotted(module)} & set(allowed), (
+            f"{dotted(module)} imports {name}"
+        )
+
+
+@pytest.mark.parametrize("package", [name for name in FLOORS if (PACKAGE / name).is_dir()])
+def test_each_package_says_what_goes_in_and_what_comes_out(package):
+    words = ast.get_docstring(ast.parse((PACKAGE / package / "__init__.py").read_text("utf-8")))
+    assert "In: " in words
+    assert "Out: " in words
+
+
+def test_no_module_is_too_long():
+    long = {}
+    for module in INSIDE:
+        lines = len((PACKAGE / module).read_text(encoding="utf-8").splitlines())
+        if lines > max(LONGEST, STILL_LONGER.get(dotted(module), 0)):
+            long[dotted(module)] = lines
+    assert long == {}
