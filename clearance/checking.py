@@ -132,6 +132,7 @@ def examine(
             loose, joints = pool.submit(powder), pool.submit(resumed_sections, predicted)
             found = [looks[id(one)].result() for one in checks]
             gaps, trapped = loose.result()
+            shown, sections = seen.result(), joints.result()  # in here: what waits is cancelled
         finally:
             pool.shutdown(cancel_futures=True)
     remedies = judged_together(checked, [remedy for remedy, _ in found])
@@ -148,8 +149,8 @@ def examine(
         separate=separate(checked, checks, gaps, progress),
         unmelted=tuple(gaps),
         trapped_powder=tuple(trapped),
-        signs=replace(seen.result(), gauge_pins=pins, balls=sizes),
-        resumed_section=joints.result(),
+        signs=replace(shown, gauge_pins=pins, balls=sizes),
+        resumed_section=sections,
         translations=case.translations,
         assumptions=checked.assumptions,
         notices=tuple(

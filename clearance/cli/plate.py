@@ -121,7 +121,7 @@ def _spread(
     if cluster is not None:
         from clearance.plates import cluster as machines
 
-        yield from machines.run(todo, cluster, show.tick)
+        yield from machines.run(todo, cluster, show.tick, show.line)
         return
     from clearance.plates.one_part import compute
     from clearance.system import processes

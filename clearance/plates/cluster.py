@@ -20,8 +20,9 @@ from uuid import uuid4
 
 from clearance import __version__
 from clearance.errors import ClearanceError
+from clearance.first_run import compiled
 from clearance.plates.members import Task
-from clearance.system.processes import Job, Outcome, attempt
+from clearance.system.processes import CANCELLED, Job, Outcome, attempt
 
 CONNECT_S = 10.0
 """Longest wait for the scheduler, and for a first worker."""
@@ -71,18 +72,26 @@ def unpacked_attempt(parcel: Parcel) -> Outcome:
 
 
 def run(
-    jobs: Iterable[Job], address: str, tick: Callable[[], None] = lambda: None
+    jobs: Iterable[Job],
+    address: str,
+    tick: Callable[[], None] = lambda: None,
+    say: Callable[[str], None] = lambda words: None,
 ) -> Iterator[tuple[Job, Outcome]]:
     """Hand the tasks of jobs to a scheduler and give each outcome as soon as it is there.
 
-    A job whose worker dies goes to another one by the scheduler's own rule (its setting
-    `allowed-failures`); beyond that it is tried once more, alone, after all others.
+    A job whose worker dies, or that is cancelled while the scheduler goes on, goes to another
+    worker by the scheduler's own rule (its setting `allowed-failures`); beyond that it is tried
+    once more, alone, after all others.
 
     Raises
     ------
     ClearanceError
         `distributed` is not installed here; no scheduler answers at the address; it or a
         worker lacks this version of the program; no worker is there; the scheduler is lost.
+
+    Notes
+    -----
+    `say` is told of workers that have to compile the kernels first.
     """
     distributed = _distributed()
     waiting = deque(sorted(jobs, key=lambda job: -job.need_bytes))
@@ -91,6 +100,7 @@ def run(
     client = _client(distributed, address)
     try:
         _same_program(client, address)
+        _tell_of_compiling(client, say)
         hand: dict[Any, Job] = {}
         again: deque[Job] = deque()  # a worker that dies takes the blame of all it had in hand
         alone: set[str] = set()
@@ -101,18 +111,15 @@ def run(
                     hand[_submit(client, job)] = job
                 except ClearanceError as fault:
                     yield job, Outcome("refused", text=str(fault))
-            try:
-                done = distributed.wait(list(hand), TICK_S, "FIRST_COMPLETED").done
-            except (TimeoutError, distributed.TimeoutError):
-                done = set()
-            except distributed.CancelledError:
-                raise _lost(address) from None
+            with contextlib.suppress(
+                TimeoutError, distributed.TimeoutError, distributed.CancelledError
+            ):
+                distributed.wait(list(hand), TICK_S, "FIRST_COMPLETED")
             tick()
-            if client.status not in ("running", "connecting"):
-                raise _lost(address)
-            for future in done:
+            _refuse_if_lost(client, hand, address)
+            for future in [future for future in hand if future.status != "pending"]:
                 job = hand.pop(future)
-                outcome = _outcome(distributed, future, address)
+                outcome = _outcome(distributed, future)
                 if outcome.kind == "killed" and job.key not in alone:
                     alone.add(job.key)
                     again.append(job)
@@ -138,8 +145,11 @@ def _distributed() -> Any:
             '--cluster needs the package distributed; install it with: pip install "clearance'
             '[cluster]"'
         ) from None
-    # What it has to say comes as errors of ours.
-    logging.getLogger("distributed").setLevel(logging.CRITICAL)
+    # What it has to say comes as errors of ours. Its rooms have levels of their own.
+    for name in [
+        name for name in logging.root.manager.loggerDict if name.startswith("distributed")
+    ]:
+        logging.getLogger(name).setLevel(logging.CRITICAL)
     return distributed
 
 
@@ -148,8 +158,9 @@ def _client(distributed: Any, address: str) -> Any:
         if not address.strip():  # taken for none, it would start a cluster here
             raise ValueError("the address is empty")
         return distributed.Client(address, timeout=CONNECT_S)
-    except (OSError, ValueError, TypeError) as fault:
-        raise ClearanceError(f"--cluster {address}: no scheduler answers there: {fault}") from None
+    except Exception as fault:  # the library raises many kinds, assertions of its own among them
+        why = str(fault) or type(fault).__name__
+        raise ClearanceError(f"--cluster {address}: no scheduler answers there: {why}") from None
 
 
 def _version() -> str:
@@ -167,7 +178,11 @@ def _same_program(client: Any, address: str) -> None:
         raise ClearanceError(_missing(f"the scheduler {address}", fault)) from None
     with contextlib.suppress(Exception):
         client.wait_for_workers(1, timeout=CONNECT_S)
-    workers = client.run(_version, on_error="return")
+    try:
+        workers = client.run(_version, on_error="return")
+    except Exception as fault:  # the scheduler has gone meanwhile
+        why = str(fault) or type(fault).__name__
+        raise ClearanceError(f"--cluster {address}: the scheduler is gone: {why}") from None
     if not workers:
         raise ClearanceError(f"--cluster {address}: no worker is connected to the scheduler")
     found.update({f"the worker {worker}": version for worker, version in workers.items()})
@@ -194,11 +209,40 @@ def _submit(client: Any, job: Job) -> Any:
         return client.submit(unpacked_attempt, parcel, pure=False, key=f"part-{uuid4().hex}")
 
 
-def _outcome(distributed: Any, future: Any, address: str) -> Outcome:
+def _tell_of_compiling(client: Any, say: Callable[[str], None]) -> None:
+    """Say that workers will compile the kernels first: nothing ends until then."""
+    with contextlib.suppress(Exception):  # then it is not said
+        known = client.run(compiled, on_error="return")
+        new = [worker for worker, at_hand in known.items() if at_hand is False]
+        if new:
+            say(
+                f"{len(new)} of {len(known)} workers compile the kernels first, once per "
+                "installation; this takes a minute or two"
+            )
+
+
+def _refuse_if_lost(client: Any, hand: Iterable[Any], address: str) -> None:
+    """Raise if it is the scheduler that has gone, not a worker."""
+    gone = client.status not in ("running", "connecting") or any(
+        future.status == "cancelled" and _reason(future) == "scheduler-connection-lost"
+        for future in hand
+    )
+    if gone:
+        raise ClearanceError(
+            f"--cluster {address}: the scheduler is gone; what is done is kept, run again to go on"
+        )
+
+
+def _reason(future: Any) -> str:
+    """Why a future was cancelled."""
+    return str(getattr(future._state.exception, "reason", "unknown"))
+
+
+def _outcome(distributed: Any, future: Any) -> Outcome:
     """Outcome of a future that ended; its data is let go of at the cluster."""
-    if future.status == "cancelled" or future.status == "lost":
-        raise _lost(address)
     try:
+        if future.status == "lost":
+            return Outcome("killed", text=CANCELLED)
         found = future.result()
     except distributed.KilledWorker:
         text = (
@@ -207,16 +251,10 @@ def _outcome(distributed: Any, future: Any, address: str) -> Outcome:
         )
         return Outcome("killed", text=text)
     except distributed.CancelledError:
-        raise _lost(address) from None
+        return Outcome("killed", text=CANCELLED)
     except Exception as fault:
         return Outcome("crashed", text=f"the cluster failed: {type(fault).__name__}: {fault}")
     finally:
         future.release()
     outcome: Outcome = found
     return outcome
-
-
-def _lost(address: str) -> ClearanceError:
-    return ClearanceError(
-        f"--cluster {address}: the scheduler is gone; what is done is kept, run again to go on"
-    )

@@ -17,6 +17,7 @@ import time
 import traceback
 from collections import Counter, deque
 from collections.abc import Callable, Iterable, Iterator
+from concurrent.futures import CancelledError
 from dataclasses import dataclass
 from multiprocessing.connection import Connection, wait
 from pathlib import Path
@@ -30,6 +31,7 @@ TICK_S = 0.5
 """Longest time without a look around, so that the time left can be shown."""
 SPARED = 0.1
 """Share of the free memory that is left to others."""
+CANCELLED = "it was cancelled half way, and again when it was tried once more: a worker was lost"
 
 Work = Callable[[Any], Any]
 Kind = Literal["done", "refused", "killed", "crashed"]
@@ -92,6 +94,8 @@ def attempt(work: Work, payload: Any) -> Outcome:
     except MemoryError:
         text = "the memory did not suffice to compute it"
         return Outcome("killed", text=text, seconds=time.perf_counter() - start)
+    except CancelledError:  # whoever ran it is being shut down: as good as a death
+        return Outcome("killed", text=CANCELLED, seconds=time.perf_counter() - start)
     except Exception as fault:
         seconds = time.perf_counter() - start
         text = f"the program failed: {type(fault).__name__}: {fault}"
@@ -122,8 +126,9 @@ def run(
 
     Notes
     -----
-    A job whose process dies, or whose memory does not suffice, is begun once more, alone,
-    after all others. Closing the generator, or an exception in it, ends the processes at once.
+    A job whose process dies, whose memory does not suffice, or that is cancelled, is begun once
+    more, alone, after all others. Closing the generator, or an exception in it, ends the processes
+    at once.
     """
     waiting = deque(sorted(jobs, key=lambda job: -job.need_bytes))
     last: deque[Job] = deque()  # those that are begun once more, alone
