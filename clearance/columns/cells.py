@@ -13,9 +13,12 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from clearance.columns.cast import find, join
 from clearance.kernels.compiler import kernel
 
 BUCKETS = 4096  # steps of the radius in which `widest_route` sorts its cells
+CUT_LINK = (2, 4, 8)
+"""Bits of a passable cell: the link to the next cell along x, y, z is cut."""
 _NONE = 1 << 29  # squared distance that stands for "no metal"; twice it still fits 32 bits
 
 Array = NDArray[Any]
@@ -283,6 +286,8 @@ def _widest_route(radius: Array, passable: Array, sources: Array, targets: Array
             to = _neighbour(at, side, nx, ny, nz)
             if to < 0 or not free[to] or came[to] & 7:
                 continue
+            if free[min(at, to)] & (8 >> (side // 2)):  # a link that is cut
+                continue
             came[to] |= 1 + side
             bucket = int(min(np.float64(flat[to]), most) * scale)
             below[to] = head[bucket]
@@ -313,7 +318,7 @@ def widest_route(
     radius : (X, Y, Z) ndarray of float32, mm
         As `clear_radius` gives it.
     passable : (X, Y, Z) ndarray of bool or uint8
-        Cells that the route may use.
+        Cells that the route may use; links that carry a bit of `CUT_LINK` it may not.
     sources, targets : (N,) array_like of int
         Flat indices of the cells where it may begin and end; cells not passable are left out.
 
@@ -340,6 +345,38 @@ def widest_route(
     begin, finish = _as_flat(sources, radius.size), _as_flat(targets, radius.size)
     route = _widest_route(radius, _as_bytes(passable), begin, finish)
     return route, float(radius.ravel()[route].min()) if route.size else 0.0
+
+
+@kernel
+def _groups(passable: Array) -> Array:
+    nx, ny, nz = passable.shape
+    free = passable.ravel()
+    parent = np.arange(free.size).astype(np.int32)
+    for at in range(free.size):
+        if free[at] == 0:
+            continue
+        for side in range(0, 6, 2):
+            to = _neighbour(at, side, nx, ny, nz)
+            if to >= 0 and free[to] and not free[at] & (8 >> (side // 2)):
+                join(parent, at, to)
+    for at in range(free.size):
+        parent[at] = find(parent, at)
+    return parent
+
+
+def groups(passable: Array) -> NDArray[np.int32]:
+    """For each cell the first cell of those that hang together with it, as flat indices.
+
+    Parameters
+    ----------
+    passable : (X, Y, Z) ndarray of uint8
+        Not 0 where cells hang together with neighbours; bits of `CUT_LINK` cut links.
+
+    Returns
+    -------
+    (X * Y * Z,) ndarray of int32
+    """
+    return np.asarray(_groups(_as_bytes(passable)))
 
 
 @kernel

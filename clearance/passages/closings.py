@@ -147,7 +147,7 @@ def mirrored(shape: Any, surface: Surface, z: float) -> Any:
     (The line is taken `RIM_MM` further in, so that both overlap: add twice that to a circle.)
     """
     normal, flat = surface.plane.normal, float(np.hypot(*surface.plane.normal[:2]))
-    if flat < LEVEL or not _reaches(shape, surface, z):
+    if flat < LEVEL or not reaches(shape, surface, Plane.level(z)):
         return shape
     aside = normal[:2] / flat
     # The line in which the plane meets the level: (x, y) @ aside = at.
@@ -162,16 +162,17 @@ def mirrored(shape: Any, surface: Surface, z: float) -> Any:
     return polygonal(shapely.union(shape, image))
 
 
-def _reaches(shape: Any, surface: Surface, z: float) -> bool:
-    """Whether a level section at height z comes to a closing surface."""
+def reaches(shape: Any, surface: Surface, plane: Plane) -> bool:
+    """Whether a figure in a plane, in its coordinates, comes to a closing surface."""
     ring = surface.plane.to_space(shapely.get_coordinates(surface.polygon.exterior))
-    above = ring[:, 2] > z
-    steps = np.flatnonzero(above[:-1] != above[1:])
+    height = plane.signed(ring)
+    steps = np.flatnonzero((height[:-1] > 0.0) != (height[1:] > 0.0))
     if len(steps) == 0:
         return False
     a, b = ring[steps], ring[steps + 1]
-    cut = a + ((z - a[:, 2]) / (b[:, 2] - a[:, 2]))[:, None] * (b - a)
-    return bool(shapely.MultiPoint(cut[:, :2]).convex_hull.distance(shape) < RIM_MM)
+    share = height[steps] / (height[steps] - height[steps + 1])
+    cut = plane.to_plane(a + share[:, None] * (b - a))
+    return bool(shapely.MultiPoint(cut).convex_hull.distance(shape) < RIM_MM)
 
 
 # ---- routes -------------------------------------------------------------------------------------

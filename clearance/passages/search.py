@@ -32,10 +32,12 @@ from clearance.passages.closings import (
     drawn_in,
     mirrored,
     moved,
+    reaches,
 )
 from clearance.passages.crossings import CUT_MM, Crossing, squares_of
 from clearance.passages.levels import CIRCLE_MM, TOUCH_MM2, largest_circle_mm, polygonal
 from clearance.passages.neck import Neck, least_radius_mm, shortest
+from clearance.passages.parting import Parting
 from clearance.ports.mouth import Mouth, plug
 from clearance.predicted.part import Box, Predicted
 from clearance.system.once import once
@@ -355,15 +357,20 @@ class Cells:
         index = np.flatnonzero(skin)
         room = distance.distances(tree, self.centres(index))
         deep = np.zeros(self.shape, bool)
-        half = 0.5 * np.sqrt(3.0) * self.pitch_mm
+        half = self.half_diagonal_mm
         deep.ravel()[index[room > half]] = True
         return deep
+
+    @property
+    def half_diagonal_mm(self) -> float:
+        """What a point of a cell may be off its centre."""
+        return 0.5 * float(np.sqrt(3.0)) * self.pitch_mm
 
     @property
     def slack_mm(self) -> float:
         """What a point of a cell may be farther from metal than `radius` says of its centre."""
         # Metal on the column within half a pitch of the metal cell's centre; half a diagonal.
-        return (0.5 + 0.5 * np.sqrt(3.0)) * self.pitch_mm
+        return 0.5 * self.pitch_mm + self.half_diagonal_mm
 
     def centres(self, index: NDArray[np.int64]) -> Floats:
         """Centres of cells given by flat index, (N, 3) mm."""
@@ -962,7 +969,7 @@ class Search:
 
     def _cells_within(self, crossing: Crossing) -> NDArray[np.int64]:
         """Cells that lie in a crossing with all of them: another branch may lead through others."""
-        half = 0.5 * np.sqrt(3.0) * self.cells.pitch_mm
+        half = self.cells.half_diagonal_mm
         low, high = crossing.low + half, crossing.high - half
         if low > high or crossing.footprint.is_empty:
             return np.empty(0, np.int64)
@@ -974,17 +981,18 @@ class Search:
     def _cut(self, closed: tuple[Crossing, ...], low: float, route: Floats) -> float:
         """Upper bound of the clear diameter from plane sections.
 
-        Cells that a centre of a ball of radius `low` can be in form a graph that every
-        wider way lies in. When the cells that meet some plane sections are taken out
-        and the mouths come apart, every wider way crosses one of the sections, and its
-        ball fits into the largest circle there.
+        Cells that a centre of a ball of radius `low` can be in form a graph that every wider way
+        lies in. Its links through some plane sections are cut. If every chain crosses one of them
+        an odd number of times, so does every way, and its ball fits into the largest circle there.
+        If chains without a link through them are missing only, the ball of a way comes so near to
+        one that it meets it.
         """
         cells = self.cells
-        half = 0.5 * np.sqrt(3.0) * cells.pitch_mm
-        if low < half:
+        half = cells.half_diagonal_mm
+        if low < half + RIM_MM:
             return np.inf  # a wall may part a ball from the centre of the cell that it is in
-        active = self._active(closed, low)
-        sources, targets = (self._at(end) for end in self.ends)
+        ends = self._at(self.ends[0]), self._at(self.ends[1])
+        parting = Parting(cells, self._active(closed, low), ends)
         # From nothing: a section too narrow for the route contradicts it, and that has to show.
         widest, rest = 0.0, np.inf
         for _ in range(self._tries()):
@@ -993,34 +1001,18 @@ class Search:
                 break
             plane, polygon, circle = cut
             widest = max(widest, circle)
-            index = cells.near_plate(plane, polygon, -half, half, half)
-            index = index[active.ravel()[index] > 0]
-            active.ravel()[index[self._seen(index, plane, polygon)]] = 0
-            index, room = dense.widest_route(cells.radius, active, sources, targets)
+            parting.cut(plane, polygon)
+            index, room = parting.left()
             # What is left is no wider than the cells of its widest route.
             rest = 0.0 if len(index) == 0 else 2.0 * (room + cells.slack_mm)
             if rest <= widest:
                 break
             route = self._drawn_in(cells.centres(index))
-        return max(widest, min(rest, 1e9)) + 2.0 * self.surface_mm
-
-    def _seen(
-        self, index: NDArray[np.int64], plane: sections.Plane, polygon: Any
-    ) -> NDArray[np.bool_]:
-        """Whether a straight line leads from a cell's centre to a plane section of the void.
-
-        What does not see the section may be of a branch behind a thin wall: it is not taken out.
-        """
-        centres = self.cells.centres(index)
-        inner = polygon.buffer(-0.01 * self.cells.pitch_mm)
-        if len(index) == 0 or inner.is_empty:
-            return np.ones(len(index), bool)
-        points = shapely.points(plane.to_plane(centres))
-        nearest = shapely.get_coordinates(shapely.shortest_line(inner, points))[::2]
-        room, _, _ = distance.segment_clearances(
-            self.tree, centres, plane.to_space(nearest), self.cells.pitch_mm
-        )
-        return np.asarray(room > 0.0)
+        high = max(widest, rest)
+        beside = float(np.hypot(widest, 2.0 * half))
+        if rest < beside and not parting.all_cross(max(low, 0.5 * high) + 0.5 * self.surface_mm):
+            high = beside
+        return min(high, 1e9) + 2.0 * self.surface_mm
 
     def _active(self, closed: tuple[Crossing, ...], radius_mm: float) -> NDArray[np.uint8]:
         """Cells that the centre of a ball of a radius can be in, without some crossings."""
@@ -1062,7 +1054,7 @@ class Search:
 
     def _at(self, end: Closing, radius_mm: float = 0.0) -> NDArray[np.int64]:
         """Cells that hold the centre of a ball in a mouth; its rim is metal."""
-        half = 0.5 * np.sqrt(3.0) * self.cells.pitch_mm
+        half = self.cells.half_diagonal_mm
         found = [np.empty(0, np.int64)]
         for surface in end.surfaces:
             inner = -0.99 * radius_mm if end.flat else 0.0
@@ -1127,6 +1119,8 @@ class Search:
     def void_piece(self, plane: sections.Plane) -> Any:
         """Piece of the predicted void in a plane that holds the plane's origin, or None.
 
+        None too where it comes to a mouth: a ball there is bounded by no wall.
+
         The predicted metal in the plane is put together slab by slab, as everywhere.
         """
         from clearance.predicted.planes import predicted_metal
@@ -1135,5 +1129,7 @@ class Search:
         at = plane.to_plane(plane.origin[None])[0]
         for piece in shapely.get_parts(window.difference(metal)):
             if piece.geom_type == "Polygon" and shapely.intersects_xy(piece, *at):
-                return None if piece.intersects(window.boundary) else piece
+                surfaces = (s for one in self.closings for s in one.surfaces)
+                at_mouth = any(reaches(piece, surface, plane) for surface in surfaces)
+                return None if at_mouth or piece.intersects(window.boundary) else piece
         return None

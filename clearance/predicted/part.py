@@ -352,10 +352,10 @@ class Window:
 
     @once
     def _lid_levels(self) -> NDArray[np.float64]:
-        return level_faces(self._lids)
+        return level_faces(self.closing_lids)
 
     @property
-    def _lids(self) -> Soup:
+    def closing_lids(self) -> Soup:
         """What closes the mouths in sections."""
         return self.plugs if self.lids is None else self.lids
 
@@ -374,7 +374,7 @@ class Window:
 
         if body == "closed":
             return shapely.union(self.metal_at("part", z), self.metal_at("plugs", z))
-        soup = self._lids if body == "plugs" else self.bodies.near(body, z)
+        soup = self.closing_lids if body == "plugs" else self.bodies.near(body, z)
         section = sections.metal(
             soup,
             sections.Plane.level(z),

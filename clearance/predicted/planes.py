@@ -36,7 +36,7 @@ def predicted_metal(
         the plane's origin must lie in void, and only the void around it is right, if
         its outline lies wholly inside.
     plugged : bool
-        Take the plugs of the mouths for metal.
+        Take the mouths for closed, at their closing surfaces.
 
     Returns
     -------
@@ -147,7 +147,7 @@ def _outlines(
     back = sections.Plane(plane.origin - move, plane.normal, plane.u, plane.v)
     window = predicted.window
     part = window.bodies.part if whole else window.near
-    soup = np.concatenate([part, window.plugs]) if plugged else part
+    soup = np.concatenate([part, window.closing_lids]) if plugged else part
     return sections.loops(soup, back).closed
 
 

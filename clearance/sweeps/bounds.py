@@ -16,10 +16,10 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from clearance.columns import cells as dense
 from clearance.geometry import distance
 from clearance.geometry.sections import Plane
 from clearance.passages.closings import crossed
+from clearance.passages.parting import Parting
 from clearance.ports.mouth import Mouth
 from clearance.predicted.part import NOMINAL, Box, meeting
 from clearance.sweeps.near import Near
@@ -447,14 +447,14 @@ class Bounds:
     def _parting(self, plane: Plane, polygon: Any) -> Station | None:
         """A section, if every way but the narrowest crosses it: shown on the nominal cells."""
         cells = self.search.cells
-        half = 0.5 * np.sqrt(3.0) * self.pitch
-        free = self._free.copy()
-        free.ravel()[cells.near_plate(plane, polygon, -half, half, half)] = 0
-        mouths = (self.check.inlet, self.check.outlet)
-        ends = [cells.near_plate(m.plane, m.polygon, -half, half, half) for m in mouths]
-        starts = ends[0][free.ravel()[ends[0]] > 0]
-        reached = dense.flood(free, starts)
-        if reached.ravel()[ends[1]].any():
+        half = cells.half_diagonal_mm
+        inlet, outlet = (
+            cells.near_plate(m.plane, m.polygon, -half, half, half)
+            for m in (self.check.inlet, self.check.outlet)
+        )
+        parting = Parting(cells, self._free.copy(), (inlet, outlet))
+        parting.cut(plane, polygon)
+        if not parting.all_cross(cells.slack_mm):
             return None
         z = plane.to_space(shapely.get_coordinates(polygon))[:, 2]
         return Station(plane, polygon, float(z.min()), float(z.max()), 2.0 * cells.slack_mm)
