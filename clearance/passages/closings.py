@@ -7,6 +7,7 @@ not cross a closing surface. Source: docs/method.md, "The bracket".
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
@@ -160,6 +161,18 @@ def mirrored(shape: Any, surface: Surface, z: float) -> Any:
     inner = polygonal(shapely.intersection(shape, shapely.Polygon(corners)))
     image = shapely.transform(inner, lambda xy: xy - 2.0 * (xy @ aside - at)[:, None] * aside)
     return polygonal(shapely.union(shape, image))
+
+
+def imaged(shape: Any, closings: Sequence[Closing], z: float) -> Any:
+    """A level section at height z, and its images behind all closing surfaces that it reaches.
+
+    A ball may stand out of several mouths, at one over its image at another.
+    It is a little too large, for the lines that `mirrored` draws.
+    """
+    surfaces = [s for one in closings for s in one.surfaces if reaches(shape, s, Plane.level(z))]
+    for surface in surfaces * len(surfaces):
+        shape = mirrored(shape, surface, z)
+    return shape.buffer(2.0 * RIM_MM) if surfaces else shape
 
 
 def reaches(shape: Any, surface: Surface, plane: Plane) -> bool:

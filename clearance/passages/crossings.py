@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from clearance.geometry.sections import Plane
 from clearance.mesh.shells import find_shells
+from clearance.passages.closings import closing, imaged
 from clearance.passages.levels import (
     TOUCH_MM2,
     Face,
@@ -32,7 +33,7 @@ from clearance.passages.levels import (
 )
 from clearance.ports.mouth import Mouth
 from clearance.predicted.part import Box, Predicted, Soup, Window, meeting, moved_shape
-from clearance.predicted.stray import Gate, rounded
+from clearance.predicted.stray import Event, Gate, rounded
 
 CUT_MM = 1e-4
 """Half height of the layer of squares that stands for a cut without a sheet."""
@@ -133,6 +134,10 @@ class WindowSections(Sections):
         """Triangles of the part near the passage that have a vertex between two heights."""
         return with_vertex_between(self.window.near, low, high)
 
+    def room(self, shape: Any, events: tuple[Event, ...], z: float) -> Any:
+        """What a ball with its centre in a level section has to fit into."""
+        return imaged(shape, [closing(events, mouth) for mouth in self.mouths], z)
+
     def rims(self) -> list[Floats]:
         """Outlines of the mouths."""
         return [m.plane.to_space(np.array(m.polygon.exterior.coords)[:-1]) for m in self.mouths]
@@ -181,7 +186,7 @@ def _measured(
     """The crossings of one sheet."""
     drilled = [predicted.removed(Plane.level(face.z)) for face in levels]
     found = (
-        _measure(predicted, levels, drilled, group, stray, low, high, cut)
+        _measure(predicted, sections, levels, drilled, group, stray, low, high, cut)
         for group in grouped(levels, sections.overlaps)
     )
     return [crossing for crossing in found if crossing is not None]
@@ -189,6 +194,7 @@ def _measured(
 
 def _measure(
     predicted: Predicted,
+    sections: Sections,
     levels: list[Face],
     drilled: list[Any],
     group: Group,
@@ -223,7 +229,7 @@ def _measure(
             opening = polygonal(void.intersection(below).intersection(above))
         least_open = min(least_open, opening.area)
         ratio = min(opening.area / nominal, 1.0)
-        circle = largest_circle_mm(opening)
+        circle = largest_circle_mm(sections.room(opening, predicted.events, face.z))
         whole = bores.is_empty and not any(
             face.pieces[k].opening is not face.pieces[k].below for k in group.lower[n]
         )
@@ -280,7 +286,7 @@ def _mesh_crossings(predicted: Predicted, sections: Sections) -> list[Crossing]:
             for z in stack.levels:
                 dx, dy, dz = predicted.offset_below(z)
                 place = (z - float(dz), (float(dx), float(dy)))
-                levels.append(face_at(sections, predicted.table, z, place, place))
+                levels.append(face_at(sections, predicted.events, predicted.table, z, place, place))
             crossed = _measured(predicted, sections, levels, stray, stack.low, stack.high)
             found += [
                 replace(c, sampled=stack.sampled) for c in crossed if c.open_fraction < 1.0 - 1e-9

@@ -16,6 +16,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from clearance.geometry.turns import extremes
 from clearance.predicted.part import moved_shape, same_height_mm
 from clearance.predicted.stray import Event, Gate, Slab, reaches, rounded, slab_at, slabs
 from clearance.system.once import once
@@ -78,6 +79,19 @@ class Sections(ABC):
     def rims(self) -> list[Floats]:
         """Outlines (N, 3) of the passage's mouths."""
 
+    @abstractmethod
+    def room(self, shape: Any, events: tuple[Event, ...], z: float) -> Any:
+        """What a ball with its centre in a level section has to fit into, never too small.
+
+        It may stand out of a mouth. The same object where that is the section.
+        """
+
+    def at_mouth(self, events: tuple[Event, ...], z: float) -> bool:
+        """Whether a mouth may reach to a height of the predicted part."""
+        rims = [ring[:, 2] for ring in self.rims()]
+        most = sum(abs(event.rise) for event in events)
+        return any(ring.min() - most <= z <= ring.max() + most for ring in rims)
+
     @property
     def overlapping(self) -> bool:
         """Whether shells of the part overlap, so that outlines meet where no vertex is."""
@@ -125,24 +139,6 @@ class Sections(ABC):
         return float(begin.min(initial=np.inf)), float(end.max(initial=-np.inf))
 
 
-def extremes(walls: Soup) -> tuple[Floats, Floats]:
-    """Heights of vertices that no neighbour lies below, and of those that none lies above.
-
-    Only right for vertices all of whose triangles are given.
-    """
-    if not len(walls):
-        return np.empty(0), np.empty(0)
-    z = walls[..., 2].astype(np.float64)
-    corners = np.ascontiguousarray(walls.reshape(-1, 3) + np.float32(0.0))
-    names = corners.view(np.dtype((np.void, 12))).ravel()
-    _, first, of = np.unique(names, return_index=True, return_inverse=True)
-    low, high = np.full(len(first), np.inf), np.full(len(first), -np.inf)
-    np.minimum.at(low, of.ravel(), np.repeat(z.min(1), 3))
-    np.maximum.at(high, of.ravel(), np.repeat(z.max(1), 3))
-    own = z.ravel()[first]
-    return own[own <= low], own[own >= high]
-
-
 @dataclass(eq=False)
 class Piece:
     """One nominal piece of the passage at a face, below it, and what is open of it.
@@ -157,22 +153,25 @@ class Piece:
         What is open on both sides.
     need_mm : float
         Required clear diameter.
+    room : shapely geometry
+        What a ball with its centre in the opening has to fit into: more than that at a mouth.
     """
 
     below: Any
     nominal: tuple[float, float]
     opening: Any
     need_mm: float
+    room: Any
 
     @once
     def circle_mm(self) -> float:
-        """Diameter of the largest circle in the opening, never too small; exact where it matters.
+        """Diameter of the largest ball in the opening, never too small; exact where it matters.
 
         That is near the requirement, or where hardly anything is open.
         """
-        wide = largest_circle_mm(self.opening, ROUGH_MM)
+        wide = largest_circle_mm(self.room, ROUGH_MM)
         if wide < FINE_MM or abs(wide - self.need_mm) < FINE_MM:
-            return largest_circle_mm(self.opening)
+            return largest_circle_mm(self.room)
         return wide
 
 
@@ -277,13 +276,18 @@ def faces(sections: Sections, events: tuple[Event, ...], number: int) -> list[Fa
         shift = (shift[0] + before.shift[0], shift[1] + before.shift[1])
     table = slabs(events)
     return [
-        face_at(sections, table, z, *places(event, lift, shift, z))
+        face_at(sections, events, table, z, *places(event, lift, shift, z))
         for z in levels_of(sections, events, number)
     ]
 
 
 def face_at(
-    sections: Sections, table: tuple[Slab, ...], z: float, below: Pair, above: Pair
+    sections: Sections,
+    events: tuple[Event, ...],
+    table: tuple[Slab, ...],
+    z: float,
+    below: Pair,
+    above: Pair,
 ) -> Face:
     """What is open at one height of the predicted part."""
     outlines: list[Any] = []
@@ -295,9 +299,14 @@ def face_at(
     lower, upper = sections.pieces(below[0], False), sections.pieces(above[0], True)
     down, up = rounded(below[1]), rounded(above[1])
     # Of a sheet that is moved up layer by layer most faces come again.
-    key = (id(lower), id(upper), down, up, *(id(gate) for gate, _ in gates))
+    at_mouth = sections.at_mouth(events, z)
+    own = (events, z) if at_mouth else ()
+    key = (id(lower), id(upper), down, up, own, *(id(gate) for gate, _ in gates))
     if key not in sections.faces:
-        sections.faces[key] = _opened(sections.need_mm, lower, upper, down, up, gates)
+        found = _opened(sections.need_mm, lower, upper, down, up, gates)
+        for piece in found if at_mouth else ():
+            piece.room = sections.room(piece.opening, events, z)
+        sections.faces[key] = found
     return Face(
         z,
         below,
@@ -334,7 +343,7 @@ def _opened(
         if opening.area >= place.area - TOUCH_MM2:
             opening = place
         opening = opening if opening is place else polygonal(opening)
-        pieces.append(Piece(place, (float(x), float(y)), opening, need_mm))
+        pieces.append(Piece(place, (float(x), float(y)), opening, need_mm, opening))
     return pieces
 
 

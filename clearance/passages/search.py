@@ -30,7 +30,7 @@ from clearance.passages.closings import (
     closing,
     crossed,
     drawn_in,
-    mirrored,
+    imaged,
     moved,
     reaches,
 )
@@ -620,11 +620,7 @@ class Search:
                 wide.append(piece)
                 continue
             narrow.append(piece)
-            width = max(width, circle)
-            for surface in (s for one in self.closings for s in one.surfaces):
-                image = mirrored(piece, surface, z)
-                if image is not piece:
-                    width = max(width, largest_circle_mm(image) + 2.0 * RIM_MM)
+            width = max(width, largest_circle_mm(imaged(piece, self.closings, z)))
         squares = squares_of(self.predicted, crossing.footprint, shapely.union_all(wide))
         runs = block(self.predicted.sure, squares, z - CUT_MM, z + CUT_MM)
         return Taken(crossing, z, width, runs, shapely.union_all(narrow))

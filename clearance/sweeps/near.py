@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from clearance.columns.possible import bounding
 from clearance.geometry import sections
+from clearance.passages.closings import closing, imaged
 from clearance.passages.crossings import with_vertex_between
 from clearance.passages.levels import SAME_MM, TOUCH_MM2, Floats, Sections, Shift
 from clearance.passages.search import pieces_at, stopper
@@ -75,6 +76,10 @@ class Near(Sections):
     def walls_between(self, low: float, high: float) -> Soup:
         """Triangles of the walls that have a vertex between two heights."""
         return with_vertex_between(self.walls, low, high)
+
+    def room(self, shape: Any, events: tuple[Event, ...], z: float) -> Any:
+        """What a ball with its centre in a level section has to fit into."""
+        return imaged(shape, [closing(events, mouth) for mouth in self.mouths], z)
 
     def rims(self) -> list[Floats]:
         """Outlines of the mouths."""

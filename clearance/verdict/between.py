@@ -13,7 +13,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.passages.levels import extremes
+from clearance.geometry.turns import extremes
 from clearance.predicted.part import Soup, level_faces, same_height_mm
 from clearance.predicted.stray import Event
 from clearance.predicted.variants import Span
