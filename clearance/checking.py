@@ -159,6 +159,7 @@ def examine(
             )
         ),
         cautions=CAUTIONS,
+        inputs=checked.inputs,
     )
     if verify:
         from clearance.verdict.confirmed import in_words, verified

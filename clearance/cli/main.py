@@ -7,7 +7,6 @@ computing rooms stay inside the commands, so that ``--help`` answers at once.
 from __future__ import annotations
 
 import importlib
-import json
 import math
 import os
 import signal
@@ -302,11 +301,11 @@ def check(
         examined = run.examine(run.prepare(known, pitch, say), say, verify=verify)
         examined = _with_margins(examined, margins, say)
         result: Result = examined.result
-        files = {json_file: as_text(result).encode()} if json_file and to_file else {}
+        files = {json_file: result.to_json().encode()} if json_file and to_file else {}
         if report_file is not None:
             files[report_file] = _report(examined, paper, say)
     interrupts.stop_if_seen()
-    data = as_text(result)
+    data = result.to_json()
     if files:
         from clearance.system.files import write_whole
 
@@ -473,10 +472,3 @@ def _computing_without_cache() -> Any:
     import clearance.checking as run
 
     return run
-
-
-def as_text(result: Result) -> str:
-    """The result as JSON text: keys as in the contract, null for what is not a number."""
-    from clearance.result import as_json
-
-    return json.dumps(as_json(result), allow_nan=False, indent=2, ensure_ascii=False) + "\n"

@@ -6,7 +6,6 @@ In: the words of the command line. Out: words and files. Computing is left to `o
 
 from __future__ import annotations
 
-import json
 import os
 import sys
 from pathlib import Path
@@ -169,14 +168,15 @@ def _check_outputs(mesh: Path, json_file: Path | None, plot: Path | None = None)
 
 def _give(data: dict[str, Any], words: str, json_file: Path | None) -> None:
     """Write the JSON where it is wanted, and the words unless it takes their place."""
-    as_text = json.dumps(data, allow_nan=False, indent=2, ensure_ascii=False) + "\n"
+    from clearance.result import as_text
+
     if _to_stdout(json_file):
-        _show(as_text)
+        _show(as_text(data))
         return
     if json_file is not None:
         from clearance.system.files import write_whole
 
-        write_whole(json_file, as_text.encode())
+        write_whole(json_file, as_text(data).encode())
     _show(words)
 
 

@@ -12,7 +12,6 @@ from typing import TYPE_CHECKING
 from clearance.disposition.known import (
     Drill,
     Gap,
-    Kept,
     Known,
     Open,
     Pair,
@@ -24,7 +23,7 @@ from clearance.disposition.known import (
     Weighing,
     weakest,
 )
-from clearance.result import PassageResult, Result, Rework, State, TrappedPowder
+from clearance.result import FlowResult, PassageResult, Result, Rework, State, TrappedPowder
 
 if TYPE_CHECKING:
     from clearance.case.read import Case
@@ -115,8 +114,8 @@ def _passage(
     pin: Pin | None,
     ball_mm: float | None,
 ) -> Passage:
-    flow = found.flow or {}
-    kept = flow.get("requirement", {})
+    flow = found.flow
+    kept = None if flow is None else flow["requirement"]
     failing = [c for c in found.crossings if c.sealed]
     if not failing:
         failing = [c for c in found.crossings if c.open_fraction < 1.0]
@@ -141,21 +140,21 @@ def _passage(
         drill=extra.drill,
         drill_settled_by=extra.drill_settled_by,
         slices_unknown=extra.slices_unknown,
-        flow=kept.get("predicted", "not given"),
-        flow_nominal=kept.get("nominal", "not given"),
-        loss_kpa=flow.get("bad_end", {}).get("high_kpa"),
-        loss_low_kpa=flow.get("good_end", {}).get("low_kpa"),
-        allowed_kpa=kept.get("max_pressure_loss_kpa"),
+        flow="not given" if kept is None else kept["predicted"],
+        flow_nominal="not given" if kept is None else kept["nominal"],
+        loss_kpa=None if flow is None else flow["bad_end"]["high_kpa"],
+        loss_low_kpa=None if flow is None else flow["good_end"]["low_kpa"],
+        allowed_kpa=None if kept is None else kept["max_pressure_loss_kpa"],
         pin=pin,
         ball_mm=ball_mm,
         contradiction=found.verified_why if found.verified == "contradicts" else "",
     )
 
 
-def plan_from(rework: Rework, extra: Extra, flow: Mapping[str, Mapping[str, Kept | None]]) -> Plan:
+def plan_from(rework: Rework, extra: Extra, flow: FlowResult | None) -> Plan:
     """The plan as the rules read it; of several strokes the worst of each number."""
     strokes = rework.drilling
-    after = flow.get("requirement", {}).get("after_rework")
+    after = None if flow is None else flow["requirement"]["after_rework"]
     tightest = min(strokes, key=lambda d: d.wall_margin_mm - d.drill_tolerance_mm - d.run_out_mm)
     return Plan(
         strokes=tuple(

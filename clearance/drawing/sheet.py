@@ -188,7 +188,7 @@ def sheet(examined: Examined, progress: Progress = silent, on_plate: bool = Fals
         margins=tuple(map(margin_line, result.margins or ())),
         passages=tuple(pages),
         joint_sections=sections.joints(),
-        files=files(case),
+        files=files(result),
         settings=settings(checked),
         assumptions=result.assumptions,
         notices=(*result.translations, *result.notices),

@@ -13,9 +13,8 @@ from typing import Any
 
 from clearance.case.event import StrayTable
 from clearance.case.read import Case
-from clearance.mesh.part import file_sha256
 from clearance.report.check import Joint, joint_share
-from clearance.result import PassageResult, Result
+from clearance.result import PassageResult, Result, Scenario
 from clearance.verdict.prepared import Checked
 
 METHOD = (
@@ -136,12 +135,10 @@ def _is_assumed(case: Case, number: int, key: str, stray: StrayTable) -> bool:
 # ---- what it was computed from -----------------------------------------------------------------
 
 
-def files(case: Case) -> tuple[tuple[str, str], ...]:
+def files(result: Result) -> tuple[tuple[str, str], ...]:
     """Names of the input files with the SHA-256 of their bytes."""
-    meshes = [case.part.mesh, *case.part.also_melted]
-    meshes += [stray.mesh for stray in case.stray if stray.mesh is not None]
-    hashed = [(path.name, file_sha256(path)) for path in dict.fromkeys(meshes)]
-    return ((case.path.name, case.text_sha256), *hashed)
+    known = () if result.inputs is None else result.inputs.files
+    return tuple((one.file, one.sha256) for one in known)
 
 
 def settings(checked: Checked) -> tuple[Fact, ...]:
@@ -184,7 +181,6 @@ def _or_unknown(value: float | None) -> str:
 
 LEAST_COEFFICIENT = 0.005
 """Smaller ones are rounding."""
-STAGES = {"nominal": "nominal", "predicted": "predicted", "after_rework": "after rework"}
 
 
 def flow_lines(passage: PassageResult) -> tuple[str, ...]:
@@ -192,11 +188,16 @@ def flow_lines(passage: PassageResult) -> tuple[str, ...]:
     flow = passage.flow
     if flow is None:
         return ()
-    said = [f"{word} {_loss(flow[key])}" for key, word in STAGES.items() if flow.get(key)]
+    stages = (
+        (flow["nominal"], "nominal"),
+        (flow["predicted"], "predicted"),
+        (flow["after_rework"], "after rework"),
+    )
+    said = [f"{word} {_loss(stage)}" for stage, word in stages if stage is not None]
     return (f"pressure loss at {flow['rate_l_min']:g} L/min: {', '.join(said)}",)
 
 
-def _loss(stage: dict[str, Any]) -> str:
+def _loss(stage: Scenario) -> str:
     low, high = stage["low_kpa"], stage["high_kpa"]
     if low is None or high is None:
         return stage["said"] or "without limit"
@@ -206,9 +207,9 @@ def _loss(stage: dict[str, Any]) -> str:
 
 def coefficients(result: Result) -> tuple[str, ...]:
     """Loss coefficients of the crossings, with the form used where a flow is given."""
-    said, taken = [], []
+    said: list[str] = []
+    taken: list[str] = []
     for passage in result.passages:
-        stage = (passage.flow or {}).get("predicted") or {}
         for n, crossing in enumerate(passage.crossings):
             found = crossing.loss_coefficient
             if found is not None and found >= LEAST_COEFFICIENT:
@@ -216,11 +217,13 @@ def coefficients(result: Result) -> tuple[str, ...]:
                     f"{passage.name}, crossing {n}: loss coefficient {found:.2f} on the mean "
                     "velocity in the passage"
                 )
-        for one in stage.get("restrictions", ()):
+        if passage.flow is None:
+            continue
+        for one in passage.flow["predicted"]["restrictions"]:
             if (one["loss_coefficient"] or 0.0) >= LEAST_COEFFICIENT:
                 note = f"; {one['note']}" if one["note"] else ""
                 said.append(f"{passage.name}: form: {one['form']}{note}")
-        taken += (passage.flow or {}).get("assumptions", ())
+        taken += passage.flow["assumptions"]
     if taken:
         said.append(f"flow: {'; '.join(dict.fromkeys(taken))}")
     return tuple(dict.fromkeys(said))

@@ -15,9 +15,10 @@ from clearance.evidence.joints import LEAST_MM2, first_on, polygons, sheet_slabs
 from clearance.evidence.section_properties import resumed_section
 from clearance.predicted.part import Predicted
 from clearance.predicted.stray import Event
+from clearance.result import JointResult, SectionProperties
 
 
-def resumed_sections(predicted: Predicted) -> tuple[dict[str, float], ...]:
+def resumed_sections(predicted: Predicted) -> tuple[JointResult, ...]:
     """Section properties at every joint that the events leave in the part.
 
     Parameters
@@ -27,7 +28,7 @@ def resumed_sections(predicted: Predicted) -> tuple[dict[str, float], ...]:
 
     Returns
     -------
-    tuple of dict
+    tuple of JointResult
         Two rows an event that melted stray layers, one for an event that melted none: "stray",
         "height_mm"; "nominal_area_mm2" of the section that the joint should have; "share" of it
         that surely hangs together; "gap_mm", the powder that may lie in the joint because the
@@ -41,8 +42,8 @@ def resumed_sections(predicted: Predicted) -> tuple[dict[str, float], ...]:
     powder may be left under the whole first layer after the stop, nothing surely hangs together.
     Metal that hangs over powder joins nothing and does not count.
     """
-    rows = []
-    known: dict[bytes, dict[str, float]] = {}  # slices may be alike, then joints are
+    rows: list[JointResult] = []
+    known: dict[bytes, SectionProperties] = {}  # slices may be alike, then joints are
     for event in predicted.events:
         for height, below, on_it, gap in _joints(predicted, event):
             if below.area <= LEAST_MM2:

@@ -14,6 +14,8 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from clearance.result import SectionProperties
+
 if TYPE_CHECKING:
     from scipy.sparse import csr_array
 
@@ -34,7 +36,7 @@ SHORTEST_LINK = 1e-3
 """Of the pitch: a link to an outline that is nearer counts as so long."""
 
 
-def resumed_section(polygons: Any) -> dict[str, float]:
+def resumed_section(polygons: Any) -> SectionProperties:
     """Section properties of the metal at one height.
 
     Parameters
@@ -44,8 +46,8 @@ def resumed_section(polygons: Any) -> dict[str, float]:
 
     Returns
     -------
-    dict
-        "metal_area_mm2"; "centre_x_mm" and "centre_y_mm", the centroid; "Ixx_mm4",
+    SectionProperties
+        A dict: "metal_area_mm2"; "centre_x_mm" and "centre_y_mm", the centroid; "Ixx_mm4",
         "Iyy_mm4" and "Ixy_mm4", the integrals of y**2, x**2 and x y about it; "J_mm4" and
         "J_uncertainty_mm4" as from `settled_torsion`. All 0.0 for an empty section.
 

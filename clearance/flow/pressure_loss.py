@@ -14,9 +14,11 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import Any, Literal, Protocol
+from typing import Protocol
 
 from clearance.flow.orifice import SEALED, SPREAD, SPREAD_BEYOND, Loss, loss
+from clearance.flow.scenario import scenario
+from clearance.result import FlowResult, FlowVerdict, RestrictionResult, Scenario, Shares
 
 __all__ = [
     "Bend",
@@ -50,8 +52,6 @@ UNTOLD = "no way of the nominal part is proven: how much it loses is not compute
 UNBOUNDED = "open, but by a way beside or along stray metal; how much it loses is not computed"
 WHOLE = 1.0 - 1e-6
 """Open fraction from which what is lacking is rounding."""
-
-Verdict = Literal["not given", "met", "not met", "undetermined"]
 
 
 class Fluid(Protocol):
@@ -242,7 +242,7 @@ def pressure_loss(
     crossings: Sequence[Restriction],
     flow: Fluid,
     stopped: Stopped = Stopped(),
-) -> dict[str, Any]:
+) -> FlowResult:
     """Pressure loss of a passage from its inlet to its outlet.
 
     Parameters
@@ -258,8 +258,8 @@ def pressure_loss(
 
     Returns
     -------
-    dict
-        "nominal", "predicted", "bad_end", "good_end", "after_rework" (null without rework):
+    FlowResult
+        A dict: "nominal", "predicted", "bad_end", "good_end", "after_rework" (null without rework):
         each with the bracket "low_kpa" and "high_kpa", their middle "pressure_loss_kpa", the
         shares of the middle, "least" and "greatest" with the shares of either end, and its
         "restrictions"; null where nothing flows or nothing bounds it, then with "said".
@@ -270,8 +270,10 @@ def pressure_loss(
     ends = (_shares(low, stream, False), _shares(high, stream, True))
     rough = (low.roughness_mm, high.roughness_mm)
 
-    def total(area: Callable[[Restriction], float], nothing: bool) -> dict[str, Any]:
-        return _nothing_flows() if nothing else _total(ends, crossings, area, stream, rough)
+    def total(area: Callable[[Restriction], float], nothing: bool) -> Scenario:
+        if nothing:
+            return scenario(None, None, [], SEALED)
+        return _total(ends, crossings, area, stream, rough)
 
     predicted = total(lambda c: c.open_area_mm2, stopped.predicted)
     bad, good = total(lambda c: c.bad_mm2, stopped.bad), total(lambda c: c.good_mm2, stopped.good)
@@ -300,17 +302,20 @@ def pressure_loss(
     }
 
 
-def untold(flow: Fluid) -> dict[str, Any]:
+def untold(flow: Fluid) -> FlowResult:
     """The keys of `pressure_loss` where no nominal way is proven: nothing is bounded."""
-    nothing = {**_nothing_flows(), "said": UNTOLD}
+    nothing = scenario(None, None, [], UNTOLD)
     rough = ROUGHNESS_MM if flow.roughness is None else flow.roughness
-    kept = "not given" if flow.max_pressure_loss is None else "undetermined"
+    kept: FlowVerdict = "not given" if flow.max_pressure_loss is None else "undetermined"
     return {
         "rate_l_min": flow.rate,
         "velocity_basis": VELOCITY_BASIS,
         "reynolds": {"least": None, "greatest": None},
         "roughness_mm": list(rough),
-        **dict.fromkeys(("nominal", "predicted", "bad_end", "good_end"), nothing),
+        "nominal": nothing,
+        "predicted": nothing,
+        "bad_end": nothing,
+        "good_end": nothing,
         "after_rework": None,
         "requirement": {
             "max_pressure_loss_kpa": flow.max_pressure_loss,
@@ -322,14 +327,14 @@ def untold(flow: Fluid) -> dict[str, Any]:
     }
 
 
-def verdict(allowed_kpa: float | None, good: dict[str, Any], bad: dict[str, Any]) -> Verdict:
+def verdict(allowed_kpa: float | None, good: Scenario, bad: Scenario) -> FlowVerdict:
     """Whether an allowed loss is kept over everything between a good and a bad end.
 
     Parameters
     ----------
     allowed_kpa : float or None
-    good, bad : dict
-        Scenarios of `pressure_loss`: the least and the greatest restriction that is possible.
+    good, bad : Scenario
+        Of `pressure_loss`: the least and the greatest restriction that is possible.
     """
     if allowed_kpa is None:
         return "not given"
@@ -340,19 +345,15 @@ def verdict(allowed_kpa: float | None, good: dict[str, Any], bad: dict[str, Any]
     return "undetermined"
 
 
-SHARES = ("friction_kpa", "bends_kpa", "steps_kpa", "entrance_kpa", "exit_kpa")
-Shares = dict[str, float]
-
-
 def _total(
     ends: tuple[Shares, Shares],
     crossings: Sequence[Restriction],
     area: Callable[[Restriction], float],
     stream: Stream,
     rough: tuple[float, float],
-) -> dict[str, Any]:
+) -> Scenario:
     """One scenario: the passage with its crossings as far open as `area` says."""
-    restrictions = []
+    restrictions: list[RestrictionResult] = []
     lost = [0.0, 0.0]
     unbounded = False
     for crossing in crossings:
@@ -387,37 +388,11 @@ def _total(
                 "note": found[1].note,
             }
         )
-    least_shares = {**ends[0], "restrictions_kpa": lost[0]}
+    low: Shares = {**ends[0], "restrictions_kpa": lost[0]}
+    high: Shares = {**ends[1], "restrictions_kpa": lost[1]}
     if unbounded:
-        return {
-            **_nothing_flows(restrictions),
-            "low_kpa": sum(least_shares.values()),
-            "least": least_shares,
-            "said": UNBOUNDED,
-        }
-    most_shares = {**ends[1], "restrictions_kpa": lost[1]}
-    middle = {name: 0.5 * (least_shares[name] + most_shares[name]) for name in least_shares}
-    return {
-        "pressure_loss_kpa": sum(middle.values()),
-        "low_kpa": sum(least_shares.values()),
-        "high_kpa": sum(most_shares.values()),
-        **middle,
-        "least": least_shares,
-        "greatest": most_shares,
-        "restrictions": restrictions,
-        "said": "",
-    }
-
-
-def _nothing_flows(restrictions: Sequence[dict[str, Any]] = ()) -> dict[str, Any]:
-    numbers = ("pressure_loss_kpa", "low_kpa", "high_kpa", *SHARES, "restrictions_kpa")
-    return {
-        **dict.fromkeys(numbers),
-        "least": None,
-        "greatest": None,
-        "restrictions": list(restrictions),
-        "said": SEALED,
-    }
+        return scenario(low, None, restrictions, UNBOUNDED)
+    return scenario(low, high, restrictions, "")
 
 
 # ---- the passage itself ------------------------------------------------------------------------
@@ -434,6 +409,7 @@ def _shares(end: End, stream: Stream, most: bool) -> Shares:
         "steps_kpa": _steps(end, stream) if most else 0.0,
         "entrance_kpa": stream.kpa(entrance, end.inlet_mm2),
         "exit_kpa": _exit(end.outlet_mm2, stream, most),
+        "restrictions_kpa": 0.0,
     }
 
 

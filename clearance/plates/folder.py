@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from clearance.errors import ClearanceError
+from clearance.result import as_text
 from clearance.system.files import write_whole
 
 PARTS = "parts"
@@ -115,11 +116,6 @@ class Folder:
             path.unlink(missing_ok=True)
         except OSError as fault:
             raise ClearanceError(f"{path}: cannot be removed: {fault.strerror}") from None
-
-
-def as_text(data: Any) -> str:
-    """JSON as all results are written."""
-    return json.dumps(data, allow_nan=False, indent=2, ensure_ascii=False) + "\n"
 
 
 def _locked(file: int) -> bool:

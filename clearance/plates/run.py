@@ -17,11 +17,11 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from clearance import __version__
 from clearance.case.plate import Plate
 from clearance.checking import CAUTIONS
-from clearance.plates.folder import PARTS, SUMMARIES, Folder, as_text
+from clearance.plates.folder import PARTS, SUMMARIES, Folder
 from clearance.plates.members import Member, beyond_platform, jobs
+from clearance.result import PROGRAM, as_text
 from clearance.system.files import write_whole
 from clearance.system.processes import Job, Outcome
 
@@ -298,7 +298,7 @@ def _summary(state: _Run, members: Sequence[Member]) -> Summary:
         "plate": state.plate.name,
         "size_mm": list(state.plate.size),
         "plate_sha256": state.plate.text_sha256,
-        "program": f"clearance {__version__}",
+        "program": PROGRAM,
         "exit_status": next(status for status in STATUS_GRAVITY if status in statuses),
         "counts": {name: counts[name] for name in GRAVITY if counts[name]},
         "stop_building": stop_building(entries),
@@ -337,25 +337,31 @@ def gravest_first(entries: Sequence[dict[str, Any]]) -> list[dict[str, Any]]:
     return sorted(entries, key=lambda entry: GRAVITY.index(entry["recommendation"]))
 
 
-COLUMNS = (
-    "name",
-    "case",
-    "recommendation",
-    "exit_status",
-    "worst_passage",
-    "state",
-    "clear_low_mm",
-    "clear_high_mm",
-    "required_mm",
-    "x_mm",
-    "y_mm",
-    "turn_deg",
-    *_ABOUT,
-    "reasons",
-    "result",
-    "serial",
-    "seconds",
-)
+COLUMNS = {
+    "name": ("", "name of the part on the plate"),
+    "case": ("", "its case file, from the plate file's folder"),
+    "recommendation": ("", "of its result; error, no verdict or a state where there is none"),
+    "exit_status": ("", "of this part alone, as `clearance check` ends"),
+    "worst_passage": ("", "its passage in the gravest state, of several the narrowest"),
+    "state": ("", "state of that passage"),
+    "clear_low_mm": ("mm", "low end of its clear diameter"),
+    "clear_high_mm": ("mm", "high end of its clear diameter"),
+    "required_mm": ("mm", "clear diameter that its case asks for"),
+    "x_mm": ("mm", "x of the mesh's origin on the platform"),
+    "y_mm": ("mm", "y of the mesh's origin on the platform"),
+    "turn_deg": ("deg", "turn of the part about +Z, counter-clockwise"),
+    "height_mm": ("mm", "height of the predicted part"),
+    "height_at_event_mm": ("mm", "how much of it stood at the last stop"),
+    "metal_mm3": ("mm3", "metal of the predicted part, from the columns"),
+    "metal_at_event_mm3": ("mm3", "how much of it stood at the last stop"),
+    "mass_g": ("g", "mass of the predicted part, where the case gives a density"),
+    "mass_at_event_g": ("g", "how much of it stood at the last stop"),
+    "reasons": ("", "of the recommendation, parted by a stroke; what is wrong with a bad case"),
+    "result": ("", "its result file, from the plate's folder"),
+    "serial": ("", "its serial number, if it is known"),
+    "seconds": ("s", "time of its computation, the only column that differs between two runs"),
+}
+"""Columns of plate.csv, with unit and meaning for docs/result.md."""
 
 
 def as_cell(text: str | None) -> str | None:

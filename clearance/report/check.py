@@ -20,6 +20,7 @@ from clearance.result import (
     CrossingResult,
     DispositionResult,
     Drilling,
+    JointResult,
     Margin,
     PassageResult,
     Result,
@@ -386,11 +387,11 @@ class Joint:
 def joints(result: Result) -> tuple[Joint, ...]:
     """The joint of each stray sheet, the worst first."""
     gaps = {gap.stray: gap for gap in result.unmelted if not gap.joint}
-    worst: dict[int, dict[str, float]] = {}
+    worst: dict[int, JointResult] = {}
     for row in result.resumed_section:
-        stray = int(row.get("stray", 0))
-        if "share" in row and row["share"] < worst.get(stray, {}).get("share", math.inf):
-            worst[stray] = row
+        known = worst.get(row["stray"])
+        if known is None or row["share"] < known["share"]:
+            worst[row["stray"]] = row
     found = [
         Joint(
             stray,
@@ -513,21 +514,20 @@ def stop_words(depth_mm: float | None) -> str:
     return "goes through" if depth_mm is None else f"stops at {depth_mm:.1f} mm"
 
 
-def _resumed(section: dict[str, float]) -> str:
-    said = [f"z {section['height_mm']:.3f} mm, metal {section['metal_area_mm2']:.1f} mm2"]
-    if "nominal_area_mm2" in section:
-        said[0] += f" of {section['nominal_area_mm2']:.1f} ({section['share']:.1%})"
-    if section.get("gap_mm", 0.0) > 0.0:
-        said.append(f"may be unmelted, {section['gap_mm']:.2f} mm of powder left")
-    if "centre_x_mm" in section:
-        said.append(f"centre x {section['centre_x_mm']:.2f} y {section['centre_y_mm']:.2f}")
-    said += [
-        f"{key.removesuffix('_mm4')} {section[key]:.4g} mm4"
-        for key in ("Ixx_mm4", "Iyy_mm4", "Ixy_mm4", "J_mm4")
-        if key in section
+def _resumed(joint: JointResult) -> str:
+    said = [
+        f"z {joint['height_mm']:.3f} mm, metal {joint['metal_area_mm2']:.1f} mm2 of "
+        f"{joint['nominal_area_mm2']:.1f} ({joint['share']:.1%})"
     ]
-    if "J_uncertainty_mm4" in section:
-        said[-1] += f" (+/- {section['J_uncertainty_mm4']:.1g})"
+    if joint["gap_mm"] > 0.0:
+        said.append(f"may be unmelted, {joint['gap_mm']:.2f} mm of powder left")
+    said += [
+        f"centre x {joint['centre_x_mm']:.2f} y {joint['centre_y_mm']:.2f}",
+        f"Ixx {joint['Ixx_mm4']:.4g} mm4",
+        f"Iyy {joint['Iyy_mm4']:.4g} mm4",
+        f"Ixy {joint['Ixy_mm4']:.4g} mm4",
+        f"J {joint['J_mm4']:.4g} mm4 (+/- {joint['J_uncertainty_mm4']:.1g})",
+    ]
     return ", ".join(said)
 
 

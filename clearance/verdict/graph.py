@@ -21,6 +21,7 @@ from clearance.passages.crossings import Crossing
 from clearance.passages.search import Search, moved_mouth, seeds
 from clearance.ports.mouth import Mouth
 from clearance.predicted.part import Predicted
+from clearance.result import GraphEdge
 
 if TYPE_CHECKING:
     import networkx
@@ -211,11 +212,11 @@ def cheapest(
     return [key for key in dict.fromkeys(keys) if key in failing]
 
 
-def in_words(graph: networkx.MultiGraph) -> tuple[dict[str, Any], ...]:
+def in_words(graph: networkx.MultiGraph) -> tuple[GraphEdge, ...]:
     """Edges as plain values: which crossing joins what."""
     regions = sorted({node for node in graph if not isinstance(node, str)})
     names = {region: f"region {n}" for n, region in enumerate(regions)}
-    edges = [
+    edges: list[GraphEdge] = [
         {
             "crossing": None if key == "port" else int(key),
             "joins": sorted(names.get(node, node) for node in (a, b)),

@@ -10,6 +10,7 @@ import math
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
+from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,7 +21,7 @@ from clearance.columns.cast import Columns, Grid, Runs, around, cast, label, lev
 from clearance.errors import PartError, PortError
 from clearance.evidence.powder import void_run
 from clearance.kernels.compiler import kernel
-from clearance.mesh.part import read_part
+from clearance.mesh.part import file_sha256, read_part
 from clearance.mesh.shells import face_outward
 from clearance.passages.search import moved_mouth, seeds, stopper
 from clearance.ports.mouth import Mouth, Request, find_mouths
@@ -29,6 +30,7 @@ from clearance.predicted.part import NOMINAL, Bodies, Box, Events, Window, exten
 from clearance.predicted.slice_faces import both_sides
 from clearance.predicted.stray import slabs
 from clearance.predicted.variants import Unknowns, variants
+from clearance.result import InputFile, Inputs, Role
 from clearance.system.once import once
 
 Progress = Callable[[str], None]
@@ -65,6 +67,7 @@ class Checked:
     unknowns: Unknowns
     pitch_mm: float
     notices: list[str]
+    inputs: Inputs | None = None
     _pieces: dict[Events, NDArray[np.int32]] = field(default_factory=dict)
 
     @property
@@ -272,6 +275,7 @@ def prepare(
         A mesh or a port cannot be used.
     """
     progress(f"reading {case.part.mesh.name}")
+    inputs = inputs_of(case)
     part = read_part(case.part.mesh, case.part.unit, shells=False)
     notices = list(part.notices)
     triangles = part.triangles
@@ -294,7 +298,7 @@ def prepare(
     notices += unknowns.notices
     for mouth in mouths.values():
         notices += mouth.notices
-    checked = Checked(case, bodies, mouths, unknowns, pitch, notices)
+    checked = Checked(case, bodies, mouths, unknowns, pitch, notices, inputs)
     checked.whole.take(columns)
     return checked
 
@@ -367,6 +371,23 @@ def _bodies(
     return Bodies(
         triangles, melted, added, overlapping or bool(others), np.concatenate([none, *standing])
     )
+
+
+def inputs_of(case: Case) -> Inputs:
+    """What a case is computed from: the file and its meshes, with the SHA-256 of their bytes.
+
+    Raises
+    ------
+    PartError
+        A mesh cannot be read.
+    """
+    part = case.part
+    roles: list[tuple[Path, Role]] = [(part.mesh, "part")]
+    roles += [(mesh, "also-melted") for mesh in part.also_melted]
+    roles += [(stray.mesh, "stray") for stray in case.stray if stray.mesh is not None]
+    hashes = {path: file_sha256(path) for path in dict(roles)}
+    meshes = tuple(InputFile(path.name, hashes[path], role) for path, role in roles)
+    return Inputs(InputFile(case.path.name, case.text_sha256, "case"), meshes)
 
 
 def _mouths(case: Case, triangles: NDArray[np.float32]) -> dict[str, Mouth]:

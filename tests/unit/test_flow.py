@@ -11,7 +11,6 @@ import pytest
 from clearance.flow import pressure_loss as losses
 from clearance.flow.orifice import SEALED
 from clearance.flow.pressure_loss import (
-    SHARES,
     UNBOUNDED,
     Bend,
     End,
@@ -21,6 +20,7 @@ from clearance.flow.pressure_loss import (
     loss,
     verdict,
 )
+from clearance.flow.scenario import SHARES
 
 AREA = math.pi * 4.0**2 / 4.0  # a tube of 4 mm
 ROUTE = ([50.0], [4.0])

@@ -110,7 +110,23 @@ FULL = Result(
         outside_overhang_at_mm=(-44.5, 29.5, 31.2),
         outside_overhang_turn_deg=135.0,
     ),
-    resumed_section=({"height_mm": 31.35, "metal_area_mm2": 4800.0, "Ixx_mm4": 1.2e6},),
+    resumed_section=(
+        {
+            "stray": 0,
+            "height_mm": 31.35,
+            "nominal_area_mm2": 5000.0,
+            "share": 0.96,
+            "gap_mm": 0.0,
+            "metal_area_mm2": 4800.0,
+            "centre_x_mm": 1.0,
+            "centre_y_mm": 2.0,
+            "Ixx_mm4": 1.2e6,
+            "Iyy_mm4": 1.3e6,
+            "Ixy_mm4": 0.0,
+            "J_mm4": 2.0e6,
+            "J_uncertainty_mm4": 100.0,
+        },
+    ),
     disposition=DispositionResult(
         "rework", ("circuit-2: re-checked plan",), True, ("remove powder", "drill"), ("leak test",)
     ),
@@ -180,7 +196,7 @@ def test_everything_in_the_result_is_said():
         "the two apart, 0.04 mm at most between them",
         "stock ball in circuit-2: nominally 7.5 mm passes, predicted none passes; 4 mm tells",
         "gauge pin 7.00 mm in circuit-2 inlet: stops at 31.0 mm, in the nominal part it goes",
-        "z 31.350 mm, metal 4800.0 mm2, Ixx 1.2e+06 mm4",
+        "z 31.350 mm, metal 4800.0 mm2 of 5000.0 (96.0%), centre x 1.00 y 2.00, Ixx 1.2e+06 mm4",
         "to settle it: --pitch 0.05",
         "layers 0 to 2 again after layer 623",
         "platform_z is not given",

@@ -1,0 +1,83 @@
+"""The result: dataclasses whose fields are the keys of the JSON, each with its unit and meaning.
+
+In: nothing. Out: `Result` and its parts, their plain values, and the JSON Schema that is made
+of them. Key names and units are the contract; they only ever grow.
+"""
+
+from clearance.result.flow import (
+    FlowRequirement,
+    FlowResult,
+    FlowVerdict,
+    RestrictionResult,
+    Reynolds,
+    Scenario,
+    Shares,
+)
+from clearance.result.part import (
+    STATES,
+    STATES_AND_RECOMMENDATION,
+    Apart,
+    Ball,
+    DispositionResult,
+    GaugePin,
+    JointResult,
+    Margin,
+    SectionProperties,
+    SeparateResult,
+    Signs,
+    TrappedPowder,
+    Unmelted,
+)
+from clearance.result.passage import (
+    ClearDiameter,
+    CrossingResult,
+    Drilling,
+    GraphEdge,
+    PassageResult,
+    Point,
+    Rework,
+    State,
+    Verified,
+)
+from clearance.result.plain import as_json, as_text
+from clearance.result.whole import FAILS, PROGRAM, InputFile, Inputs, Result, Role
+
+__all__ = [
+    "FAILS",
+    "PROGRAM",
+    "STATES",
+    "STATES_AND_RECOMMENDATION",
+    "Apart",
+    "Ball",
+    "ClearDiameter",
+    "CrossingResult",
+    "DispositionResult",
+    "Drilling",
+    "FlowRequirement",
+    "FlowResult",
+    "FlowVerdict",
+    "GaugePin",
+    "GraphEdge",
+    "InputFile",
+    "Inputs",
+    "JointResult",
+    "Margin",
+    "PassageResult",
+    "Point",
+    "RestrictionResult",
+    "Result",
+    "Rework",
+    "Reynolds",
+    "Role",
+    "Scenario",
+    "SectionProperties",
+    "SeparateResult",
+    "Shares",
+    "Signs",
+    "State",
+    "TrappedPowder",
+    "Unmelted",
+    "Verified",
+    "as_json",
+    "as_text",
+]

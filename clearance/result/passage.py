@@ -1,0 +1,156 @@
+"""What the result says of one passage: its state, its crossings, how it may be reopened.
+
+In: nothing. Out: dataclasses whose fields are the keys of the JSON.
+"""
+
+from __future__ import annotations
+
+import enum
+from dataclasses import dataclass
+from typing import Annotated, Literal
+
+from typing_extensions import TypedDict
+
+from clearance.result.flow import FlowResult
+from clearance.result.keys import told
+
+
+class State(enum.StrEnum):
+    """State of a passage."""
+
+    OPEN = "open"
+    RESTRICTED = "restricted"
+    BLOCKED = "blocked"
+    UNDETERMINED = "undetermined"
+
+
+Point = tuple[float, float, float]
+
+
+@dataclass(frozen=True)
+class ClearDiameter:
+    """Diameter of the largest ball that can travel from inlet to outlet, as proven brackets."""
+
+    nominal: Annotated[float, told("nominal part: middle of its bracket", "mm")]
+    predicted: Annotated[float, told("predicted part: middle of its bracket", "mm")]
+    low: Annotated[float, told("predicted part: a ball of this size surely passes", "mm")]
+    high: Annotated[float, told("predicted part: no larger ball passes", "mm")]
+    nominal_low: Annotated[float, told("nominal part: a ball of this size surely passes", "mm")]
+    nominal_high: Annotated[float, told("nominal part: no larger ball passes", "mm")]
+
+
+@dataclass(frozen=True)
+class CrossingResult:
+    """One connected piece of the nominal passage within a stray sheet."""
+
+    stray: Annotated[int, told("number of the stray sheet, from 0, in the case's order")]
+    height_mm: Annotated[float, told("z where the open fraction is smallest", "mm")]
+    centre_mm: Annotated[Point, told("centre of what is open there, or of the passage", "mm")]
+    nominal_area_mm2: Annotated[float, told("level section of the nominal passage", "mm2")]
+    open_area_mm2: Annotated[float, told("what is left open of it, seen through the sheet", "mm2")]
+    open_fraction: Annotated[float, told("smallest ratio of the two at one height", "1")]
+    clear_diameter_mm: Annotated[
+        float, told("largest circle in what is left open; 0 where it is sealed", "mm")
+    ]
+    sealed: Annotated[bool, told("nothing wider than `smallest_way` is left open")]
+    loss_coefficient: Annotated[
+        float | None,
+        told("on the mean velocity in the passage; null where it is sealed (infinite)", "1"),
+    ] = None
+
+
+@dataclass(frozen=True)
+class Drilling:
+    """One stroke of a drill."""
+
+    crossing: Annotated[int, told("the crossing that it clears, by its number in `crossings`")]
+    also_clears: Annotated[tuple[int, ...], told("further crossings that it clears")]
+    drill_diameter_mm: Annotated[float, told("diameter of the drill", "mm")]
+    series: Annotated[str, told("jobber, long, extra-long 1 to 3, or shop for one of the case's")]
+    flute_mm: Annotated[float, told("length of the drill's flutes, from its tip", "mm")]
+    overall_mm: Annotated[float, told("overall length of the drill", "mm")]
+    from_: Annotated[str, told("the opening that it enters", alias="from")]
+    entry_mm: Annotated[Point, told("where its axis enters", "mm")]
+    direction: Annotated[Point, told("unit vector of its axis, inward")]
+    depth_mm: Annotated[float, told("from the entry to the drill's tip", "mm")]
+    length_to_diameter: Annotated[float, told("depth over diameter", "1")]
+    wall_margin_mm: Annotated[float, told("least distance of the drill from the wall", "mm")]
+    wall_cut_mm: Annotated[float, told("how deep it cuts the wall; 0 where it does not", "mm")]
+    overrun_mm: Annotated[float, told("how far its full diameter passes the sheet", "mm")]
+    tilt_tolerance_deg: Annotated[
+        float, told("how far its axis may turn about the entry before it meets the wall", "deg")
+    ]
+    tilt_from_z_deg: Annotated[float, told("angle of its axis, outward, from +z", "deg")]
+    turn_about_z_deg: Annotated[
+        float, told("direction of its axis, outward, in plan from +x towards +y", "deg")
+    ]
+    drill_tolerance_mm: Annotated[float, told("how much thinner the drill may be", "mm")]
+    run_out_mm: Annotated[float, told("how much wider its hole may be for run-out", "mm")]
+
+
+@dataclass(frozen=True)
+class Rework:
+    """A drilling plan, and what the check says of the part after it."""
+
+    state_after: Annotated[str, told("state of the passage after it, by a check of that part")]
+    clear_diameter_after_mm: Annotated[float, told("a ball of this size then surely passes", "mm")]
+    drilling: Annotated[tuple[Drilling, ...], told("the strokes, in their order")]
+    cuts_wall: Annotated[bool, told("a stroke cuts the wall of the passage")] = False
+    wall_left_mm: Annotated[
+        float | None,
+        told("least metal to another void where the wall is cut; null where it is not", "mm"),
+    ] = None
+    wall_least_mm: Annotated[
+        float | None,
+        told("the same less tolerance and run-out of the drill; null where it is not met", "mm"),
+    ] = None
+    conflicts: Annotated[
+        tuple[str, ...], told("what speaks against drilling it as well as the other plans")
+    ] = ()
+
+
+Verified = Literal["agrees", "contradicts", "not-possible"]
+
+
+class GraphEdge(TypedDict):
+    """A crossing or a port as an edge between what it joins."""
+
+    crossing: Annotated[int | None, told("number in `crossings`; null for a port")]
+    joins: Annotated[list[str], told("inlet, outlet, region 0, region 1, ...")]
+
+
+@dataclass(frozen=True)
+class PassageResult:
+    """What is known of one passage."""
+
+    name: Annotated[str, told("name, of the case")]
+    state: Annotated[State, told("verdict over all that the case leaves possible")]
+    required_mm: Annotated[float, told("clear diameter that the case asks for", "mm")]
+    clear_diameter_mm: Annotated[ClearDiameter, told("clear diameter, as proven brackets")]
+    nominal_state: Annotated[State, told("the same verdict on the nominal part")]
+    crossings: Annotated[tuple[CrossingResult, ...], told("where stray sheets cross it")]
+    reasons: Annotated[tuple[str, ...], told("what the verdict rests on")]
+    settled_by: Annotated[
+        tuple[str, ...], told("what would settle it; empty unless undetermined")
+    ] = ()
+    pitch_mm: Annotated[float, told("finest distance of the columns used", "mm")] = 0.0
+    throat_mm: Annotated[
+        Point | None, told("narrowest place of the widest way; null where there is none", "mm")
+    ] = None
+    graph: Annotated[
+        tuple[GraphEdge, ...], told("how crossings part the passage into regions")
+    ] = ()
+    rework: Annotated[
+        Rework | None, told("how drills reopen it; null where none is needed or found")
+    ] = None
+    why_not: Annotated[str, told("why no drill reopens it; empty where none is needed")] = ""
+    flow: Annotated[FlowResult | None, told("pressure loss; null where the case gives no flow")] = (
+        None
+    )
+    verified: Annotated[
+        Verified | None, told("what a second opinion says; null where none was asked for")
+    ] = None
+    verified_why: Annotated[str, told("its reason; empty where it agrees or was not asked")] = ""
+    verified_at_mm: Annotated[
+        Point | None, told("where it contradicts; null where it does not", "mm")
+    ] = None
