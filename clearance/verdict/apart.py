@@ -11,8 +11,9 @@ from typing import Literal
 import numpy as np
 
 from clearance.errors import GridError
+from clearance.passages.closings import closing
 from clearance.passages.hidden import grown_hidden
-from clearance.passages.search import Search, moved_mouth, pieces_at
+from clearance.passages.search import Search, pieces_at
 from clearance.ports.mouth import Mouth
 from clearance.predicted.part import NOMINAL, Events, Predicted
 from clearance.predicted.variants import Variant
@@ -105,7 +106,10 @@ def _apart(
 
 
 def _pieces(predicted: Predicted, mouth: Mouth) -> set[int]:
-    return pieces_at(predicted.possible, moved_mouth(predicted, mouth), predicted.grid.pitch_mm)
+    """Pieces behind a mouth, all parts of it where a sheet cuts it and what is above has moved."""
+    places = closing(predicted.events, mouth).places
+    pitch = predicted.grid.pitch_mm
+    return set[int]().union(*(pieces_at(predicted.possible, place, pitch) for place in places))
 
 
 def _route_pieces(predicted: Predicted, check: PassageCheck) -> set[int]:
