@@ -19,7 +19,7 @@ import numpy as np
 
 from clearance.columns import cast, cells
 from clearance.drilling import bore, rectangles
-from clearance.geometry import distance
+from clearance.geometry import box_tree, distance, routes, segments
 from clearance.sweeps import regions
 
 
@@ -63,14 +63,14 @@ def later() -> None:
     """Call the kernels that a check needs last as the check calls them, on a block's triangles."""
     origin, up = np.zeros(3), np.array([0.0, 0.0, 1.0])
     block = bore.soup(bore.Bore(origin, up, 1.0, 3.0, 0.0))
-    tree = distance.build(block)
+    tree = box_tree.build(block)
     line = np.array([up, 2.0 * up])
     radius = cells.clear_radius(np.ones((2, 2, 2), np.uint8), 1.0)
     cells.widest_route(radius, np.ones(radius.shape, np.uint8), [0], [7])
     cells.groups(np.ones(radius.shape, np.uint8))
     distance.distances(tree, line)
-    distance.segment_clearances(tree, line[:1], line[1:])
-    distance.widen(tree, line, spacing_mm=0.5)
+    segments.segment_clearances(tree, line[:1], line[1:])
+    routes.widen(tree, line, spacing_mm=0.5)
     square = np.array([[0, 0, 1, 0], [1, 0, 1, 1], [1, 1, 0, 1], [0, 1, 0, 0]], np.float64)
     rectangles.tighten(square[:1], square)
     rectangles.within(square[:, :2], square)

@@ -30,7 +30,7 @@ def main(folder: Path) -> None:
     from clearance.case.read import read_case
     from clearance.checking import examine
     from clearance.drawing.sheet import sheet
-    from clearance.figures.level import write
+    from clearance.figures.files import write
     from clearance.figures.sheet_page import sheet_figures
     from clearance.verdict.prepared import prepare
 

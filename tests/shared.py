@@ -50,7 +50,8 @@ def result_of(case: str) -> Any:
 
     def made() -> Any:
         from clearance.case.read import read_case
-        from clearance.checking import conclude, prepare
+        from clearance.checking import conclude
+        from clearance.verdict.prepared import prepare
 
         return conclude(prepare(read_case(CASES / case / "case.toml")))
 

@@ -384,7 +384,7 @@ def section(
         _outputs(known, output)
         _figure_kind(output, (".pdf",) if count > 1 else ())
         _computing(say)
-        from clearance.figures.level import write_pages
+        from clearance.figures.files import write_pages
         from clearance.figures.sections import Asked, known_passages, section_pages
 
         known_passages(known, (*along, *drill))

@@ -101,7 +101,7 @@ def openings(
     found = find_openings(part.triangles)
     if plot is not None:
         _say("drawing")
-        from clearance.figures.level import write
+        from clearance.figures.files import write
         from clearance.figures.openings import openings_figure
 
         write(openings_figure(part.triangles, found, mesh.name), plot)

@@ -143,7 +143,7 @@ def sweep(
             write_whole(to_file, written(found).encode())
         if plot is not None:
             say("drawing the figure")
-            from clearance.figures.level import write_pages
+            from clearance.figures.files import write_pages
             from clearance.figures.sweep import sweep_figures
 
             write_pages(sweep_figures(found), plot)

@@ -13,8 +13,8 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from clearance.columns.cast import find, join
 from clearance.kernels.compiler import kernel
+from clearance.kernels.forest import find, join
 
 BUCKETS = 4096  # steps of the radius in which `widest_route` sorts its cells
 CUT_LINK = (2, 4, 8)

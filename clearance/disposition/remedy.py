@@ -11,15 +11,18 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from clearance.columns.cast import label
+from clearance.columns.voids import label
 from clearance.disposition.gather import Extra, gather
 from clearance.disposition.rules import dispose
 from clearance.drilling.drilled import Drilled
-from clearance.drilling.reach import Reach, Reached, needs_reach
+from clearance.drilling.reach import Reach, needs_reach
+from clearance.drilling.strokes import Reached
 from clearance.drilling.together import conflicts
 from clearance.evidence.powder import void_run
+from clearance.flow.channel import End, Restriction, Stopped
 from clearance.flow.of_passage import channel_mm2, ends
-from clearance.flow.pressure_loss import End, Restriction, Stopped, loss, pressure_loss, untold
+from clearance.flow.orifice import loss
+from clearance.flow.pressure_loss import pressure_loss, untold
 from clearance.heights import above_platform
 from clearance.passages.changed import changed
 from clearance.passages.crossings import Crossing

@@ -16,8 +16,8 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from clearance.geometry import distance
-from clearance.geometry.sections import Plane
+from clearance.geometry import box_tree, distance
+from clearance.geometry.planes import Plane
 from clearance.predicted.part import NOMINAL, Predicted
 from clearance.predicted.planes import predicted_metal
 from clearance.report.check import NAMEWORTHY, clear_diameter
@@ -163,7 +163,7 @@ def _nearest(way: Floats, point: Floats) -> int:
 
 def _room(predicted: Predicted, points: Floats) -> Floats:
     """Diameter of the largest ball around each point; 0 in stray metal."""
-    room = 2.0 * distance.distances(distance.build(predicted.surface), points)
+    room = 2.0 * distance.distances(box_tree.build(predicted.surface), points)
     for slab in predicted.table:
         near = (points[:, 2] >= slab.low) & (points[:, 2] <= slab.high)
         if slab.gates and near.any():

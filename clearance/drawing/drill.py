@@ -21,7 +21,7 @@ from clearance.drilling import bore as bores
 from clearance.drilling.bore import Bore
 from clearance.drilling.drills import CLAMPED_DIAMETERS, point_length
 from clearance.drilling.reach import SIDES
-from clearance.geometry.sections import Plane
+from clearance.geometry.planes import Plane
 from clearance.heights import above_platform
 from clearance.passages.search import moved_mouth
 from clearance.predicted.part import Predicted

@@ -7,17 +7,16 @@ the order of the paper. It judges nothing; how it looks is left to `sheet_pages`
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import dataclass
 
 import clearance
 from clearance.case.tables import PassageTable
 from clearance.checking import Examined
 from clearance.drawing.curve import Curve, curve
 from clearance.drawing.drill import DrillSection, drill_sections
-from clearance.drawing.level import in_sheet, level_section
-from clearance.drawing.level_parts import DETAIL_LETTERS, GRAVEST, Detail, LevelSection
-from clearance.drawing.level_words import DETAIL_MARGIN, WHOLE, input_hash, share_in_words
+from clearance.drawing.level_parts import LevelSection
+from clearance.drawing.level_words import WHOLE, input_hash
 from clearance.drawing.sheet_facts import (
     METHOD,
     Fact,
@@ -27,22 +26,19 @@ from clearance.drawing.sheet_facts import (
     flow_lines,
     settings,
 )
-from clearance.errors import ClearanceError
+from clearance.drawing.sheet_sections import Sections, gravest_first, worst_crossing
 from clearance.heights import above_platform
 from clearance.report.check import (
-    MOST_VOIDS,
-    WHOLE_JOINT,
     besides,
     clear_diameter,
-    joints,
     margin_line,
-    rounded_down,
     separate_line,
-    signs_lines,
-    trapped_line,
     unmelted_line,
-    wall_words,
 )
+from clearance.report.drilling import wall_words
+from clearance.report.joints import joints
+from clearance.report.numbers import rounded_down
+from clearance.report.powder import MOST_VOIDS, signs_lines, trapped_line
 from clearance.result import (
     ClearDiameter,
     CrossingResult,
@@ -56,8 +52,6 @@ from clearance.result import (
 from clearance.verdict.passage import PassageCheck
 from clearance.verdict.prepared import Progress, silent
 
-BESIDE_MM = (-0.01, -0.001, 0.001, 0.01)
-"""How far beside a face of measured metal a section is also tried."""
 HOLD = ("HOLD", "this sheet does not release the part")
 NOT_JUDGED = (
     "the joint at the resumed layer; leaks; roughness and dross; loose metal inside; the hazard of "
@@ -165,8 +159,8 @@ def sheet(examined: Examined, progress: Progress = silent, on_plate: bool = Fals
     checked, result = examined.checked, examined.on_paper
     case = checked.case
     decided = result.disposition
-    bad = _gravest_first(p for p in examined.result.passages if p.state is not State.OPEN)
-    sections = _Sections(examined)
+    bad = gravest_first(p for p in examined.result.passages if p.state is not State.OPEN)
+    sections = Sections(examined)
     checks = {check.passage.name: check for check in examined.checks}
     pages = []
     for passage in bad:
@@ -178,7 +172,7 @@ def sheet(examined: Examined, progress: Progress = silent, on_plate: bool = Fals
         besides=besides(result),
         recommendation=recommendation(result, event=bool(case.stray)),
         section=sections.worst(),
-        rows=tuple(_row(p, result) for p in _gravest_first(result.passages)),
+        rows=tuple(_row(p, result) for p in gravest_first(result.passages)),
         event=event_facts(case, joints(result)),
         signs=tuple(signs_lines(result.signs)),
         conditions=_conditions(examined),
@@ -200,10 +194,6 @@ def sheet(examined: Examined, progress: Progress = silent, on_plate: bool = Fals
     )
 
 
-def _gravest_first(passages: Iterable[PassageResult]) -> list[PassageResult]:
-    return sorted(passages, key=lambda p: GRAVEST.index(p.state))
-
-
 def _identity(examined: Examined, on_plate: bool) -> tuple[tuple[str, str], ...]:
     case = examined.checked.case
     record = case.record
@@ -223,7 +213,7 @@ def _identity(examined: Examined, on_plate: bool) -> tuple[tuple[str, str], ...]
 
 def finding(result: Result) -> tuple[str, ...]:
     """What was found of the passages, in clauses with numbers, the gravest first."""
-    said = [_found(p) for p in _gravest_first(result.passages) if p.state is not State.OPEN]
+    said = [_found(p) for p in gravest_first(result.passages) if p.state is not State.OPEN]
     if not said:
         count = len(result.passages)
         all_open = {1: "the passage is open", 2: "both passages are open"}
@@ -403,117 +393,11 @@ def grouped(steps: Sequence[str], passages: Sequence[PassageTable]) -> tuple[str
     )
 
 
-# ---- sections ----------------------------------------------------------------------------------
-
-
-class _Sections:
-    """Level sections, each height of a sheet cut once."""
-
-    def __init__(self, examined: Examined):
-        self.examined = examined
-        self.base = examined.checked.platform_z
-        self.cut: dict[tuple[float, int | None], LevelSection | None] = {}
-        self.events = {
-            event.stray: event for event in examined.checked.unknowns.variants[0].events or ()
-        }
-
-    def at(self, z: float, stray: int | None = None) -> LevelSection | None:
-        """The section at a height in mesh coordinates, or in a sheet there; None without a part."""
-        if stray in self.events:
-            z = in_sheet(self.events[stray], z)
-        if (z, stray) not in self.cut:
-            result = self.examined.result
-            try:
-                self.cut[z, stray] = level_section(
-                    self.examined.checked, result.passages, z - self.base, result.separate, stray
-                )
-            except ClearanceError:
-                self.cut[z, stray] = None
-        return self.cut[z, stray]
-
-    def worst(self) -> LevelSection | None:
-        """Through the worst crossing; if none is narrowed through the worst joint.
-
-        Without either through a crossing, the sheet, or the middle of the part.
-        """
-        result = self.examined.result
-        for passage in _gravest_first(result.passages):
-            crossing = _worst(passage)
-            if crossing is not None and (crossing.sealed or crossing.open_fraction < WHOLE):
-                return self.zoomed(passage.name, crossing)
-        for joint in joints(result):
-            if joint.share < WHOLE_JOINT or not any(p.crossings for p in result.passages):
-                return self.at(joint.height_mm, joint.stray)
-        for passage in _gravest_first(result.passages):
-            crossing = _worst(passage)
-            if crossing is not None:
-                return self.zoomed(passage.name, crossing)
-        return self.at(float(self.examined.checked.bodies.bounds[:, 2].mean()))
-
-    def joints(self) -> tuple[LevelSection, ...]:
-        """Through every joint that is not whole and whose sheet no section shows yet."""
-        found = []
-        for joint in joints(self.examined.result):
-            shown = any(stray == joint.stray and cut for (_, stray), cut in self.cut.items())
-            if joint.share < WHOLE_JOINT and not shown:
-                section = self.at(joint.height_mm, joint.stray)
-                found += [section] if section is not None else []
-        return tuple(found)
-
-    def through(self, name: str, crossing: CrossingResult) -> LevelSection | None:
-        """The section in which a crossing is the least open: its height may be a layer's face."""
-        heights = [crossing.height_mm]
-        event = self.events.get(crossing.stray)
-        if event is not None:
-            heights.append(crossing.height_mm - 0.5 * event.layer)
-        else:  # measured metal: told just beside one of its faces, on either side of it
-            heights += [crossing.height_mm + step for step in BESIDE_MM]
-        cuts = [self.at(z, crossing.stray) for z in heights]
-        return min((cut for cut in cuts if cut), key=lambda cut: _open(cut, name), default=None)
-
-    def zoomed(self, name: str, crossing: CrossingResult) -> LevelSection | None:
-        """The section through a crossing with that crossing as its detail."""
-        import shapely
-
-        section = self.through(name, crossing)
-        if section is None:
-            return None
-        own = [void for void in section.voids if name in void.names]
-        if not own:
-            return section
-        at = shapely.Point(crossing.centre_mm[:2])
-        void = min(own, key=lambda v: float(v.nominal.distance(at)))
-        x0, y0, x1, y1 = void.nominal.bounds
-        grow = DETAIL_MARGIN * max(x1 - x0, y1 - y0)
-        detail = Detail(
-            (x0 - grow, y0 - grow, x1 + grow, y1 + grow),
-            f"detail {DETAIL_LETTERS[0]}: {name}, {share_in_words(void.open_fraction)}",
-            (
-                f"{crossing.open_area_mm2:.1f} of {crossing.nominal_area_mm2:.1f} mm² open",
-                "nothing passes"
-                if crossing.sealed
-                else f"at most {crossing.clear_diameter_mm:.2f} mm passes",
-            ),
-        )
-        return replace(section, detail=detail)
-
-
-def _open(section: LevelSection, name: str) -> float:
-    """Smallest open fraction of a passage's pieces in a section."""
-    return min((void.open_fraction for void in section.voids if name in void.names), default=1.0)
-
-
-def _worst(passage: PassageResult) -> CrossingResult | None:
-    if not passage.crossings:
-        return None
-    return min(passage.crossings, key=lambda c: (not c.sealed, c.open_fraction))
-
-
 # ---- a passage's page --------------------------------------------------------------------------
 
 
-def _page(check: PassageCheck, passage: PassageResult, sections: _Sections) -> PassagePage:
-    worst, shown = _worst(passage), above_platform(passage, sections.base)
+def _page(check: PassageCheck, passage: PassageResult, sections: Sections) -> PassagePage:
+    worst, shown = worst_crossing(passage), above_platform(passage, sections.base)
     disposition = sections.examined.result.disposition
     reasons = disposition.reasons if disposition else ()
     decided = tuple(

@@ -13,7 +13,7 @@ from typing import Any
 
 from clearance.case.event import StrayTable
 from clearance.case.read import Case
-from clearance.report.check import Joint, joint_share
+from clearance.report.joints import Joint, joint_share
 from clearance.result import PassageResult, Result, Scenario
 from clearance.verdict.prepared import Checked
 

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from clearance.geometry.sections import Plane
+from clearance.geometry.planes import Plane
 from clearance.geometry.stretches import fixed
 from clearance.kernels.compiler import kernel
 

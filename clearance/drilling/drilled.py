@@ -12,12 +12,14 @@ from typing import Any
 
 import numpy as np
 
-from clearance.columns.cast import Runs, cast, intersect, subtract, unite
-from clearance.columns.possible import surely_metal
+from clearance.columns.cast import cast
+from clearance.columns.runs import Runs, intersect, subtract, unite
+from clearance.columns.sure import surely_metal
 from clearance.drilling import bore as bores
 from clearance.drilling.bore import Bore
-from clearance.geometry import sections
-from clearance.predicted.part import Box, Predicted, Soup, box_soup, extruded, flat, meeting
+from clearance.geometry.planes import Plane
+from clearance.geometry.soup import Box, Soup, box_soup, extruded, flat, meeting
+from clearance.predicted.part import Predicted
 from clearance.predicted.planes import predicted_metal
 from clearance.predicted.stray import Slab, assemble, bodies, plugs_only, slabs
 from clearance.system.once import once
@@ -79,7 +81,7 @@ class Drilled(Predicted):
         }
         return assemble(table, casts)
 
-    def removed(self, plane: sections.Plane) -> Any:
+    def removed(self, plane: Plane) -> Any:
         """What the bores take out of a plane."""
         import shapely
 
@@ -132,7 +134,7 @@ class Drilled(Predicted):
         """
         left = self.sheet(slab)
         for bore in self.bores:
-            ends = [bores.section(bore, sections.Plane.level(z)) for z in (slab.low, slab.high)]
+            ends = [bores.section(bore, Plane.level(z)) for z in (slab.low, slab.high)]
             left = left.difference(ends[0].intersection(ends[1]))
         return left
 

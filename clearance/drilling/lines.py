@@ -16,8 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.drilling import rectangles as kernels
-from clearance.geometry import distance
-from clearance.geometry.sections import Plane
+from clearance.geometry import box_tree, distance, segments
+from clearance.geometry.planes import Plane
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
@@ -80,7 +80,7 @@ class Widest:
 
 
 def widest_line(
-    tree: distance.Tree,
+    tree: box_tree.Tree,
     start: Region,
     end: Region,
     *,
@@ -167,7 +167,7 @@ class _Search:
     """One search: what is given, and the best line so far."""
 
     def __init__(
-        self, tree: distance.Tree, start: Region, end: Region, before: float, beyond: float
+        self, tree: box_tree.Tree, start: Region, end: Region, before: float, beyond: float
     ) -> None:
         self.tree = tree
         self.place = np.argsort(tree.order)  # where a triangle of the soup stands in the tree
@@ -188,8 +188,8 @@ class _Search:
         length = np.maximum(np.linalg.norm(w, axis=1), 1e-12)
         u = w / length[:, None]
         a, b = p - self.before * u, p + (length + self.beyond)[:, None] * u
-        room, at, metal = distance.segment_clearances(self.tree, a, b)
-        room[room < distance.ROUNDING_MM] = 0.0  # touching is meeting
+        room, at, metal = segments.segment_clearances(self.tree, a, b)
+        room[room < segments.ROUNDING_MM] = 0.0  # touching is meeting
         return _Lines(p, u, length, room, at, metal)
 
     def offer(self, pairs: Floats, room: Floats) -> bool:

@@ -16,7 +16,8 @@ from numpy.typing import NDArray
 from clearance.drilling import bore as bores
 from clearance.drilling.bore import Bore
 from clearance.drilling.drills import CLAMPED_DIAMETERS, Drill
-from clearance.predicted.part import Box, Predicted, Soup, extruded, meeting
+from clearance.geometry.soup import Box, Soup, extruded, meeting
+from clearance.predicted.part import Predicted
 from clearance.verdict.prepared import Checked
 
 HOLDER_MM = 150.0

@@ -9,14 +9,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from clearance.drilling import bore as bores
 from clearance.drilling.bore import Bore
-from clearance.drilling.drilled import Drilled
 from clearance.drilling.drills import (
     CLAMPED_DIAMETERS,
     SHOP,
@@ -27,20 +25,21 @@ from clearance.drilling.drills import (
     not_at_hand,
     point_length,
     reach_limit,
-    run_out,
 )
 from clearance.drilling.lines import Region, Widest, widest_line
-from clearance.drilling.obstacles import Tool, in_the_way
-from clearance.drilling.wall_left import Hole, Left, UntoldError, Voids, wall_left, within_void
-from clearance.geometry import distance
-from clearance.geometry.sections import Plane
+from clearance.drilling.obstacles import in_the_way
+from clearance.drilling.recheck import Recheck
+from clearance.drilling.strokes import Miss, Reached, Stroke, covering
+from clearance.geometry import box_tree
+from clearance.geometry.planes import Plane
+from clearance.geometry.soup import Box, Soup
 from clearance.heights import place
+from clearance.kernels.vectors import Floats
 from clearance.passages.crossings import Crossing
 from clearance.passages.search import moved_mouth, pieces_at
 from clearance.ports.mouth import Mouth
-from clearance.predicted.part import NOMINAL, Box, Events, Predicted, Soup
-from clearance.result import Drilling, Rework, State
-from clearance.system.once import once
+from clearance.predicted.part import NOMINAL
+from clearance.result import State
 from clearance.verdict.graph import cheapest, on_way
 from clearance.verdict.passage import Crossed, Judged, PassageCheck
 
@@ -64,93 +63,6 @@ FULLY_OPEN = 1.0 - 1e-6
 FACING = math.cos(math.radians(45.0))
 """A mouth whose normal is nearer to straight down than 45 degrees faces the platform."""
 
-Floats = NDArray[np.float64]
-
-
-@dataclass(frozen=True)
-class Reached:
-    """What drilling can do for one passage.
-
-    Attributes
-    ----------
-    rework : Rework or None
-    why_not : str
-        The nearest miss, in words; empty if there is a plan.
-    whole_interval : bool
-        The plan works whatever is true of what is not known of the event.
-    faces_platform : bool
-        Only mouths that face the platform could be entered.
-    ruled_out : bool
-        It is proven that no straight line is wide enough, whatever the drill, even if half a
-        millimetre of the wall were cut.
-    settled_by : tuple of str
-        Tools or keys with which there might be a plan.
-    bores : tuple of Bore
-        What the plan takes out, in the first variant.
-    holes : tuple of Hole
-        The same with what tolerance and run-out may take.
-    after : Judged or None
-        The re-check in the first variant.
-    """
-
-    rework: Rework | None
-    why_not: str
-    whole_interval: bool = True
-    faces_platform: bool = False
-    ruled_out: bool = False
-    settled_by: tuple[str, ...] = ()
-    bores: tuple[Bore, ...] = ()
-    holes: tuple[Hole, ...] = ()
-    after: Judged | None = None
-
-
-@dataclass(frozen=True, eq=False)
-class _Stroke:
-    """One drill on one line."""
-
-    opening: str
-    order: int
-    target: int
-    clears: tuple[int, ...]
-    line: Widest
-    drill: Drill
-    depth: float  # full diameter, from the entry, mm
-    overrun: float
-    bore: Bore
-
-    @property
-    def margin(self) -> float:
-        """Wall margin, mm; negative where the wall is cut."""
-        return self.line.radius - 0.5 * self.drill.diameter
-
-    @property
-    def hole(self) -> Hole:
-        """What it may take away inward of the mouth."""
-        taken = run_out(self.drill) - h8_lower(self.drill.diameter)
-        point = point_length(self.drill.diameter)
-        radius = 0.5 * self.drill.diameter
-        return Hole(self.line.start, self.line.direction, radius, self.depth, point, taken)
-
-    @property
-    def tool(self) -> Tool:
-        """The drill in its holder."""
-        tip = self.depth + point_length(self.drill.diameter)
-        return Tool(self.drill, self.line.start, self.line.direction, tip, self.margin)
-
-    def key(self) -> tuple[float, ...]:
-        """Not cutting first, then more sheets at once, most margin, shortest drill, port order."""
-        cuts = 0.0 if self.margin >= 0.0 else 1.0
-        return (cuts, -len(self.clears), -round(self.margin, 3), self.drill.overall, self.order)
-
-
-@dataclass(frozen=True)
-class _Miss:
-    """A line or drill that does not do, how near it comes (larger is nearer), what would do."""
-
-    nearness: float
-    words: str
-    settled_by: str = ""
-
 
 class Reach:
     """The search for a plan for one passage in its first variant."""
@@ -164,7 +76,8 @@ class Reach:
         self.case = check.checked.case
         self.predicted = check.predicted(self.first.variant.events, check.checked.pitch_mm)
         self.practice = Practice(max_length_to_diameter=self.case.drilling.max_length_to_diameter)
-        self.misses: list[_Miss] = []
+        self.recheck = Recheck(check, crossed)
+        self.misses: list[Miss] = []
 
     def reached(self) -> Reached:
         """Find a plan and re-check it, or say why there is none.
@@ -243,10 +156,10 @@ class Reach:
             larger = [drill for drill in sizes if drill.diameter >= least]
             strokes = [s for n in targets for s in self._strokes(openings, n, targets, larger)]
             reached = reached.union(*(stroke.clears for stroke in strokes))
-            plan = _covering(strokes, targets, needed)
+            plan = covering(strokes, targets, needed)
             if not plan:
                 break
-            found, larger_may_do = self._rechecked(plan)
+            found, larger_may_do = self.recheck.of(plan)
             # A drill no wider than the requirement may leave a step that the ball cannot pass.
             refused = found if found.rework is not None else refused or found
             if found.rework is not None or not larger_may_do:
@@ -291,7 +204,7 @@ class Reach:
         target: int,
         targets: list[int],
         sizes: list[Drill],
-    ) -> Iterator[_Stroke]:
+    ) -> Iterator[Stroke]:
         """Drills that reach one crossing, the best of each opening."""
         for order, (name, mouth) in enumerate(openings):
             line = self._line(mouth, self.first.crossings[target], sizes[0])
@@ -300,7 +213,7 @@ class Reach:
             found = [self._stroke(name, order, line, target, targets, drill) for drill in sizes]
             usable = [stroke for stroke in found if stroke is not None]
             if usable:
-                yield min(usable, key=_Stroke.key)
+                yield min(usable, key=Stroke.key)
 
     def _sizes(self) -> list[Drill]:
         """Drills whose lower limit of size still meets the requirement, smallest first."""
@@ -318,7 +231,7 @@ class Reach:
         ends = np.array([mouth.centre, crossing.centre_mm])
         beyond = self._beyond(crossing, _unit(ends[1] - ends[0]), drill)
         if not math.isfinite(beyond):
-            self.misses.append(_Miss(0.0, "an opening lies level with the sheet"))
+            self.misses.append(Miss(0.0, "an opening lies level with the sheet"))
             return None
         return self._widest(mouth, crossing, drill.diameter, beyond, need)
 
@@ -338,7 +251,7 @@ class Reach:
             nominal = self.check.predicted(NOMINAL, self.check.checked.pitch_mm)
             tree = self.check.search(nominal, []).tree
         else:
-            tree = distance.build(self.predicted.bare_surface(box))
+            tree = box_tree.build(self.predicted.bare_surface(box))
         return widest_line(
             tree, start, end, enough_mm=max(need, 1e-3), tolerance_mm=TOLERANCE_MM,
             beyond_mm=beyond, most_cells=MOST_CELLS, explain=self.explain,
@@ -389,7 +302,7 @@ class Reach:
         allowed = self.case.drilling.wall_allowance
         if cut > allowed:
             said += f"; and {cut:.2f} mm of the wall may be cut ([drilling] wall_allowance)"
-        self.misses.append(_Miss(min(line.radius / need, 1.0), "", said))
+        self.misses.append(Miss(min(line.radius / need, 1.0), "", said))
 
     @staticmethod
     def _hull(mouth: Mouth, crossing: Crossing, grow: float) -> Box:
@@ -418,7 +331,7 @@ class Reach:
         sheet_mm = self.first.crossings[target].height_mm - base
         doubt = "" if line.bound < need else "; the search ended before a wider one was ruled out"
         self.misses.append(
-            _Miss(
+            Miss(
                 line.radius / max(need, 1e-9),
                 f"from the {name} the widest straight line to the sheet at "
                 f"z {sheet_mm:.2f} mm has {2.0 * line.radius:.2f} mm clear, {2.0 * need:.2f} "
@@ -429,24 +342,24 @@ class Reach:
 
     def _stroke(
         self, name: str, order: int, line: Widest, target: int, targets: list[int], drill: Drill
-    ) -> _Stroke | None:
+    ) -> Stroke | None:
         """One drill on a line, or None with the reason noted."""
         margin = line.radius - 0.5 * drill.diameter
         if margin < -self.case.drilling.wall_allowance:
             return None
         beyond = self._beyond(self.first.crossings[target], line.direction, drill)
         if not math.isfinite(beyond):
-            self.misses.append(_Miss(0.0, f"from the {name} a line runs level with the sheet"))
+            self.misses.append(Miss(0.0, f"from the {name} a line runs level with the sheet"))
             return None
         depth = float(np.linalg.norm(line.end - line.start)) + beyond
         bore = self._bore(line, drill, depth)
         clears = tuple(n for n in targets if n == target or self._opens(n, bore))
-        stroke = _Stroke(name, order, target, clears, line, drill, depth, OVERRUN_MM, bore)
+        stroke = Stroke(name, order, target, clears, line, drill, depth, OVERRUN_MM, bore)
         hindrance, settled_by = self._hindrance(stroke)
         if not hindrance:
             return stroke
         words = f"from the {name}{hindrance}"
-        self.misses.append(_Miss(1.0 + 1.0 / (1.0 + drill.diameter), words, settled_by))
+        self.misses.append(Miss(1.0 + 1.0 / (1.0 + drill.diameter), words, settled_by))
         return None
 
     def _bore(self, line: Widest, drill: Drill, depth: float) -> Bore:
@@ -477,7 +390,7 @@ class Reach:
 
     # ---- what stands in the way ------------------------------------------------------------
 
-    def _hindrance(self, stroke: _Stroke) -> tuple[str, str]:
+    def _hindrance(self, stroke: Stroke) -> tuple[str, str]:
         """What keeps a drill from a stroke, and what would settle it; empty if nothing does."""
         drill = stroke.drill
         limit = reach_limit(drill, stroke.depth, practice=self.practice)
@@ -519,100 +432,7 @@ class Reach:
             return ""
         return f"; {longer.series} ({longer.overall:g} mm) is not in [drilling] series"
 
-    # ---- the re-check ----------------------------------------------------------------------
-
-    def _rechecked(self, plan: list[_Stroke]) -> tuple[Reached, bool]:
-        """What a plan leads to, and whether larger drills might do where it fails."""
-        taken = tuple(stroke.bore for stroke in plan)
-        holes = tuple(stroke.hole for stroke in plan)
-        left = self._wall(holes)
-        if isinstance(left, str):
-            ask = f"the design authority: what may be cut beside {self.check.passage.name}"
-            return Reached(None, f"a plan was found, but {left}", settled_by=(ask,)), False
-        after = [self._after(crossed, taken) for crossed in self.crossed]
-        first = after[0]
-        if first.state is not State.OPEN:
-            said = f"the re-check finds the passage {first.state}: {'; '.join(first.reasons)}"
-            return Reached(None, f"a plan was found, but {said}"), True
-        cuts = any(stroke.margin < 0.0 for stroke in plan)
-        rework = Rework(
-            first.state.value,
-            first.way.low_mm,
-            tuple(self._drilling(stroke) for stroke in plan),
-            cuts,
-            left.wall_mm if cuts else None,
-            left.least_mm,
-        )
-        whole = all(judged.state is State.OPEN for judged in after)
-        whole = whole and not any(
-            in_the_way(self.check.checked, self._standing(crossed), stroke.tool)
-            for crossed in self.crossed[1:]
-            for stroke in plan
-        )
-        found = Reached(rework, "", whole_interval=whole, bores=taken, holes=holes, after=first)
-        return found, False
-
-    def _standing(self, crossed: Crossed) -> Predicted:
-        """The whole part as one variant has it."""
-        return self.check.checked.whole.predict(crossed.variant.events)
-
-    def _wall(self, holes: tuple[Hole, ...]) -> Left | str:
-        """The least wall left in any variant, or why the holes must not be drilled."""
-        found: dict[Events, Left] = {}
-        for crossed in self.crossed:
-            standing = self._standing(crossed)
-            events = None if standing.in_place else crossed.variant.events
-            if events in found:
-                continue
-            if all(within_void(standing, hole) for hole in holes):
-                found[events] = Left()
-                continue
-            try:
-                found[events] = wall_left(self._voids, crossed.variant.events, holes)
-            except UntoldError as fault:
-                return f"how much wall it would leave cannot be told: {fault}"
-            if found[events].breaks_into:
-                return f"it breaks into {found[events].breaks_into}"
-        walls = [left.wall_mm for left in found.values() if left.wall_mm is not None]
-        least = [left.least_mm for left in found.values() if left.least_mm is not None]
-        return Left(min(walls, default=None), min(least, default=None))
-
-    @once
-    def _voids(self) -> Voids:
-        check = self.check
-        return Voids(check.checked, check.inlet, check.outlet, check.nominal.way.route)
-
-    def _after(self, crossed: Crossed, taken: tuple[Bore, ...]) -> Judged:
-        near = self.check.predicted(crossed.variant.events, self.check.checked.pitch_mm)
-        drilled = Drilled(near.window, near.events, near.added, taken)
-        return self.check.judge_in(drilled, crossed.variant)
-
-    def _drilling(self, stroke: _Stroke) -> Drilling:
-        out = -stroke.line.direction
-        depth = stroke.depth + point_length(stroke.drill.diameter)
-        margin = stroke.margin
-        return Drilling(
-            crossing=stroke.target,
-            also_clears=tuple(n for n in stroke.clears if n != stroke.target),
-            drill_diameter_mm=stroke.drill.diameter,
-            series=stroke.drill.series,
-            flute_mm=stroke.drill.flute,
-            overall_mm=stroke.drill.overall,
-            from_=stroke.opening,
-            entry_mm=_plain(stroke.line.start),
-            direction=_plain(stroke.line.direction),
-            depth_mm=depth,
-            length_to_diameter=depth / stroke.drill.diameter,
-            wall_margin_mm=max(margin, 0.0),
-            wall_cut_mm=max(-margin, 0.0),
-            overrun_mm=stroke.overrun,
-            # Tilted about its entry by a, the drill's end moves by depth x tan a at most.
-            tilt_tolerance_deg=math.degrees(math.atan(max(margin, 0.0) / depth)),
-            tilt_from_z_deg=math.degrees(math.acos(min(max(float(out[2]), -1.0), 1.0))),
-            turn_about_z_deg=round(math.degrees(math.atan2(float(out[1]), float(out[0]))), 6) + 0.0,
-            drill_tolerance_mm=-h8_lower(stroke.drill.diameter),
-            run_out_mm=run_out(stroke.drill),
-        )
+    # ---- what is said ------------------------------------------------------------------------
 
     def _why_not(self) -> str:
         """The nearest miss of every opening, the nearest first, two at most."""
@@ -626,30 +446,12 @@ class Reach:
         said = [miss.settled_by for miss in self._nearest() if miss.settled_by]
         return tuple(dict.fromkeys(said))[:3]
 
-    def _nearest(self) -> list[_Miss]:
+    def _nearest(self) -> list[Miss]:
         return sorted(self.misses, key=lambda miss: -miss.nearness)
-
-
-def _covering(strokes: list[_Stroke], targets: list[int], needed: set[int]) -> list[_Stroke] | None:
-    """Strokes that clear what they reach of the targets, the best first, as few as that needs.
-
-    None if some of those that are needed stay.
-    """
-    plan: list[_Stroke] = []
-    left = set(targets)
-    for stroke in sorted(strokes, key=_Stroke.key):
-        if left & set(stroke.clears):
-            plan.append(stroke)
-            left -= set(stroke.clears)
-    return None if left & needed else sorted(plan, key=lambda stroke: stroke.target)
 
 
 def _unit(vector: Floats) -> Floats:
     return vector / max(float(np.linalg.norm(vector)), 1e-12)
-
-
-def _plain(at: Floats) -> tuple[float, float, float]:
-    return float(at[0]), float(at[1]), float(at[2])
 
 
 def needs_reach(judged: list[Judged], nominal: Judged) -> bool:

@@ -14,7 +14,7 @@ import numpy as np
 
 from clearance.drilling import bore as bores
 from clearance.drilling.wall_left import NEAR_MM, Hole, cut_to
-from clearance.geometry import distance
+from clearance.geometry import box_tree, segments
 from clearance.heights import place
 from clearance.predicted.part import Events
 from clearance.verdict.prepared import Checked
@@ -55,8 +55,8 @@ def _between(checked: Checked, events: Events, one: Hole, two: Hole) -> str:
     """What is wrong between two holes of different voids, at their largest; empty if nothing."""
     solids = one.bore(True, 0.0), two.bore(True, 0.0)
     soups = bores.soup(solids[0]), bores.soup(solids[1])
-    tree = distance.build(np.array([[two.entry, two.tip, two.tip]], np.float32))
-    axes, at, _ = distance.segment_clearance(tree, one.entry, one.tip)
+    tree = box_tree.build(np.array([[two.entry, two.tip, two.tip]], np.float32))
+    axes, at, _ = segments.segment_clearance(tree, one.entry, one.tip)
     left = axes - one.radius - two.radius
     near = place(at, checked.platform_z)
     if len(bores.meeting(soups[1], solids[0])) or len(bores.meeting(soups[0], solids[1])):

@@ -17,13 +17,14 @@ from numpy.typing import NDArray
 
 from clearance.drilling import bore as bores
 from clearance.drilling.bore import Bore
-from clearance.geometry import distance
-from clearance.geometry.sections import Plane
+from clearance.geometry import box_tree, distance, segments
+from clearance.geometry.planes import Plane
+from clearance.geometry.soup import Box, Soup, flat, moved_shape
 from clearance.heights import place
 from clearance.passages.search import moved_mouth
 from clearance.ports.mouth import Mouth
 from clearance.ports.patches import Patches
-from clearance.predicted.part import Box, Events, Predicted, Soup, flat, moved_shape
+from clearance.predicted.part import Events, Predicted
 from clearance.predicted.planes import predicted_metal
 from clearance.predicted.stray import Slab, rounded, slabs
 from clearance.system.once import once
@@ -319,7 +320,7 @@ def cut_to(predicted: Predicted, bore: Bore, soup: Soup) -> float | None:
         return None
     shape = bores.solid(bore)
     start, end = shape.vertices[shape.edges]
-    far, _, _ = distance.segment_clearances(distance.build(soup), start, end, NEAR_MM)
+    far, _, _ = segments.segment_clearances(box_tree.build(soup), start, end, NEAR_MM)
     begin = np.cumsum([0, *(len(face) for face in shape.faces[:-1])])
     half = np.full(len(shape.faces), bore.radius * math.tan(math.pi / bore.sides))
     half[[len(f) > 4 for f in shape.faces]] = bore.radius
@@ -350,8 +351,8 @@ class _Bare(Predicted):
 
 
 def _broken(voids: Voids, other: Other, hole: Hole, entered: Soup) -> str:
-    tree = distance.build(entered)
-    far, _, at = distance.segment_clearance(tree, hole.entry, hole.tip)
+    tree = box_tree.build(entered)
+    far, _, at = segments.segment_clearance(tree, hole.entry, hole.tip)
     where = place(at, voids.checked.platform_z)
     return (
         f"{other.name} at {where}: {far - hole.radius:.2f} mm of wall would be left there, "
@@ -374,8 +375,8 @@ def apart(a: Soup | Floats, b: Soup | Floats, within: float) -> float | None:
             start, end = (
                 np.concatenate([near[:, n] for n in order]) for order in ((0, 1, 2), (1, 2, 0))
             )
-            tree = distance.build(np.ascontiguousarray(two, np.float32))
-            least = distance.least_clearance(tree, start, end, least)
+            tree = box_tree.build(np.ascontiguousarray(two, np.float32))
+            least = segments.least_clearance(tree, start, end, least)
     return least if least < within else None
 
 

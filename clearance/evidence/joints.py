@@ -10,7 +10,8 @@ from typing import Any
 
 import shapely
 
-from clearance.predicted.part import Predicted, moved_shape
+from clearance.geometry.soup import moved_shape
+from clearance.predicted.part import Predicted
 from clearance.predicted.stray import Event, Slab, rounded, slabs
 
 LEAST_MM2 = 1e-9

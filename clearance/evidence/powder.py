@@ -17,7 +17,9 @@ from numpy.typing import NDArray
 
 from clearance.case.event import StrayTable
 from clearance.case.powder_bed import PACKING
-from clearance.columns.cast import Grid, Runs, label
+from clearance.columns.grid import Grid
+from clearance.columns.runs import Runs
+from clearance.columns.voids import label
 from clearance.evidence.joints import first_on, standing
 from clearance.kernels.compiler import kernel
 from clearance.predicted.part import Predicted

@@ -14,11 +14,13 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from clearance.geometry import sections
+from clearance.geometry import cutting, sections
+from clearance.geometry.planes import Plane
+from clearance.geometry.soup import Soup, extent
 from clearance.kernels.compiler import kernel
 from clearance.passages.search import moved_mouth
 from clearance.ports.mouth import Mouth
-from clearance.predicted.part import Predicted, Soup, extent
+from clearance.predicted.part import Predicted
 from clearance.predicted.stray import Event, rounded
 from clearance.result import GaugePin, Point, Signs
 
@@ -196,10 +198,10 @@ def _outer(predicted: Predicted, body: str, z: float, shift: tuple[float, float]
 
 
 def _outline(soup: Soup, z: float) -> Any:
-    near = soup[sections.crossed(soup, [z])[0]]
+    near = soup[cutting.crossed(soup, [z])[0]]
     outlines = [
         shapely.Polygon(loop)
-        for loop in sections.loops(near, sections.Plane.level(z)).closed
+        for loop in sections.loops(near, Plane.level(z)).closed
         if len(loop) > 2 and sections.signed_area(loop) > 0.0
     ]
     return shapely.union_all([shapely.make_valid(o) for o in outlines])
@@ -269,7 +271,7 @@ class _Straight:
 
     @classmethod
     def behind(cls, mouth: Mouth, walls: Soup) -> _Straight:
-        axes = sections.Plane.through(mouth.deepest, -mouth.plane.normal)
+        axes = Plane.through(mouth.deepest, -mouth.plane.normal)
         frame = np.stack([axes.u, axes.v, axes.normal])
         reach = mouth.inscribed_radius / np.cos(np.pi / SIDES)
         return cls(mouth.deepest, frame, walls[_beside(walls, mouth.deepest, frame, reach)])

@@ -6,12 +6,9 @@ SVG. Nothing is decided here; the same input gives the same bytes.
 
 from __future__ import annotations
 
-import io
 import textwrap
-import warnings
 from collections.abc import Sequence
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
 import matplotlib as mpl
@@ -24,11 +21,10 @@ from matplotlib.path import Path as Outline
 from matplotlib.patheffects import withStroke
 
 from clearance.drawing.level_parts import DETAIL_LETTERS, GRAVEST, Detail, LevelSection, Row, Void
-from clearance.errors import ClearanceError
 from clearance.figures import style
+from clearance.figures.scale import MM_PER_INCH, inches_per_mm, scale_bar, standard, to_scale
 from clearance.figures.style import Look
 from clearance.result import State
-from clearance.system.files import write_whole
 
 MAIN = (0.35, 0.95, 7.8, 6.6)
 """Left, bottom, width and height of the section's axes, inches."""
@@ -41,16 +37,10 @@ ROW_IN, KEY_IN = 0.34, 0.215
 GAP_IN, TICK_IN = 0.08, 0.35
 """Air between labels, and between numbers of an axis."""
 FOOTER_LETTERS = 205
-MM_PER_INCH = 25.4
-STEPS = tuple(n * 10.0**power for power in (0, 1, 2) for n in (1.0, 2.0, 2.5, 5.0))
-SCALES = (*STEPS, *(1.0 / n for n in STEPS[1:]))
-"""Scales of the figures: 1, 2 and 5 times powers of ten (ISO 5455), and 2.5, which rulers have."""
 AXIS_IN = 0.12
 """The level axis stands this far below the part; the scale bar stands left of it."""
 FEW_LABELS, MOST_LABELS = 8, 20
 """More pieces than this: open ones go without a label."""
-
-
 LEADER_IN, NUMBERS_IN, LETTER_IN = 0.3, 0.45, 0.062
 """Room for leaders between a part and the labels beside it, for the numbers of an axis beyond
 them, and for a letter of a label."""
@@ -71,55 +61,6 @@ class Room:
 
 
 ROOMY = Room()
-
-
-def write(figure: Figure, path: Path) -> None:
-    """Write a figure whole, as its file name says."""
-    write_whole(path, as_bytes(figure, style.figure_kind(path)))
-
-
-def write_pages(figures: Sequence[Figure], path: Path) -> None:
-    """Write several figures whole: pages of a PDF, or one figure of another kind.
-
-    Raises
-    ------
-    ClearanceError
-        Several figures, and a file of a kind that holds one.
-    """
-    if len(figures) == 1:
-        write(figures[0], path)
-        return
-    if style.figure_kind(path) != ".pdf":
-        raise ClearanceError(f"{path}: {len(figures)} pages need a file that ends in .pdf")
-    write_whole(path, pdf_bytes(figures))
-
-
-def pdf_bytes(figures: Sequence[Figure]) -> bytes:
-    """Bytes of a PDF with a page for each figure; the same each time."""
-    from matplotlib.backends.backend_pdf import PdfPages
-
-    file = io.BytesIO()
-    with mpl.rc_context(style.SETTINGS), warnings.catch_warnings():
-        warnings.filterwarnings("ignore", message="Glyph .* missing from")
-        with PdfPages(file, metadata={"CreationDate": None}) as pages:
-            for figure in figures:
-                pages.savefig(figure)
-    return file.getvalue()
-
-
-def as_bytes(figure: Figure, kind: str) -> bytes:
-    """Bytes of a figure; the same each time."""
-    metadata: dict[str, dict[str, Any]] = {
-        ".png": {"Software": None},
-        ".pdf": {"CreationDate": None},
-        ".svg": {"Date": None},
-    }
-    file = io.BytesIO()
-    with mpl.rc_context(style.SETTINGS), warnings.catch_warnings():
-        # A letter that the font has not is drawn as a box; that is no fault of the user's.
-        warnings.filterwarnings("ignore", message="Glyph .* missing from")
-        figure.savefig(file, format=kind[1:], metadata=metadata[kind])
-    return file.getvalue()
 
 
 def level_figure(section: LevelSection, letter: str = "A") -> Figure:
@@ -247,7 +188,7 @@ def outline_axes(
     They reach as far as the part does; their names stand at their ends.
     """
     x0, y0, x1, y1 = bounds
-    scale = _per_mm(axes, size[0])
+    scale = inches_per_mm(axes, size[0])
     corner = x0 - (room.label_in - NUMBERS_IN) / scale, min(lowest, y0) - AXIS_IN / scale
     at = axes.transLimits.transform((x0 - room.label_in / scale, corner[1]))
     scale_bar(axes, float(at[0]), float(at[1]), words_below=True)
@@ -276,80 +217,6 @@ def _ticks(low: float, high: float, scale: float) -> list[float]:
     return [float(tick) for tick in found] if len(found) > 1 else [low, high]
 
 
-def standard(most: float) -> float:
-    """The largest of `SCALES` that is no larger than a scale; that one if all are larger."""
-    return max((scale for scale in SCALES if scale <= most * (1.0 + 1e-9)), default=most)
-
-
-def _per_mm(axes: Axes, width_in: float) -> float:
-    """Inches per mm of axes that are so wide."""
-    low, high = axes.get_xlim()
-    return width_in / (high - low)
-
-
-def bar_length_mm(span_mm: float) -> float:
-    """A round length (1, 2 or 5 times a power of ten), at most a fifth of a span."""
-    power = 10.0 ** np.floor(np.log10(0.2 * span_mm))
-    return float(max(n * power for n in (1.0, 2.0, 5.0) if n * power <= 0.2 * span_mm))
-
-
-def size_in(axes: Axes) -> tuple[float, float]:
-    """Width and height of axes on paper, inches."""
-    place, whole = axes.get_position(), axes.get_figure(root=True)
-    assert whole is not None
-    width, height = whole.get_size_inches()
-    return float(place.width * width), float(place.height * height)
-
-
-def true_scale(axes: Axes) -> float:
-    """Length on paper over length of the part, both in mm."""
-    low, high = axes.get_xlim()
-    return float(size_in(axes)[0] * MM_PER_INCH / (high - low))
-
-
-def ratio(scale: float) -> str:
-    """A scale in words: 2 : 1 is larger than the part."""
-    return f"{scale:.3g} : 1" if scale >= 1.0 else f"1 : {1.0 / scale:.3g}"
-
-
-def to_scale(axes: Axes, bounds: Sequence[float]) -> None:
-    """Limits at the largest of `SCALES` at which the axes hold bounds (u0, v0, u1, v1)."""
-    paper = MM_PER_INCH * np.array(size_in(axes))
-    size = np.maximum([bounds[2] - bounds[0], bounds[3] - bounds[1]], 1e-6)
-    most = float((paper / size).min())
-    half = 0.5 * paper / standard(most)
-    u, v = 0.5 * (bounds[0] + bounds[2]), 0.5 * (bounds[1] + bounds[3])
-    axes.set_xlim(u - half[0], u + half[0])
-    axes.set_ylim(v - half[1], v + half[1])
-
-
-def scale_bar(axes: Axes, left: float, height: float, words_below: bool = False) -> None:
-    """Draw a scale bar with its length and the scale at a place in shares of the axes."""
-    low, high = axes.get_xlim()
-    length = bar_length_mm(high - low)
-    share = length / (high - low)
-    bar = axes.plot(
-        [left, left + share],
-        [height, height],
-        color=style.INK,
-        linewidth=style.BAR_PT,
-        clip_on=False,
-        transform=axes.transAxes,
-        solid_capstyle="butt",
-        path_effects=[withStroke(linewidth=style.BAR_PT + 3.0, foreground=style.PAPER)],
-        zorder=5,
-    )
-    bar[0].set_gid("scale bar")
-    inch, inch_up = 1.0 / np.array(size_in(axes))
-    words = (f"{length:g} mm", f"scale {ratio(true_scale(axes))}")
-    start, down = (left, 0.11 * inch_up) if words_below else (left + share + 0.06 * inch, 0.0)
-    for word, place in zip(words, (0.0, 0.5 if words_below else 0.56), strict=True):
-        axes.text(
-            start + place * inch, height - down, word, fontsize=style.SMALLEST_PT, va="center",
-            transform=axes.transAxes, bbox=style.BACKED, zorder=5,
-        )  # fmt: skip
-
-
 def labels(
     axes: Axes,
     voids: Sequence[Void],
@@ -366,7 +233,7 @@ def labels(
         voids = [v for v in voids if v.state is not State.OPEN]
     voids = sorted(voids, key=lambda v: GRAVEST.index(v.state))[:MOST_LABELS]
     low, high = axes.get_xlim()
-    per_mm = _per_mm(axes, size[0])
+    per_mm = inches_per_mm(axes, size[0])
     ordered = sorted(voids, key=lambda v: v.at[0])
     half = (len(ordered) + 1) // 2
     if len(ordered) <= FEW_LABELS:  # else both sides are needed, whatever lies where

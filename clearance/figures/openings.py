@@ -13,9 +13,10 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.patheffects import withStroke
 
-from clearance.columns.cast import Grid, cast
+from clearance.columns.cast import cast
+from clearance.columns.grid import Grid
 from clearance.figures import style
-from clearance.geometry.sections import Floats, Singles
+from clearance.geometry.cutting import Floats, Singles
 from clearance.survey.openings import Opening, Openings
 
 DOTS = 500

@@ -31,8 +31,6 @@ from clearance.figures.level import (
     labels,
     mark_detail,
     outline_axes,
-    scale_bar,
-    to_scale,
 )
 from clearance.figures.paper import (
     LEADING,
@@ -54,6 +52,7 @@ from clearance.figures.planes import (
     place_drill,
     place_drill_detail,
 )
+from clearance.figures.scale import scale_bar, to_scale
 from clearance.figures.style import Look
 from clearance.result import State
 

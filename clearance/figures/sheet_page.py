@@ -16,7 +16,7 @@ from clearance.drawing.level_parts import LevelSection
 from clearance.drawing.sheet import BOXES, HOLD, NOT_JUDGED, PassageRow, Sheet
 from clearance.drawing.sheet_facts import EVENT_HEADS, Fact
 from clearance.figures import style
-from clearance.figures.level import pdf_bytes
+from clearance.figures.files import pdf_bytes
 from clearance.figures.paper import (
     LEADING,
     MARGIN_IN,

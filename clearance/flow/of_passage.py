@@ -15,12 +15,16 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from clearance.columns.cast import cast, label, unite
-from clearance.flow.pressure_loss import ROUGHNESS_MM, Bend, End, Piece, equal_mm
+from clearance.columns.cast import cast
+from clearance.columns.runs import unite
+from clearance.columns.voids import label
+from clearance.flow.channel import Bend, End, Piece, equal_mm
+from clearance.flow.pressure_loss import ROUGHNESS_MM
 from clearance.geometry import distance
-from clearance.geometry.sections import Plane
+from clearance.geometry.planes import Plane
+from clearance.geometry.soup import extruded
 from clearance.passages.levels import CIRCLE_MM, largest_circle_mm
-from clearance.predicted.part import NOMINAL, Predicted, extruded
+from clearance.predicted.part import NOMINAL, Predicted
 from clearance.predicted.planes import predicted_metal
 from clearance.verdict.graph import behind
 from clearance.verdict.passage import PassageCheck

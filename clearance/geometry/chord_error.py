@@ -18,7 +18,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.geometry.sections import Floats, Ints, Singles
+from clearance.geometry.cutting import Floats, Ints, Singles
 from clearance.mesh.closedness import number_edges, weld, without_needles
 
 FLATTEST_DEG, STEEPEST_DEG = 0.02, 46.0

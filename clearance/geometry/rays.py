@@ -11,8 +11,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from clearance.geometry.distance import Tree
-from clearance.geometry.sections import Floats, Ints
+from clearance.geometry.box_tree import Tree
+from clearance.geometry.cutting import Floats, Ints
 from clearance.kernels.compiler import kernel
 
 NEAREST_MM = 1e-6

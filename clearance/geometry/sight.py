@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.geometry.sections import Floats, Ints, Singles
+from clearance.geometry.cutting import Floats, Ints, Singles
 from clearance.geometry.stretches import STRETCH, boxes_of, fixed
 from clearance.kernels.compiler import kernel
 

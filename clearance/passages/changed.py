@@ -11,8 +11,9 @@ from typing import Any
 import numpy as np
 import shapely
 
+from clearance.geometry.level_faces import same_height_mm
 from clearance.passages.crossings import with_vertex_between
-from clearance.predicted.part import Events, Predicted, Window, same_height_mm
+from clearance.predicted.part import Events, Predicted, Window
 from clearance.predicted.stray import slabs
 
 ROUNDING_MM = 1e-4

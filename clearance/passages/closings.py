@@ -16,7 +16,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from clearance.geometry.sections import Plane
+from clearance.geometry.planes import Plane
 from clearance.passages.levels import CIRCLE_MM, largest_circle_mm, polygonal
 from clearance.predicted.stray import Event, offset
 

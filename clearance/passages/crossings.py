@@ -16,7 +16,8 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from clearance.geometry.sections import Plane
+from clearance.geometry.planes import Plane
+from clearance.geometry.soup import Box, Soup, meeting, moved_shape
 from clearance.mesh.shells import find_shells
 from clearance.passages.closings import closing, imaged
 from clearance.passages.levels import (
@@ -32,7 +33,7 @@ from clearance.passages.levels import (
     polygonal,
 )
 from clearance.ports.mouth import Mouth
-from clearance.predicted.part import Box, Predicted, Soup, Window, meeting, moved_shape
+from clearance.predicted.part import Predicted, Window
 from clearance.predicted.stray import Event, Gate, rounded
 
 CUT_MM = 1e-4

@@ -11,12 +11,16 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.columns.cast import Grid, Runs, cast, unite
-from clearance.columns.possible import PossibleVoid, possible_void, surely_metal
+from clearance.columns.cast import cast
+from clearance.columns.grid import Grid
+from clearance.columns.possible import PossibleVoid, possible_void
+from clearance.columns.runs import Runs, unite
+from clearance.columns.sure import surely_metal
+from clearance.geometry.soup import Box, Soup, box_soup
 from clearance.passages.closings import closing
 from clearance.passages.search import grown_by, stopper
 from clearance.ports.mouth import Mouth
-from clearance.predicted.part import Box, Events, Predicted, Soup, Window, box_soup
+from clearance.predicted.part import Events, Predicted, Window
 
 FINER = 6.5
 """Squares are so many times smaller than the smallest way: a stopper for them stands 3.15 of

@@ -16,8 +16,9 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from clearance.geometry.level_faces import same_height_mm
+from clearance.geometry.soup import moved_shape
 from clearance.geometry.turns import extremes
-from clearance.predicted.part import moved_shape, same_height_mm
 from clearance.predicted.stray import Event, Gate, Slab, reaches, rounded, slab_at, slabs
 from clearance.system.once import once
 

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.columns.cells import _neighbour
-from clearance.geometry import distance
+from clearance.geometry import box_tree, distance
 from clearance.kernels.compiler import kernel
 
 PARTS = 8
@@ -48,7 +48,7 @@ class Neck:
     def __init__(
         self,
         active: NDArray[np.uint8],
-        tree: distance.Tree,
+        tree: box_tree.Tree,
         origin: Floats,
         pitch_mm: float,
         radius_mm: float,

@@ -15,7 +15,7 @@ import shapely
 from numpy.typing import NDArray
 
 from clearance.columns import cells as dense
-from clearance.geometry import sections
+from clearance.geometry.planes import Plane
 
 Ints = NDArray[np.int64]
 Vector = int
@@ -54,9 +54,7 @@ class Cells(Protocol):
         """Centres of cells given by flat index, (N, 3) mm."""
         ...
 
-    def near_plate(
-        self, plane: sections.Plane, polygon: Any, low: float, high: float, grow: float
-    ) -> Ints:
+    def near_plate(self, plane: Plane, polygon: Any, low: float, high: float, grow: float) -> Ints:
         """Cells over a plane figure grown by `grow`, between two offsets."""
         ...
 
@@ -81,7 +79,7 @@ class Parting:
         self._links: list[tuple[Ints, Ints]] = []
         self._at_ends: Vector = 0
 
-    def cut(self, plane: sections.Plane, polygon: Any) -> None:
+    def cut(self, plane: Plane, polygon: Any) -> None:
         """Cut the links between cells that lead through a section."""
         cells, flat = self.cells, self.active.ravel()
         pitch = cells.pitch_mm

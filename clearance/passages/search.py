@@ -19,10 +19,13 @@ import shapely
 from numpy.typing import NDArray
 
 from clearance.columns import cells as dense
-from clearance.columns.cast import Grid, Runs
+from clearance.columns.grid import Grid
 from clearance.columns.possible import PossibleVoid, block, bounding
+from clearance.columns.runs import Runs
 from clearance.errors import GridError
-from clearance.geometry import distance, sections
+from clearance.geometry import box_tree, distance, routes, sections, segments
+from clearance.geometry.planes import Plane
+from clearance.geometry.soup import Box
 from clearance.passages.closings import (
     RIM_MM,
     Closing,
@@ -39,7 +42,7 @@ from clearance.passages.levels import CIRCLE_MM, TOUCH_MM2, largest_circle_mm, p
 from clearance.passages.neck import Neck, least_radius_mm, shortest
 from clearance.passages.parting import Parting
 from clearance.ports.mouth import Mouth, plug
-from clearance.predicted.part import Box, Predicted
+from clearance.predicted.part import Predicted
 from clearance.system.once import once
 
 SURFACE_MM = 2e-5
@@ -348,7 +351,7 @@ class Cells:
         low = float(self.predicted.window.box.low[2])
         return np.array([float(grid.x_mm(0)), float(grid.y_mm(0)), low])
 
-    def inside(self, tree: distance.Tree) -> NDArray[np.bool_]:
+    def inside(self, tree: box_tree.Tree) -> NDArray[np.bool_]:
         """Cells all in metal, as far as the outermost two layers of them tell."""
         from scipy.ndimage import binary_dilation
 
@@ -393,7 +396,7 @@ class Cells:
         return np.asarray(np.ravel_multi_index((i.ravel(), j.ravel(), k.ravel()), self.shape))
 
     def near_plate(
-        self, plane: sections.Plane, polygon: Any, low: float, high: float, grow: float
+        self, plane: Plane, polygon: Any, low: float, high: float, grow: float
     ) -> NDArray[np.int64]:
         """Cells whose centre lies over a plane figure grown by `grow`, between two offsets.
 
@@ -533,9 +536,9 @@ class Search:
         return self.predicted.metal_near(Box(points.min(0), points.max(0)).grown(reach))
 
     @once
-    def tree(self) -> distance.Tree:
+    def tree(self) -> box_tree.Tree:
         """Exact distances to the metal."""
-        return distance.build(self.metal)
+        return box_tree.build(self.metal)
 
     def _ends(self, void: PossibleVoid, taken: Sequence[Taken] = ()) -> tuple[set[int], set[int]]:
         """Pieces of the possible void that begin behind the inlet and behind the outlet.
@@ -585,7 +588,7 @@ class Search:
         room = plug(replace(mouth, plane=plane), CUT_MM, depth)
         if not room[..., 2].min() < taken.z < room[..., 2].max():
             return False
-        section = sections.metal(room, sections.Plane.level(taken.z))
+        section = sections.metal(room, Plane.level(taken.z))
         left = [piece for piece in self._open_at(taken.z) if shapely.intersects(piece, section)]
         open_here = shapely.union_all(left).intersection(section)
         return bool(open_here.difference(taken.openings).area <= TOUCH_MM2)
@@ -794,24 +797,24 @@ class Search:
         """
         if len(hint.route) == 0 or not self.predicted.in_place:
             return 0.0, NO_ROUTE, None
-        stray = distance.build(self.predicted.stray)
+        stray = box_tree.build(self.predicted.stray)
         half = 0.5 * hint.low_mm + self.surface_mm
-        bound, where = distance.certified_clearance(stray, hint.route, half)
+        bound, where = segments.certified_clearance(stray, hint.route, half)
         if where is None:
             return 0.5 * hint.low_mm, hint.route, hint.throat
         if 2.0 * bound >= ceiling - 4.0 * CIRCLE_MM:
             return bound - self.surface_mm, hint.route, where
         bent = self._bent(hint.route, stray, ceiling)
-        bound, where = distance.certified_clearance(self.tree, bent)
+        bound, where = segments.certified_clearance(self.tree, bent)
         low, bent, where = self._held(max(bound - self.surface_mm, 0.0), bent, where)
         as_wide = 2.0 * low >= hint.low_mm - 1e-4
         if as_wide or ceiling - 2.0 * low <= self._fine(2.0 * low, ceiling, need):
             return low, bent, where
         return 0.0, NO_ROUTE, None
 
-    def _bent(self, route: Floats, stray: distance.Tree, ceiling: float) -> Floats:
+    def _bent(self, route: Floats, stray: box_tree.Tree, ceiling: float) -> Floats:
         """A route led through the middle of what is open where stray metal stands in its way."""
-        rooms, _, _ = distance.segment_clearances(stray, route[:-1], route[1:], 0.5 * ceiling)
+        rooms, _, _ = segments.segment_clearances(stray, route[:-1], route[1:], 0.5 * ceiling)
         tight = np.flatnonzero(np.isfinite(rooms))
         steps = np.linalg.norm(np.diff(route, axis=0), axis=1)
         aside = max(1, int(np.ceil(BEND * 0.5 * ceiling / max(float(np.median(steps)), 1e-9))))
@@ -888,7 +891,7 @@ class Search:
         for every in (4, 1):  # where there is room, a step need not be a cell's
             inner = centres[::every] if len(centres) > every else centres
             route = np.concatenate([start[None], inner, end[None]])
-            bound, where = distance.certified_clearance(self.tree, route, enough=2.0 * pitch)
+            bound, where = segments.certified_clearance(self.tree, route, enough=2.0 * pitch)
             if bound > 0.0:
                 break
         if bound <= 0.0:
@@ -911,7 +914,7 @@ class Search:
         place = crossed(route, self.closings)
         if place is not None:
             return 0.0, route, place
-        bound, where = distance.certified_clearance(self.tree, route)
+        bound, where = segments.certified_clearance(self.tree, route)
         return max(bound - self.surface_mm, 0.0), route, where
 
     def _widened(
@@ -924,7 +927,7 @@ class Search:
         # unless the requirement lies near it.
         short = 0.1 * pitch if abs(ceiling - need) > pitch else CIRCLE_MM
         enough = max(0.5 * ceiling - short, 0.0)
-        route, bound, where = distance.widened(self.tree, route, spacing_mm=spacing, enough=enough)
+        route, bound, where = routes.widened(self.tree, route, spacing_mm=spacing, enough=enough)
         return max(bound - self.surface_mm, 0.0), route, where
 
     def _start(self, mouth: Mouth, first: Floats) -> Floats:
@@ -956,7 +959,7 @@ class Search:
         """Cells of a crossing, a cell beyond its faces and rim."""
         pitch = self.cells.pitch_mm
         return self.cells.near_plate(
-            sections.Plane.level(0.0),
+            Plane.level(0.0),
             crossing.footprint,
             crossing.low - pitch,
             crossing.high + pitch,
@@ -969,7 +972,7 @@ class Search:
         low, high = crossing.low + half, crossing.high - half
         if low > high or crossing.footprint.is_empty:
             return np.empty(0, np.int64)
-        level = sections.Plane.level(0.0)
+        level = Plane.level(0.0)
         return self.cells.near_plate(level, crossing.footprint, low, high, -half)
 
     # ---- the upper bound: plane cuts that every wide route passes ---------------------------
@@ -1042,9 +1045,9 @@ class Search:
 
     def _drawn_in(self, route: Floats) -> Floats:
         """A route over cells, led through the middle of its throat if it runs through void."""
-        if distance.certified_clearance(self.tree, route)[0] <= 0.0:
+        if segments.certified_clearance(self.tree, route)[0] <= 0.0:
             return route
-        return distance.widen(
+        return routes.widen(
             self.tree, route, spacing_mm=2.0 * self.predicted.grid.pitch_mm, rounds=8
         )
 
@@ -1081,11 +1084,11 @@ class Search:
 
     def _section(
         self, place: Floats, tangent: Floats, room: float
-    ) -> tuple[sections.Plane, Any, float] | None:
+    ) -> tuple[Plane, Any, float] | None:
         """The narrowest of a few plane sections of the void near a place."""
-        best: tuple[sections.Plane, Any, float] | None = None
+        best: tuple[Plane, Any, float] | None = None
         for normal in self._normals(place, tangent, room):
-            plane = sections.Plane.through(place, normal)
+            plane = Plane.through(place, normal)
             polygon = self.void_piece(plane)
             if polygon is None:
                 continue
@@ -1112,7 +1115,7 @@ class Search:
             normals.append(axes[2])
         return normals
 
-    def void_piece(self, plane: sections.Plane) -> Any:
+    def void_piece(self, plane: Plane) -> Any:
         """Piece of the predicted void in a plane that holds the plane's origin, or None.
 
         None too where it comes to a mouth: a ball there is bounded by no wall.

@@ -23,10 +23,10 @@ from clearance import __version__
 from clearance.case.plate import PlacedPart, Plate, case_on_plate
 from clearance.case.read import Case
 from clearance.errors import CaseError, ClearanceError
+from clearance.geometry.soup import extent
 from clearance.mesh.part import file_sha256, read_triangles
 from clearance.plates import placed
 from clearance.plates.placed import Neighbour, Place
-from clearance.predicted.part import extent
 from clearance.system.processes import Job
 
 Floats = NDArray[np.float64]

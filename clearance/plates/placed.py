@@ -18,9 +18,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.case.read import Case
-from clearance.geometry.sections import Plane, metal
+from clearance.geometry.planes import Plane
+from clearance.geometry.sections import metal
+from clearance.geometry.soup import extent
 from clearance.mesh.part import read_part
-from clearance.predicted.part import extent
 
 Soup = NDArray[np.float32]
 Floats = NDArray[np.float64]

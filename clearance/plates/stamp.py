@@ -16,7 +16,7 @@ import matplotlib as mpl
 from matplotlib.figure import Figure
 
 from clearance.figures import style
-from clearance.figures.level import pdf_bytes
+from clearance.figures.files import pdf_bytes
 from clearance.figures.paper import FOOT_IN, LEADING, MARGIN_IN, THIN_PT, Page, wrapped
 from clearance.figures.sheet_page import PLATE_IN
 from clearance.plates.members import Label

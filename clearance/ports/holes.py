@@ -13,7 +13,9 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from clearance.geometry.sections import Floats, Ints, Plane, Segments, Singles, cut, trace
+from clearance.geometry.cutting import Floats, Ints, Segments, Singles, cut
+from clearance.geometry.planes import Plane
+from clearance.geometry.sections import trace
 from clearance.geometry.stretches import STRETCH, boxes_of, fixed
 from clearance.kernels.compiler import kernel
 

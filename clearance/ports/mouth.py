@@ -17,7 +17,9 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from clearance.errors import PortError
-from clearance.geometry.sections import Floats, Ints, Plane, Singles, cut, polygons, trace
+from clearance.geometry.cutting import Floats, Ints, Singles, cut
+from clearance.geometry.planes import Plane
+from clearance.geometry.sections import polygons, trace
 from clearance.geometry.sight import free_rays, sights, winding_at
 from clearance.ports.holes import (
     LARGEST,

@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.geometry import distance
+from clearance.geometry import box_tree, distance
 from clearance.mesh.closedness import number_edges, weld
 from clearance.ports.mouth import Mouth
 from clearance.system.once import once
@@ -54,9 +54,9 @@ class Patches:
     outside: set[int]
 
     @once
-    def tree(self) -> distance.Tree:
+    def tree(self) -> box_tree.Tree:
         """Tree of all triangles."""
-        return distance.build(self.triangles)
+        return box_tree.build(self.triangles)
 
     def of(self, numbers: Iterable[int]) -> Soup:
         """Triangles of some patches."""

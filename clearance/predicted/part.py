@@ -13,17 +13,16 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.columns.cast import Columns, Grid, Runs, cast, unite
-from clearance.columns.possible import (
-    Places,
-    PossibleVoid,
-    meeting_region,
-    possible_void,
-    surely_metal,
-)
+from clearance.columns.cast import Columns, cast
+from clearance.columns.grid import Grid
+from clearance.columns.possible import PossibleVoid, possible_void
+from clearance.columns.runs import Runs, unite
+from clearance.columns.sure import Places, meeting_region, surely_metal
 from clearance.geometry import sections
-from clearance.geometry.stretches import STRETCH, boxes_of, fixed
-from clearance.kernels.compiler import kernel
+from clearance.geometry.level_faces import beside, level_faces
+from clearance.geometry.planes import Plane
+from clearance.geometry.soup import Box, Soup, clipped, extruded, flat, meeting, moved_shape
+from clearance.predicted.bodies import Bodies
 from clearance.predicted.stray import (
     Casts,
     Event,
@@ -38,175 +37,9 @@ from clearance.predicted.stray import (
 )
 from clearance.system.once import once
 
-ABOVE_MM = 1e-5
-"""A section "just above" a level face is taken this much higher than the face as it is stored
-(below a face: at it)."""
-
-BAND_MARGIN_MM = 0.01
-"""Triangles so near a band of heights are kept with it: more than heights are rounded by."""
-
-Soup = NDArray[np.float32]
 Events = tuple[Event, ...] | None
 NOMINAL: Final = None
 """In the place of events: no event, and none of the stray metal that is given as a mesh."""
-
-
-@dataclass(frozen=True, eq=False)
-class Bodies:
-    """Closed soups of the nominal: what the slabs of the predicted part are cut from.
-
-    Attributes
-    ----------
-    part : (F, 3, 3) ndarray of float32, mm
-        The nominal part.
-    melted : (F, 3, 3) ndarray
-        The part and all that was melted with it (support blocks, stock).
-    added_by_stray : dict of int to (F, 3, 3) ndarray
-        Measured or drawn stray metal (shape "mesh"), in the part's coordinates, by stray table.
-    overlapping : bool
-        Whether shells of `melted` overlap.
-    standing : (F, 3, 3) ndarray
-        What stands beside the part and may be in a drill's way.
-    """
-
-    part: Soup
-    melted: Soup
-    added_by_stray: dict[int, Soup]
-    overlapping: bool
-    standing: Soup = field(default_factory=lambda: np.empty((0, 3, 3), np.float32))
-    _bands: dict[tuple[str, int], Soup] = field(default_factory=dict)
-    _levels: dict[tuple[str, int], NDArray[np.float64]] = field(default_factory=dict)
-
-    @once
-    def bounds(self) -> NDArray[np.float64]:
-        """(2, 3) lowest and highest corner of the part, mm."""
-        return extent(self.part)
-
-    @once
-    def added(self) -> Soup | None:
-        """All stray metal that is given as a mesh, in one soup."""
-        return np.concatenate(list(self.added_by_stray.values())) if self.added_by_stray else None
-
-    def near(self, body: str, z: float) -> Soup:
-        """Triangles of a body that can cross height z; those of a millimetre are kept together."""
-        key = (body, int(np.floor(z)))
-        if key not in self._bands:
-            band = Box(np.array([-np.inf, -np.inf, key[1]]), np.array([np.inf, np.inf, key[1] + 1]))
-            self._bands[key] = meeting(getattr(self, body), band.grown(BAND_MARGIN_MM))
-        return self._bands[key]
-
-    def levels(self, body: str, z: float) -> NDArray[np.float64]:
-        """Heights at which a body has level faces, those within a millimetre or so of `z`."""
-        key = (body, int(np.floor(z)))
-        if key not in self._levels:
-            self._levels[key] = level_faces(self.near(body, z))
-        return self._levels[key]
-
-    @once
-    def plane(self) -> Soup:
-        """The part's bounding rectangle as a column of metal without end."""
-        low, high = self.bounds
-        return box_soup((low[0], low[1], -1e6), (high[0], high[1], 1e6))
-
-
-def extent(triangles: Soup) -> NDArray[np.float64]:
-    """(2, 3) lowest and highest corner of a soup, mm."""
-    boxes = boxes_of(triangles).astype(np.float64)
-    return np.stack([boxes[:, :3].min(0, initial=np.inf), boxes[:, 3:].max(0, initial=-np.inf)])
-
-
-def same_height_mm(z: float) -> float:
-    """Heights nearer than this are one: float32 tells them apart no better, mm."""
-    return max(ABOVE_MM, 2.0 * float(np.spacing(np.float32(abs(z)))))
-
-
-def level_faces(triangles: Soup) -> NDArray[np.float64]:
-    """Heights of level triangles, rising; both ends of those that are level but for rounding."""
-    z = triangles[..., 2]
-    low, high = z.min(1, initial=np.inf), z.max(1, initial=-np.inf)
-    far = float(np.abs(z).max(initial=0.0))
-    level = (high - low) <= same_height_mm(far)
-    return np.unique(np.concatenate([low[level], high[level]]).astype(np.float64))
-
-
-def beside(z: float, above: bool, levels: NDArray[np.float64]) -> float:
-    """Height at which to cut a body just below or just above `z`.
-
-    A section changes at once where a level face lies at `z`, or where one is stored that was
-    meant to. Anywhere else both sections are the one at `z`.
-    """
-    by = same_height_mm(z)
-    at = levels[np.searchsorted(levels, z - by) : np.searchsorted(levels, z + by, "right")]
-    if not len(at):
-        return z
-    return max(z, float(at[-1])) + ABOVE_MM if above else min(z, float(at[0]))
-
-
-def box_soup(low: tuple[float, ...], high: tuple[float, ...]) -> Soup:
-    """Twelve outward triangles of a box."""
-    corner = np.array(
-        [[(low, high)[n >> a & 1][a] for a in range(3)] for n in range(8)], np.float32
-    )
-    quads = ((0, 2, 3, 1), (4, 5, 7, 6), (0, 1, 5, 4), (2, 6, 7, 3), (0, 4, 6, 2), (1, 3, 7, 5))
-    index = [t for q in quads for t in ((q[0], q[1], q[2]), (q[0], q[2], q[3]))]
-    return np.ascontiguousarray(corner[index])
-
-
-@dataclass(frozen=True, eq=False)
-class Box:
-    """A box in mm, low and high corner."""
-
-    low: NDArray[np.float64]
-    high: NDArray[np.float64]
-
-    def grown(self, by_mm: float) -> Box:
-        """Return the box with every face moved outward."""
-        return Box(self.low - by_mm, self.high + by_mm)
-
-    def holds(self, other: Box) -> bool:
-        """Whether another box lies within this one."""
-        return bool((self.low <= other.low).all() and (self.high >= other.high).all())
-
-    def within(self, other: Box) -> Box:
-        """Return the part of the box that lies in another."""
-        return Box(np.maximum(self.low, other.low), np.minimum(self.high, other.high))
-
-    def union(self, other: Box) -> Box:
-        """Return the smallest box around both."""
-        return Box(np.minimum(self.low, other.low), np.maximum(self.high, other.high))
-
-
-@kernel
-def _meeting(triangles, boxes, low, high):  # type: ignore[no-untyped-def]
-    index = np.empty(triangles.shape[0], np.int64)
-    n = 0
-    for s in range(boxes.shape[0]):
-        meets = True
-        for a in range(3):
-            if boxes[s, a] > high[a] or boxes[s, 3 + a] < low[a]:
-                meets = False
-        if not meets:
-            continue
-        for f in range(s * STRETCH, min((s + 1) * STRETCH, triangles.shape[0])):
-            meets = True
-            for a in range(3):
-                p, q, r = triangles[f, 0, a], triangles[f, 1, a], triangles[f, 2, a]
-                if min(p, q, r) > high[a] or max(p, q, r) < low[a]:
-                    meets = False
-                    break
-            if meets:
-                index[n] = f
-                n += 1
-    return index[:n].copy()
-
-
-def meeting(triangles: Soup, box: Box) -> Soup:
-    """Triangles whose bounding box meets a box."""
-    boxes = boxes_of(triangles)
-    if bool((boxes[:, :3] >= box.low).all() and (boxes[:, 3:] <= box.high).all()):
-        return triangles
-    index = _meeting(fixed(triangles), boxes, box.low, box.high)
-    return triangles if len(index) == len(triangles) else triangles[index]
 
 
 @dataclass(eq=False)
@@ -377,7 +210,7 @@ class Window:
         soup = self.closing_lids if body == "plugs" else self.bodies.near(body, z)
         section = sections.metal(
             soup,
-            sections.Plane.level(z),
+            Plane.level(z),
             window=self.rectangle.bounds,
             overlapping=self.bodies.overlapping or body == "plugs",
         )
@@ -490,9 +323,9 @@ class Predicted:
         if self.added is not None:
             pieces.append(self.window.metal("added", z, above))
         metal = shapely.intersection(shapely.union_all(pieces), self.window.rectangle)
-        return metal.difference(self.removed(sections.Plane.level(z)))
+        return metal.difference(self.removed(Plane.level(z)))
 
-    def removed(self, plane: sections.Plane) -> Any:
+    def removed(self, plane: Plane) -> Any:
         """What has been taken out of the part, in a plane (shapely): nothing, unless drilled."""
         import shapely
 
@@ -609,114 +442,3 @@ class Predicted:
         """How far what stands just below predicted height z has moved, (3,) mm."""
         slab = self.slab_at(z, above=False)
         return np.array([*rounded(slab.shift), slab.lift or 0.0])
-
-
-def moved_shape(shape: Any, shift: tuple[float, float]) -> Any:
-    """A plane figure moved in plan."""
-    import shapely
-
-    if shift == (0.0, 0.0):
-        return shape
-    return shapely.transform(shape, lambda xy: xy + np.asarray(shift))
-
-
-def flat(shape: Any, z: float) -> Soup:
-    """Level triangles (T, 3, 3) that cover a polygon at height z, facing up."""
-    import shapely
-
-    pieces = [
-        shapely.get_parts(shapely.constrained_delaunay_triangles(polygon))
-        for polygon in shapely.get_parts(shape)
-        if polygon.geom_type == "Polygon" and polygon.area > 0.0
-    ]
-    if not pieces:
-        return np.empty((0, 3, 3), np.float32)
-    triangles = shapely.orient_polygons(np.concatenate(pieces))
-    rings = shapely.get_coordinates(triangles).reshape(-1, 4, 2)[:, :3]
-    return _raised(rings, np.full(rings.shape[:2], z))
-
-
-def walls(shape: Any, low: float, high: float) -> Soup:
-    """Upright triangles (T, 3, 3) along the outlines of a polygon, facing out of it."""
-    import shapely
-
-    rings = [
-        shapely.get_coordinates(ring)
-        for polygon in shapely.get_parts(shapely.orient_polygons(shape))
-        if polygon.geom_type == "Polygon"
-        for ring in (polygon.exterior, *polygon.interiors)
-    ]
-    if not rings:
-        return np.empty((0, 3, 3), np.float32)
-    a = np.concatenate([ring[:-1] for ring in rings])
-    b = np.concatenate([ring[1:] for ring in rings])
-    one = np.ones(len(a))
-    lower = _raised(np.stack([a, b, b], 1), np.stack([low * one, low * one, high * one], 1))
-    upper = _raised(np.stack([a, b, a], 1), np.stack([low * one, high * one, high * one], 1))
-    return np.concatenate([lower, upper])
-
-
-def extruded(shape: Any, low: float, high: float) -> Soup:
-    """Faces and walls of a polygon drawn out from `low` to `high`."""
-    return np.concatenate([flat(shape, low)[:, ::-1], flat(shape, high), walls(shape, low, high)])
-
-
-def _raised(xy: NDArray[np.float64], z: NDArray[np.float64]) -> Soup:
-    return np.concatenate([xy, z[..., None]], axis=-1).astype(np.float32)
-
-
-def clipped(triangles: Soup, low: float, high: float, move: NDArray[np.float64]) -> Soup:
-    """Triangles cut off below `low` and above `high`, then moved.
-
-    Level faces at a bound are left out: they belong to what is cut off as much as to what stays,
-    so which of them bound the metal that stays only its section there tells (`flat`).
-    """
-    near = np.array([same_height_mm(z) if np.isfinite(z) else 0.0 for z in (low, high)])
-    return _clipped(fixed(triangles), low, high, near, move)
-
-
-@kernel
-def _clipped(triangles, low, high, near, move):  # type: ignore[no-untyped-def]
-    out = np.empty((3 * triangles.shape[0], 3, 3), np.float32)
-    n = 0
-    p = np.empty((5, 3), np.float64)
-    q = np.empty((5, 3), np.float64)
-    for f in range(triangles.shape[0]):
-        at_low, at_high = True, True
-        for v in range(3):
-            for a in range(3):
-                p[v, a] = triangles[f, v, a]
-            at_low &= abs(p[v, 2] - low) <= near[0]
-            at_high &= abs(p[v, 2] - high) <= near[1]
-        if at_low or at_high:
-            continue
-        m = 3
-        for side in range(2):
-            bound = high if side else low
-            k = 0
-            for v in range(m):
-                w = v + 1 if v + 1 < m else 0
-                dv = bound - p[v, 2] if side else p[v, 2] - bound
-                dw = bound - p[w, 2] if side else p[w, 2] - bound
-                # No sliver of a wall is kept either: what is stored so near the bound is at it.
-                dv = 0.0 if abs(dv) <= near[side] else dv
-                dw = 0.0 if abs(dw) <= near[side] else dw
-                if dv >= 0.0:
-                    q[k, 0], q[k, 1], q[k, 2] = p[v, 0], p[v, 1], p[v, 2]
-                    k += 1
-                if (dv > 0.0 and dw < 0.0) or (dv < 0.0 and dw > 0.0):
-                    t = dv / (dv - dw)
-                    for a in range(2):
-                        q[k, a] = p[v, a] + t * (p[w, a] - p[v, a])
-                    q[k, 2] = bound
-                    k += 1
-            m = k
-            for v in range(m):
-                p[v, 0], p[v, 1], p[v, 2] = q[v, 0], q[v, 1], q[v, 2]
-        for v in range(1, m - 1):
-            for a in range(3):
-                out[n, 0, a] = p[0, a] + move[a]
-                out[n, 1, a] = p[v, a] + move[a]
-                out[n, 2, a] = p[v + 1, a] + move[a]
-            n += 1
-    return out[:n].copy()

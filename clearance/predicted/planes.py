@@ -13,7 +13,9 @@ import shapely
 from numpy.typing import NDArray
 
 from clearance.geometry import sections
-from clearance.predicted.part import NOMINAL, Predicted, box_soup, extruded
+from clearance.geometry.planes import Plane
+from clearance.geometry.soup import box_soup, extruded
+from clearance.predicted.part import NOMINAL, Predicted
 from clearance.predicted.stray import Slab, rounded
 
 FAR_MM = 1e5
@@ -22,7 +24,7 @@ UPRIGHT = 1e-12
 
 
 def predicted_metal(
-    predicted: Predicted, plane: sections.Plane, whole: bool = False, plugged: bool = True
+    predicted: Predicted, plane: Plane, whole: bool = False, plugged: bool = True
 ) -> tuple[Any, Any]:
     """Metal of the predicted part in a plane.
 
@@ -66,7 +68,7 @@ def predicted_metal(
     return window, metal.intersection(window)
 
 
-def stray_metal(predicted: Predicted, plane: sections.Plane) -> Any:
+def stray_metal(predicted: Predicted, plane: Plane) -> Any:
     """Metal of the stray sheets in an upright or slanting plane, less what belongs there.
 
     Where the part is set aside or lifted, what it has at the cut belongs there.
@@ -90,7 +92,7 @@ def stray_metal(predicted: Predicted, plane: sections.Plane) -> Any:
     return shapely.union_all(pieces).difference(predicted.removed(plane))
 
 
-def of_plate(shape: Any, slab: Slab, plane: sections.Plane) -> Any:
+def of_plate(shape: Any, slab: Slab, plane: Plane) -> Any:
     """What a level shape, as thick as a slab, leaves in a plane.
 
     An upright plane meets the shape in stretches of a line, each a rectangle there: nothing
@@ -112,18 +114,18 @@ def of_plate(shape: Any, slab: Slab, plane: sections.Plane) -> Any:
     return shapely.union_all([shapely.Polygon(plane.to_plane(c)) for c in corners])
 
 
-def _on_plane(plane: sections.Plane, xy: NDArray[np.float64], z: float) -> NDArray[np.float64]:
+def _on_plane(plane: Plane, xy: NDArray[np.float64], z: float) -> NDArray[np.float64]:
     return plane.to_plane(np.column_stack([xy, np.full(len(xy), z)]))
 
 
-def _outline(predicted: Predicted, plane: sections.Plane) -> Any:
+def _outline(predicted: Predicted, plane: Plane) -> Any:
     """Where the window's box meets the plane."""
     low, high = predicted.window.box.low, predicted.window.box.high
     box = box_soup(tuple(low), tuple(high))
     return sections.metal(box, plane)
 
 
-def _strip(plane: sections.Plane, slab: Slab) -> Any:
+def _strip(plane: Plane, slab: Slab) -> Any:
     """The part of a plane (not level) that lies within a slab, as a very long rectangle."""
     rise = np.array([plane.u[2], plane.v[2]])
     slope = float(np.hypot(*rise))
@@ -139,19 +141,19 @@ def _strip(plane: sections.Plane, slab: Slab) -> Any:
 
 
 def _outlines(
-    predicted: Predicted, plane: sections.Plane, slab: Slab, whole: bool, plugged: bool
+    predicted: Predicted, plane: Plane, slab: Slab, whole: bool, plugged: bool
 ) -> list[NDArray[np.float64]]:
     """Closed outlines of the nominal, moved as the slab says."""
     assert slab.lift is not None
     move = np.array([*rounded(slab.shift), slab.lift])
-    back = sections.Plane(plane.origin - move, plane.normal, plane.u, plane.v)
+    back = Plane(plane.origin - move, plane.normal, plane.u, plane.v)
     window = predicted.window
     part = window.bodies.part if whole else window.near
     soup = np.concatenate([part, window.closing_lids]) if plugged else part
     return sections.loops(soup, back).closed
 
 
-def _lacking(predicted: Predicted, plane: sections.Plane) -> int:
+def _lacking(predicted: Predicted, plane: Plane) -> int:
     """How many outlines around the plane's origin, a point of the void, are left out.
 
     The part's outer outlines need not lie near the passage. Void has winding number 0;

@@ -15,8 +15,10 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.columns.cast import UNIT_MM, Runs, _grown_runs, snap_even
+from clearance.columns.grid import UNIT_MM, snap_even
+from clearance.columns.runs import Runs
 from clearance.kernels.compiler import kernel
+from clearance.kernels.growing import grown_runs
 
 NONE = -1
 ROUNDING_MM = 1e-9
@@ -384,7 +386,7 @@ def _assemble(columns, start, z, bounds, source, lift, gate_start, gate_cast, ga
                     out[n - 1, 1] = max(out[n - 1, 1], z1)
                     continue
                 if n == out.shape[0]:
-                    out = _grown_runs(out)
+                    out = grown_runs(out)
                 out[n, 0] = z0
                 out[n, 1] = z1
                 n += 1

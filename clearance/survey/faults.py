@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from clearance.errors import PartError
 from clearance.geometry.chord_error import ChordError, chord_error
-from clearance.geometry.sections import Floats, Ints, Singles
+from clearance.geometry.cutting import Floats, Ints, Singles
 from clearance.mesh.closedness import (
     Cluster,
     Edges,

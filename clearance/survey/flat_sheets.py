@@ -12,7 +12,9 @@ from typing import Any
 
 import numpy as np
 
-from clearance.geometry.sections import Floats, Ints, Plane, Singles, loops, polygons
+from clearance.geometry.cutting import Floats, Ints, Singles
+from clearance.geometry.planes import Plane
+from clearance.geometry.sections import loops, polygons
 from clearance.kernels.compiler import kernel
 
 THICKEST_MM = 1.0

@@ -16,11 +16,16 @@ import shapely
 from numpy.typing import NDArray
 from shapely import Polygon
 
-from clearance.columns.cast import Grid, cast, unite
-from clearance.columns.possible import PossibleVoid, possible_void, surely_metal
-from clearance.geometry.distance import Tree, build
+from clearance.columns.cast import cast
+from clearance.columns.grid import Grid
+from clearance.columns.possible import PossibleVoid, possible_void
+from clearance.columns.runs import unite
+from clearance.columns.sure import surely_metal
+from clearance.geometry.box_tree import Tree, build
+from clearance.geometry.cutting import Floats, Singles
+from clearance.geometry.planes import Plane
 from clearance.geometry.rays import free
-from clearance.geometry.sections import Floats, Plane, Singles, loops, polygons
+from clearance.geometry.sections import loops, polygons
 from clearance.geometry.sight import winding_at
 from clearance.mesh.shells import find_shells
 from clearance.passages.search import pieces_at, seeds, stopper

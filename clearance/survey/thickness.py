@@ -13,9 +13,9 @@ from typing import NamedTuple
 
 import numpy as np
 
-from clearance.geometry.distance import Tree, build
+from clearance.geometry.box_tree import Tree, build
+from clearance.geometry.cutting import Floats, Ints, Singles
 from clearance.geometry.rays import first_hits, winding
-from clearance.geometry.sections import Floats, Ints, Singles
 
 MOST_CENTRES, MOST_SPREAD = 60_000, 40_000
 """Points at centres of triangles, and points spread evenly over the area."""

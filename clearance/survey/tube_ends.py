@@ -14,7 +14,9 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from clearance.geometry.chord_error import hollow_axes
-from clearance.geometry.sections import Floats, Plane, Singles, chain, crossed, cut, polygons
+from clearance.geometry.cutting import Floats, Singles, crossed, cut
+from clearance.geometry.planes import Plane
+from clearance.geometry.sections import chain, polygons
 from clearance.kernels.compiler import kernel
 from clearance.ports.holes import equal_radius
 

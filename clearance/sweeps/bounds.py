@@ -16,12 +16,13 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from clearance.geometry import distance
-from clearance.geometry.sections import Plane
+from clearance.geometry import box_tree, distance, routes, segments
+from clearance.geometry.planes import Plane
+from clearance.geometry.soup import Box, meeting
 from clearance.passages.closings import crossed
 from clearance.passages.parting import Parting
 from clearance.ports.mouth import Mouth
-from clearance.predicted.part import NOMINAL, Box, meeting
+from clearance.predicted.part import NOMINAL
 from clearance.sweeps.near import Near
 from clearance.system.once import once
 from clearance.verdict.passage import PassageCheck
@@ -85,7 +86,7 @@ class Bounds:
         self.search = check.search(check.predicted(NOMINAL, self.pitch), [])
         self.walls = self.search.walls
         self.tree = self.search.tree
-        self.sheet, self.sheet_tree = sheet, distance.build(sheet)
+        self.sheet, self.sheet_tree = sheet, box_tree.build(sheet)
         self.low, self.high = nominal.way.low_mm, nominal.way.high_mm
         # No ball is wider than a mouth, so no larger distance need be told.
         self.reach = 0.5 * self.high + self.pitch
@@ -97,7 +98,7 @@ class Bounds:
 
     def route(self, points: Floats) -> Route:
         """A route with its distances to the nominal walls."""
-        room, _, _ = distance.segment_clearances(
+        room, _, _ = segments.segment_clearances(
             self.tree, points[:-1], points[1:], enough=self.reach
         )
         return Route(points, np.minimum(room, self.reach))
@@ -119,7 +120,7 @@ class Bounds:
         near = np.flatnonzero(self._near(route.points, height))
         near = near[np.argsort(np.abs(route.points[near, 2] - height))]  # the nearest first
         up = np.array([0.0, 0.0, height])
-        room = distance.least_clearance(
+        room = segments.least_clearance(
             self.sheet_tree,
             route.points[near] - up,
             route.points[near + 1] - up,
@@ -155,7 +156,7 @@ class Bounds:
         room = route.room.copy()
         if near.any():
             up = np.array([0.0, 0.0, height])
-            sheet, _, _ = distance.segment_clearances(
+            sheet, _, _ = segments.segment_clearances(
                 self.sheet_tree,
                 route.points[:-1][near] - up,
                 route.points[1:][near] - up,
@@ -182,7 +183,7 @@ class Bounds:
                 # Steps `first` to `last`, so points `first` to `last + 1`.
                 stretch = route.points[first : last + 2]
                 tree = self.local(stretch, height)
-                new = distance.widen(tree, stretch, spacing_mm=spacing, rounds=6, enough=enough)
+                new = routes.widen(tree, stretch, spacing_mm=spacing, rounds=6, enough=enough)
                 if new is not stretch:
                     route = self.spliced(route, first, last + 1, new)
             room = self._room(route, height)
@@ -190,12 +191,12 @@ class Bounds:
                 break
         return route
 
-    def local(self, points: Floats, height: float) -> distance.Tree:
+    def local(self, points: Floats, height: float) -> box_tree.Tree:
         """Exact distances to walls and sheet near some points, up to `reach` around them."""
         box = Box(points.min(0), points.max(0)).grown(1.5 * self.reach)
         up = np.array([0.0, 0.0, height], np.float32)
         low = Box(box.low - up, box.high - up)
-        return distance.build(
+        return box_tree.build(
             np.concatenate([meeting(self.walls, box), meeting(self.sheet, low) + up])
         )
 
@@ -266,7 +267,7 @@ class Bounds:
         room = np.minimum(*self._both(tried.reshape(-1, 3), height)).reshape(tried.shape[:2])
         room[side * (tried[..., 2] - face) <= 0.0] = -1.0
         # Nothing may be jumped on the way but the sheet.
-        gap, _, _ = distance.segment_clearances(
+        gap, _, _ = segments.segment_clearances(
             self.tree, tried[:, :-1].reshape(-1, 3), tried[:, 1:].reshape(-1, 3), enough=0.01
         )
         shut = np.logical_or.accumulate(gap.reshape(room[:, 1:].shape) <= 0.0, axis=1)
@@ -324,8 +325,8 @@ class Bounds:
     def segments(self, a: Floats, b: Floats, height: float) -> Floats:
         """Exact distance of segments to walls and sheet, mm."""
         up = np.array([0.0, 0.0, height])
-        room, _, _ = distance.segment_clearances(self.tree, a, b, enough=self.reach)
-        sheet, _, _ = distance.segment_clearances(
+        room, _, _ = segments.segment_clearances(self.tree, a, b, enough=self.reach)
+        sheet, _, _ = segments.segment_clearances(
             self.sheet_tree, a - up, b - up, enough=self.reach
         )
         return np.minimum(np.minimum(room, sheet), self.reach)

@@ -17,7 +17,7 @@ from clearance.drilling.reach import Reach
 from clearance.predicted.stray import Event
 from clearance.predicted.variants import Variant
 from clearance.result import State
-from clearance.sweeps.passage import At, rows_of
+from clearance.sweeps.looked_at import At, rows_of
 from clearance.sweeps.result import IMPOSSIBLE, NOT_NEEDED, POSSIBLE
 from clearance.verdict.passage import PassageCheck
 

@@ -15,20 +15,14 @@ from numpy.typing import NDArray
 
 from clearance.columns.possible import bounding
 from clearance.geometry import sections
+from clearance.geometry.level_faces import beside, level_faces
+from clearance.geometry.planes import Plane
+from clearance.geometry.soup import Box, Soup, extruded, meeting, moved_shape
 from clearance.passages.closings import closing, imaged
 from clearance.passages.crossings import with_vertex_between
 from clearance.passages.levels import SAME_MM, TOUCH_MM2, Floats, Sections, Shift
 from clearance.passages.search import pieces_at, stopper
-from clearance.predicted.part import (
-    NOMINAL,
-    Box,
-    Soup,
-    beside,
-    extruded,
-    level_faces,
-    meeting,
-    moved_shape,
-)
+from clearance.predicted.part import NOMINAL
 from clearance.predicted.stray import Event, Gate, rounded, slabs
 from clearance.system.once import once
 from clearance.verdict.passage import PassageCheck
@@ -113,7 +107,7 @@ class Near(Sections):
 
     def _quick(self, z: float) -> list[Any]:
         """From the passage's walls alone: its own outlines are whole, others are left out."""
-        closed = sections.loops(self._band(z), sections.Plane.level(z)).closed
+        closed = sections.loops(self._band(z), Plane.level(z)).closed
         areas = [sections.signed_area(loop) for loop in closed]
         holes = [loop for loop, area in zip(closed, areas, strict=True) if area > 0.0]
         voids = [

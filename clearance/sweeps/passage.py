@@ -8,20 +8,21 @@ that does not settle a state, the height is judged as `check` judges it.
 from __future__ import annotations
 
 import sys
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from clearance.geometry.sections import Plane
+from clearance.geometry.planes import Plane
 from clearance.passages.levels import Face, faces, levels_of, open_fraction
 from clearance.passages.search import layer_behind
 from clearance.predicted.stray import Event
 from clearance.predicted.variants import Variant
 from clearance.result import State
 from clearance.sweeps.bounds import Bounds, Route, Station
+from clearance.sweeps.looked_at import At, Cut, rows_of
 from clearance.sweeps.near import Near, melts_the_same, sheet_soup
 from clearance.sweeps.regions import Cuts, Level, widest_mm
 from clearance.verdict.passage import Judged, PassageCheck
@@ -50,39 +51,7 @@ WELL_BELOW_STEPS, WELL_BELOW_MM = 2.0, 0.3
 this below the requirement."""
 GOOD_PITCHES, FINE_PITCHES = 1.5, 0.05
 """A bracket so narrow, in pitches, is good enough; the second where the requirement is near."""
-
 Floats = NDArray[np.float64]
-
-
-@dataclass(frozen=True)
-class At:
-    """What is known of a passage with the sheet at one height.
-
-    `exact`: judged as `check` does, not bounded by sections and neighbours.
-    """
-
-    state: State
-    low_mm: float
-    high_mm: float
-    open_fraction: float
-    exact: bool = False
-
-
-@dataclass(eq=False)
-class _Cut:
-    """One height: the faces of the sheet, and what they alone say."""
-
-    events: tuple[Event, ...]
-    levels: list[Face]
-    fraction: float
-    crosses: bool
-    touched: bool
-    high_mm: float
-    """Bound from sections; 0 if they are sealed and the ends come apart."""
-    best: Face | None
-    """The face that gives the bound."""
-    one_sided: bool
-    """Some way stays on one side of every face, or too little is known to tell."""
 
 
 class PassageSweep:
@@ -173,7 +142,7 @@ class PassageSweep:
         )
         return Cuts(self.near.void, self.near.own, layers, np.array(heights))
 
-    def _cut(self, n: int) -> _Cut:
+    def _cut(self, n: int) -> Cut:
         events = self.at(n)
         levels = faces(self.near, events, self.moving)
         crosses = any(face.pieces for face in levels)
@@ -186,7 +155,7 @@ class PassageSweep:
                 bound, free_side = self._plain_bound(events[self.moving], face, free)
                 if bound < high or best is None:
                     high, best, one_sided = bound, face, free_side
-        return _Cut(events, levels, fraction, crosses, touched, high, best, one_sided)
+        return Cut(events, levels, fraction, crosses, touched, high, best, one_sided)
 
     def _plain_bound(self, event: Event, face: Face, free: float) -> tuple[float, bool]:
         """`_bound`, kept: while a sheet moves up, most faces come again."""
@@ -241,7 +210,7 @@ class PassageSweep:
             return None
         return joins
 
-    def _plain(self, cut: _Cut, n: int) -> At | None:
+    def _plain(self, cut: Cut, n: int) -> At | None:
         """What is known without any search."""
         nominal = self.check.nominal
         if not cut.crosses and self.cheap:
@@ -253,7 +222,7 @@ class PassageSweep:
 
     # ---- brackets, for a sheet that only adds metal ------------------------------------------
 
-    def _between(self, cuts: list[_Cut]) -> None:
+    def _between(self, cuts: list[Cut]) -> None:
         """Settle heights from a few that are looked at: the clear diameter changes by 2 |dh|."""
         self.bounds = Bounds(
             self.check, self.near, sheet_soup(self.near, replace(self.events[0], bottom=0.0))
@@ -261,7 +230,7 @@ class PassageSweep:
         for first, last in rows_of([at is None for at in self.found]):
             self._row(cuts, first, last)
 
-    def _row(self, cuts: list[_Cut], first: int, last: int) -> None:
+    def _row(self, cuts: list[Cut], first: int, last: int) -> None:
         """One row of heights that are not known."""
         if first == 0:
             self._look(cuts, first)
@@ -286,7 +255,7 @@ class PassageSweep:
             self._look(cuts, middle)
             pairs += [(a, middle), (middle, b)]
 
-    def _guess(self, cut: _Cut, n: int, a: int, b: int) -> At | None:
+    def _guess(self, cut: Cut, n: int, a: int, b: int) -> At | None:
         """What two heights that are known tell of one between them."""
         if self.found[n] is not None:
             return self.found[n]
@@ -311,7 +280,7 @@ class PassageSweep:
         state = self._settled(cut, low, high)
         return None if state is None else At(state, low, high, cut.fraction)
 
-    def _settled(self, cut: _Cut, low: float, high: float) -> State | None:
+    def _settled(self, cut: Cut, low: float, high: float) -> State | None:
         """The state, if a bracket settles it with room to spare."""
         fractions = ((cut.levels[0].z, cut.fraction),) if cut.levels else ()
         some = self.check.passage.every_branch and any(
@@ -322,7 +291,7 @@ class PassageSweep:
         state, _ = state_of(self.check.asked, Bracket(low, high), known, spare_mm=spare)
         return None if state is State.UNDETERMINED else state
 
-    def _look(self, cuts: list[_Cut], n: int) -> None:
+    def _look(self, cuts: list[Cut], n: int) -> None:
         """Bracket one height by a route and by surfaces that every way crosses."""
         if self.found[n] is not None:
             return
@@ -354,7 +323,7 @@ class PassageSweep:
         else:
             self.found[n] = self._exactly(n, cut)
 
-    def _from_beside(self, cut: _Cut, n: int, height: float) -> tuple[float, float, Route | None]:
+    def _from_beside(self, cut: Cut, n: int, height: float) -> tuple[float, float, Route | None]:
         """A bracket by the route of a height hard by as it is: pushing it anew takes longest."""
         for route in self._neighbours(n, NEAR_STEPS):
             low = self.bounds.clear_mm(route, height)
@@ -365,7 +334,7 @@ class PassageSweep:
                 return low, high, route
         return 0.0, np.inf, None
 
-    def _untold(self, cut: _Cut, low: float, high: float) -> bool:
+    def _untold(self, cut: Cut, low: float, high: float) -> bool:
         """Whether a closer look would hardly place what a bracket has to be compared with.
 
         The requirement lies in a narrow bracket; or there may be a way, a hair's width at most,
@@ -376,7 +345,7 @@ class PassageSweep:
         near = high - low <= NEAR_PITCHES * self.pitch
         return near and low < self.need + CLEAR_PITCHES * self.pitch
 
-    def _followed(self, cut: _Cut, n: int, height: float) -> tuple[float, Route | None]:
+    def _followed(self, cut: Cut, n: int, height: float) -> tuple[float, Route | None]:
         """The route of a neighbouring height, followed as the sheet moves on step by step."""
         best: tuple[float, Route | None] = (0.0, None)
         for route in self._neighbours(n):
@@ -403,7 +372,7 @@ class PassageSweep:
             return min(low + GOOD_PITCHES * self.pitch, mark)
         return low + GOOD_PITCHES * self.pitch
 
-    def _route(self, cut: _Cut, n: int, height: float, count: int) -> tuple[float, Route | None]:
+    def _route(self, cut: Cut, n: int, height: float, count: int) -> tuple[float, Route | None]:
         """The best of a few routes, widened where the sheet is."""
         bounds = self.bounds
         tried = [bounds.nominal]
@@ -445,7 +414,7 @@ class PassageSweep:
         return [self._routes[m] for m in sorted(near, key=lambda m: abs(m - n))]
 
     def _high(
-        self, cut: _Cut, height: float, low: float, route: Route | None, high: float = np.inf
+        self, cut: Cut, height: float, low: float, route: Route | None, high: float = np.inf
     ) -> float:
         """The bound of sections, from where the centre of a ball can be on them."""
         bounds = self.bounds
@@ -547,7 +516,7 @@ class PassageSweep:
 
     # ---- as check does ------------------------------------------------------------------------
 
-    def _exactly(self, n: int, cut: _Cut) -> At:
+    def _exactly(self, n: int, cut: Cut) -> At:
         if not self.exact:
             return At(State.UNDETERMINED, 0.0, cut.high_mm, cut.fraction)
         self.exactly += 1
@@ -557,14 +526,3 @@ class PassageSweep:
             self._routes[n] = self.bounds.route(way.route)
         least = min((c.open_fraction for c in judged.everything), default=1.0)
         return At(judged.state, way.low_mm, way.high_mm, float(least), True)
-
-
-def rows_of(unknown: list[bool]) -> list[tuple[int, int]]:
-    """First and last number of every row of heights that are not known."""
-    rows: list[tuple[int, int]] = []
-    for n, is_unknown in enumerate(unknown):
-        if is_unknown and (not rows or rows[-1][1] != n - 1):
-            rows.append((n, n))
-        elif is_unknown:
-            rows[-1] = (rows[-1][0], n)
-    return rows

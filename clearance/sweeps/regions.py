@@ -14,9 +14,9 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.columns.cast import find, join
 from clearance.columns.possible import PossibleVoid, _meetings
 from clearance.kernels.compiler import kernel
+from clearance.kernels.forest import find, join
 
 Ints = NDArray[np.int64]
 Floats = NDArray[np.float64]

@@ -20,8 +20,9 @@ from clearance.errors import ClearanceError
 from clearance.predicted.stray import Event
 from clearance.result import State
 from clearance.sweeps.drills import Drills
+from clearance.sweeps.looked_at import At
 from clearance.sweeps.near import Near, melts_the_same
-from clearance.sweeps.passage import At, PassageSweep
+from clearance.sweeps.passage import PassageSweep
 from clearance.sweeps.result import PassageHeights, Sweep, joined
 from clearance.sweeps.wanted import PARTS, Piece, Wanted, moving, pieces
 from clearance.verdict.passage import PassageCheck

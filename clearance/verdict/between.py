@@ -13,8 +13,9 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
+from clearance.geometry.level_faces import level_faces, same_height_mm
+from clearance.geometry.soup import Soup
 from clearance.geometry.turns import extremes
-from clearance.predicted.part import Soup, level_faces, same_height_mm
 from clearance.predicted.stray import Event
 from clearance.predicted.variants import Span
 from clearance.result import State

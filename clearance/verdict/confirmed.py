@@ -48,7 +48,7 @@ class _Looks:
 
     def at(self, check: PassageCheck, result: PassageResult) -> PassageResult:
         """The opinion on one passage over all variants, and on its plan."""
-        from clearance.verdict.second_opinion import NotPossibleError
+        from clearance.verdict.solids import NotPossibleError
 
         if result.state is State.UNDETERMINED:
             return _told(result, "not-possible", "undetermined: there is nothing to confirm")

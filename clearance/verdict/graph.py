@@ -15,7 +15,9 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from clearance.columns.cast import Grid, Runs, label, unite
+from clearance.columns.grid import Grid
+from clearance.columns.runs import Runs, unite
+from clearance.columns.voids import label
 from clearance.evidence.powder import void_run
 from clearance.passages.crossings import Crossing
 from clearance.passages.search import Search, moved_mouth, seeds

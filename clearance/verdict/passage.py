@@ -18,11 +18,12 @@ from numpy.typing import NDArray
 from clearance.case.tables import PassageTable
 from clearance.errors import GridError, PortError
 from clearance.evidence.signs import gauge_pins
+from clearance.geometry.soup import moved_shape
 from clearance.heights import place
 from clearance.passages.crossings import Crossing, WindowSections, crossings
 from clearance.passages.levels import largest_circle_mm
 from clearance.passages.search import Search, Way, moved_mouth, pieces_at
-from clearance.predicted.part import NOMINAL, Events, Predicted, Window, moved_shape
+from clearance.predicted.part import NOMINAL, Events, Predicted, Window
 from clearance.predicted.stray import Event, rounded, slabs
 from clearance.predicted.variants import Unknowns, Variant
 from clearance.result import ClearDiameter, CrossingResult, GaugePin, PassageResult, State

@@ -17,16 +17,21 @@ from numpy.typing import NDArray
 
 from clearance.case.read import PLATFORM_ASSUMED, Case
 from clearance.case.tables import PassageTable
-from clearance.columns.cast import Columns, Grid, Runs, around, cast, label, levels, unite
+from clearance.columns.cast import Columns, cast
+from clearance.columns.grid import Grid
+from clearance.columns.runs import Runs, levels, unite
+from clearance.columns.voids import around, label
 from clearance.errors import PartError, PortError
 from clearance.evidence.powder import void_run
+from clearance.geometry.soup import Box, extent
 from clearance.kernels.compiler import kernel
 from clearance.mesh.part import file_sha256, read_part
 from clearance.mesh.shells import face_outward
 from clearance.passages.search import moved_mouth, seeds, stopper
 from clearance.ports.mouth import Mouth, Request, find_mouths
 from clearance.ports.patches import Patches, patches
-from clearance.predicted.part import NOMINAL, Bodies, Box, Events, Window, extent
+from clearance.predicted.bodies import Bodies
+from clearance.predicted.part import NOMINAL, Events, Window
 from clearance.predicted.slice_faces import both_sides
 from clearance.predicted.stray import slabs
 from clearance.predicted.variants import Unknowns, variants

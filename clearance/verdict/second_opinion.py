@@ -11,35 +11,41 @@ from __future__ import annotations
 import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Literal
 
 import manifold3d as m3
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
 from clearance.ports.mouth import Mouth
 from clearance.predicted.stray import Event
 from clearance.system.once import once
+from clearance.verdict.solids import (
+    APART_MM,
+    LEAST_MM3,
+    OVERLAP_MM,
+    Floats,
+    NotPossibleError,
+    Soup,
+    drilled_hole,
+    holds_place,
+    joined_by,
+    level_slab,
+    lie_apart,
+    middle_of,
+    nearest,
+    place_within,
+    solid,
+    thinned,
+    triangles_of,
+    united,
+)
 
-OVERLAP_MM = 1e-5
-"""Solids that stand on each other are let into each other by this, so that they unite."""
 LID_MM = 0.05
 RIM_MM = 0.01
 """Thickness of the lids that close the mouths, and how far they reach into the wall."""
 FACE_MM = 1e-3
 """A section just below or above a face of a sheet is taken so far from it."""
-APART_MM = 2e-3
-"""By so much the two ways of computing may differ: a ball is taken so much thinner in radius."""
-LEAST_MM3 = 1e-7
-"""Less than this in common is rounding."""
-
-Floats = NDArray[np.float64]
-Soup = NDArray[np.float32]
-
-
-class NotPossibleError(Exception):
-    """The solids cannot be built, or cannot tell; the text says why."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -138,7 +144,7 @@ class Solids:
             else:
                 for z in (event.bottom - lift, event.top - grown):
                     outline = self._outline(self.nominal, z, moved)
-                    pieces.append(_slab(outline, event.bottom, event.top))
+                    pieces.append(level_slab(outline, event.bottom, event.top))
             foot, lift, shift = event.top, grown, moved
         pieces.append(self._nominal_between(foot, np.inf, lift, shift))
         return united(pieces), sheets
@@ -164,7 +170,7 @@ class Solids:
                 outline = self._outline(self._melted, z, moved)
             low = event.bottom + k * event.layer
             deep = event.penetration if k == 0 else 0.0
-            found.append(_slab(outline, low - deep, low + event.layer))
+            found.append(level_slab(outline, low - deep, low + event.layer))
         return found
 
     @staticmethod
@@ -195,7 +201,7 @@ class Solids:
 
     @once
     def _surface(self) -> Floats:
-        return _triangles(self.metal)
+        return triangles_of(self.metal)
 
     def _behind(self, mouth: Mouth, of: Literal["metal", "bare"]) -> set[int]:
         """Pieces behind a mouth, looked up once for all passages that share it."""
@@ -284,10 +290,10 @@ class Solids:
             if event.slices and event.penetration > 0.0:
                 heights.insert(0, event.bottom - event.penetration)
             for a, b in itertools.pairwise(heights):
-                found.append(_slab(self._narrow(self._open_at(0.5 * (a + b))), a, b))
+                found.append(level_slab(self._narrow(self._open_at(0.5 * (a + b))), a, b))
             for z in heights:
                 both = self._open_at(z - FACE_MM) ^ self._open_at(z + FACE_MM)
-                found.append(_slab(self._narrow(both), z - FACE_MM, z + FACE_MM))
+                found.append(level_slab(self._narrow(both), z - FACE_MM, z + FACE_MM))
         return found
 
     def _open_at(self, z: float) -> m3.CrossSection:
@@ -332,222 +338,20 @@ class Solids:
 
     def _of_plan(self, claim: Claim) -> Opinion:
         """Whether drilled holes touch what they should not, and whether a way is left then."""
-        holes = united([_hole(*bore) for bore in claim.bores])
+        holes = united([drilled_hole(*bore) for bore in claim.bores])
         own = self._behind(claim.inlet, "bare") | self._behind(claim.outlet, "bare")
         for n, piece in enumerate(self._bare_void[1]):
             # The room outside is met where a drill enters.
-            if not n or n in own or _apart(piece, holes):
+            if not n or n in own or lie_apart(piece, holes):
                 continue
             opened = piece ^ holes
             if opened.volume() > LEAST_MM3:
-                return Opinion("a drilled hole opens another void", _middle(opened))
+                return Opinion("a drilled hole opens another void", middle_of(opened))
         cut = holes ^ self.bare
         if not claim.cuts_wall and cut.volume() > LEAST_MM3:
-            return Opinion("a drilled hole that is said to cut no wall cuts it", _middle(cut))
-        joined = _joined(self._void[1], holes)
+            return Opinion("a drilled hole that is said to cut no wall cuts it", middle_of(cut))
+        joined = joined_by(self._void[1], holes)
         ends = [self._behind(mouth, "metal") for mouth in (claim.inlet, claim.outlet)]
         if not {joined[n] for n in ends[0]} & {joined[n] for n in ends[1]}:
             return Opinion("solids part the mouths also after drilling")
         return Opinion()
-
-
-def solid(soup: Soup, overlapping: bool = False) -> m3.Manifold:
-    """A closed soup as a solid.
-
-    Raises
-    ------
-    NotPossibleError
-    """
-    corners = soup.reshape(-1, 3) + np.float32(0.0)  # -0.0 is 0.0
-    points, index = np.unique(corners, axis=0, return_inverse=True)
-    faces = index.reshape(-1, 3)
-    flat = (
-        (faces[:, 0] == faces[:, 1]) | (faces[:, 1] == faces[:, 2]) | (faces[:, 2] == faces[:, 0])
-    )
-    mesh = m3.Mesh(
-        np.ascontiguousarray(points, np.float32),
-        np.ascontiguousarray(faces[~flat], np.uint32),
-    )
-    found = m3.Manifold(mesh)
-    if found.status() != m3.Error.NoError:
-        raise NotPossibleError(f"the mesh is no clean solid ({found.status().name})")
-    if not overlapping:
-        return found
-    bodies = found.decompose()
-    if any(body.volume() < 0.0 for body in bodies):
-        raise NotPossibleError("the mesh has pieces that overlap, and cavities")
-    return united(bodies)
-
-
-def united(bodies: Sequence[m3.Manifold]) -> m3.Manifold:
-    """The union of solids."""
-    full = [body for body in bodies if not body.is_empty()]
-    return m3.Manifold.batch_boolean(full, m3.OpType.Add) if full else m3.Manifold()
-
-
-def _slab(outline: m3.CrossSection, low: float, high: float) -> m3.Manifold:
-    if outline.is_empty():
-        return m3.Manifold()
-    deep = high - low + 2.0 * OVERLAP_MM
-    return m3.Manifold.extrude(outline, deep).translate((0.0, 0.0, low - OVERLAP_MM))
-
-
-def _hole(entry: Floats, direction: Floats, diameter: float, depth: float) -> m3.Manifold:
-    """A drilled hole, a little thinner, from a diameter before its entry to its full depth."""
-    sides = 64
-    turn = np.linspace(0.0, 2.0 * np.pi, sides, endpoint=False)
-    helper = np.eye(3)[int(np.argmin(np.abs(direction)))]
-    u = np.cross(direction, helper)
-    u /= np.linalg.norm(u)
-    v = np.cross(direction, u)
-    ring = (0.5 * diameter - APART_MM) * (np.cos(turn)[:, None] * u + np.sin(turn)[:, None] * v)
-    ends = [entry - diameter * direction + ring, entry + depth * direction + ring]
-    return m3.Manifold.hull_points(np.concatenate(ends))
-
-
-def _joined(pieces: list[m3.Manifold], holes: m3.Manifold) -> list[int]:
-    """Group of each piece of void when holes join those that they meet; outside keeps to itself."""
-    group = list(range(len(pieces)))
-    for hole in holes.decompose():
-        met = [
-            n
-            for n, piece in enumerate(pieces)
-            if n and not _apart(piece, hole) and (piece ^ hole).volume() > LEAST_MM3
-        ]
-        together = {group[n] for n in met}
-        group = [min(together) if g in together else g for g in group]
-    return group
-
-
-def thinned(route: Floats) -> Floats:
-    """A route without the corners that lie within APART_MM of the line between those that stay."""
-    keep = np.zeros(len(route), bool)
-    keep[[0, -1]] = True
-    waiting = [(0, len(route) - 1)]
-    while waiting:
-        a, b = waiting.pop()
-        if b - a < 2:
-            continue
-        along = route[b] - route[a]
-        share = (route[a + 1 : b] - route[a]) @ along / max(float(along @ along), 1e-30)
-        nearest_on = route[a] + np.clip(share, 0.0, 1.0)[:, None] * along
-        off = np.linalg.norm(route[a + 1 : b] - nearest_on, axis=1)
-        n = int(np.argmax(off))
-        if off[n] > APART_MM:
-            keep[a + 1 + n] = True
-            waiting += [(a, a + 1 + n), (a + 1 + n, b)]
-    return route[keep]
-
-
-def _apart(a: m3.Manifold, b: m3.Manifold) -> bool:
-    """Whether the boxes around two solids are."""
-    box_a, box_b = np.array(a.bounding_box()), np.array(b.bounding_box())
-    return bool((box_a[:3] > box_b[3:]).any() or (box_b[:3] > box_a[3:]).any())
-
-
-def _triangles(body: m3.Manifold) -> Floats:
-    """Triangles of a solid's surface, (F, 3, 3) mm."""
-    mesh = body.to_mesh()
-    points = np.asarray(mesh.vert_properties, np.float64)[:, :3]
-    return np.asarray(points[np.asarray(mesh.tri_verts)])
-
-
-def holds_place(body: m3.Manifold, at: Floats) -> bool:
-    """Whether a place lies within a solid: a ray from it leaves the solid once more than it enters.
-
-    The ray is askew, so that it meets no edge of what stands square.
-    """
-    box = np.array(body.bounding_box())
-    if (at < box[:3]).any() or (at > box[3:]).any():
-        return False
-    ray = np.array([0.5377, 0.2913, 0.7912])
-    a, b, c = (_triangles(body) - at).transpose(1, 0, 2)
-    side = np.cross(b - a, c - a)
-    volumes = [np.cross(p, q) @ ray for p, q in ((a, b), (b, c), (c, a))]
-    around = np.sign(volumes[0])
-    through = (np.sign(volumes[1]) == around) & (np.sign(volumes[2]) == around) & (around != 0.0)
-    ahead = np.einsum("ij,ij->i", a, side) * (side @ ray) > 0.0
-    return bool(np.sign(side @ ray)[through & ahead].sum() > 0.0)
-
-
-def place_within(body: m3.Manifold) -> Floats:
-    """A place within a solid: beside the middle of one of its largest triangles."""
-    triangles = _triangles(body)
-    side = np.cross(triangles[:, 1] - triangles[:, 0], triangles[:, 2] - triangles[:, 0])
-    size = np.linalg.norm(side, axis=1)
-    step = 0.1 * body.volume() / max(float(size.sum()), 1e-30)
-    for n in np.argsort(-size)[:8]:
-        at = triangles[n].mean(0) - step * side[n] / size[n]
-        if holds_place(body, at):
-            return np.asarray(at)
-    raise NotPossibleError("no place could be found just inside a mouth")
-
-
-def nearest(route: Floats, triangles: Floats, radius: float) -> tuple[float, float, float] | None:
-    """Place of a triangle that lies nearer to a route than a radius; None if there is none."""
-    low, high = triangles.min(1) - radius, triangles.max(1) + radius
-    for a, b in itertools.pairwise(route):
-        near = (low <= np.maximum(a, b)).all(1) & (high >= np.minimum(a, b)).all(1)
-        found = triangles[near]
-        if len(found) == 0:
-            continue
-        off = _off_segment(a, b, found)
-        if off.min() < radius:
-            x, y, z = found[int(np.argmin(off))].mean(0)
-            return float(x), float(y), float(z)
-    return None
-
-
-def _off_segment(a: Floats, b: Floats, triangles: Floats) -> Floats:
-    """Distances of a segment from triangles, (F,) mm."""
-    off = np.minimum(_off_point(a, triangles), _off_point(b, triangles))
-    for k in range(3):
-        off = np.minimum(off, _off_edge(a, b, triangles[:, k], triangles[:, (k + 1) % 3]))
-    p, q, r = triangles.transpose(1, 0, 2)
-    side = np.cross(q - p, r - p)
-    begin = np.einsum("ij,ij->i", a - p, side)
-    end = np.einsum("ij,ij->i", b - p, side)
-    turns = [
-        np.einsum("ij,j->i", np.cross(u - a, v - a), b - a) for u, v in ((p, q), (q, r), (r, p))
-    ]
-    pierced = (begin * end <= 0.0) & (
-        np.all([t >= 0.0 for t in turns], 0) | np.all([t <= 0.0 for t in turns], 0)
-    )
-    return np.where(pierced & (begin != end), 0.0, off)
-
-
-def _off_point(at: Floats, triangles: Floats) -> Floats:
-    """Distances of a point from the planes of triangles that it stands over; else no bound."""
-    p, q, r = triangles.transpose(1, 0, 2)
-    side = np.cross(q - p, r - p)
-    long = np.linalg.norm(side, axis=1)
-    over = np.all(
-        [np.einsum("ij,ij->i", np.cross(v - u, at - u), side) >= 0.0
-         for u, v in ((p, q), (q, r), (r, p))],
-        0,
-    )  # fmt: skip
-    off = np.abs(np.einsum("ij,ij->i", at - p, side)) / np.maximum(long, 1e-30)
-    return np.where(over & (long > 0.0), off, np.inf)
-
-
-def _off_edge(a: Floats, b: Floats, p: Floats, q: Floats) -> Floats:
-    """Distances of a segment from other segments: at their ends, and where both go on."""
-    along, edge, gap = b - a, q - p, a - p
-    aa = float(along @ along)
-    ee = np.einsum("ij,ij->i", edge, edge)
-    ae, ag, eg = edge @ along, gap @ along, np.einsum("ij,ij->i", edge, gap)
-    room = aa * ee - ae * ae
-    s = np.clip(np.where(room > 1e-18, (ae * eg - ag * ee) / np.maximum(room, 1e-30), 0.0), 0, 1)
-    t = np.clip((ae * s + eg) / np.maximum(ee, 1e-30), 0.0, 1.0)
-    s = np.clip((ae * t - ag) / max(aa, 1e-30), 0.0, 1.0)
-    found = np.linalg.norm(gap + s[:, None] * along - t[:, None] * edge, axis=1)
-    for at in (p, q):
-        share = np.clip((at - a) @ along / max(aa, 1e-30), 0.0, 1.0)
-        found = np.minimum(found, np.linalg.norm(a + share[:, None] * along - at, axis=1))
-    return np.asarray(found)
-
-
-def _middle(body: Any) -> tuple[float, float, float]:
-    box = np.array(body.bounding_box())
-    x, y, z = 0.5 * (box[:3] + box[3:])
-    return float(x), float(y), float(z)

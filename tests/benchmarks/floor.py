@@ -13,10 +13,11 @@ import numpy as np
 
 def make_grid(mesh: Path, pitch_mm: float, target: Path) -> tuple[int, ...]:
     """Write the metal of a part as dense cells; returns the grid's shape."""
-    from clearance.columns.cast import Grid, cast
+    from clearance.columns.cast import cast
     from clearance.columns.cells import raster
+    from clearance.columns.grid import Grid
+    from clearance.geometry.soup import extent
     from clearance.mesh.part import read_part
-    from clearance.predicted.part import extent
 
     triangles = read_part(mesh, shells=False).triangles
     low, high = extent(triangles)

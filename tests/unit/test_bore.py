@@ -10,7 +10,7 @@ import shapely
 
 from clearance.drilling import bore as bores
 from clearance.drilling.bore import Bore
-from clearance.geometry.sections import Plane
+from clearance.geometry.planes import Plane
 
 
 def as_soup(solid):

@@ -21,7 +21,8 @@ from hypothesis import strategies as st
 from clearance.case import event, machine_log, tables
 from clearance.case import plate as plate_case
 from clearance.case.plate import case_on_plate, read_plate
-from clearance.case.read import CaseFile, case_schema, read_case
+from clearance.case.read import case_schema, read_case
+from clearance.case.tables import CaseFile
 from clearance.case.toml_file import key_lines
 from clearance.errors import CaseError, ClearanceError
 from clearance.mesh.part import UNITS_MM

@@ -5,19 +5,11 @@ import pytest
 import shapes
 from scipy import ndimage
 
-from clearance.columns.cast import (
-    UNIT_MM,
-    Grid,
-    Runs,
-    around,
-    cast,
-    intersect,
-    label,
-    levels,
-    subtract,
-    unite,
-)
-from clearance.predicted.part import box_soup
+from clearance.columns.cast import cast
+from clearance.columns.grid import UNIT_MM, Grid
+from clearance.columns.runs import Runs, intersect, levels, subtract, unite
+from clearance.columns.voids import around, label
+from clearance.geometry.soup import box_soup
 
 
 def runs(*columns):

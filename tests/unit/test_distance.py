@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from clearance.geometry import distance
+from clearance.geometry import box_tree, distance, routes, segments
 
 # ---- soups
 
@@ -93,13 +93,13 @@ def brute_segment(soup, a, b):
 @pytest.mark.parametrize("count", [0, 1, 8, 9, 100, 1000])
 def test_tree_holds_every_triangle_once_inside_its_boxes(count):
     soup = np.random.default_rng(1).normal(size=(count, 3, 3)).astype(np.float32)
-    tree = distance.build(soup)
+    tree = box_tree.build(soup)
     np.testing.assert_array_equal(np.sort(tree.order), np.arange(count))
     np.testing.assert_array_equal(tree.triangles, soup[tree.order])
     leaves = len(tree.boxes) // 2
     for leaf in range(leaves):
         held = tree.triangles[leaf * count // leaves : (leaf + 1) * count // leaves]
-        assert len(held) <= distance.LEAF
+        assert len(held) <= box_tree.LEAF
         node = leaves + leaf
         while node:
             assert (held >= tree.boxes[node, :3]).all()
@@ -113,28 +113,28 @@ def test_tree_holds_every_triangle_once_inside_its_boxes(count):
 def test_both_faces_of_a_thin_sheet_lie_in_one_flat_box():
     square = np.array([[0, 0, 0], [1, 0, 0], [0, 1, 0.5]], np.float32)
     faces = np.stack([square, square[::-1] + np.float32([0, 0, 1e-3])])
-    frame = distance.build(faces).frames[0]
+    frame = box_tree.build(faces).frames[0]
     assert frame[4, 0] < 1e-3 < 0.1 < frame[4, 1:].min()
 
 
 def test_empty_soup_is_infinitely_far():
-    tree = distance.build(np.empty((0, 3, 3), np.float32))
+    tree = box_tree.build(np.empty((0, 3, 3), np.float32))
     d, point, index = distance.closest(tree, [[0, 0, 0], [1, 2, 3]])
     assert np.isposinf(d).all()
     assert np.isnan(point).all()
     assert index.tolist() == [-1, -1]
-    assert np.isposinf(distance.segment_clearance(tree, [0, 0, 0], [1, 0, 0])[0])
-    assert distance.certified_clearance(tree, [[0, 0, 0], [1, 0, 0]]) == (np.inf, None)
-    route = distance.widen(tree, [[0, 0, 0], [1, 0, 0]], spacing_mm=0.1)
+    assert np.isposinf(segments.segment_clearance(tree, [0, 0, 0], [1, 0, 0])[0])
+    assert segments.certified_clearance(tree, [[0, 0, 0], [1, 0, 0]]) == (np.inf, None)
+    route = routes.widen(tree, [[0, 0, 0], [1, 0, 0]], spacing_mm=0.1)
     np.testing.assert_array_equal(route, [[0, 0, 0], [1, 0, 0]])
 
 
 def test_what_is_not_a_number_is_refused_not_far():
-    tree = distance.build([[[0, 0, 0], [1, 0, 0], [0, 1, 0]]])
+    tree = box_tree.build([[[0, 0, 0], [1, 0, 0], [0, 1, 0]]])
     with pytest.raises(ValueError, match="points must be finite"):
         distance.distances(tree, [[0, np.nan, 0]])
     with pytest.raises(ValueError, match="triangles must be finite"):
-        distance.build([[[0, 0, np.inf], [1, 0, 0], [0, 1, 0]]])
+        box_tree.build([[[0, 0, np.inf], [1, 0, 0], [0, 1, 0]]])
 
 
 # ---- points
@@ -152,7 +152,7 @@ def test_closest_is_brute_force(seed):
             soup[:40, 1],
         ]
     )
-    tree = distance.build(soup)
+    tree = box_tree.build(soup)
     d, point, index = distance.closest(tree, points)
     for n, p in enumerate(points):
         least, _ = brute(soup, p)
@@ -167,14 +167,14 @@ def test_needles_are_measured_to_their_face():
     # analytic: over the middle of a needle 100 mm long the face is 2 mm below
     for width in (1e-1, 1e-3, 1e-5, 0.0):
         soup = np.array([[[0, 0, 0], [100, 0, 0], [50, width, 0]]], np.float32)
-        tree = distance.build(soup)
+        tree = box_tree.build(soup)
         assert distance.distances(tree, [[50, 0.4 * width, 2]])[0] == pytest.approx(2, abs=1e-9)
         assert distance.distances(tree, [[103, 0, 4]])[0] == pytest.approx(5, abs=1e-9)
 
 
 def test_distance_in_a_tube():
     # analytic: inside a prism of n sides the nearest face is r cos(pi/n) from the axis
-    tree = distance.build(tube(sides=96))
+    tree = box_tree.build(tube(sides=96))
     axis = np.column_stack((np.zeros((50, 2)), np.linspace(1, 109, 50)))
     np.testing.assert_allclose(distance.distances(tree, axis), 3.6 * np.cos(np.pi / 96), atol=1e-6)
 
@@ -190,8 +190,8 @@ def test_segment_clearance_is_brute_force(seed):
     b = a + rng.normal(size=(20, 3)) * rng.choice([0.0, 0.1, 5, 40], (20, 1))
     up = np.array([0, 0, 1])
     a[0], b[0] = soup[7].mean(0) - up, soup[7].mean(0) + up
-    tree = distance.build(soup)
-    d, on_segment, on_soup = distance.segment_clearances(tree, a, b)
+    tree = box_tree.build(soup)
+    d, on_segment, on_soup = segments.segment_clearances(tree, a, b)
     for n in range(20):
         assert d[n] == pytest.approx(brute_segment(soup, a[n], b[n]), abs=2e-7)
         assert np.linalg.norm(on_segment[n] - on_soup[n]) == pytest.approx(d[n], abs=1e-9)
@@ -204,16 +204,16 @@ def test_segment_clearance_is_brute_force(seed):
 def test_segment_clearance_in_closed_form():
     # analytic: a 1 mm square in the plane z = 0
     square = np.array([[[0, 0, 0], [1, 0, 0], [1, 1, 0]], [[0, 0, 0], [1, 1, 0], [0, 1, 0]]])
-    tree = distance.build(square)
+    tree = box_tree.build(square)
     a = [[0.5, 0.5, -1], [0.2, 0.3, 2], [-3, 0.5, 4], [0.5, 2, -1], [4, 5, 0], [3, -1, 1]]
     b = [[0.5, 0.5, 1], [0.8, 0.9, 2], [0.5, 0.5, 0.5], [0.5, 2, 1], [4, 5, 0], [3, 3, 1]]
-    d, _, _ = distance.segment_clearances(tree, a, b)
+    d, _, _ = segments.segment_clearances(tree, a, b)
     np.testing.assert_allclose(d, [0, 2, 0.5, 1, 5, np.sqrt(5)], atol=1e-12)
-    d, on_segment, _ = distance.segment_clearances(tree, a, b, enough=1.5)
+    d, on_segment, _ = segments.segment_clearances(tree, a, b, enough=1.5)
     np.testing.assert_allclose(d, [0, np.inf, 0.5, 1, np.inf, np.inf], atol=1e-12)
     assert np.isnan(on_segment[1]).all()
     with pytest.raises(ValueError, match="1 starts for 2 ends"):
-        distance.segment_clearances(tree, [[0, 0, 0]], [[0, 0, 0], [1, 1, 1]])
+        segments.segment_clearances(tree, [[0, 0, 0]], [[0, 0, 0], [1, 1, 1]])
 
 
 # ---- routes
@@ -222,10 +222,10 @@ def test_segment_clearance_in_closed_form():
 @pytest.mark.parametrize("seed", range(4))
 def test_certified_clearance_is_below_every_point_of_the_route(seed):
     soup = random_soup(seed)
-    tree = distance.build(soup)
+    tree = box_tree.build(soup)
     rng = np.random.default_rng(seed)
     route = np.array([25, 10, 10]) + np.cumsum(rng.normal(size=(15, 3)), axis=0)
-    bound, where = distance.certified_clearance(tree, route)
+    bound, where = segments.certified_clearance(tree, route)
     s = np.linspace(0, 14, 4001)
     samples = np.column_stack([np.interp(s, np.arange(15), route[:, k]) for k in range(3)])
     d = distance.distances(tree, samples)
@@ -234,25 +234,25 @@ def test_certified_clearance_is_below_every_point_of_the_route(seed):
     least = distance.distances(tree, where)[0]
     assert bound == pytest.approx(max(least - 1e-6, 0), abs=1e-9)
     if bound > 0:
-        assert distance.certified_clearance(tree, route, enough=bound / 2) == (bound / 2, None)
-    assert distance.certified_clearance(tree, route, enough=2 * bound + 1)[0] == bound
-    assert distance.certified_clearance(tree, where)[0] == pytest.approx(bound, abs=1e-9)
+        assert segments.certified_clearance(tree, route, enough=bound / 2) == (bound / 2, None)
+    assert segments.certified_clearance(tree, route, enough=2 * bound + 1)[0] == bound
+    assert segments.certified_clearance(tree, where)[0] == pytest.approx(bound, abs=1e-9)
 
 
 def test_certified_clearance_sees_a_wall_between_vertices():
-    tree = distance.build([[[-9, -9, 5], [9, -9, 5], [0, 9, 5]]])
-    bound, where = distance.certified_clearance(tree, [[0, 0, 0], [0, 0, 10], [0, 0, 20]])
+    tree = box_tree.build([[[-9, -9, 5], [9, -9, 5], [0, 9, 5]]])
+    bound, where = segments.certified_clearance(tree, [[0, 0, 0], [0, 0, 10], [0, 0, 20]])
     assert bound == 0.0
     np.testing.assert_allclose(where, [0, 0, 5])
     with pytest.raises(ValueError, match="at least one point"):
-        distance.certified_clearance(tree, np.empty((0, 3)))
+        segments.certified_clearance(tree, np.empty((0, 3)))
 
 
 def widened(soup, route, spacing, **more):
-    tree = distance.build(soup)
-    wide = distance.widen(tree, route, spacing_mm=spacing, **more)
+    tree = box_tree.build(soup)
+    wide = routes.widen(tree, route, spacing_mm=spacing, **more)
     assert np.linalg.norm(np.diff(wide, axis=0), axis=1).max() <= 2.01 * spacing
-    return wide, distance.certified_clearance(tree, wide)[0]
+    return wide, segments.certified_clearance(tree, wide)[0]
 
 
 @pytest.mark.parametrize("sides", [64, 128])
@@ -293,7 +293,7 @@ def test_widen_follows_a_helix():
     v = np.cross(along, u)
     a = (np.arange(64) * 2 * np.pi / 64)[None, :, None]
     soup = skin(helix[:, None] + 2 * (np.cos(a) * u[:, None] + np.sin(a) * v[:, None]))
-    best = distance.certified_clearance(distance.build(soup), helix)[0]
+    best = segments.certified_clearance(box_tree.build(soup), helix)[0]
     beside = helix + 0.7 * np.sin(7 * t)[:, None] * [0, 0, 1]
     _, bound = widened(soup, beside, 0.5)
     assert best - 0.01 < bound <= 2.0
@@ -312,10 +312,10 @@ def test_widen_goes_round_a_sharp_elbow(spacing):
 
 @pytest.mark.parametrize("seed", range(5))
 def test_widen_never_makes_a_route_worse(seed):
-    tree = distance.build(random_soup(seed))
+    tree = box_tree.build(random_soup(seed))
     rng = np.random.default_rng(seed)
     route = np.array([25, 10, 10]) + np.cumsum(rng.normal(size=(12, 3)), axis=0)
-    wide = distance.widen(tree, route, spacing_mm=0.7)
-    before, after = (distance.certified_clearance(tree, r)[0] for r in (route, wide))
+    wide = routes.widen(tree, route, spacing_mm=0.7)
+    before, after = (segments.certified_clearance(tree, r)[0] for r in (route, wide))
     assert after >= before
     np.testing.assert_allclose(wide[[0, -1]], route[[0, -1]])

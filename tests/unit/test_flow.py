@@ -9,17 +9,9 @@ from dataclasses import dataclass
 import pytest
 
 from clearance.flow import pressure_loss as losses
-from clearance.flow.orifice import SEALED
-from clearance.flow.pressure_loss import (
-    UNBOUNDED,
-    Bend,
-    End,
-    Piece,
-    Restriction,
-    Stopped,
-    loss,
-    verdict,
-)
+from clearance.flow.channel import Bend, End, Piece, Restriction, Stopped
+from clearance.flow.orifice import SEALED, loss
+from clearance.flow.pressure_loss import UNBOUNDED, verdict
 from clearance.flow.scenario import SHARES
 
 AREA = math.pi * 4.0**2 / 4.0  # a tube of 4 mm

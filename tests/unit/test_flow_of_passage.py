@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 import shapes
 
-from clearance.flow.pressure_loss import loss
+from clearance.flow.orifice import loss
 
 RHO, MU = 998.0, 1.0e-3
 

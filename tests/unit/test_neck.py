@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 import shapes as s
 
-from clearance.geometry import distance
+from clearance.geometry import box_tree
 from clearance.passages.neck import Neck, least_radius_mm, shortest
 
 PITCH = 0.25
@@ -31,7 +31,7 @@ def passes(solid, radius: float) -> bool:
     index = np.arange(active.size).reshape(shape)
     ends = index[0, 4:13, 4:13].ravel(), index[-1, 4:13, 4:13].ravel()
     origin = np.array([-3.0, -2.0, -2.0])
-    neck = Neck(active, distance.build(triangles), origin, PITCH, radius)
+    neck = Neck(active, box_tree.build(triangles), origin, PITCH, radius)
     return not neck.parted(*ends)
 
 

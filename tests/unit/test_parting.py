@@ -8,7 +8,7 @@ import pytest
 import shapes as s
 
 from clearance.case.read import read_case
-from clearance.geometry.sections import Plane
+from clearance.geometry.planes import Plane
 from clearance.passages.parting import Parting, _spans
 from clearance.passages.search import Search
 from clearance.predicted.part import NOMINAL

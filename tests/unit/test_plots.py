@@ -11,7 +11,7 @@ from matplotlib.patches import PathPatch
 from shapely import box
 
 from clearance.drawing.level_parts import Detail, LevelSection, Row, Void
-from clearance.figures import level, style
+from clearance.figures import files, level, scale, style
 from clearance.result import State
 
 LONG = "cooling circuit of the upper left core, return leg"
@@ -158,7 +158,7 @@ def test_a_sheet_thinner_than_a_dot_still_shows():
     ("span", "length"), [(100.0, 20.0), (99.0, 10.0), (24.9, 2.0), (25.0, 5.0), (0.3, 0.05)]
 )
 def test_scale_bar_is_round_and_at_most_a_fifth(span, length):
-    assert level.bar_length_mm(span) == pytest.approx(length)
+    assert scale.bar_length_mm(span) == pytest.approx(length)
 
 
 def test_scale_bar_is_as_long_as_it_says():
@@ -176,7 +176,7 @@ def test_detail_shows_its_bounds():
     (x0, x1), (y0, y1) = inset.get_xlim(), inset.get_ylim()
     assert x0 <= 7.0 < 13.0 <= x1
     assert y0 <= 17.0 < 23.0 <= y1
-    assert any(level.true_scale(inset) == pytest.approx(scale) for scale in level.SCALES)
+    assert any(scale.true_scale(inset) == pytest.approx(scale) for scale in scale.SCALES)
 
 
 def test_labels_are_spread_in_order_and_near():
@@ -192,7 +192,7 @@ def test_labels_are_spread_in_order_and_near():
 
 @pytest.mark.parametrize("kind", style.SUFFIXES)
 def test_same_drawing_same_bytes_and_no_date(kind):
-    one, other = (level.as_bytes(level.level_figure(section(EVERY_STATE)), kind) for _ in range(2))
+    one, other = (files.as_bytes(level.level_figure(section(EVERY_STATE)), kind) for _ in range(2))
     assert one == other
     assert b"CreationDate" not in one
     assert b"<dc:date>" not in one
@@ -201,7 +201,7 @@ def test_same_drawing_same_bytes_and_no_date(kind):
 def test_text_in_pdf_stays_text():
     import pymupdf
 
-    data = level.as_bytes(level.level_figure(section(EVERY_STATE)), ".pdf")
+    data = files.as_bytes(level.level_figure(section(EVERY_STATE)), ".pdf")
     with pymupdf.open(stream=data) as pages:
         assert len(pages) == 1
         text = pages[0].get_text()
@@ -214,4 +214,4 @@ def test_text_in_pdf_stays_text():
 
 def test_names_with_a_dollar_or_odd_letters_are_drawn_as_they_stand():
     voids = [piece(10.0, 10.0, State.OPEN, "cost $5$ ünï 冷却")]
-    assert level.as_bytes(level.level_figure(section(voids)), ".svg").count(b"cost $5$")
+    assert files.as_bytes(level.level_figure(section(voids)), ".svg").count(b"cost $5$")

@@ -8,7 +8,7 @@ from manifold3d import CrossSection, Manifold
 from shapely import Polygon
 
 from clearance.errors import PortError
-from clearance.geometry.sections import Plane
+from clearance.geometry.planes import Plane
 from clearance.geometry.sight import free_rays, sights, winding_at
 from clearance.ports.mouth import Mouth, Request, find_mouth, find_mouths, plug
 

@@ -5,8 +5,10 @@ import numpy as np
 import pytest
 import shapes
 
-from clearance.columns.cast import Grid, cast
-from clearance.columns.possible import Places, block, bounding, possible_void, surely_metal
+from clearance.columns.cast import cast
+from clearance.columns.grid import Grid
+from clearance.columns.possible import block, bounding, possible_void
+from clearance.columns.sure import Places, surely_metal
 
 TURNS = [(0, 0, 0), (0, 90, 0), (0, 45, 0), (0, 30, 20), (10, 20, 45), (0, 0, 45), (45, 45, 45)]
 PITCH = 0.3
@@ -61,7 +63,7 @@ def test_blocked_squares_part_what_they_cover():
     sure = surely_metal(soup, cast(soup, grid))
     places = Places(grid)
     slit = np.array(sorted({places.square_at(0.0, y) for y in np.arange(-3, 3, 0.1)}))
-    from clearance.columns.cast import unite
+    from clearance.columns.runs import unite
 
     void = possible_void(unite(sure, block(sure, slit, -1.0, 1.0)), grid)
     assert void.pieces_at(points[:1]) != void.pieces_at(points[1:])
@@ -77,7 +79,7 @@ def test_blocked_squares_tear_nothing_apart_that_hangs_together(low):
     shelf = {places.square_at(x, y) for x in np.arange(-2, 2, 0.1) for y in np.arange(-2, 2, 0.1)}
     shelf = np.array(sorted(shelf))
     low += float(points[0, 2])
-    from clearance.columns.cast import unite
+    from clearance.columns.runs import unite
 
     void = possible_void(unite(sure, block(sure, shelf, low, low + 0.1)), grid)
     (room,) = void.pieces_at(points[:1] + np.array([2.7, 0.0, 0.0]))
@@ -87,7 +89,7 @@ def test_blocked_squares_tear_nothing_apart_that_hangs_together(low):
 
 
 def test_bounding_triangles_hold_the_nearest_metal():
-    from clearance.geometry import distance
+    from clearance.geometry import box_tree, distance
 
     soup, points = two_rooms(2.0, (10, 20, 45))
     (a, _), void = pieces(soup, points)
@@ -95,5 +97,5 @@ def test_bounding_triangles_hold_the_nearest_metal():
     assert 0 < len(own) < len(soup)
     rng = np.random.default_rng(1)
     near = points[0] + rng.uniform(-1.5, 1.5, (200, 3))
-    exact = distance.distances(distance.build(soup), near)
-    assert distance.distances(distance.build(own), near) == pytest.approx(exact, abs=1e-9)
+    exact = distance.distances(box_tree.build(soup), near)
+    assert distance.distances(box_tree.build(own), near) == pytest.approx(exact, abs=1e-9)

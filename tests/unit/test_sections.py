@@ -7,17 +7,9 @@ import pytest
 import trimesh
 from manifold3d import CrossSection, Manifold
 
-from clearance.geometry.sections import (
-    Plane,
-    chain,
-    crossed,
-    cut,
-    loops,
-    metal,
-    polygons,
-    signed_area,
-    winding,
-)
+from clearance.geometry.cutting import crossed, cut
+from clearance.geometry.planes import Plane
+from clearance.geometry.sections import chain, loops, metal, polygons, signed_area, winding
 
 SIDES = 128
 

@@ -13,7 +13,7 @@ import pytest
 from clearance.case.read import read_case
 from clearance.checking import examine
 from clearance.drawing.sheet import BOXES, NOT_JUDGED, grouped, sheet
-from clearance.figures import level, paper, planes, style
+from clearance.figures import level, paper, planes, scale, style
 from clearance.figures.passage_page import Letters
 from clearance.figures.sheet_page import report
 from clearance.result import Margin, as_json
@@ -291,14 +291,14 @@ def test_section_through_the_drill_is_to_a_scale_and_names_what_it_shows(drawn):
     figure = planes.drill_figure(drill)
     main, detail, plan = figure.axes
     for axes in (main, detail, plan):
-        assert any(level.true_scale(axes) == pytest.approx(scale) for scale in level.SCALES)
+        assert any(scale.true_scale(axes) == pytest.approx(scale) for scale in scale.SCALES)
         assert axes.get_aspect() == 1.0
     said = [text.get_text() for text in main.texts]
     for word in ("inlet", "stray sheet, z 15.00 mm", f"{drill.depth_mm:.1f}"):
         assert word in said
     assert said.count("B") == 2  # the level section, at both ends of its line
     assert [text.get_text() for text in plan.texts].count("A") == 2
-    assert level.true_scale(detail) > level.true_scale(main)
+    assert scale.true_scale(detail) > scale.true_scale(main)
 
 
 def test_the_part_is_not_cut_off_at_the_passage(drawn):

@@ -10,8 +10,8 @@ import shapely
 
 from clearance.drilling.lines import Region, widest_line
 from clearance.drilling.rectangles import deep, metal, tighten
-from clearance.geometry import distance
-from clearance.geometry.sections import Plane
+from clearance.geometry import box_tree, distance, segments
+from clearance.geometry.planes import Plane
 
 SIDES = 96
 APOTHEM = np.cos(np.pi / SIDES)  # of a polygon drawn in a circle of radius 1
@@ -49,7 +49,7 @@ def trials(tree, start, end, count, seed):
     for region in (start, end):
         x0, y0, x1, y1 = region.polygon.bounds
         ends.append(region.plane.to_space(rng.uniform((x0, y0), (x1, y1), (count, 2))))
-    return distance.segment_clearances(tree, *ends)[0]
+    return segments.segment_clearances(tree, *ends)[0]
 
 
 # ---- the proof
@@ -66,13 +66,13 @@ def test_no_line_beats_the_bound(seed):
     for z in (6.0, 13.0):
         hole = bore((*rng.uniform(-2, 2, 2), z - 1), (*rng.uniform(-2, 2, 2), z + 1), 1.6)
         pieces.append(soup(block((-9, -9, z), (9, 9, z + 0.02)) - hole))
-    tree = distance.build(np.concatenate(pieces))
+    tree = box_tree.build(np.concatenate(pieces))
     start, end = box(0, -4, -4, 4, 4), box(20, -4, -4, 4, 4)
     found = widest_line(tree, start, end, enough_mm=0.0, tolerance_mm=0.05)
     most = trials(tree, start, end, 40_000, seed).max()
     assert found.bound <= max(found.radius, 0.0) + 0.05 + 1e-12
     assert most <= found.bound + 1e-9
-    at = distance.segment_clearance(tree, found.start, found.end)[0]
+    at = segments.segment_clearance(tree, found.start, found.end)[0]
     assert found.radius == pytest.approx(at, abs=1e-9)
 
 
@@ -84,7 +84,7 @@ def test_tilted_planes_and_both_extensions(seed):
         soup(m3.Manifold.sphere(1.0, 16).translate(tuple(at)))
         for at in rng.uniform((-5, -5, -3), (5, 5, 16), (14, 3))
     ]
-    tree = distance.build(np.concatenate(pieces))
+    tree = box_tree.build(np.concatenate(pieces))
     start = Region(Plane.through((0, 0, 0), (0.5, 0.2, 1.0)), shapely.box(-3, -3, 3, 3))
     end = Region(Plane.through((1, 0, 11), (-0.7, 0.4, 1.0)), shapely.box(-3, -3, 3, 3))
     found = widest_line(
@@ -92,7 +92,7 @@ def test_tilted_planes_and_both_extensions(seed):
     )
     p, q = (r.plane.to_space(rng.uniform(-3, 3, (40_000, 2))) for r in (start, end))
     u = (q - p) / np.linalg.norm(q - p, axis=1, keepdims=True)
-    most = distance.segment_clearances(tree, p - 2 * u, q + 3 * u)[0].max()
+    most = segments.segment_clearances(tree, p - 2 * u, q + 3 * u)[0].max()
     assert most <= found.bound + 1e-9
     assert found.bound <= found.radius + 0.1 + 1e-12
 
@@ -100,7 +100,7 @@ def test_tilted_planes_and_both_extensions(seed):
 def test_a_needle_is_not_missed():
     """Analytic: a hole of radius 0.3, 60 mm long, in a block, seen from windows of 20 x 20."""
     solid = block((-20, -20, 0), (20, 20, 60)) - bore((3.1, -2.2, -1), (-4.3, 5.7, 61), 0.3)
-    tree = distance.build(soup(solid))
+    tree = box_tree.build(soup(solid))
     start, end = box(-0.5, -10, -10, 10, 10), box(60.5, -10, -10, 10, 10)
     found = widest_line(tree, start, end, enough_mm=0.25, tolerance_mm=0.04)
     assert found.radius == pytest.approx(0.3 * APOTHEM, abs=0.04)
@@ -116,7 +116,7 @@ def straight(radius=3.0, height=30.0):
 
 def test_what_is_needed_ends_the_search_early():
     """Analytic: 3 mm times the apothem; 3.1 and even 3.01 are proven out of reach."""
-    tree = distance.build(soup(straight()))
+    tree = box_tree.build(soup(straight()))
     for enough in (3.1, 3.01):
         found = widest_line(tree, disc(0, 3), disc(20, 3), enough_mm=enough, tolerance_mm=0.05)
         assert found.radius == pytest.approx(3 * APOTHEM, abs=2e-3)
@@ -126,7 +126,7 @@ def test_what_is_needed_ends_the_search_early():
 def test_roof_beyond_the_end():
     """Analytic: blind bore to z = 20; a line to z = 17 that goes on by 2 ends 1 below the roof."""
     solid = block((-9, -9, 0), (9, 9, 30)) - bore((0, 0, -1), (0, 0, 20), 3.0)
-    tree = distance.build(soup(solid))
+    tree = box_tree.build(soup(solid))
     short = widest_line(tree, disc(0, 3), disc(17, 3), enough_mm=0.5)
     long = widest_line(
         tree, disc(0, 3), disc(17, 3), enough_mm=0.5, beyond_mm=2.0, tolerance_mm=0.1
@@ -143,7 +143,7 @@ def test_roof_beyond_the_end():
 def test_in_the_way_before_the_start():
     """Analytic: a ring with a hole of 1 mm radius, 3 mm outside the mouth."""
     ring = block((-9, -9, -4), (9, 9, -3)) - bore((0, 0, -5), (0, 0, -2), 1.0)
-    tree = distance.build(soup(straight() + ring))
+    tree = box_tree.build(soup(straight() + ring))
     free = widest_line(tree, disc(0, 3), disc(20, 3), enough_mm=0.5)
     held = widest_line(tree, disc(0, 3), disc(20, 3), enough_mm=0.5, before_mm=6.0)
     assert free.radius == pytest.approx(3 * APOTHEM, abs=0.05)
@@ -152,7 +152,7 @@ def test_in_the_way_before_the_start():
 
 
 def test_same_answer_twice_and_all_of_it_consistent():
-    tree = distance.build(soup(straight()))
+    tree = box_tree.build(soup(straight()))
     a, b = (widest_line(tree, disc(0, 3), disc(20, 3), enough_mm=2.0) for _ in range(2))
     assert a.radius == b.radius
     assert np.array_equal(a.start, b.start)
@@ -163,7 +163,7 @@ def test_same_answer_twice_and_all_of_it_consistent():
 
 
 def test_a_limit_on_the_search_still_gives_a_true_bound():
-    tree = distance.build(soup(straight()))
+    tree = box_tree.build(soup(straight()))
     found = widest_line(
         tree, disc(0, 3), disc(20, 3), enough_mm=2.0, tolerance_mm=1e-6, most_cells=3
     )
@@ -186,7 +186,7 @@ def test_regions_with_holes_and_several_parts():
         ]
     )
     region = [Region(Plane.level(z), rings) for z in (0.0, 30.0)]
-    found = widest_line(distance.build(soup(solid)), *region, enough_mm=0.2, tolerance_mm=0.02)
+    found = widest_line(box_tree.build(soup(solid)), *region, enough_mm=0.2, tolerance_mm=0.02)
     assert found.radius == pytest.approx(1.5, abs=0.02)
     assert found.start[0] > 0.0
     for point in (found.start, found.end):
@@ -194,9 +194,9 @@ def test_regions_with_holes_and_several_parts():
 
 
 def test_nothing_to_search():
-    tree = distance.build(soup(straight()))
+    tree = box_tree.build(soup(straight()))
     with pytest.raises(ValueError, match="no metal"):
-        widest_line(distance.build(np.empty((0, 3, 3))), disc(0, 1), disc(9, 1), enough_mm=1)
+        widest_line(box_tree.build(np.empty((0, 3, 3))), disc(0, 1), disc(9, 1), enough_mm=1)
     empty = Region(Plane.level(0), shapely.Polygon())
     with pytest.raises(ValueError, match="without area"):
         widest_line(tree, empty, disc(9, 1), enough_mm=1)
@@ -226,7 +226,7 @@ def test_in_metal_is_never_said_of_void():
     """A block with a bore, and a ball that overlaps it: analytic inside."""
     ball = m3.Manifold.sphere(4.0, 64).translate((9, 0, 15))
     triangles = np.concatenate([soup(straight()), soup(ball)])
-    tree = distance.build(triangles)
+    tree = box_tree.build(triangles)
     rng = np.random.default_rng(4)
     points = rng.uniform((-12, -12, -3), (14, 12, 33), (3000, 3))
     _, _, nearest = distance.closest(tree, points)
@@ -241,7 +241,7 @@ def test_in_metal_is_never_said_of_void():
 
 def test_deepest_stretch():
     """Analytic: from x = -20 along +x through a block from -9 to 9 with a bore from -3 to 3."""
-    tree = distance.build(soup(straight()))
+    tree = box_tree.build(soup(straight()))
     a, d = np.array([[-20.0, 0.1, 15.2]]), np.array([[40.0, 0.0, 0.0]])
     share = deep(tree.triangles, tree.boxes, a, d)[0]
     assert abs(-20 + 40 * share) == pytest.approx(6.0, abs=0.05)

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from clearance.columns.cast import Runs
+from clearance.columns.runs import Runs
 from clearance.predicted.stray import Event, assemble, bodies, offset, plugs_only, slabs
 
 

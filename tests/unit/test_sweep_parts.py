@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from clearance.result import State
-from clearance.sweeps.passage import rows_of
+from clearance.sweeps.looked_at import rows_of
 from clearance.sweeps.regions import Level, _layer_nodes, widest_mm
 from clearance.sweeps.result import PassageHeights, Sweep, runs, text
 

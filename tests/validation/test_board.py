@@ -92,7 +92,7 @@ def test_a_cut_that_run_out_takes_beyond_the_allowance_is_said(tmp_path):
 
 def test_wall_and_conflicts_of_plans_stand_in_text_and_on_page_1():
     from clearance.drawing import sheet
-    from clearance.report.check import wall_words
+    from clearance.report.drilling import wall_words
     from clearance.result import Drilling, Rework
 
     stroke = Drilling(

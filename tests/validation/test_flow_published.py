@@ -11,7 +11,8 @@ import fluids
 import pytest
 
 from clearance.flow import pressure_loss as losses
-from clearance.flow.pressure_loss import Bend, End, Piece, Restriction, Stream, loss
+from clearance.flow.channel import Bend, End, Piece, Restriction, Stream
+from clearance.flow.orifice import loss
 
 # Published: K on the channel velocity of a thin sharp plate, by four forms, in this order:
 # Idelchik 1966, Idelchik 3rd ed. (Modelica Standard Library documentation), Rennels & Hudson

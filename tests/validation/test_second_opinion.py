@@ -23,7 +23,7 @@ from clearance.cli.main import main
 from clearance.result import State
 from clearance.verdict.confirmed import verified
 from clearance.verdict.prepared import prepare
-from clearance.verdict.second_opinion import NotPossibleError, solid
+from clearance.verdict.solids import NotPossibleError, solid
 
 CASES = Path(__file__).parents[2] / "cases"
 

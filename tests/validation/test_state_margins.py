@@ -10,9 +10,10 @@ import pytest
 import shapes as s
 
 from clearance.case.read import read_case
-from clearance.checking import check, examine, prepare
+from clearance.checking import check, examine
 from clearance.result import STATES, State
 from clearance.sweeps.margins import state_margins
+from clearance.verdict.prepared import prepare
 
 T = 0.1
 R, FLOOR = 2.0, 6.0

@@ -18,8 +18,8 @@ sys.path.insert(0, str(Path(__file__).parent.parent))
 import shapes
 
 from clearance.drilling.lines import Region, widest_line
-from clearance.geometry import distance, sections
-from clearance.geometry.sections import Plane
+from clearance.geometry import box_tree, sections
+from clearance.geometry.planes import Plane
 
 
 def disc(plane, centre, radius):
@@ -32,7 +32,7 @@ def level(z, x, y, radius):
 
 
 def search(triangles, start, end, enough, **how):
-    return widest_line(distance.build(triangles), start, end, enough_mm=enough, **how)
+    return widest_line(box_tree.build(triangles), start, end, enough_mm=enough, **how)
 
 
 def test_vertical_tube():

@@ -1,0 +1,298 @@
+"""What is surely metal: per square between columns and per strip between two of them.
+
+In: a closed soup, its columns and a grid. Out: `Runs` over `Places`, the z intervals that are metal
+all over a square or strip. Source: docs/method.md, "Blocked".
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from clearance.columns.cast import Columns, snapped
+from clearance.columns.grid import UNIT_MM, Grid, snap_even
+from clearance.columns.runs import Runs, intersect
+from clearance.geometry.stretches import STRETCH, boxes_of, fixed
+from clearance.kernels.clip import clipped_polygon
+from clearance.kernels.compiler import kernel
+from clearance.kernels.growing import grown, grown_runs
+
+X, Y = np.int64(0), np.int64(1)
+SLACK = 1e-7
+"""Squares are widened by this part of the pitch before triangles are clipped to them."""
+MARGIN_MM = 2e-6
+"""Clipped z ranges are widened by this, far more than their rounding error."""
+
+
+@dataclass(frozen=True)
+class Places:
+    """Numbers of the squares and strips of a grid, in one row.
+
+    Squares come first (square (i, j) has column (i, j) at its lower corner), then
+    strips along x (from column (i, j) to (i + 1, j)), then strips along y.
+    """
+
+    grid: Grid
+
+    @property
+    def squares(self) -> int:
+        """Number of squares."""
+        return (self.grid.nx - 1) * (self.grid.ny - 1)
+
+    @property
+    def strips_x(self) -> int:
+        """Number of strips along x."""
+        return (self.grid.nx - 1) * self.grid.ny
+
+    @property
+    def count(self) -> int:
+        """Number of places."""
+        return self.squares + self.strips_x + self.grid.nx * (self.grid.ny - 1)
+
+    def square_at(self, x_mm: float, y_mm: float) -> int:
+        """Number of the square that holds a point in plan, clipped to the grid."""
+        g = self.grid
+        i = int(np.floor((x_mm / UNIT_MM - g.x0) / g.step))
+        j = int(np.floor((y_mm / UNIT_MM - g.y0) / g.step))
+        return min(max(i, 0), g.nx - 2) * (g.ny - 1) + min(max(j, 0), g.ny - 2)
+
+
+def surely_metal(
+    triangles: NDArray[np.float32],
+    columns: Columns,
+    shift_mm: tuple[float, float] = (0.0, 0.0),
+    region: Runs | None = None,
+) -> Runs:
+    """Z intervals over which a whole closed square (or strip) is metal.
+
+    Parameters
+    ----------
+    triangles : (F, 3, 3) ndarray of float32, mm
+        The soup that `columns` was cast from; triangles outside the grid do no harm.
+    columns : Columns
+        Cast of the same soup with the same shift.
+    region : Runs, optional
+        Over the same columns: nothing is sure of a place outside the region of its
+        lower corner, and triangles that do not meet it are spared.
+
+    Returns
+    -------
+    Runs
+        Over ``Places(columns.grid)``. Where no triangle touches the square times
+        a z range, the winding number is that of its corner column throughout, so
+        metal of the corner less the touched ranges is surely metal.
+    """
+    g = columns.grid
+    shift = (snap_even(shift_mm[0]), snap_even(shift_mm[1]))
+    metal = columns.metal
+    if region is not None:
+        triangles = meeting_region(triangles, region, g, shift_mm)
+        metal = intersect(metal, region)
+    place, z = _touched(fixed(triangles), g.x0, g.y0, g.step, g.nx, g.ny, *shift)
+    return Runs(*_subtract(place, z, metal.start, metal.z, g.nx, g.ny))
+
+
+def meeting_region(
+    triangles: NDArray[np.float32],
+    region: Runs,
+    grid: Grid,
+    shift_mm: tuple[float, float] = (0.0, 0.0),
+) -> NDArray[np.float32]:
+    """Triangles whose bounding box, a column wider, meets a region over a grid's columns."""
+    keep = _meeting_region(
+        fixed(triangles),
+        boxes_of(triangles),
+        grid.x0 * UNIT_MM - shift_mm[0],
+        grid.y0 * UNIT_MM - shift_mm[1],
+        grid.pitch_mm,
+        grid.nx,
+        grid.ny,
+        region.start,
+        region.z,
+    )
+    return triangles[keep]
+
+
+@kernel
+def _meets_runs(t, left, front, size, nx, ny, start, z):  # type: ignore[no-untyped-def]
+    """Whether a triangle's bounding box, a little wider, meets intervals over columns."""
+    i0 = int(np.floor((min(t[0, 0], t[1, 0], t[2, 0]) - left) / size - 1e-2))
+    i1 = int(np.floor((max(t[0, 0], t[1, 0], t[2, 0]) - left) / size + 1e-2))
+    j0 = int(np.floor((min(t[0, 1], t[1, 1], t[2, 1]) - front) / size - 1e-2))
+    j1 = int(np.floor((max(t[0, 1], t[1, 1], t[2, 1]) - front) / size + 1e-2))
+    low = min(t[0, 2], t[1, 2], t[2, 2]) - 1e-3
+    high = max(t[0, 2], t[1, 2], t[2, 2]) + 1e-3
+    for i in range(max(i0, 0), min(i1, nx - 1) + 1):
+        for j in range(max(j0, 0), min(j1, ny - 1) + 1):
+            c = i * ny + j
+            for r in range(start[c], start[c + 1]):
+                if z[r, 0] <= high and z[r, 1] >= low:
+                    return True
+    return False
+
+
+@kernel
+def _meeting_region(triangles, boxes, left, front, size, nx, ny, start, z):  # type: ignore[no-untyped-def]
+    index = np.empty(triangles.shape[0], np.int64)
+    n = 0
+    right, back = left + nx * size, front + ny * size
+    for s in range(boxes.shape[0]):
+        beside = boxes[s, 0] > right + size or boxes[s, 3] < left - size
+        if beside or boxes[s, 1] > back + size or boxes[s, 4] < front - size:
+            continue
+        for f in range(s * STRETCH, min((s + 1) * STRETCH, triangles.shape[0])):
+            if _meets_runs(triangles[f], left, front, size, nx, ny, start, z):
+                index[n] = f
+                n += 1
+    return index[:n].copy()
+
+
+@kernel
+def _z_range(poly, n):  # type: ignore[no-untyped-def]
+    low, high = np.inf, -np.inf
+    for a in range(n):
+        low = min(low, poly[a, 2])
+        high = max(high, poly[a, 2])
+    return low, high
+
+
+@kernel
+def _push(place, z, n, number, low, high, margin):  # type: ignore[no-untyped-def]
+    if n == place.shape[0]:
+        place, z = grown(place, 2 * n), grown_runs(z)
+    place[n] = number
+    z[n, 0] = low - margin
+    z[n, 1] = high + margin
+    return place, z, n + 1
+
+
+@kernel
+def _touched(triangles, x0, y0, step, nx, ny, shift_x, shift_y):  # type: ignore[no-untyped-def]
+    """Place number and z range of every triangle clipped to every place it touches."""
+    squares = (nx - 1) * (ny - 1)
+    strips_x = (nx - 1) * ny
+    place = np.empty(max(1024, triangles.shape[0]), np.int64)
+    z = np.empty((place.shape[0], 2), np.float64)
+    n = np.int64(0)
+    tri = np.empty((3, 3), np.float64)
+    corners = tri.shape[0]
+    p = np.empty((12, 3), np.float64)
+    q = np.empty((12, 3), np.float64)
+    r = np.empty((12, 3), np.float64)
+    for f in range(triangles.shape[0]):
+        for v in range(3):
+            tri[v, 0] = (snapped(triangles[f, v, 0], shift_x) - x0) / step
+            tri[v, 1] = (snapped(triangles[f, v, 1], shift_y) - y0) / step
+            tri[v, 2] = triangles[f, v, 2]
+        u0 = min(tri[0, 0], tri[1, 0], tri[2, 0])
+        u1 = max(tri[0, 0], tri[1, 0], tri[2, 0])
+        v0 = min(tri[0, 1], tri[1, 1], tri[2, 1])
+        v1 = max(tri[0, 1], tri[1, 1], tri[2, 1])
+        if u1 < 0 or v1 < 0 or u0 > nx - 1 or v0 > ny - 1:
+            continue
+        for i in range(
+            max(0, int(np.floor(u0 - SLACK))), min(nx - 1, int(np.floor(u1 + SLACK))) + 1
+        ):
+            # Plane x = i: strips along y.
+            if u0 <= i <= u1:
+                m = clipped_polygon(tri, corners, X, i - SLACK, 1.0, p)
+                m = clipped_polygon(p, m, X, i + SLACK, -1.0, q)
+                if m > 0:
+                    for j in range(
+                        max(0, int(np.floor(v0 - SLACK))),
+                        min(ny - 2, int(np.floor(v1 + SLACK))) + 1,
+                    ):
+                        k = clipped_polygon(q, m, Y, j - SLACK, 1.0, p)
+                        k = clipped_polygon(p, k, Y, j + 1 + SLACK, -1.0, r)
+                        if k > 0:
+                            low, high = _z_range(r, k)
+                            number = squares + strips_x + i * (ny - 1) + j
+                            place, z, n = _push(place, z, n, number, low, high, MARGIN_MM)
+            if i == nx - 1:
+                continue
+            m = clipped_polygon(tri, corners, X, i - SLACK, 1.0, p)
+            m = clipped_polygon(p, m, X, i + 1 + SLACK, -1.0, q)
+            if m == 0:
+                continue
+            w0, w1 = np.inf, -np.inf
+            for a in range(m):
+                w0 = min(w0, q[a, 1])
+                w1 = max(w1, q[a, 1])
+            for j in range(
+                max(0, int(np.floor(w0 - SLACK))), min(ny - 1, int(np.floor(w1 + SLACK))) + 1
+            ):
+                # Line y = j: strips along x.
+                if w0 <= j <= w1:
+                    k = clipped_polygon(q, m, Y, j - SLACK, 1.0, p)
+                    k = clipped_polygon(p, k, Y, j + SLACK, -1.0, r)
+                    if k > 0:
+                        low, high = _z_range(r, k)
+                        place, z, n = _push(place, z, n, squares + i * ny + j, low, high, MARGIN_MM)
+                if j == ny - 1:
+                    continue
+                k = clipped_polygon(q, m, Y, j - SLACK, 1.0, p)
+                k = clipped_polygon(p, k, Y, j + 1 + SLACK, -1.0, r)
+                if k > 0:
+                    low, high = _z_range(r, k)
+                    place, z, n = _push(place, z, n, i * (ny - 1) + j, low, high, 2 * MARGIN_MM)
+    return place[:n], z[:n]
+
+
+@kernel
+def _sort_by_low(z, low, high):  # type: ignore[no-untyped-def]
+    for a in range(low + 1, high):
+        z0, z1 = z[a, 0], z[a, 1]
+        b = a - 1
+        while b >= low and z[b, 0] > z0:
+            z[b + 1, 0], z[b + 1, 1] = z[b, 0], z[b, 1]
+            b -= 1
+        z[b + 1, 0], z[b + 1, 1] = z0, z1
+
+
+@kernel
+def _subtract(place, touched, start, z, nx, ny):  # type: ignore[no-untyped-def]
+    """Metal of each place's corner column less the ranges that triangles touch."""
+    squares = (nx - 1) * (ny - 1)
+    strips_x = (nx - 1) * ny
+    count = squares + strips_x + nx * (ny - 1)
+    first = np.zeros(count + 1, np.int64)
+    for n in range(place.shape[0]):
+        first[place[n] + 1] += 1
+    for c in range(count):
+        first[c + 1] += first[c]
+    t = np.empty_like(touched)
+    fill = first[:-1].copy()
+    for n in range(place.shape[0]):
+        at = fill[place[n]]
+        t[at, 0], t[at, 1] = touched[n, 0], touched[n, 1]
+        fill[place[n]] += 1
+    out_start = np.zeros(count + 1, np.int64)
+    out = np.empty((3 * z.shape[0] + touched.shape[0] + 1, 2), np.float64)
+    n = 0
+    for c in range(count):
+        if c < squares:
+            column = (c // (ny - 1)) * ny + c % (ny - 1)
+        elif c < squares + strips_x:
+            column = c - squares
+        else:
+            d = c - squares - strips_x
+            column = (d // (ny - 1)) * ny + d % (ny - 1)
+        _sort_by_low(t, first[c], first[c + 1])
+        b = first[c]
+        for a in range(start[column], start[column + 1]):
+            low, high = z[a, 0], z[a, 1]
+            while b < first[c + 1] and t[b, 0] < high:
+                if t[b, 0] > low:
+                    out[n, 0], out[n, 1] = low, t[b, 0]
+                    n += 1
+                low = max(low, t[b, 1])
+                if t[b, 1] > high:
+                    break  # it may reach into the next run as well
+                b += 1
+            if low < high:
+                out[n, 0], out[n, 1] = low, high
+                n += 1
+        out_start[c + 1] = n
+    return out_start, out[:n].copy()

@@ -1,0 +1,92 @@
+"""What a drilling plan leads to: the same check, run again on the part less the drilled bores.
+
+In: a passage's check and the strokes of a plan. Out: `Reached`, with the plan or why it fails.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from clearance.drilling.bore import Bore
+from clearance.drilling.drilled import Drilled
+from clearance.drilling.obstacles import in_the_way
+from clearance.drilling.strokes import Reached, Stroke, described
+from clearance.drilling.wall_left import Hole, Left, UntoldError, Voids, wall_left, within_void
+from clearance.predicted.part import Events, Predicted
+from clearance.result import Rework, State
+from clearance.system.once import once
+from clearance.verdict.passage import Crossed, Judged, PassageCheck
+
+
+class Recheck:
+    """Re-checks of plans for one passage, in every variant of the event."""
+
+    def __init__(self, check: PassageCheck, crossed: Sequence[Crossed]):
+        self.check = check
+        self.crossed = crossed
+
+    def of(self, plan: list[Stroke]) -> tuple[Reached, bool]:
+        """What a plan leads to, and whether larger drills might do where it fails."""
+        taken = tuple(stroke.bore for stroke in plan)
+        holes = tuple(stroke.hole for stroke in plan)
+        left = self._wall(holes)
+        if isinstance(left, str):
+            ask = f"the design authority: what may be cut beside {self.check.passage.name}"
+            return Reached(None, f"a plan was found, but {left}", settled_by=(ask,)), False
+        after = [self._after(crossed, taken) for crossed in self.crossed]
+        first = after[0]
+        if first.state is not State.OPEN:
+            said = f"the re-check finds the passage {first.state}: {'; '.join(first.reasons)}"
+            return Reached(None, f"a plan was found, but {said}"), True
+        cuts = any(stroke.margin < 0.0 for stroke in plan)
+        rework = Rework(
+            first.state.value,
+            first.way.low_mm,
+            tuple(described(stroke) for stroke in plan),
+            cuts,
+            left.wall_mm if cuts else None,
+            left.least_mm,
+        )
+        whole = all(judged.state is State.OPEN for judged in after)
+        whole = whole and not any(
+            in_the_way(self.check.checked, self._standing(crossed), stroke.tool)
+            for crossed in self.crossed[1:]
+            for stroke in plan
+        )
+        found = Reached(rework, "", whole_interval=whole, bores=taken, holes=holes, after=first)
+        return found, False
+
+    def _standing(self, crossed: Crossed) -> Predicted:
+        """The whole part as one variant has it."""
+        return self.check.checked.whole.predict(crossed.variant.events)
+
+    def _wall(self, holes: tuple[Hole, ...]) -> Left | str:
+        """The least wall left in any variant, or why the holes must not be drilled."""
+        found: dict[Events, Left] = {}
+        for crossed in self.crossed:
+            standing = self._standing(crossed)
+            events = None if standing.in_place else crossed.variant.events
+            if events in found:
+                continue
+            if all(within_void(standing, hole) for hole in holes):
+                found[events] = Left()
+                continue
+            try:
+                found[events] = wall_left(self._voids, crossed.variant.events, holes)
+            except UntoldError as fault:
+                return f"how much wall it would leave cannot be told: {fault}"
+            if found[events].breaks_into:
+                return f"it breaks into {found[events].breaks_into}"
+        walls = [left.wall_mm for left in found.values() if left.wall_mm is not None]
+        least = [left.least_mm for left in found.values() if left.least_mm is not None]
+        return Left(min(walls, default=None), min(least, default=None))
+
+    @once
+    def _voids(self) -> Voids:
+        check = self.check
+        return Voids(check.checked, check.inlet, check.outlet, check.nominal.way.route)
+
+    def _after(self, crossed: Crossed, taken: tuple[Bore, ...]) -> Judged:
+        near = self.check.predicted(crossed.variant.events, self.check.checked.pitch_mm)
+        drilled = Drilled(near.window, near.events, near.added, taken)
+        return self.check.judge_in(drilled, crossed.variant)

@@ -1,0 +1,68 @@
+"""Figures as files: the same figure gives the same bytes.
+
+In: Matplotlib figures. Out: PNG, PDF or SVG.
+"""
+
+from __future__ import annotations
+
+import io
+import warnings
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+import matplotlib as mpl
+from matplotlib.figure import Figure
+
+from clearance.errors import ClearanceError
+from clearance.figures import style
+from clearance.system.files import write_whole
+
+
+def write(figure: Figure, path: Path) -> None:
+    """Write a figure whole, as its file name says."""
+    write_whole(path, as_bytes(figure, style.figure_kind(path)))
+
+
+def write_pages(figures: Sequence[Figure], path: Path) -> None:
+    """Write several figures whole: pages of a PDF, or one figure of another kind.
+
+    Raises
+    ------
+    ClearanceError
+        Several figures, and a file of a kind that holds one.
+    """
+    if len(figures) == 1:
+        write(figures[0], path)
+        return
+    if style.figure_kind(path) != ".pdf":
+        raise ClearanceError(f"{path}: {len(figures)} pages need a file that ends in .pdf")
+    write_whole(path, pdf_bytes(figures))
+
+
+def pdf_bytes(figures: Sequence[Figure]) -> bytes:
+    """Bytes of a PDF with a page for each figure; the same each time."""
+    from matplotlib.backends.backend_pdf import PdfPages
+
+    file = io.BytesIO()
+    with mpl.rc_context(style.SETTINGS), warnings.catch_warnings():
+        warnings.filterwarnings("ignore", message="Glyph .* missing from")
+        with PdfPages(file, metadata={"CreationDate": None}) as pages:
+            for figure in figures:
+                pages.savefig(figure)
+    return file.getvalue()
+
+
+def as_bytes(figure: Figure, kind: str) -> bytes:
+    """Bytes of a figure; the same each time."""
+    metadata: dict[str, dict[str, Any]] = {
+        ".png": {"Software": None},
+        ".pdf": {"CreationDate": None},
+        ".svg": {"Date": None},
+    }
+    file = io.BytesIO()
+    with mpl.rc_context(style.SETTINGS), warnings.catch_warnings():
+        # A letter that the font has not is drawn as a box; that is no fault of the user's.
+        warnings.filterwarnings("ignore", message="Glyph .* missing from")
+        figure.savefig(file, format=kind[1:], metadata=metadata[kind])
+    return file.getvalue()

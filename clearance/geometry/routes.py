@@ -1,0 +1,269 @@
+"""A route pushed to where there is more room.
+
+In: a `box_tree.Tree` and a polyline. Out: a polyline whose certified clearance is no less.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from clearance.geometry.box_tree import Tree
+from clearance.geometry.distance import (
+    as_points,
+    nearest_triangle,
+    nearest_triangle_from,
+)
+from clearance.geometry.segments import certified_clearance
+from clearance.kernels.compiler import kernel
+from clearance.kernels.vectors import (
+    Array,
+    Floats,
+    Vector,
+    ahead,
+    aside,
+    cross,
+    dot,
+    gap_squared,
+    minus,
+    put,
+    row,
+    unit,
+)
+
+PASSES = 4  # most times that `widen` resamples a route
+FINE_ENOUGH = 0.997  # `widen` halves its spacing if a route has less of its vertices' room
+
+
+@kernel
+def _better(
+    tree: Tree, p: Vector, least: float, hint: int, nodes: Array, gaps: Array
+) -> tuple[float, int, Vector]:
+    """`nearest_triangle`, cut short (triangle -1) as soon as p proves no farther than `least`."""
+    d2, f, q = nearest_triangle_from(tree, p, hint, least * least, nodes, gaps)
+    if d2 <= least * least:
+        return d2, -1, q
+    return math.sqrt(d2), f, q
+
+
+@kernel
+def _may_move(route: Array, n: int, p: Vector, spacing: float) -> bool:
+    """Whether a vertex put at p stays within two spacings of both neighbours, or comes nearer."""
+    for other in (n - 1, n + 1):
+        if 0 <= other < route.shape[0]:
+            q = row(route, other)
+            if gap_squared(p, q) > max(4.0 * spacing * spacing, gap_squared(row(route, n), q)):
+                return False
+    return True
+
+
+@kernel
+def _direction(route: Array, n: int, m: int) -> Vector:
+    return unit(minus(row(route, m), row(route, n)))
+
+
+@kernel
+def _smooth(
+    tree: Tree, route: Array, room: Array, face: Array, foot: Array,
+    n: int, plenty: float, spacing: float, nodes: Array, gaps: Array,
+) -> float:  # fmt: skip
+    """Draw a vertex towards its neighbours' middle unless that costs room that matters.
+
+    Returns how far it went.
+    """
+    here, before = row(route, n), row(route, n - 1)
+    middle = ahead(before, minus(row(route, n + 1), before), 0.5)
+    p = ahead(here, minus(middle, here), 0.5)
+    if gap_squared(p, here) < 1e-6 * spacing * spacing or not _may_move(route, n, p, spacing):
+        return 0.0
+    least = min(room[n], plenty) * (1.0 - 1e-12)
+    d, f, q = _better(tree, p, least, face[n], nodes, gaps)
+    if f < 0:
+        return 0.0
+    put(route, n, p)
+    put(foot, n, q)
+    room[n], face[n] = d, f
+    return math.sqrt(gap_squared(p, here))
+
+
+@kernel
+def _wake(step: Array, n: int, length: float) -> None:
+    """Let a vertex that moved by `length`, and its neighbours, try again."""
+    for other in range(max(n - 1, 0), min(n + 2, step.size)):
+        step[other] = max(step[other], length)
+
+
+@kernel
+def _push(
+    tree: Tree, route: Array, room: Array, face: Array, foot: Array, n: int,
+    across: Vector, turn: float, step: float, spacing: float, enough: float, nodes: Array,
+    gaps: Array,
+) -> float:  # fmt: skip
+    """Move a vertex to where there is more room, in the plane across the route.
+
+    Tries the direction away from the nearest metal, then eight around; halves the step when
+    none helps. A step is shorter than the room, so a vertex never jumps through a wall.
+    Returns the longest step that helped, 0 if none did.
+    """
+    u = unit(cross(across, aside(across)))
+    v = cross(across, u)
+    longest = 0.0
+    tries = 0
+    while step > 1e-3 * spacing and tries < 200 and room[n] < enough:
+        here = row(route, n)
+        away = minus(here, row(foot, n))
+        direct = unit(ahead(away, across, -dot(away, across)))
+        moved = False
+        for k in range(9):
+            angle = turn + k * math.pi / 4.0
+            p = ahead(here, direct, min(step, 0.9 * room[n]))
+            if k > 0:
+                p = ahead(here, u, math.cos(angle) * min(step, 0.9 * room[n]))
+                p = ahead(p, v, math.sin(angle) * min(step, 0.9 * room[n]))
+            tries += 1
+            if not _may_move(route, n, p, spacing):
+                continue
+            d, f, q = _better(tree, p, room[n] + 1e-2 * step, face[n], nodes, gaps)
+            if f >= 0:
+                put(route, n, p)
+                put(foot, n, q)
+                room[n], face[n] = d, f
+                moved = True
+                break
+        longest = max(longest, step) if moved else longest
+        step = min(1.5 * step, spacing) if moved else 0.5 * step
+    return longest
+
+
+@kernel
+def _widen(
+    tree: Tree, route: Array, fixed: bool, spacing: float, rounds: int,
+    enough: float,
+) -> float:  # fmt: skip
+    """Widen a route in place; returns the least room of its vertices."""
+    count = route.shape[0]
+    last = count - 1
+    nodes, gaps = np.empty(64, np.int64), np.empty(64)
+    room, face, foot = np.empty(count), np.empty(count, np.int64), np.empty((count, 3))
+    for n in range(count):
+        d2, face[n], q = nearest_triangle(tree, row(route, n), np.inf, -1.0, nodes, gaps)
+        room[n] = math.sqrt(d2)
+        put(foot, n, q)
+    # An end that may move stays in the plane across the route as it began.
+    inward, outward = _direction(route, np.int64(0), np.int64(1)), _direction(route, last - 1, last)
+    step = np.full(count, spacing)  # first step of the next push; 0: nothing to gain here
+    for turn in range(rounds):
+        # A vertex with this much more room than the throat cannot hold the least distance.
+        plenty = min(room.min() + 2.0 * spacing, enough)
+        busy = False
+        for n in range(1, last):
+            if step[n] > 0.0 or room[n] >= plenty:
+                moved = _smooth(tree, route, room, face, foot, n, plenty, spacing, nodes, gaps)
+                if moved > 0.02 * spacing:
+                    busy = True
+                    _wake(step, n, moved)
+        for m in range(count):
+            n = m if turn % 2 == 0 else last - m
+            if room[n] >= plenty or step[n] == 0.0 or (fixed and (n == 0 or n == last)):
+                continue
+            across = _direction(route, max(n - 2, 0), min(n + 2, last))
+            across = inward if n == 0 else (outward if n == last else across)
+            longest = _push(
+                tree, route, room, face, foot,
+                n, across, 2.4 * turn, step[n], spacing, enough, nodes, gaps,
+            )  # fmt: skip
+            step[n] = min(4.0 * longest, spacing)
+            if longest > 0.02 * spacing:
+                busy = True
+                _wake(step, n, longest)
+        if not busy:
+            break
+    return room.min()
+
+
+def _resample(polyline: Floats, spacing: float) -> Floats:
+    """Vertices at equal steps of length along a polyline, no longer than `spacing`."""
+    along = np.concatenate(([0.0], np.cumsum(np.linalg.norm(np.diff(polyline, axis=0), axis=1))))
+    at = np.linspace(0.0, along[-1], max(math.ceil(along[-1] / spacing - 1e-9), 1) + 1)
+    return np.column_stack([np.interp(at, along, polyline[:, k]) for k in range(3)])
+
+
+def widen(
+    tree: Tree,
+    polyline: ArrayLike,
+    *,
+    spacing_mm: float,
+    fixed_ends: bool = True,
+    rounds: int = 30,
+    enough: float = np.inf,
+) -> Floats:
+    """Push a route to where its least distance to the soup is larger.
+
+    Parameters
+    ----------
+    tree : Tree
+    polyline : (N, 3) array_like, mm
+        A route that does not touch the soup.
+    spacing_mm : float
+        Step to which the route is resampled.
+    fixed_ends : bool
+        Keep both ends where they are; else they move in the plane across the route's first or
+        last step.
+    rounds : int
+        Most times that the whole route is gone through.
+    enough : float, mm
+        Vertices with this much room are wide enough: none is pushed farther.
+
+    Returns
+    -------
+    (M, 3) ndarray, mm
+        Neighbours at most two spacings apart. The polyline as given if nothing better was found,
+        so its certified clearance is never less than that of the polyline.
+
+    Notes
+    -----
+    Each vertex climbs the distance field in the plane across the route, as far as that concerns
+    the narrowest place; where there is plenty of room the route is only smoothed. A local
+    search: it does not find another way round an obstacle. Where the steps between vertices come
+    much nearer to metal than the vertices do, half and a quarter of the spacing are tried.
+    """
+    return widened(
+        tree,
+        polyline,
+        spacing_mm=spacing_mm,
+        fixed_ends=fixed_ends,
+        rounds=rounds,
+        enough=enough,
+    )[0]
+
+
+def widened(
+    tree: Tree,
+    polyline: ArrayLike,
+    *,
+    spacing_mm: float,
+    fixed_ends: bool = True,
+    rounds: int = 30,
+    enough: float = np.inf,
+) -> tuple[Floats, float, Floats | None]:
+    """`widen`, with the `certified_clearance` of the route that it returns."""
+    best = as_points(polyline)
+    least, where = certified_clearance(tree, best)
+    if len(tree.order) == 0 or len(best) < 2:
+        return best, least, where
+    for divisor in (1, 2, 4):
+        spacing = spacing_mm / divisor
+        route = best
+        for _ in range(PASSES):
+            route = _resample(route, spacing)
+            room = _widen(tree, route, fixed_ends, spacing, rounds, float(enough))
+            if np.linalg.norm(np.diff(route, axis=0), axis=1).max() < 1.9 * spacing:
+                break  # else the vertices have spread until they held one another back
+        bound, at = certified_clearance(tree, route)
+        if bound >= least:
+            best, least, where = route, bound, at
+        if bound >= enough or bound >= FINE_ENOUGH * room:
+            break  # else a step between vertices comes much nearer than the vertices themselves
+    return best, least, where

@@ -1,0 +1,58 @@
+"""Lengths and places as the report prints them.
+
+In: numbers in mm. Out: text, rounded to the safe side where that matters.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+MOST_DECIMALS = 3
+
+
+def decimals_to_tell(size: float) -> int:
+    """Decimals that a bracket of some width supports, 0 to 3."""
+    if size <= 0.0:
+        return MOST_DECIMALS
+    power = math.floor(math.log10(size))
+    leading = size / 10.0**power
+    return min(max(-power + (1 if leading < 2.0 else 0), 0), MOST_DECIMALS)
+
+
+def rounded_down(value: float, decimals: int) -> str:
+    """Round down, so that what is said to pass does."""
+    scale = 10.0**decimals
+    return f"{math.floor(value * scale + 1e-6) / scale:.{decimals}f}"
+
+
+def rounded_up(value: float, decimals: int) -> str:
+    """Round up, so that no more passes than is said."""
+    scale = 10.0**decimals
+    return f"{math.ceil(value * scale - 1e-6) / scale:.{decimals}f}"
+
+
+def same_side(shown: tuple[str, str], low: float, high: float, required: float) -> bool:
+    """Whether a bracket as shown lies as the bracket does to what is required."""
+    low_shown, high_shown = float(shown[0]), float(shown[1])
+    return (low_shown >= required) == (low >= required) and (
+        (high_shown < required) == (high < required)
+    )
+
+
+def length(value: float, least: int) -> str:
+    """A given length: as many decimals as it was given, at least some."""
+    short = f"{value:.6g}"
+    decimals = len(short.partition(".")[2]) if "e" not in short else least
+    return f"{value:.{max(decimals, least)}f}"
+
+
+def height(value: float) -> str:
+    """A height without needless zeros."""
+    return f"{value:.3f}".rstrip("0").rstrip(".")
+
+
+def point(at: Sequence[float]) -> str:
+    """A place, rounded to 0.01 mm."""
+    x, y, z = (height(float(round(value, 2)) + 0.0) for value in at)
+    return f"({x}, {y}, {z})"
