@@ -126,9 +126,11 @@ def _sunk_mm(mouth: Mouth, pitch_mm: float) -> float:
     """How far inward of the closing surface a stopper begins.
 
     An upright outer face touches squares over its whole height. A stopper has to
-    hold such squares whole, or the possible void creeps out along the face.
+    hold such squares whole, or the possible void creeps out along the face. So it does over a rim
+    from which the outer face falls away: the stopper has to begin below the face where the squares
+    that meet the rim end.
     """
-    return 1.5 * pitch_mm * float(np.hypot(*mouth.plane.normal[:2]))
+    return 1.5 * pitch_mm * (float(np.hypot(*mouth.plane.normal[:2])) + mouth.fall)
 
 
 def stopper(mouth: Mouth, pitch_mm: float, sunk: bool = True) -> NDArray[np.float32]:

@@ -48,6 +48,8 @@ SAGITTA = 0.25  # times the radius: what a closing plane may lie below a curved 
 PRECISION = 1e-3  # mm, of the outermost closed plane
 STEP_BACK = 2e-3  # mm, so that the closing plane never lies in a face
 SHELTERED = 0.04  # least share of rays that must get away from a mouth
+AROUND = 0.2  # times the radius: how far around a rim the outer face is looked at
+STEEPEST_FALL = 0.7  # least cosine to the closing surface: what is steeper is another face
 
 
 class Request(NamedTuple):
@@ -79,6 +81,9 @@ class Mouth:
     inscribed_radius : float
         Its radius, mm.
     notices : tuple of str
+    fall : float
+        How steeply the outer face around the rim falls away from the closing surface, mm inward for
+        each mm aside; 0 where it lies in it or rises.
     """
 
     name: str
@@ -89,6 +94,7 @@ class Mouth:
     deepest: Floats
     inscribed_radius: float
     notices: tuple[str, ...] = ()
+    fall: float = 0.0
 
 
 class End(NamedTuple):
@@ -309,7 +315,28 @@ def mouth_of(site: Site, end: End) -> Mouth | None:
         deepest=plane.to_space(deepest[None])[0],
         inscribed_radius=float(np.linalg.norm(edge - deepest)),
         notices=tuple(notices),
+        fall=_fall(site.triangles, plane, polygon, AROUND * radius),
     )
+
+
+def _fall(triangles: Singles, plane: Plane, polygon: Polygon, around: float) -> float:
+    """Steepest tangent, to the closing surface, of the outer faces within `around` of the rim."""
+    import shapely
+
+    offset = triangles.astype(np.float64) - plane.origin
+    u, v, height = (offset @ axis for axis in (plane.u, plane.v, plane.normal))
+    x0, y0, x1, y1 = polygon.bounds
+    near = (height.min(1) < around) & (height.max(1) > -around)
+    near &= (u.min(1) < x1 + around) & (u.max(1) > x0 - around)
+    near &= (v.min(1) < y1 + around) & (v.max(1) > y0 - around)
+    area = np.cross(offset[:, 1] - offset[:, 0], offset[:, 2] - offset[:, 0])
+    along, length = area @ plane.normal, np.linalg.norm(area, axis=1)
+    which = np.flatnonzero(near & (along > STEEPEST_FALL * length))
+    faces = shapely.polygons(np.stack([u[which], v[which]], axis=2))
+    beside = shapely.distance(faces, polygon.exterior) < around
+    beside &= shapely.area(shapely.difference(faces, polygon)) > 1e-9
+    cosines = along[which][beside] / length[which][beside]
+    return float(np.sqrt(1.0 / cosines.min(initial=1.0) ** 2 - 1.0))
 
 
 def _candidates(site: Site) -> list[tuple[Floats, float]]:
