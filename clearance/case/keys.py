@@ -23,7 +23,8 @@ from pydantic_core import PydanticCustomError
 LARGEST_MM = 1e6
 """Lengths beyond a kilometre are slips of the pen; a bound keeps every product finite."""
 
-LARGEST_LAYER = 10_000_000
+LARGEST_LAYER = 200_000
+LARGEST_DRILL_MM = 120.0  # where the table of tolerances ends
 """The same for layer numbers."""
 
 LARGEST_K = 3000.0
@@ -123,6 +124,7 @@ def _one_or_two(one: dict[str, Any]) -> WithJsonSchema:
 Coordinate = Annotated[float, Field(ge=-LARGEST_MM, le=LARGEST_MM)]
 Positive = Annotated[float, Field(gt=0, le=LARGEST_MM)]
 NotNegative = Annotated[float, Field(ge=0, le=LARGEST_MM)]
+DrillDiameter = Annotated[float, Field(gt=0, le=LARGEST_DRILL_MM)]
 Fraction = Annotated[float, Field(gt=0, le=1)]
 LayerNumber = Annotated[int, Field(ge=0, le=LARGEST_LAYER)]
 Name = Annotated[str, Field(min_length=1, max_length=LONGEST_NAME), AfterValidator(_visible)]

@@ -15,6 +15,7 @@ from clearance.case.keys import (
     AnyList,
     Coordinate,
     Direction,
+    DrillDiameter,
     FilePath,
     Fraction,
     LengthRange,
@@ -137,7 +138,7 @@ class StateTable(Table):
 class Drill(Table):
     """A drill of the shop's own."""
 
-    diameter: Positive = key("Diameter.", "mm")
+    diameter: DrillDiameter = key("Diameter.", "mm")
     flute: Positive = key("Flute length.", "mm")
     overall: Positive = key("Overall length, not below the flute length.", "mm")
 

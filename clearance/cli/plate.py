@@ -15,6 +15,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from clearance.cli import terminal
+
 if TYPE_CHECKING:
     from clearance.plates.run import Summary
     from clearance.system.processes import Job, Outcome
@@ -76,7 +78,7 @@ def plate(
     if jobs is not None and cluster is not None:
         raise click.UsageError("--jobs is for processes here; leave it out beside --cluster.")
     summary = _run(ctx, plate, out, jobs, cluster)
-    click.echo(_text(summary, out), nl=False)
+    terminal.show(ctx, _text(summary, out))
     ctx.exit(summary.exit_status)
 
 

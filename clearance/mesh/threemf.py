@@ -37,6 +37,7 @@ from clearance.mesh.threemf_xml import (
 _TYPES = ("other", "model", "support", "solidsupport", "surface")  # in lib3mf's order
 # What the standard library raises on a damaged, encrypted or exotic archive or its XML.
 _DAMAGE = (
+    LookupError,  # an encoding that nobody knows
     zipfile.BadZipFile,
     zlib.error,
     ElementTree.ParseError,

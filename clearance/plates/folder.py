@@ -8,6 +8,7 @@ its files: where it is, the part is done. What the files say is left to `plate`.
 from __future__ import annotations
 
 import contextlib
+import hashlib
 import json
 import os
 from pathlib import Path
@@ -28,7 +29,8 @@ class Folder:
     Raises
     ------
     ClearanceError
-        It cannot be made or written, or another run writes into it.
+        It cannot be made or written, holds files of somebody else's, or another run writes into
+        it.
     """
 
     def __init__(self, path: Path):
@@ -37,6 +39,7 @@ class Folder:
         self._lock: int | None = None
 
     def __enter__(self) -> Folder:
+        self._refuse_foreign()
         try:
             self.parts.mkdir(parents=True, exist_ok=True)
             self._lock = os.open(self.path / LOCK, os.O_RDWR | os.O_CREAT, 0o666)
@@ -54,6 +57,20 @@ class Folder:
 
     def __exit__(self, *_: object) -> None:
         self._unlock()
+
+    def _refuse_foreign(self) -> None:
+        """Refuse a folder that holds anything and was not made by a run: its lock is our mark."""
+        try:
+            if not self.path.is_dir() or (self.path / LOCK).exists():
+                return
+            found = sorted(p.name for p in self.path.iterdir() if not p.name.startswith("."))
+        except OSError as fault:
+            raise ClearanceError(f"{self.path}: cannot be read: {fault.strerror}") from None
+        if found:
+            raise ClearanceError(
+                f"{self.path}: holds {found[0]} and is no folder of an earlier run, whose files "
+                "might be written over; give --out a new or empty folder"
+            )
 
     def _unlock(self) -> None:
         """Let go; the file stays, since another run may hold it open already."""
@@ -79,26 +96,35 @@ class Folder:
         return self.parts / f"{name}.pdf"
 
     def stored(self, name: str, key: str) -> dict[str, Any] | None:
-        """Result of an earlier run with the same inputs; None if there is none."""
+        """Result of an earlier run with the same inputs; None if there is none.
+
+        Nor if it or its sheet is not what that run wrote.
+        """
         data = self.read(name)
         about = data.get("plate") if isinstance(data, dict) else None
         if not isinstance(about, dict) or about.get("inputs_sha256") != key:
             return None
-        if data.get("part") != name or not self.sheet(name).is_file():
+        if data.get("part") != name or about.get("data_sha256") != _data_sha256(data):
             return None
-        return data
+        try:
+            sheet = self.sheet(name).read_bytes()
+        except OSError:
+            return None
+        return data if about.get("sheet_sha256") == hashlib.sha256(sheet).hexdigest() else None
 
     def read(self, name: str) -> Any:
         """What a part's result file holds; None if it is no result."""
         try:
             return json.loads(self.result(name).read_text(encoding="utf-8"))
-        except (OSError, ValueError):
+        except (OSError, ValueError, RecursionError):
             return None
 
     def put(self, name: str, data: dict[str, Any], sheet: bytes) -> None:
         """Write the files of a part, its label on the sheet and in the data."""
         write_whole(self.sheet(name), sheet)
-        named = {**data, "part": name}
+        about = {**data["plate"], "sheet_sha256": hashlib.sha256(sheet).hexdigest()}
+        named = {**data, "part": name, "plate": about}
+        named["plate"] = {**about, "data_sha256": _data_sha256(named)}
         write_whole(self.result(name), as_text(named).encode())
 
     def forget(self, name: str) -> None:
@@ -116,6 +142,13 @@ class Folder:
             path.unlink(missing_ok=True)
         except OSError as fault:
             raise ClearanceError(f"{path}: cannot be removed: {fault.strerror}") from None
+
+
+def _data_sha256(data: dict[str, Any]) -> str:
+    """Hash of a result but for itself and the time it took."""
+    left_out = ("data_sha256", "seconds")
+    about = {key: value for key, value in data["plate"].items() if key not in left_out}
+    return hashlib.sha256(as_text({**data, "plate": about}).encode()).hexdigest()
 
 
 def _locked(file: int) -> bool:

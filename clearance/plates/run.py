@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import contextlib
 import csv
+import hashlib
 import io
 import os
 from collections import Counter
@@ -19,7 +20,7 @@ from typing import Any
 
 from clearance.case.plate import Plate
 from clearance.checking import CAUTIONS
-from clearance.plates.folder import PARTS, SUMMARIES, Folder
+from clearance.plates.folder import PARTS, Folder
 from clearance.plates.members import Member, beyond_platform, jobs
 from clearance.result import PROGRAM, as_text
 from clearance.system.files import write_whole
@@ -392,17 +393,22 @@ def as_csv(data: dict[str, Any]) -> str:
 
 
 def unchanged(folder: Folder, summary: Summary) -> bool:
-    """Whether the folder holds this very summary; plate.json is written last of its files."""
+    """Whether the folder holds this very summary, map and table undamaged."""
     try:
         found = (folder.path / "plate.json").read_text(encoding="utf-8")
+        drawn = (folder.path / "plate.pdf").read_bytes()
+        table = (folder.path / "plate.csv").read_bytes()
     except (OSError, ValueError):
         return False
-    here = all((folder.path / name).is_file() for name in SUMMARIES)
-    return here and found == as_text(summary.data)
+    return found == as_text(_with_map(summary, drawn)) and table == as_csv(summary.data).encode()
+
+
+def _with_map(summary: Summary, drawn: bytes) -> dict[str, Any]:
+    return {**summary.data, "map_sha256": hashlib.sha256(drawn).hexdigest()}
 
 
 def write_summary(folder: Folder, summary: Summary, drawn: bytes) -> None:
     """Write plate.pdf, plate.csv and plate.json."""
     write_whole(folder.path / "plate.pdf", drawn)
     write_whole(folder.path / "plate.csv", as_csv(summary.data).encode())
-    write_whole(folder.path / "plate.json", as_text(summary.data).encode())
+    write_whole(folder.path / "plate.json", as_text(_with_map(summary, drawn)).encode())

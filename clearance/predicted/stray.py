@@ -9,6 +9,7 @@ exact surfaces, so that they cannot disagree.
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
@@ -235,14 +236,21 @@ def _loose(event: Event, gates: list[Gate], lift: float, moved: tuple[float, flo
     melted = [(a - event.welded, b, gate) for a, b, gate in layers]
     melted.append((event.top - event.welded, np.inf, above))
     faces = [event.bottom, *(b for _, b, _ in layers)]
-    reached = (low for low, _, _ in melted if all(abs(low - face) > ROUNDING_MM for face in faces))
+    lows, highs = [low for low, _, _ in melted], [high for _, high, _ in melted]  # both rise
+    reached = (low for low in lows if _off_all(low, faces) > ROUNDING_MM)
     faces = sorted([*faces, *(low for low in reached if event.bottom < low < event.top)])
     table = []
     for a, b in pairwise(faces):
         z = 0.5 * (a + b)
-        gates_here = tuple(gate for low, high, gate in melted if low < z < high)
-        table.append(Slab(a, b, None, moved, gates_here, event.stray))
+        here = melted[bisect_right(highs, z) : bisect_left(lows, z)]
+        table.append(Slab(a, b, None, moved, tuple(gate for _, _, gate in here), event.stray))
     return table
+
+
+def _off_all(z: float, faces: list[float]) -> float:
+    """How far a height is off the nearest of rising faces."""
+    n = bisect_left(faces, z)
+    return min(abs(z - face) for face in faces[max(n - 1, 0) : n + 1])
 
 
 def offset(events: tuple[Event, ...], z: float) -> NDArray[np.float64]:

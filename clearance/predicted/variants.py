@@ -21,6 +21,8 @@ TOUCHING_MM = 1e-4
 """A sheet no higher than this above the part lies on it: heights are rounded."""
 MOST_HEIGHTS = 41
 """Heights of an uncertain event that are computed at most, a layer apart if they are fewer."""
+MOST_LAYERS = 10_000
+"""Wrong layers in one sheet, at most: more is a slip of the pen, and costs minutes."""
 MOST_VARIANTS = 512
 """Combinations of unknowns that are computed; more is refused rather than thinned out."""
 
@@ -171,11 +173,16 @@ def _check_slices(
     notices: list[str],
     alone: bool,
 ) -> None:
+    name = f"[[stray]] number {number + 1}"
+    if stray.layers_high > MOST_LAYERS:
+        raise CaseError(
+            f"{case.path.name}: {name} layers: found {stray.layers_high}, "
+            f"expected at most {MOST_LAYERS} in one sheet"
+        )
     if stray.shape != "layer" or stray.layers_high == 0:
         return
     layer = case.part.layer_thickness
     last = int(np.floor((high_z - platform) / layer - 0.5 + 1e-9))
-    name = f"[[stray]] number {number + 1}"
     if stray.from_layer > last and alone:
         raise CaseError(
             f"{case.path.name}: {name} from_layer: found {stray.from_layer}, "

@@ -25,7 +25,7 @@ from clearance.errors import PartError, PortError
 from clearance.evidence.powder import void_run
 from clearance.geometry.soup import Box, extent
 from clearance.kernels.compiler import kernel
-from clearance.mesh.part import file_sha256, read_part
+from clearance.mesh.part import UNITS_MM, file_sha256, read_part
 from clearance.mesh.shells import face_outward
 from clearance.passages.search import moved_mouth, seeds, stopper
 from clearance.ports.mouth import Mouth, Request, find_mouths
@@ -339,12 +339,35 @@ def _columns_and_mouths(
         casting = pool.submit(cast, triangles, grid)
         try:
             mouths = _mouths(case, triangles)
-        except PortError:
+        except PortError as fault:
             _refuse_open(case, casting.result())  # an open mesh is the better reason
-            raise
+            hint = _other_unit(case, *extent(triangles))
+            raise PortError(f"{fault}{hint}") from None
         columns = casting.result()
     _refuse_open(case, columns)
     return columns, mouths
+
+
+def _other_unit(case: Case, low: NDArray[np.float64], high: NDArray[np.float64]) -> str:
+    """A hint if the ports lie beside the part, and would lie on it if the mesh had another unit."""
+    ports = [port for passage in case.passage for port in (passage.inlet, passage.outlet)]
+    at = np.array([port.centre for port in ports])
+    reach = np.array([port.radius for port in ports])[:, None]
+    known = UNITS_MM[case.part.unit]
+
+    def fits(scale: float) -> bool:
+        return bool(np.all((at >= scale * low - reach) & (at <= scale * high + reach)))
+
+    if fits(1.0):
+        return ""
+    words = [f'"{unit}"' for unit, mm in UNITS_MM.items() if fits(mm / known)]
+    size = " x ".join(f"{side:.4g}" for side in high - low)
+    return (
+        f"; the part is {size} mm with unit {case.part.unit}: all ports would lie on it with "
+        f"[part] unit = {' or '.join(words)}"
+        if words
+        else ""
+    )
 
 
 def _refuse_open(case: Case, columns: Columns) -> None:

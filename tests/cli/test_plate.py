@@ -163,6 +163,8 @@ def test_only_what_changed_is_computed_and_equal_parts_are_copied(copy):
     )
     assert one["plate"].pop("label")["name"] == "S1"
     assert copied["plate"].pop("label")["name"] == "S3"
+    for name in ("data_sha256", "sheet_sha256"):  # the label is in them
+        assert one["plate"].pop(name) != copied["plate"].pop(name)
     assert {**one, "part": "S3"} == copied
     plates.whole(copy / "done")
 

@@ -557,7 +557,7 @@ def test_mesh_stray_refuses(folder, keys, message):
         ("layers = ['0-x']", "layers, item 1: found '0-x', expected a layer number or a range"),
         ("layers = ['0-9', '5-3']", "layers, item 2: found '5-3', expected a range that rises"),
         ("layers = ['0-9', 3]", "layers, item 2: found 3, expected a text in quotes"),
-        ("layers = ['0-99999999999']", "expected layer numbers up to 10000000"),
+        ("layers = ['0-99999999999']", "expected layer numbers up to 200000"),
         ("layers = ['5-9']", "layers: found ['5-9'], expected layer 0 first"),
         ("layers = ['1-9', '1-3']", "or first_number = 1"),
         ("layers = ['0-9']\nfirst_number = 1", "expected numbers from 1 on"),

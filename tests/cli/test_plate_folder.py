@@ -1,0 +1,110 @@
+"""The folder of results: nothing of somebody else's is touched, nothing damaged is believed."""
+
+import json
+import os
+import sys
+from pathlib import Path
+
+import pytest
+
+sys.path.insert(0, str(Path(__file__).parent))
+import plates
+
+from clearance.errors import ClearanceError
+from clearance.plates.folder import Folder
+from clearance.system import processes
+
+pytestmark = pytest.mark.skipif(os.name == "nt", reason="writes to /dev/full")
+
+
+@pytest.fixture(scope="module")
+def plate(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("plate")
+    plates.write_designs(folder)
+    return plates.write_plate(folder, plates.PARTS[:1])
+
+
+@pytest.fixture
+def here(monkeypatch, run):
+    """Run a plate, its parts in this process; the parts that were computed are counted."""
+
+    def one_by_one(jobs, work, *_):
+        for job in jobs:
+            found.computed += 1
+            yield job, processes.attempt(work, job.payload)
+
+    def found(*words):
+        found.computed = 0
+        return run("plate", *words)
+
+    monkeypatch.setattr(processes, "run", one_by_one)
+    return found
+
+
+@pytest.mark.parametrize("name", ["plate.csv", "parts/S1.pdf", "drawing.dwg"])
+def test_a_folder_of_somebody_else_is_left_alone(plate, tmp_path, here, name):
+    file = tmp_path / "mine" / name
+    file.parent.mkdir(parents=True)
+    file.write_text("mine")
+    before = sorted(tmp_path.rglob("*"))
+    found = here(plate, "--out", tmp_path / "mine")
+    assert found.exit_code == 2
+    assert "is no folder of an earlier run" in found.stderr
+    assert sorted(tmp_path.rglob("*")) == before
+    assert file.read_text() == "mine"
+
+
+def test_an_empty_folder_and_one_of_ours_are_taken(tmp_path):
+    (tmp_path / ".hidden").write_text("a file manager's")
+    for _ in range(2):
+        with Folder(tmp_path):
+            (tmp_path / "plate.csv").write_text("x")
+    with (
+        pytest.raises(ClearanceError, match="no folder of an earlier run"),
+        Folder(Path(__file__).parent),
+    ):
+        pass
+
+
+def test_what_is_damaged_is_computed_again(plate, tmp_path, here):
+    out = tmp_path / "out"
+    assert here(plate, "--out", out).exit_code == 0
+    good = plates.timeless(out)
+    result, sheet = out / "parts" / "S1.json", out / "parts" / "S1.pdf"
+
+    def edited(data):
+        data["passages"][0]["state"] = "blocked"
+
+    def without_outline(data):
+        del data["plate"]["outline_mm"]
+
+    def in_json(change):
+        data = json.loads(result.read_text(encoding="utf-8"))
+        change(data)
+        result.write_text(json.dumps(data), encoding="utf-8")
+
+    damages = {
+        "sheet of no bytes": lambda: sheet.write_bytes(b""),
+        "state by hand": lambda: in_json(edited),
+        "no outline": lambda: in_json(without_outline),
+        "deep": lambda: result.write_text("[" * 100_000),
+        "no map": (out / "plate.pdf").unlink,
+        "a table by hand": lambda: (out / "plate.csv").write_text("open"),
+    }
+    for name, damage in damages.items():
+        damage()
+        found = here(plate, "--out", out)
+        assert found.exit_code == 0, (name, found.output)
+        assert plates.timeless(out) == good, name
+    assert here(plate, "--out", out).exit_code == 0
+    assert here.computed == 0  # and what is whole is not
+
+
+def test_a_full_device_is_one_message(plate, tmp_path):
+    if not Path("/dev/full").exists():
+        pytest.skip("no such device")
+    with open("/dev/full", "w") as full:
+        found = plates.run(plate, tmp_path / "out", "--jobs", 1, stdout=full)
+    assert found.returncode == 2
+    assert found.stderr.splitlines()[-1].startswith("error: standard output cannot be written")
+    assert "Traceback" not in found.stderr

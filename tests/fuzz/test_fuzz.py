@@ -1,0 +1,17 @@
+"""A short run of the fuzzer, and everything that once broke; the long run is a script."""
+
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+
+@pytest.mark.skipif(not hasattr(os, "fork"), reason="each input runs in a copy of the process")
+def test_damaged_files_get_an_answer_or_one_message():
+    script = Path(__file__).with_name("fuzz.py")
+    command = [sys.executable, str(script), "100000", "20", "--corpus"]
+    ran = subprocess.run(command, capture_output=True, text=True, timeout=500)
+    assert ran.returncode == 0, ran.stdout + ran.stderr
+    assert ", 0 broken" in ran.stdout.splitlines()[-1]

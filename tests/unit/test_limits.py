@@ -1,0 +1,63 @@
+"""What is larger than any real event is refused in one line, before it takes time or memory."""
+
+import sys
+from pathlib import Path
+
+import pytest
+
+sys.path.insert(0, str(Path(__file__).parent.parent))
+
+import make
+import shapes
+
+from clearance.case.read import read_case
+from clearance.checking import check
+from clearance.errors import CaseError, ClearanceError
+from clearance.predicted.stray import Event, slabs
+
+PART = shapes.block((0, 0, 0), (8, 8, 8)) - shapes.bore((4, 4, -1), (4, 4, 9), 1.5)
+WAY = make.passage((4, 4, 0), (4, 4, 8), 1.5, 2.0)
+
+
+@pytest.mark.parametrize("shape", ["layer", "plane"])
+@pytest.mark.parametrize("layers", [20_000, [1, 10_001]])
+def test_a_sheet_of_more_layers_than_any_part_has(tmp_path, shape, layers):
+    stray = make.sheet(4.0, layers, shape=shape)
+    with pytest.raises(CaseError, match=r"layers: found [0-9]+, expected at most 10000 in one"):
+        check(read_case(make.write_case(tmp_path, PART, WAY, stray, layer=0.5)))
+
+
+@pytest.mark.parametrize("welded", [0.0, 0.05, 0.1, 0.15, 0.37])
+def test_the_layers_of_a_sheet_as_melted_are_those_that_reach_each_height(welded):
+    """By the definition: layer k is melted from its face less `welded` up to its top."""
+    event = Event(0, 3.0, tuple(0.05 + 0.1 * k for k in range(7)), 0.1, False, 0.1, 0.0, (0.0, 0.0),
+                  welded=welded)  # fmt: skip
+    table = [slab for slab in slabs((event,), loose=True) if slab.stray == 0]
+    sheet = [slab for slab in table if slab.lift is None]
+    assert (sheet[0].low, sheet[-1].high) == pytest.approx((3.0, 3.7))
+    for slab in sheet:
+        z = 0.5 * (slab.low + slab.high)
+        here = [k for k in range(7) if 3.0 + 0.1 * k - welded < z < 3.1 + 0.1 * k]
+        found = [gate.z for gate in slab.gates if not gate.above]
+        assert found == pytest.approx([0.05 + 0.1 * k for k in here])
+        assert any(gate.above for gate in slab.gates) == (z > 3.7 - welded)
+
+
+@pytest.mark.parametrize("diameter", [130.0, 500.0])
+def test_a_drill_beyond_every_table(tmp_path, diameter):
+    own = {"drills": [{"diameter": diameter, "flute": 400.0, "overall": 600.0}]}
+    path = make.write_case(tmp_path, PART, WAY, make.plane(4.0), drilling=own)
+    with pytest.raises(CaseError, match=r"drills, item 1.* equal to 120"):
+        read_case(path)
+
+
+@pytest.mark.parametrize(("unit", "scale"), [("inch", 25.4), ("cm", 10.0)])
+def test_a_part_in_another_unit_whose_size_is_plausible_gets_a_hint(tmp_path, unit, scale):
+    """U12: a part of 50 mm drawn in inches is 2 mm large: no fault of its own, but of the ports."""
+    part = shapes.block((0, 0, 0), (50, 50, 60)) - shapes.bore((25, 25, -1), (25, 25, 61), 3.0)
+    way = make.passage((25, 25, 0), (25, 25, 60), 3.0, 5.0)
+    small = (shapes.soup(part) / scale).astype("float32")
+    path = make.write_case(tmp_path, small, way, make.plane(1.0), layer=0.1)
+    words = f'unit mm: all ports would lie on it with .*"{unit}"'
+    with pytest.raises(ClearanceError, match=words):
+        check(read_case(path))
