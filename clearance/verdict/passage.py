@@ -257,7 +257,18 @@ class PassageCheck:
             tuple((c.height_mm - base, c.open_fraction) for c in everything),
             tuple(c.height_mm - base for c in everything if c.sampled),
             tuple(n for n, c in enumerate(everything) if id(c) not in listed),
+            tuple(c.height_mm - base for c in everything if self._upright(c)),
         )
+
+    def _upright(self, crossing: Crossing) -> bool:
+        """Whether measured metal stands so high there that it could wall off a level run.
+
+        A run of the passage's own width is shut by what reaches from its floor to its ceiling; half
+        of that allows for branches that are narrower.
+        """
+        if self.checked.case.stray[crossing.stray].shape != "mesh" or crossing.open_fraction == 1.0:
+            return False
+        return crossing.high - crossing.low >= 0.5 * self.nominal.way.low_mm
 
     def sealed(self, crossing: Crossing) -> bool:
         """Nothing wider than the smallest way is left open."""

@@ -80,12 +80,16 @@ class Seen:
         Heights of crossings whose open fraction may be less than that.
     aside : tuple of int
         Numbers among `fractions` of crossings of other branches: named only if no other fails.
+    upright : tuple of float
+        Heights of crossings whose stray metal stands so high that it may shut a level run: level
+        sections tell neither a sealed branch nor an open fraction there.
     """
 
     sealed: tuple[float, ...] | None = ()
     fractions: tuple[tuple[float, float], ...] = ()
     sampled: tuple[float, ...] = ()
     aside: tuple[int, ...] = ()
+    upright: tuple[float, ...] = ()
 
 
 NOTHING = Seen()
@@ -125,6 +129,12 @@ def state_of(
     if few:
         named = [n for n in few if n not in crossed.aside] or few
         return _around(required, [crossed.fractions[n] for n in named], around, spare_mm)
+    if crossed.upright and (required.every_branch or required.open_fraction is not None):
+        return State.UNDETERMINED, tuple(
+            f"the stray metal at z {z:.2f} mm stands upright, and level sections do not tell what "
+            "it closes of a level run"
+            for z in crossed.upright
+        )
     if required.open_fraction is not None and crossed.sampled:
         return State.UNDETERMINED, tuple(
             f"the crossing at z {z:.2f} mm was looked at between some of the measured metal's "
