@@ -41,7 +41,8 @@ from clearance.passages.crossings import CUT_MM, Crossing, squares_of
 from clearance.passages.levels import CIRCLE_MM, TOUCH_MM2, largest_circle_mm, polygonal
 from clearance.passages.neck import Neck, least_radius_mm, shortest
 from clearance.passages.parting import Parting
-from clearance.ports.mouth import Mouth, plug
+from clearance.ports.mouth import Mouth
+from clearance.ports.plug import plug
 from clearance.predicted.part import Predicted
 from clearance.system.once import once
 

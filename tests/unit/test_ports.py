@@ -10,7 +10,8 @@ from shapely import Polygon
 from clearance.errors import PortError
 from clearance.geometry.planes import Plane
 from clearance.geometry.sight import free_rays, sights, winding_at
-from clearance.ports.mouth import Mouth, Request, find_mouth, find_mouths, plug
+from clearance.ports.mouth import Mouth, Request, find_mouth, find_mouths
+from clearance.ports.plug import plug
 
 SIDES = 128
 UP = np.array([0.0, 0.0, 1.0])
