@@ -49,6 +49,7 @@ STILL_LONGER = {
     "passages.levels": 520,
     "passages.search": 1200,
     "sweeps.passage": 530,
+    "verdict.passage": 510,
 }
 
 
