@@ -328,8 +328,8 @@ def widest_route(
         Flat indices from a source to a target, each sharing a face with the next; empty if there
         is no way.
     bottleneck : float, mm
-        Smallest radius on the route, 0 without one. At most 1/4095 of the largest radius less
-        than the best possible.
+        Smallest radius on the route, 0 without one. The best possible may be larger:
+        `widest_bound` says by how much at most.
 
     Raises
     ------
@@ -345,6 +345,15 @@ def widest_route(
     begin, finish = _as_flat(sources, radius.size), _as_flat(targets, radius.size)
     route = _widest_route(radius, _as_bytes(passable), begin, finish)
     return route, float(radius.ravel()[route].min()) if route.size else 0.0
+
+
+def widest_bound(radius: NDArray[np.float32], bottleneck: float) -> float:
+    """Upper bound of the smallest radius of every route, mm, from that of `widest_route`.
+
+    Radii of one bucket are not told apart there. The step is taken from one bucket fewer, which
+    holds the rounding of which bucket a radius falls in.
+    """
+    return bottleneck + _largest_finite(np.ravel(radius)) / (BUCKETS - 2)
 
 
 @kernel
@@ -377,76 +386,3 @@ def groups(passable: Array) -> NDArray[np.int32]:
     (X * Y * Z,) ndarray of int32
     """
     return np.asarray(_groups(_as_bytes(passable)))
-
-
-@kernel
-def _run(free: Array, at: int, nz: int) -> tuple[int, int]:
-    """First flat index and end of the passable cells of the column around a cell."""
-    floor = at - at % nz
-    low, high = at, at + 1
-    while low > floor and free[low - 1]:
-        low -= 1
-    while high < floor + nz and free[high]:
-        high += 1
-    return low, high
-
-
-@kernel
-def _fill_run(free: Array, met: Array, at: int, nz: int) -> int:
-    low, high = _run(free, at, nz)
-    met[low:high] = 1
-    return high
-
-
-@kernel
-def _flood(passable: Array, seeds: Array, mask: Array) -> None:
-    nx, ny, nz = passable.shape
-    free, met = passable.ravel(), mask.ravel()
-    waiting = np.empty(nx * ny * (nz // 2 + 1), np.int64)  # a cell of every run to go on from
-    count = 0
-    for seed in seeds:
-        if free[seed] and not met[seed]:
-            _fill_run(free, met, seed, nz)
-            waiting[count] = seed
-            count += 1
-    while count > 0:
-        count -= 1
-        at = waiting[count]
-        low, high = _run(free, at, nz)
-        for side in range(2, 6):
-            beside = _neighbour(at, side, nx, ny, nz)
-            if beside < 0:
-                continue
-            step = beside - at
-            beside = low + step
-            while beside < high + step:
-                if free[beside] and not met[beside]:
-                    waiting[count] = beside
-                    count += 1
-                    beside = _fill_run(free, met, beside, nz)
-                beside += 1
-
-
-def flood(passable: Array, seeds: ArrayLike) -> Mask:
-    """Cells connected to the seeds.
-
-    Parameters
-    ----------
-    passable : (X, Y, Z) ndarray of bool or uint8
-    seeds : (N,) array_like of int
-        Flat indices; seeds that are not passable are left out.
-
-    Returns
-    -------
-    (X, Y, Z) ndarray of uint8
-        1 where passable cells lead to a seed through faces.
-
-    Raises
-    ------
-    IndexError
-        A seed is not a cell of the window.
-    """
-    passable = _as_bytes(passable)
-    mask = np.zeros(passable.shape, np.uint8)
-    _flood(passable, _as_flat(seeds, mask.size), mask)
-    return mask

@@ -113,8 +113,9 @@ class Parting:
         self._links.append((low, high))
 
     def left(self) -> tuple[Ints, float]:
-        """The widest chain of cells over links that are not cut, and its least radius, mm."""
-        return dense.widest_route(self.cells.radius, self.active, *self.ends)
+        """The widest chain of cells over links that are not cut; no least radius is larger, mm."""
+        index, room = dense.widest_route(self.cells.radius, self.active, *self.ends)
+        return index, dense.widest_bound(self.cells.radius, room)
 
     def all_cross(self, radius_mm: float) -> bool:
         """Whether every way of a ball of this radius or more crosses one of the sections.

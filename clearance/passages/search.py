@@ -785,7 +785,7 @@ class Search:
         if len(found):
             narrowest = int(np.argmin(cells.radius.ravel()[found]))
             at = cells.centres(found[narrowest : narrowest + 1])[0]
-        return 2.0 * (room + cells.slack_mm), at
+        return 2.0 * (dense.widest_bound(cells.radius, room) + cells.slack_mm), at
 
     def _joined(self, taken: list[Taken]) -> bool:
         void = self.predicted.possible_less([one.runs for one in taken])

@@ -19,11 +19,17 @@ from clearance.errors import ClearanceError
 P_C = 0.3116077
 
 
+def met_from(free: np.ndarray, seeds: np.ndarray) -> np.ndarray:
+    """Passable cells that hang together with some of the seeds."""
+    flat, group = np.ravel(free) > 0, cells.groups(free)
+    return (flat & np.isin(group, group[seeds[flat[seeds]]])).reshape(free.shape)
+
+
 def spans(free: np.ndarray) -> bool:
     """Whether passable cells lead from the first to the last layer along z."""
     nx, ny, nz = free.shape
     bottom = np.arange(nx * ny) * nz
-    return bool(cells.flood(free, bottom)[:, :, -1].any())
+    return bool(met_from(free, bottom)[:, :, -1].any())
 
 
 def routed(free: np.ndarray) -> bool:
@@ -53,7 +59,7 @@ def test_an_oblique_digital_plane_stops_a_walk_over_faces(signs, thick):
 def spans_across(free: np.ndarray, total: np.ndarray, level: int) -> bool:
     """Whether cells below the plane lead to cells above it."""
     seeds = np.flatnonzero((free & (total < level)).ravel())
-    met = cells.flood(free, seeds)
+    met = met_from(free, seeds)
     ends = np.flatnonzero((free & (total >= level)).ravel())
     route, _ = cells.widest_route(np.ones(free.shape, np.float32), free, seeds, ends)
     assert (route.size > 0) == bool(met.ravel()[ends].any())
