@@ -34,6 +34,7 @@ FLOORS = [
     "drawing",
     "figures",
     "plates",
+    "api",
     "cli",
     "__main__",
 ]

@@ -94,6 +94,42 @@ class Case:
     assumptions: tuple[str, ...] = ()
     notices: tuple[str, ...] = ()
 
+    @classmethod
+    def from_tables(
+        cls, tables: dict[str, Any], folder: Path | str = ".", name: str = "tables"
+    ) -> Case:
+        """Make a case of a dict, by the same rules and messages as a file.
+
+        Parameters
+        ----------
+        tables : dict
+            What the file would hold, as `tomllib` reads it: `part` a dict, `passage` and `stray`
+            lists of dicts, and so on. Tuples, paths and numpy values are taken too.
+        folder : Path or str
+            Of the meshes that it names.
+        name : str
+            How messages and results call it, where a case that was read has its file's name.
+
+        Returns
+        -------
+        Case
+
+        Raises
+        ------
+        CaseError
+            A line for each fault: table, key, found, expected.
+
+        Examples
+        --------
+        >>> from clearance import Case, CaseError
+        >>> try:
+        ...     Case.from_tables({**tables, "passage": []}, folder)
+        ... except CaseError as fault:
+        ...     print(str(fault).removeprefix(str(folder)))
+        /tables: [[passage]]: the table is missing, at least one
+        """
+        return _case_of(TomlFile(Path(folder) / name, CaseFile, tables))
+
     @property
     def files(self) -> tuple[Path, ...]:
         """The case file, then every mesh it names: what no output may overwrite."""
@@ -108,15 +144,34 @@ def case_schema() -> dict[str, Any]:
     return {"$schema": "https://json-schema.org/draft/2020-12/schema", **schema}
 
 
-def read_case(path: Path) -> Case:
+def read_case(path: Path | str) -> Case:
     """Read and check a case file.
+
+    Parameters
+    ----------
+    path : Path or str
+        A TOML file; paths in it are relative to its folder.
+
+    Returns
+    -------
+    Case
+        Lengths in mm.
 
     Raises
     ------
     CaseError
         A line for each fault of the file: line number, table, key, found, expected.
+
+    Examples
+    --------
+    >>> from clearance import read_case
+    >>> read_case("cases/oil-gallery/case.toml").part.layer_thickness
+    0.06
     """
-    file = TomlFile(Path(path), CaseFile)
+    return _case_of(TomlFile(Path(path), CaseFile))
+
+
+def _case_of(file: TomlFile) -> Case:
     also = file.sound(("part", "also_melted")) or []
     check_files(file, [("part", "mesh"), *(("part", "also_melted", n) for n in range(len(also)))])
     _check_material(file)

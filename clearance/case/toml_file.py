@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import difflib
 import hashlib
+import json
 import re
 import tomllib
 from collections.abc import Iterable, Iterator
@@ -155,6 +156,9 @@ class TomlFile:
         The file.
     layout : type[Table]
         The model of the whole file: a field for each table.
+    tables : dict, optional
+        Instead of a file what it would hold; faults then have no line, and the hash is that of
+        the tables as JSON.
 
     Raises
     ------
@@ -162,14 +166,19 @@ class TomlFile:
         The file cannot be read, is empty, or is not TOML.
     """
 
-    def __init__(self, path: Path, layout: type[Table]) -> None:
+    def __init__(self, path: Path, layout: type[Table], tables: object = _NOT_GIVEN) -> None:
         self.path = path
         self.layout = layout
-        data = _read(path)
+        if tables is _NOT_GIVEN:
+            data = _read(path)
+            text = _decoded(path, data)
+            self.document = _parsed(path, text)
+            self._lines = key_lines(text)
+        else:
+            self.document = _plain_tables(path, tables)
+            data = json.dumps(self.document, sort_keys=True, default=str).encode()
+            self._lines = {}
         self.sha256 = hashlib.sha256(data).hexdigest()
-        text = _decoded(path, data)
-        self.document = _parsed(path, text)
-        self._lines = key_lines(text)
         self._faults: list[tuple[Where, str]] = []
         self._tables = {
             name: (table_of(field.annotation) or Table, _is_list(field.annotation))
@@ -346,6 +355,26 @@ def _read(path: Path) -> bytes:
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or error
         raise CaseError(f"{path}: cannot be read: {reason}") from error
+
+
+def _plain_tables(path: Path, tables: object) -> dict[str, Any]:
+    """A copy of the tables with the kinds of value that a file has."""
+    if not isinstance(tables, dict):
+        raise CaseError(f"{path}: found {shown(tables)}, expected a dict of tables such as part")
+    document: dict[str, Any] = _plain_value(tables)
+    if not document:
+        raise CaseError(f"{path}: there is no table, expected tables such as part")
+    return document
+
+
+def _plain_value(value: Any) -> Any:
+    if isinstance(value, dict):
+        return {str(name): _plain_value(inner) for name, inner in value.items()}
+    if isinstance(value, list | tuple):
+        return [_plain_value(inner) for inner in value]
+    if isinstance(value, Path):
+        return str(value)
+    return _plain_value(value.tolist()) if hasattr(value, "dtype") else value  # of an array
 
 
 def _decoded(path: Path, data: bytes) -> str:

@@ -297,9 +297,10 @@ def check(
             _figure_kind(report_file, (".pdf",))
             if to_file and json_file == report_file:
                 raise ClearanceError(f"{report_file}: found in --json and --report, expected two")
-        run = _computing(say)
-        examined = run.examine(run.prepare(known, pitch, say), say, verify=verify)
-        examined = _with_margins(examined, margins, say)
+        _computing(say)
+        from clearance import api
+
+        examined = api.examine(known, pitch_mm=pitch, margins=margins, verify=verify, progress=say)
         result: Result = examined.result
         files = {json_file: result.to_json().encode()} if json_file and to_file else {}
         if report_file is not None:
@@ -391,16 +392,6 @@ def section(
         figures = section_pages(known, pitch, Asked(heights, along, drill), say)
         interrupts.stop_if_seen()
         write_pages(figures, output)
-
-
-def _with_margins(examined: Examined, whole: bool, say: Callable[[str], None]) -> Examined:
-    from dataclasses import replace
-
-    from clearance.sweeps.margins import margins, state_margins
-
-    say("how far the height may be off")
-    found = margins(examined.checked, examined.result, say) if whole else state_margins(examined)
-    return replace(examined, result=replace(examined.result, margins=found))
 
 
 def _report(examined: Examined, paper: str, say: Callable[[str], None]) -> bytes:

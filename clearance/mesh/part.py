@@ -73,7 +73,7 @@ class Part:
         return True
 
 
-def read_part(path: Path, unit: str = "mm", *, shells: bool = True) -> Part:
+def read_part(path: Path | str, unit: str = "mm", *, shells: bool = True) -> Part:
     """Read a mesh file and make it a part, or refuse it.
 
     Parameters
@@ -99,7 +99,14 @@ def read_part(path: Path, unit: str = "mm", *, shells: bool = True) -> Part:
         off, a count that lies, numbers that are not finite, an open mesh (how
         many edges, where), no volume, an implausible unit (which would be
         plausible), triangles that cannot be turned consistently.
+
+    Examples
+    --------
+    >>> from clearance import read_part
+    >>> read_part("cases/oil-gallery/oil-gallery.stl").triangles.shape[1:]
+    (3, 3)
     """
+    path = Path(path)
     try:
         found, seen, notices = _in_mm(read_mesh(path), unit)
         triangles, more = close(found, seen)

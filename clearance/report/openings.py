@@ -30,8 +30,8 @@ def as_json(found: Openings, mesh: str) -> dict[str, Any]:
                 "id": one.number,
                 "centre_mm": _list(one.mouth.centre),
                 "normal": _list(one.normal),
-                "diameter_mm": 2.0 * one.mouth.radius,
-                "clear_diameter_mm": 2.0 * one.mouth.inscribed_radius,
+                "diameter_mm": one.diameter_mm,
+                "clear_diameter_mm": one.clear_diameter_mm,
                 "area_mm2": one.area_mm2,
                 "network": one.network,
             }

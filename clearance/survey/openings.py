@@ -76,6 +76,21 @@ class Opening:
         return float(self.mouth.polygon.area)
 
     @property
+    def centre_mm(self) -> Floats:
+        """Centre of the closing surface, (3,) mm."""
+        return self.mouth.centre
+
+    @property
+    def diameter_mm(self) -> float:
+        """Of the circle of the closing surface's area."""
+        return 2.0 * self.mouth.radius
+
+    @property
+    def clear_diameter_mm(self) -> float:
+        """Of the largest circle in the closing surface."""
+        return 2.0 * self.mouth.inscribed_radius
+
+    @property
     def normal(self) -> Floats:
         """Unit vector outward."""
         return self.mouth.plane.normal

@@ -9,9 +9,14 @@ import json
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import chain
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from clearance.result import State
+from clearance.result import PROGRAM, Inputs, State, as_json
+from clearance.result.whole import named
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
 
 NOT_NEEDED, POSSIBLE, IMPOSSIBLE = "not-needed", "possible", "impossible"
 
@@ -49,6 +54,32 @@ class PassageHeights:
     openings_mm: dict[str, float] = field(default_factory=dict)
 
 
+@dataclass(frozen=True, eq=False)
+class SweepArrays:
+    """A sweep of P passages and H heights.
+
+    Attributes
+    ----------
+    passages : tuple of str
+        Names of the P passages.
+    required_mm : (P,) ndarray of float, mm
+    heights_mm : (H,) ndarray of float, mm above the platform
+    state : (P, H) ndarray of str
+    clear_diameter_mm, low_mm, high_mm : (P, H) ndarray of float, mm
+        Middle and ends of the bracket that holds the clear diameter.
+    open_fraction : (P, H) ndarray of float
+    """
+
+    passages: tuple[str, ...]
+    required_mm: NDArray[np.float64]
+    heights_mm: NDArray[np.float64]
+    state: NDArray[np.str_]
+    clear_diameter_mm: NDArray[np.float64]
+    low_mm: NDArray[np.float64]
+    high_mm: NDArray[np.float64]
+    open_fraction: NDArray[np.float64]
+
+
 @dataclass(frozen=True)
 class Sweep:
     """All heights of one stray sheet.
@@ -74,6 +105,52 @@ class Sweep:
     passages: tuple[PassageHeights, ...]
     notices: tuple[str, ...] = ()
     not_looked_at: tuple[str, ...] = ()
+    inputs: Inputs | None = None
+
+    def passage(self, name: str) -> PassageHeights:
+        """Give one passage by its name.
+
+        Raises
+        ------
+        ClearanceError
+            There is no such passage; the text names the nearest.
+
+        Examples
+        --------
+        >>> from clearance import sweep
+        >>> sweep(case, first=4.0, last=5.0, step=0.5).passage("bore").required_mm
+        5.5
+        """
+        found: PassageHeights = named(name, {one.name: one for one in self.passages}, self.part)
+        return found
+
+    def arrays(self) -> SweepArrays:
+        """All numbers as numpy arrays, passages by heights.
+
+        Returns
+        -------
+        SweepArrays
+
+        Examples
+        --------
+        >>> from clearance import sweep
+        >>> found = sweep(case, first=4.0, last=5.0, step=0.5).arrays()
+        >>> (found.low_mm < found.required_mm[:, None]).all()
+        np.True_
+        """
+        import numpy as np
+
+        rows = self.passages
+        return SweepArrays(
+            passages=tuple(p.name for p in rows),
+            required_mm=np.array([p.required_mm for p in rows]),
+            heights_mm=np.array(self.heights_mm),
+            state=np.array([[s.value for s in p.state] for p in rows]),
+            clear_diameter_mm=np.array([p.clear_diameter_mm for p in rows]),
+            low_mm=np.array([p.low_mm for p in rows]),
+            high_mm=np.array([p.high_mm for p in rows]),
+            open_fraction=np.array([p.open_fraction for p in rows]),
+        )
 
     def as_json(self) -> dict[str, Any]:
         """Plain values with the keys of the contract."""
@@ -87,9 +164,9 @@ class Sweep:
                 "high_mm": [round(x, 6) for x in p.high_mm],
                 "open_fraction": [round(x, 6) for x in p.open_fraction],
             }
-            if p.reopen is not None:
-                row["reopen"] = list(p.reopen)
-                row["drilled_from"] = [list(openings) for openings in p.drilled_from]
+            asked = p.reopen is not None
+            row["reopen"] = None if p.reopen is None else list(p.reopen)
+            row["drilled_from"] = [list(one) for one in p.drilled_from] if asked else None
             passages.append(row)
         return {
             "schema": 1,
@@ -101,6 +178,8 @@ class Sweep:
             "passages": passages,
             "notices": list(self.notices),
             "not_looked_at": list(self.not_looked_at),
+            "inputs": as_json(self.inputs),
+            "program": PROGRAM,
         }
 
 

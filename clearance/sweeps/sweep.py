@@ -97,6 +97,7 @@ class Prepared:
             (found,),
             (*self._notices(), *_faults(found, at)),
             not_looked_at(self.checked.case),
+            self.checked.inputs,
         )
 
     def _notices(self) -> tuple[str, ...]:
