@@ -40,8 +40,8 @@ FLOORS = [
 ]
 """Packages and the few modules beside them, along the data's way: DEVELOPERS.md draws them."""
 
-EDGES = {"matplotlib": ["figures", "plates.map", "plates.stamp"], "click": ["cli"]}
-"""Libraries that only these may use."""
+EDGES = {"matplotlib": ["figures", "plates.map", "plates.stamp", "api"], "click": ["cli"]}
+"""Libraries that only these may use; `api` names the types of figures alone."""
 
 LONGEST = 500
 """Lines of a module, at most."""

@@ -198,7 +198,7 @@ cli.main(sys.argv[1:], prog_name="clearance")
 @pytest.mark.parametrize(
     ("module", "name", "command"),
     [
-        ("clearance.checking", "prepare", "check"),
+        ("clearance.api", "prepare", "check"),
         ("os", "fsync", "check"),
         ("clearance.verdict.prepared", "prepare", "section"),
         ("os", "fsync", "section"),
