@@ -185,7 +185,7 @@ def _raise(error):
 
 INTERRUPTED = """
 import sys, time
-from clearance import checking
+from clearance import api, checking
 from clearance.cli import main as cli
 def stop(*_):
     print("ready", flush=True)
