@@ -48,7 +48,7 @@ LONGEST = 500
 STILL_LONGER = {
     "drilling.lines": 530,
     "passages.levels": 520,
-    "passages.search": 1200,
+    "passages.search": 1000,
     "sweeps.passage": 530,
     "verdict.passage": 510,
 }

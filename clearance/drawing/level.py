@@ -30,7 +30,7 @@ from clearance.drawing.level_words import detail_of, footer_of, label_of, row_of
 from clearance.errors import ClearanceError
 from clearance.geometry.soup import moved_shape
 from clearance.heights import above_platform
-from clearance.passages.search import pieces_at
+from clearance.passages.stoppers import pieces_at
 from clearance.predicted.part import NOMINAL, Predicted
 from clearance.predicted.stray import NONE, Event, Slab, rounded, slabs
 from clearance.result import PassageResult, SeparateResult

@@ -18,7 +18,7 @@ from clearance.columns.runs import Runs, unite
 from clearance.columns.sure import surely_metal
 from clearance.geometry.soup import Box, Soup, box_soup
 from clearance.passages.closings import closing
-from clearance.passages.search import grown_by, stopper
+from clearance.passages.stoppers import grown_by, stopper
 from clearance.ports.mouth import Mouth
 from clearance.predicted.part import Events, Predicted, Window
 

@@ -28,7 +28,7 @@ from clearance.geometry.rays import free
 from clearance.geometry.sections import loops, polygons
 from clearance.geometry.sight import winding_at
 from clearance.mesh.shells import find_shells
-from clearance.passages.search import pieces_at, seeds, stopper
+from clearance.passages.stoppers import pieces_at, seeds, stopper
 from clearance.ports.holes import (
     LARGEST,
     SLACK,

@@ -21,7 +21,7 @@ from clearance.geometry.soup import Box, Soup, extruded, meeting, moved_shape
 from clearance.passages.closings import closing, imaged
 from clearance.passages.crossings import with_vertex_between
 from clearance.passages.levels import SAME_MM, TOUCH_MM2, Floats, Sections, Shift
-from clearance.passages.search import pieces_at, stopper
+from clearance.passages.stoppers import pieces_at, stopper
 from clearance.predicted.part import NOMINAL
 from clearance.predicted.stray import Event, Gate, rounded, slabs
 from clearance.system.once import once

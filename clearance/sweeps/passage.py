@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from clearance.geometry.planes import Plane
 from clearance.passages.levels import Face, faces, levels_of, open_fraction
-from clearance.passages.search import layer_behind
+from clearance.passages.stoppers import layer_behind
 from clearance.predicted.stray import Event
 from clearance.predicted.variants import Variant
 from clearance.result import State

@@ -13,7 +13,8 @@ import numpy as np
 from clearance.errors import GridError
 from clearance.passages.closings import closing
 from clearance.passages.hidden import grown_hidden
-from clearance.passages.search import Search, pieces_at
+from clearance.passages.search import Search
+from clearance.passages.stoppers import pieces_at
 from clearance.ports.mouth import Mouth
 from clearance.predicted.part import NOMINAL, Events, Predicted
 from clearance.predicted.variants import Variant
