@@ -6,7 +6,6 @@ that takes a sentence; it is silent by default.
 
 from __future__ import annotations
 
-import os
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
@@ -23,6 +22,7 @@ from clearance.heights import above_platform
 from clearance.predicted.part import NOMINAL
 from clearance.predicted.stray import offset
 from clearance.result import GaugePin, Result, TrappedPowder, Unmelted
+from clearance.system.processes import processors
 from clearance.verdict.apart import separate
 from clearance.verdict.passage import PassageCheck
 from clearance.verdict.prepared import Checked, Progress, prepare, silent
@@ -183,10 +183,3 @@ def _cut_ports(checked: Checked) -> list[str]:
             if z.min() < high and z.max() > low:
                 found.append(f"stray {event.stray} cuts the port {mouth.name}; the port is kept")
     return found
-
-
-def processors() -> int:
-    """Number of processors this process may use."""
-    if hasattr(os, "sched_getaffinity"):
-        return len(os.sched_getaffinity(0))
-    return os.cpu_count() or 1

@@ -1,6 +1,8 @@
 """Imports go one way: a floor uses only floors above it, and within one there is no circle."""
 
 import ast
+import importlib.util
+import re
 from pathlib import Path
 
 import networkx
@@ -127,3 +129,21 @@ def test_no_module_is_too_long():
         if lines > max(LONGEST, STILL_LONGER.get(dotted(module), 0)):
             long[dotted(module)] = lines
     assert long == {}
+
+
+def test_the_floors_are_drawn_as_they_are():
+    """Else run `python docs/make_floors.py`."""
+    spec = importlib.util.spec_from_file_location("floors", PACKAGE.parent / "docs/make_floors.py")
+    script = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(script)
+    page = (PACKAGE.parent / "DEVELOPERS.md").read_text("utf-8")
+    assert script.drawn(page) == page, "run python docs/make_floors.py"
+
+
+def test_what_developers_are_sent_to_is_there():
+    page = (PACKAGE.parent / "DEVELOPERS.md").read_text("utf-8")
+    asked = page.split("## To change X, open Y")[1].split("##")[0]
+    named = re.findall(r"`([a-z_]+/[a-z_]+\.py)`", asked)
+    assert len(named) > 10
+    for name in named:
+        assert (PACKAGE / name).exists(), name

@@ -7,7 +7,6 @@ computing rooms stay inside the commands, so that ``--help`` answers at once.
 from __future__ import annotations
 
 import importlib
-import math
 import os
 import signal
 import sys
@@ -26,10 +25,22 @@ if TYPE_CHECKING:
     from clearance.case.read import Case
     from clearance.checking import Examined
     from clearance.result import Result
+from clearance.cli.options import (
+    A_PATH,
+    DEBUG,
+    all_finite,
+    case_argument,
+    debug_option,
+    json_option,
+    margins_option,
+    paper_option,
+    pitch_option,
+    report_option,
+    verify_option,
+)
 
 NO_VERDICT, BAD_INPUT = 1, 2
 INTERRUPTED = "interrupted, no verdict"
-
 ELSEWHERE = {
     "mesh": ("clearance.cli.mesh", "Examine a mesh file: is it sound, could it be the cause?"),
     "openings": ("clearance.cli.mesh", "Find every mouth of the voids inside a mesh."),
@@ -37,6 +48,7 @@ ELSEWHERE = {
     "sweep": ("clearance.cli.sweep", "Tell the states for all heights of the stray sheet."),
 }
 """Commands of other rooms: the room, and what the list of commands says of them."""
+
 
 # ---- one place for every way to end ----------------------------------------------------------
 
@@ -131,102 +143,6 @@ def _fail(ctx: click.Context, message: str, status: int) -> None:
         traceback.print_exc()
     click.echo(f"error: {message}", err=True)
     ctx.exit(status)
-
-
-DEBUG = "clearance.debug"
-
-
-def _remember_debug(ctx: click.Context, _: click.Parameter, value: bool) -> None:
-    ctx.find_root().meta[DEBUG] = value
-
-
-# ---- options, each declared once -------------------------------------------------------------
-
-
-def _finite(_: click.Context, __: click.Parameter, value: float | None) -> float | None:
-    if value is not None and not math.isfinite(value):
-        raise click.BadParameter(f"{value} is not a finite number.")
-    return value
-
-
-def _all_finite(
-    ctx: click.Context, option: click.Parameter, values: tuple[float, ...]
-) -> tuple[float, ...]:
-    for value in values:
-        _finite(ctx, option, value)
-    return values
-
-
-def _positive(ctx: click.Context, option: click.Parameter, value: float | None) -> float | None:
-    if value is not None and value <= 0.0:
-        raise click.BadParameter(f"{value:g} is not above 0.")
-    return _finite(ctx, option, value)
-
-
-# What is wrong with a file the rooms that read and write it say; click only makes it a path.
-A_PATH = click.Path(path_type=Path, readable=False, allow_dash=True)
-
-case_argument = click.argument("case", metavar="CASE.toml", type=A_PATH)
-
-pitch_option = click.option(
-    "--pitch",
-    type=float,
-    metavar="MM",
-    callback=_positive,
-    help="Distance of the columns, above 0. Default: the case's, or chosen from the requirements. "
-    "Half the pitch takes about four times as long.",
-)
-
-json_option = click.option(
-    "--json",
-    "json_file",
-    type=A_PATH,
-    metavar="FILE|-",
-    help="Write the result as JSON to a file; -: to standard output, and nothing else there.",
-)
-
-report_option = click.option(
-    "--report",
-    "report_file",
-    type=A_PATH,
-    metavar="FILE.pdf",
-    help="Write the disposition sheet: one page for the meeting, then a page or more for each "
-    "passage that does not conform, then inputs, settings and method.",
-)
-
-paper_option = click.option(
-    "--paper",
-    type=click.Choice(["a4", "letter"]),
-    default="a4",
-    show_default=True,
-    help="Paper of the report.",
-)
-
-margins_option = click.option(
-    "--margins",
-    is_flag=True,
-    help="Tell how many layers the height of the first stray sheet, its first wrong layer and "
-    "their number may be off, each by itself, before a state or the recommendation changes. "
-    "Every step up to three each way is a check of its own. Without it only the height is told, up "
-    "to ten layers each way and for the states alone, where the sheet only adds metal.",
-)
-
-verify_option = click.option(
-    "--verify/--no-verify",
-    default=False,
-    show_default=True,
-    help="Ask a second opinion on every verdict and plan: the predicted metal is built once more "
-    "as solids, by a library that shares no code with the check. A contradiction makes the "
-    "recommendation undetermined. Takes about as long as the check of a small part.",
-)
-
-debug_option = click.option(
-    "--debug",
-    is_flag=True,
-    expose_value=False,
-    callback=_remember_debug,
-    help="Show where in the program an error came up.",
-)
 
 
 @click.group(
@@ -329,7 +245,7 @@ def check(
     type=float,
     metavar="Z",
     multiple=True,
-    callback=_all_finite,
+    callback=all_finite,
     help="Height of a level section in mm above the platform, as in [[stray]] height. Within a "
     "stray sheet the section is taken in the middle of the layer that holds it; where the part "
     "is set aside it shows what is open on both sides of the step.",

@@ -13,17 +13,16 @@ from typing import Any
 
 import click
 
+from clearance.cli.options import (
+    A_PATH,
+    debug_option,
+    json_option,
+)
 from clearance.errors import ClearanceError
 
 FAULTY = 3
 """Exit status of a mesh that `check` would refuse, or that has flat sheets of its own."""
 UNITS = ("mm", "cm", "m", "um", "in", "inch", "foot")
-DEBUG = "clearance.debug"
-A_PATH = click.Path(path_type=Path, readable=False, allow_dash=True)
-
-
-def _remember_debug(ctx: click.Context, _: click.Parameter, value: bool) -> None:
-    ctx.find_root().meta[DEBUG] = value
 
 
 mesh_argument = click.argument("mesh", metavar="MESH", type=A_PATH)
@@ -33,20 +32,6 @@ unit_option = click.option(
     default="mm",
     show_default=True,
     help="Unit of a mesh that carries none (STL, PLY, OBJ); a 3MF's own unit wins.",
-)
-json_option = click.option(
-    "--json",
-    "json_file",
-    type=A_PATH,
-    metavar="FILE|-",
-    help="Write the result as JSON to a file; -: to standard output, and nothing else there.",
-)
-debug_option = click.option(
-    "--debug",
-    is_flag=True,
-    expose_value=False,
-    callback=_remember_debug,
-    help="Show where in the program an error came up.",
 )
 
 

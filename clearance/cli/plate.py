@@ -16,22 +16,19 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from clearance.cli import terminal
+from clearance.cli.options import (
+    A_PATH,
+    DEBUG,
+    debug_option,
+)
 
 if TYPE_CHECKING:
     from clearance.plates.run import Summary
     from clearance.system.processes import Job, Outcome
 
-DEBUG = "clearance.debug"
-
-
-def _remember_debug(ctx: click.Context, _: click.Parameter, value: bool) -> None:
-    ctx.find_root().meta[DEBUG] = value
-
 
 @click.command(context_settings={"help_option_names": ["-h", "--help"]})
-@click.argument(
-    "plate", metavar="PLATE.toml", type=click.Path(path_type=Path, readable=False, allow_dash=True)
-)
+@click.argument("plate", metavar="PLATE.toml", type=A_PATH)
 @click.option(
     "--out",
     type=click.Path(path_type=Path),
@@ -52,13 +49,7 @@ def _remember_debug(ctx: click.Context, _: click.Parameter, value: bool) -> None
     help="Hand the parts to the running dask.distributed scheduler at this address, such as "
     "tcp://10.0.0.5:8786, instead of processes here.",
 )
-@click.option(
-    "--debug",
-    is_flag=True,
-    expose_value=False,
-    callback=_remember_debug,
-    help="Show where in the program an error came up.",
-)
+@debug_option
 @click.pass_context
 def plate(
     ctx: click.Context, plate: Path, out: Path, jobs: int | None, cluster: str | None

@@ -6,41 +6,29 @@ Computing is left to `sweep`, imported when asked for, so that ``--help`` answer
 
 from __future__ import annotations
 
-import math
 from pathlib import Path
 
 import click
 
+from clearance.cli.options import (
+    A_PATH,
+    case_argument,
+    debug_option,
+    finite,
+    json_option,
+    positive,
+)
 from clearance.cli.terminal import paint, progress, show
-
-DEBUG = "clearance.debug"
-A_PATH = click.Path(path_type=Path, readable=False, allow_dash=True)
-
-
-def _remember_debug(ctx: click.Context, _: click.Parameter, value: bool) -> None:
-    ctx.find_root().meta[DEBUG] = value
-
-
-def _finite(_: click.Context, __: click.Parameter, value: float | None) -> float | None:
-    if value is not None and not math.isfinite(value):
-        raise click.BadParameter(f"{value} is not a finite number.")
-    return value
-
-
-def _positive(ctx: click.Context, option: click.Parameter, value: float | None) -> float | None:
-    if value is not None and value <= 0.0:
-        raise click.BadParameter(f"{value:g} is not above 0.")
-    return _finite(ctx, option, value)
 
 
 @click.command(context_settings={"help_option_names": ["-h", "--help"]})
-@click.argument("case", metavar="CASE.toml", type=A_PATH)
+@case_argument
 @click.option(
     "--from",
     "first",
     type=float,
     metavar="Z",
-    callback=_finite,
+    callback=finite,
     help="Lowest height in mm above the platform. Default: the part's lowest layer.",
 )
 @click.option(
@@ -48,24 +36,18 @@ def _positive(ctx: click.Context, option: click.Parameter, value: float | None) 
     "last",
     type=float,
     metavar="Z",
-    callback=_finite,
+    callback=finite,
     help="Highest height in mm above the platform. Default: the part's last layer.",
 )
 @click.option(
     "--step",
     type=float,
     metavar="DZ",
-    callback=_positive,
+    callback=positive,
     help="Distance of the heights in mm, above 0. Default: the layer thickness.",
 )
 @click.option("--reach", is_flag=True, help="Tell whether a straight drill could reopen it there.")
-@click.option(
-    "--json",
-    "json_file",
-    type=A_PATH,
-    metavar="FILE|-",
-    help="Write the result as JSON to a file; -: to standard output, and nothing else there.",
-)
+@json_option
 @click.option(
     "--plot",
     type=A_PATH,
@@ -76,7 +58,7 @@ def _positive(ctx: click.Context, option: click.Parameter, value: float | None) 
     "--pitch",
     type=float,
     metavar="MM",
-    callback=_positive,
+    callback=positive,
     help="Distance of the columns, as for check.",
 )
 @click.option(
@@ -85,13 +67,7 @@ def _positive(ctx: click.Context, option: click.Parameter, value: float | None) 
     metavar="N",
     help="Processes at a time. Default: the processors to use.",
 )
-@click.option(
-    "--debug",
-    is_flag=True,
-    expose_value=False,
-    callback=_remember_debug,
-    help="Show where in the program an error came up.",
-)
+@debug_option
 @click.pass_context
 def sweep(
     ctx: click.Context,

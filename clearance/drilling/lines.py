@@ -95,7 +95,7 @@ def widest_line(
 
     Parameters
     ----------
-    tree : distance.Tree
+    tree : box_tree.Tree
         Metal, closed and facing outward: at least every triangle that meets the convex hull of
         the two regions, extended as asked and grown by the radius looked for.
     start, end : Region

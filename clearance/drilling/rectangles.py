@@ -1,6 +1,6 @@
 """Compiled loops of the search for straight lines: rectangles in polygons, and rays in metal.
 
-In: rectangles and the edges of a polygon, or rays and the arrays of a `distance.Tree`. Out: what a
+In: rectangles and the edges of a polygon, or rays and the arrays of a `box_tree.Tree`. Out: what a
 rectangle holds of the polygon; whether a point lies in metal, and where a line is deep in it.
 """
 

@@ -1,6 +1,6 @@
 """Rays through a triangle soup: what they meet first, how often metal lies round their start.
 
-In: a `distance.Tree`, starts and directions. Out: lengths, winding numbers, free or not. Rays end
+In: a `box_tree.Tree`, starts and directions. Out: lengths, winding numbers, free or not. Rays end
 exactly on triangles, in double precision, edges included.
 """
 

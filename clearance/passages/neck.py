@@ -37,7 +37,7 @@ class Neck:
     ----------
     active : (X, Y, Z) ndarray of uint8
         Every cell that the centre of a ball of this radius can be in; taken over.
-    tree : distance.Tree
+    tree : box_tree.Tree
         The metal's surface.
     origin : (3,) ndarray, mm
         Centre of the first cell.

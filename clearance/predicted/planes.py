@@ -31,7 +31,7 @@ def predicted_metal(
     Parameters
     ----------
     predicted : Predicted
-    plane : sections.Plane
+    plane : planes.Plane
     whole : bool
         Cut all triangles of the part, so that the metal is right out to the window's
         rim. Otherwise only those near the passage: outlines that leave it are left out,

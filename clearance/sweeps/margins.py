@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from clearance.case.event import StrayTable
 from clearance.case.read import Case
-from clearance.checking import MOST_THREADS, Examined, conclude, processors
+from clearance.checking import MOST_THREADS, Examined, conclude
 from clearance.errors import CaseError
 from clearance.predicted.slice_faces import both_sides
 from clearance.predicted.stray import Event
@@ -24,6 +24,7 @@ from clearance.predicted.variants import variants
 from clearance.result import STATES, Margin, Result, State
 from clearance.sweeps.near import Near, melts_the_same
 from clearance.sweeps.passage import PassageSweep
+from clearance.system.processes import processors
 from clearance.verdict.passage import PassageCheck
 from clearance.verdict.prepared import Checked, Progress, silent
 
