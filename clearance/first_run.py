@@ -67,7 +67,6 @@ def later() -> None:
     line = np.array([up, 2.0 * up])
     radius = cells.clear_radius(np.ones((2, 2, 2), np.uint8), 1.0)
     cells.widest_route(radius, np.ones(radius.shape, np.uint8), [0], [7])
-    cells.groups(np.ones(radius.shape, np.uint8))
     distance.distances(tree, line)
     segments.segment_clearances(tree, line[:1], line[1:])
     routes.widen(tree, line, spacing_mm=0.5)

@@ -69,6 +69,9 @@ def test_sheets_of_equal_parts_are_told_apart_on_every_page(done):
         "name": "A1", "serial": "0101", "plate": "small", "at_mm": [50.0, 50.0], "turn_deg": 180.0,
     }  # fmt: skip
     other["plate"].pop("label")
+    # The label is on the sheet; and it and the name are in what the other hash is made of.
+    for own in ("sheet_sha256", "data_sha256"):
+        assert one["plate"].pop(own) != other["plate"].pop(own)
     assert {**one, "part": "A2"} == other
 
 
