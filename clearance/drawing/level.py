@@ -81,6 +81,10 @@ def level_section(
     _inside(checked, predicted, height_mm)
     passages = above_platform(passages, base)  # from here on they are words
     metal, wrong, unmelted = _metals(predicted, level, event)
+    if all(shape.is_empty for shape in (metal, wrong, unmelted)):
+        raise ClearanceError(
+            f"--at-height: found {height_mm:g}, where the predicted part is parted"
+        )
     voids, joined = _voids(checked, predicted, level, passages)
     return LevelSection(
         title_of(passages, separate, level, height_mm),
@@ -130,7 +134,9 @@ def _level(checked: Checked, predicted: Predicted, height_mm: float) -> Level:
             return Level(z, Side(at, upper, True), Side(at, lower, False), frozenset(strays))
     slab = predicted.slab_at(z, above=True)
     if slab.stray == NONE:
-        return Level(z, Side(z, slab, False), None, frozenset(strays))
+        # On its lowest face the part lies above only; elsewhere a face shows what lies below it.
+        lowest = z - float(checked.bodies.bounds[0, 2]) < FACE_MM
+        return Level(z, Side(z, slab, lowest), None, frozenset(strays))
     middle = 0.5 * (slab.low + slab.high)
     return Level(z, Side(middle, slab, False), None, frozenset({slab.stray, *strays}))
 

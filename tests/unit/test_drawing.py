@@ -10,6 +10,7 @@ import shapes
 from clearance.case.read import read_case
 from clearance.drawing.curve import curve
 from clearance.drawing.level import level_section
+from clearance.errors import ClearanceError
 from clearance.verdict.apart import separate
 from clearance.verdict.passage import PassageCheck
 from clearance.verdict.prepared import prepare, silent
@@ -62,6 +63,27 @@ def test_beside_the_step_nothing_is_stray(stepped, height):
     assert drawn.stray.is_empty
     assert not drawn.step
     assert drawn.voids[0].open_fraction == pytest.approx(1.0)
+
+
+@pytest.mark.parametrize(("height", "area"), [(0.0, 196.0 - 9.0 * math.pi), (12.0, 196.0)])
+def test_the_lowest_and_the_highest_face_are_drawn(tmp_path, height, area):
+    """A bore of 6 that is blind at the top: analytic areas of what lies beside each face."""
+    solid = shapes.block((-7, -7, 0), (7, 7, 12)) - shapes.bore((0, 0, -1), (0, 0, 8), 3.0)
+    solid -= shapes.bore((0, 0, 5), (8, 0, 5), 1.0)
+    passage = make.passage((0, 0, 0), (7, 0, 5), 3.0, 1.5)
+    passage["outlet"]["radius"] = 1.0
+    checked, checks = prepared(tmp_path, solid, passage, make.plane(3.0))
+    drawn = level_section(checked, [checks[0].result()], height)
+    assert drawn.metal.area == pytest.approx(area, rel=2e-3)
+
+
+def test_between_two_bodies_there_is_nothing_to_draw(tmp_path):
+    solid = shapes.block((-7, -7, 0), (7, 7, 6)) - shapes.bore((0, 0, -1), (0, 0, 7), 3.0)
+    solid += shapes.block((-7, -7, 9), (7, 7, 12))
+    passage = make.passage((0, 0, 0), (0, 0, 6), 3.0, 5.5)
+    checked, checks = prepared(tmp_path, solid, passage, make.plane(3.0))
+    with pytest.raises(ClearanceError, match=r"--at-height: found 7\.5, where the predicted"):
+        level_section(checked, [checks[0].result()], 7.5)
 
 
 def test_circuits_that_a_step_joins_are_the_finding(tmp_path):
