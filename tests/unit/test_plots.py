@@ -176,7 +176,7 @@ def test_detail_shows_its_bounds():
     (x0, x1), (y0, y1) = inset.get_xlim(), inset.get_ylim()
     assert x0 <= 7.0 < 13.0 <= x1
     assert y0 <= 17.0 < 23.0 <= y1
-    assert any(scale.true_scale(inset) == pytest.approx(scale) for scale in scale.SCALES)
+    assert any(scale.true_scale(inset) == pytest.approx(one) for one in scale.SCALES)
 
 
 def test_labels_are_spread_in_order_and_near():

@@ -291,7 +291,7 @@ def test_section_through_the_drill_is_to_a_scale_and_names_what_it_shows(drawn):
     figure = planes.drill_figure(drill)
     main, detail, plan = figure.axes
     for axes in (main, detail, plan):
-        assert any(scale.true_scale(axes) == pytest.approx(scale) for scale in scale.SCALES)
+        assert any(scale.true_scale(axes) == pytest.approx(one) for one in scale.SCALES)
         assert axes.get_aspect() == 1.0
     said = [text.get_text() for text in main.texts]
     for word in ("inlet", "stray sheet, z 15.00 mm", f"{drill.depth_mm:.1f}"):
