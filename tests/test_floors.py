@@ -50,7 +50,6 @@ LONGEST = 500
 STILL_LONGER = {
     "drilling.lines": 530,
     "passages.levels": 520,
-    "passages.search": 1000,
     "sweeps.passage": 530,
     "verdict.passage": 510,
 }

@@ -23,7 +23,7 @@ from clearance.drilling.drills import CLAMPED_DIAMETERS, point_length
 from clearance.drilling.reach import SIDES
 from clearance.geometry.planes import Plane
 from clearance.heights import above_platform
-from clearance.passages.search import moved_mouth
+from clearance.passages.way import moved_mouth
 from clearance.predicted.part import Predicted
 from clearance.predicted.planes import of_plate, predicted_metal, stray_metal
 from clearance.result import CrossingResult, Drilling, PassageResult, Rework

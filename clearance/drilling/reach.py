@@ -36,8 +36,8 @@ from clearance.geometry.soup import Box, Soup
 from clearance.heights import place
 from clearance.kernels.vectors import Floats
 from clearance.passages.crossings import Crossing
-from clearance.passages.search import moved_mouth
 from clearance.passages.stoppers import pieces_at
+from clearance.passages.way import moved_mouth
 from clearance.ports.mouth import Mouth
 from clearance.predicted.part import NOMINAL
 from clearance.result import State

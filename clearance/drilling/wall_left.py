@@ -21,7 +21,7 @@ from clearance.geometry import box_tree, distance, segments
 from clearance.geometry.planes import Plane
 from clearance.geometry.soup import Box, Soup, flat, moved_shape
 from clearance.heights import place
-from clearance.passages.search import moved_mouth
+from clearance.passages.way import moved_mouth
 from clearance.ports.mouth import Mouth
 from clearance.ports.patches import Patches
 from clearance.predicted.part import Events, Predicted

@@ -18,7 +18,7 @@ from clearance.geometry import cutting, sections
 from clearance.geometry.planes import Plane
 from clearance.geometry.soup import Soup, extent
 from clearance.kernels.compiler import kernel
-from clearance.passages.search import moved_mouth
+from clearance.passages.way import moved_mouth
 from clearance.ports.mouth import Mouth
 from clearance.predicted.part import Predicted
 from clearance.predicted.stray import Event, rounded

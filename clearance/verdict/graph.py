@@ -20,8 +20,9 @@ from clearance.columns.runs import Runs, unite
 from clearance.columns.voids import label
 from clearance.evidence.powder import void_run
 from clearance.passages.crossings import Crossing
-from clearance.passages.search import Search, moved_mouth
+from clearance.passages.search import Search
 from clearance.passages.stoppers import seeds
+from clearance.passages.way import moved_mouth
 from clearance.ports.mouth import Mouth
 from clearance.predicted.part import Predicted
 from clearance.result import GraphEdge

@@ -22,8 +22,9 @@ from clearance.geometry.soup import moved_shape
 from clearance.heights import place
 from clearance.passages.crossings import Crossing, WindowSections, crossings
 from clearance.passages.levels import largest_circle_mm
-from clearance.passages.search import Search, Way, moved_mouth
+from clearance.passages.search import Search
 from clearance.passages.stoppers import pieces_at
+from clearance.passages.way import Way, moved_mouth
 from clearance.predicted.part import NOMINAL, Events, Predicted, Window
 from clearance.predicted.stray import Event, rounded, slabs
 from clearance.predicted.variants import Unknowns, Variant

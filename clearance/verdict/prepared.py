@@ -27,8 +27,8 @@ from clearance.geometry.soup import Box, extent
 from clearance.kernels.compiler import kernel
 from clearance.mesh.part import UNITS_MM, file_sha256, read_part
 from clearance.mesh.shells import face_outward
-from clearance.passages.search import moved_mouth
 from clearance.passages.stoppers import seeds, stopper
+from clearance.passages.way import moved_mouth
 from clearance.ports.mouth import Mouth, Request, find_mouths
 from clearance.ports.patches import Patches, patches
 from clearance.predicted.bodies import Bodies

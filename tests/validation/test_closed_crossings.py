@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 import shapely
 
-from clearance.passages.search import enters
+from clearance.passages.way import enters
 
 SHEET = SimpleNamespace(low=4.0, high=5.0, footprint=shapely.box(0, 0, 2, 2))
 

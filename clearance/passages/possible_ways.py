@@ -1,0 +1,292 @@
+"""Whether the possible void leads from one mouth to another at all, and how wide at most.
+
+In: the predicted part in a window, two mouths, all mouths and the crossings. Out: the metal that
+bounds the void behind the two, which pieces of the possible void lie there, and an upper bound
+from the mouths and from crossings that no way avoids. Source: docs/method.md, "The bracket".
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from clearance.columns.possible import PossibleVoid, block, bounding
+from clearance.columns.runs import Runs
+from clearance.geometry import box_tree, sections
+from clearance.geometry.planes import Plane
+from clearance.geometry.soup import Box
+from clearance.passages.closings import (
+    RIM_MM,
+    Closing,
+    closing,
+    imaged,
+)
+from clearance.passages.crossings import CUT_MM, Crossing, squares_of
+from clearance.passages.levels import TOUCH_MM2, largest_circle_mm, polygonal
+from clearance.passages.stoppers import (
+    LEVEL,
+    grown_by,
+    layer_behind,
+    pieces_at,
+    sunk_mm,
+)
+from clearance.passages.window_cells import Cells
+from clearance.ports.mouth import Mouth
+from clearance.ports.plug import plug
+from clearance.predicted.part import Predicted
+from clearance.system.once import once
+
+SURFACE_MM = 2e-5
+"""Float32 rounding of the surface near 350 mm: off every lower bound, onto every upper one.
+Farther out a whole step of float32 is."""
+ALIKE_MM = 0.01
+"""An opening wider than a crossing's circle by more is not of that crossing."""
+
+
+@dataclass(frozen=True, eq=False)
+class Taken:
+    """A crossing taken out of the possible void.
+
+    `width_mm` bounds every ball whose centre passes what was taken out, at height `z`; `openings`
+    is all that was open there.
+    """
+
+    crossing: Crossing
+    z: float
+    width_mm: float
+    runs: Runs
+    openings: Any
+
+
+class PossibleWays:
+    """The void between two mouths in one predicted part."""
+
+    def __init__(
+        self,
+        predicted: Predicted,
+        inlet: Mouth,
+        outlet: Mouth,
+        mouths: tuple[Mouth, ...],
+        crossings: list[Crossing],
+        smallest_way_mm: float,
+    ):
+        self.predicted = predicted
+        self.closings = tuple(closing(predicted.events, mouth) for mouth in mouths)
+        self.ends = closing(predicted.events, inlet), closing(predicted.events, outlet)
+        self.inlet, self.outlet = (end.mouth for end in self.ends)
+        self.crossings = crossings
+        self.smallest_way_mm = smallest_way_mm
+        far = np.abs([predicted.window.box.low, predicted.window.box.high]).max()
+        self.surface_mm = max(SURFACE_MM, float(np.spacing(np.float32(far))))
+        self._open: dict[float, list[Any]] = {}
+        # No ball wider than a mouth starts there, so larger radii need not be told apart.
+        self.cells = Cells(predicted, self.closings, min(0.5 * end.width_mm for end in self.ends))
+
+    @once
+    def walls(self) -> NDArray[np.float32]:
+        """Triangles of the metal that bounds the void behind the two mouths."""
+        void = self.predicted.possible
+        start, end = self._ends(void)
+        return bounding(void, self.predicted.surface, start | end)
+
+    @once
+    def metal(self) -> NDArray[np.float32]:
+        """Triangles of all metal that a ball or a pin may meet: walls, and what is at the mouths.
+
+        A stopper hides what lies in it and outward of it, but a ball in the mouth meets it.
+        """
+        ends = [self._at_mouth(mouth) for end in self.ends for mouth in end.places]
+        void = self.predicted.possible
+        ours = set[int]().union(*self._ends(void))
+        pitch = self.predicted.grid.pitch_mm
+        thirds = [
+            self._at_mouth(place, self.cells.most_mm)
+            for one in self.closings
+            if one.mouth.name not in {end.mouth.name for end in self.ends}
+            for place in one.places
+            if pieces_at(void, place, pitch) & ours
+        ]
+        return np.concatenate([self.walls, *ends, *thirds])
+
+    def _at_mouth(self, mouth: Mouth, most_mm: float = 0.0) -> NDArray[np.float32]:
+        """All metal within reach of a ball whose centre is in a mouth or its stopper."""
+        ring = mouth.plane.to_space(np.array(mouth.polygon.exterior.coords))
+        pitch = self.predicted.grid.pitch_mm
+        inner = ring - (sunk_mm(mouth, pitch) + 2.0 * pitch) * mouth.plane.normal
+        points = np.concatenate([ring, inner])
+        most_mm = most_mm if np.isfinite(most_mm) else 2.0 * mouth.radius
+        reach = max(mouth.inscribed_radius, most_mm) + 2.0 * pitch
+        return self.predicted.metal_near(Box(points.min(0), points.max(0)).grown(reach))
+
+    @once
+    def tree(self) -> box_tree.Tree:
+        """Exact distances to the metal."""
+        return box_tree.build(self.metal)
+
+    def _ends(self, void: PossibleVoid, taken: Sequence[Taken] = ()) -> tuple[set[int], set[int]]:
+        """Pieces of the possible void that begin behind the inlet and behind the outlet.
+
+        A stopper that begins within the part hides what is between it and the closing surface,
+        where a way past a third mouth may lead: what lies behind such a stopper is joined.
+        """
+        pitch = self.predicted.grid.pitch_mm
+        inlet, outlet = (
+            set[int]().union(*(pieces_at(void, place, pitch) for place in end.places))
+            for end in self.ends
+        )
+        behind = [group for place in self._thirds for group in self._groups(void, place, taken)]
+        return grown_by(inlet, behind), grown_by(outlet, behind)
+
+    @once
+    def _thirds(self) -> list[Mouth]:
+        """Mouths other than the two ends whose stoppers begin within the part."""
+        own = {end.mouth.name for end in self.ends}
+        pitch = self.predicted.grid.pitch_mm
+        return [
+            place
+            for one in self.closings
+            for place in one.places
+            if place.name not in own and sunk_mm(place, pitch) > LEVEL * pitch
+        ]
+
+    def _groups(self, void: PossibleVoid, mouth: Mouth, taken: Sequence[Taken]) -> list[set[int]]:
+        """Pieces behind a stopper, each group between levels that no way between them passes."""
+        pitch = self.predicted.grid.pitch_mm
+        squares, low, high = layer_behind(void.places.grid, mouth, pitch)
+        if len(squares) == 0:
+            return []
+        cuts = sorted({one.z for one in taken if self._parts(one, mouth)})
+        bounds = [-np.inf, *cuts, np.inf]
+        groups = []
+        for a, b in pairwise(bounds):
+            bottom, top = np.maximum(low, a + CUT_MM), np.minimum(high, b - CUT_MM)
+            there = bottom < top
+            groups.append(void.pieces_over(squares[there], bottom[there], top[there]))
+        return [group for group in groups if len(group) > 1]
+
+    def _parts(self, taken: Taken, mouth: Mouth) -> bool:
+        """Whether all that is open behind a mouth's stopper was taken out at a level."""
+        depth = sunk_mm(mouth, self.predicted.grid.pitch_mm)
+        plane = replace(mouth.plane, origin=mouth.plane.origin - depth * mouth.plane.normal)
+        room = plug(replace(mouth, plane=plane), CUT_MM, depth)
+        if not room[..., 2].min() < taken.z < room[..., 2].max():
+            return False
+        section = sections.metal(room, Plane.level(taken.z))
+        left = [piece for piece in self._open_at(taken.z) if shapely.intersects(piece, section)]
+        open_here = shapely.union_all(left).intersection(section)
+        return bool(open_here.difference(taken.openings).area <= TOUCH_MM2)
+
+    def parted(self) -> tuple[tuple[set[int], set[int]], list[set[int]]]:
+        """Pieces of the possible void, all crossings taken out: at the ends, at each crossing."""
+        taken = [self._taken(crossing) for crossing in self.crossings]
+        void = self.predicted.possible_less([one.runs for one in taken])
+        beside = []
+        for crossing in self.crossings:
+            squares = squares_of(self.predicted, crossing.footprint, shapely.Polygon())
+            bounds = crossing.low - RIM_MM, crossing.high + RIM_MM
+            low, high = (np.full(len(squares), z) for z in bounds)
+            beside.append(void.pieces_over(squares, low, high))
+        return self._ends(void, taken), beside
+
+    def _taken(self, crossing: Crossing) -> Taken:
+        """A crossing taken out at the one level where it is narrowest.
+
+        One level is enough, and all that is sure: a way that lies in the sheet need not pass each
+        of its layers. Of what is open there only what is as narrow as the crossing is taken out.
+        A way that comes through another void, or another crossing beside it, is left.
+        """
+        z, pitch = crossing.level_mm, self.predicted.grid.pitch_mm
+        near = crossing.footprint.buffer(3.0 * pitch)
+        narrow, wide, width = [], [], crossing.circle_mm
+        for piece in self._open_at(z):
+            if not shapely.intersects(piece, near):
+                continue
+            circle = largest_circle_mm(piece)
+            if circle > crossing.circle_mm + ALIKE_MM:
+                wide.append(piece)
+                continue
+            narrow.append(piece)
+            width = max(width, largest_circle_mm(imaged(piece, self.closings, z)))
+        squares = squares_of(self.predicted, crossing.footprint, shapely.union_all(wide))
+        runs = block(self.predicted.sure, squares, z - CUT_MM, z + CUT_MM)
+        return Taken(crossing, z, width, runs, shapely.union_all(narrow))
+
+    def _open_at(self, z: float) -> list[Any]:
+        """What is open at a height, on both sides if a level face lies there, mouths closed."""
+        if z not in self._open:
+            metal = [self.predicted.section(z, above, plugged=True) for above in (False, True)]
+            void = self.predicted.window.rectangle.difference(shapely.union_all(metal))
+            self._open[z] = list(shapely.get_parts(polygonal(void)))
+        return self._open[z]
+
+    def _ceiling(self, closed: tuple[Crossing, ...]) -> tuple[float, bool]:
+        """Upper bound from the mouths and from crossings that no way avoids, by blocking them.
+
+        Crossings are taken out narrowest first; when inlet and outlet come apart in
+        the possible void, every way leads through one of those taken out.
+        """
+        mouths = min(self._mouth_mm(end) for end in self.ends)
+        start, end = self._ends(self.predicted.possible)
+        outside = self.predicted.possible.outside
+        leak = outside in start or outside in end
+        if not start & end or mouths < self.smallest_way_mm:
+            return 0.0, leak
+        taken = [self._taken(crossing) for crossing in self.crossings]
+
+        def width(one: Taken) -> float:
+            return 0.0 if one.crossing in closed else one.width_mm
+
+        taken.sort(key=width)
+        if not taken or self._joined(taken):
+            return mouths, leak
+        # The fewest that part the ends: bisect on how many of the ordered ones are out.
+        few, many = 0, len(taken)
+        while many - few > 1:
+            middle = (few + many) // 2
+            if self._joined(taken[:middle]):
+                few = middle
+            else:
+                many = middle
+        widest = width(taken[many - 1])
+        return min(mouths, 0.0 if widest < self.smallest_way_mm else widest), leak
+
+    def _mouth_mm(self, end: Closing) -> float:
+        """Upper bound of a ball whose centre is in a mouth: the largest circle beside stray metal.
+
+        Taken just inside the closing surface and just outside it, for metal may end there.
+        """
+        width = end.width_mm
+        if not end.flat:
+            return width
+        (surface,) = end.surfaces
+        void = end.mouth.polygon if len(end.places) == 1 else surface.polygon
+        ring = surface.plane.to_space(shapely.get_coordinates(surface.polygon))
+        stray = self.predicted.stray_near(Box(ring.min(0), ring.max(0)).grown(2.0 * CUT_MM))
+        if not stray:
+            return width
+        for step in (-CUT_MM, CUT_MM):
+            plane = replace(
+                surface.plane, origin=surface.plane.origin + step * surface.plane.normal
+            )
+            metal = shapely.union_all([sections.metal(soup, plane) for soup in stray])
+            metal = metal.difference(self.predicted.removed(plane))
+            # The polygon is of the closing surface itself: the ball there is hardly larger.
+            circle = largest_circle_mm(void.difference(metal)) + CUT_MM
+            width = min(width, circle)
+        return width
+
+    def _joined(self, taken: list[Taken]) -> bool:
+        void = self.predicted.possible_less([one.runs for one in taken])
+        start, end = self._ends(void, taken)
+        return bool(start & end)
+
+    def _fine(self, low: float, high: float, enough: float) -> float:
+        """How wide a bracket may stay."""
+        pitch = self.predicted.grid.pitch_mm
+        return 0.1 * pitch if low < enough <= high else 0.3 * pitch
