@@ -28,7 +28,8 @@ from clearance.passages.changed import changed
 from clearance.passages.crossings import Crossing
 from clearance.result import DispositionResult, PassageResult, Result
 from clearance.verdict.graph import on_way, passed_by
-from clearance.verdict.passage import Judged, PassageCheck
+from clearance.verdict.judged import Judged
+from clearance.verdict.passage import PassageCheck
 from clearance.verdict.prepared import Checked, Progress, silent
 
 FLAT = 3.0

@@ -10,7 +10,7 @@ from typing import Any
 
 import shapely
 
-from clearance.passages.levels import polygonal
+from clearance.geometry.areas import polygonal
 from clearance.predicted.stray import Slab
 from clearance.result import State
 

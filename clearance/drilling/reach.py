@@ -26,10 +26,10 @@ from clearance.drilling.drills import (
     point_length,
     reach_limit,
 )
-from clearance.drilling.lines import Region, Widest, widest_line
 from clearance.drilling.obstacles import in_the_way
 from clearance.drilling.recheck import Recheck
 from clearance.drilling.strokes import Miss, Reached, Stroke, covering
+from clearance.drilling.widest_line import Region, Widest, widest_line
 from clearance.geometry import box_tree
 from clearance.geometry.planes import Plane
 from clearance.geometry.soup import Box, Soup
@@ -42,7 +42,8 @@ from clearance.ports.mouth import Mouth
 from clearance.predicted.part import NOMINAL
 from clearance.result import State
 from clearance.verdict.graph import cheapest, on_way
-from clearance.verdict.passage import Crossed, Judged, PassageCheck
+from clearance.verdict.judged import Crossed, Judged
+from clearance.verdict.passage import PassageCheck
 
 OVERRUN_MM = 0.5
 """How far the full diameter passes the far face of a sheet: common practice, no source."""

@@ -10,12 +10,12 @@ from dataclasses import dataclass
 
 from clearance.drilling.bore import Bore
 from clearance.drilling.drills import Drill, h8_lower, point_length, run_out
-from clearance.drilling.lines import Widest
 from clearance.drilling.obstacles import Tool
 from clearance.drilling.wall_left import Hole
+from clearance.drilling.widest_line import Widest
 from clearance.kernels.vectors import Floats
 from clearance.result import Drilling, Rework
-from clearance.verdict.passage import Judged
+from clearance.verdict.judged import Judged
 
 
 @dataclass(frozen=True)

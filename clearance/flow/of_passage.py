@@ -21,9 +21,9 @@ from clearance.columns.voids import label
 from clearance.flow.channel import Bend, End, Piece, equal_mm
 from clearance.flow.pressure_loss import ROUGHNESS_MM
 from clearance.geometry import distance
+from clearance.geometry.areas import CIRCLE_MM, largest_circle_mm
 from clearance.geometry.planes import Plane
 from clearance.geometry.soup import extruded
-from clearance.passages.levels import CIRCLE_MM, largest_circle_mm
 from clearance.predicted.part import NOMINAL, Predicted
 from clearance.predicted.planes import predicted_metal
 from clearance.verdict.graph import behind

@@ -16,8 +16,8 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from clearance.geometry.areas import CIRCLE_MM, largest_circle_mm, polygonal
 from clearance.geometry.planes import Plane
-from clearance.passages.levels import CIRCLE_MM, largest_circle_mm, polygonal
 from clearance.predicted.stray import Event, offset
 
 if TYPE_CHECKING:

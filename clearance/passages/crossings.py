@@ -16,22 +16,13 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from clearance.geometry.areas import TOUCH_MM2, largest_circle_mm, polygonal
 from clearance.geometry.planes import Plane
 from clearance.geometry.soup import Box, Soup, meeting, moved_shape
 from clearance.mesh.shells import find_shells
 from clearance.passages.closings import closing, imaged
-from clearance.passages.levels import (
-    TOUCH_MM2,
-    Face,
-    Floats,
-    Group,
-    Sections,
-    face_at,
-    faces,
-    grouped,
-    largest_circle_mm,
-    polygonal,
-)
+from clearance.passages.groups import Group, grouped
+from clearance.passages.levels import Face, Floats, Sections, face_at, faces
 from clearance.ports.mouth import Mouth
 from clearance.predicted.part import Predicted, Window
 from clearance.predicted.stray import Event, Gate, rounded

@@ -1,8 +1,7 @@
 """What a stray sheet leaves open of one passage, level by level.
 
 In: `Sections`, the level sections of a passage's own nominal void, and the events. Out: a
-`Face` for every level at which a sheet is looked at, and the pieces of the passage that hang
-together within the sheet. `crossings` and the sweep are both made of it.
+`Face` for every level at which a sheet is looked at. `crossings` and the sweep are both made of it.
 """
 
 from __future__ import annotations
@@ -16,20 +15,17 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from clearance.geometry.areas import TOUCH_MM2, largest_circle_mm, polygonal
 from clearance.geometry.level_faces import same_height_mm
 from clearance.geometry.soup import moved_shape
 from clearance.geometry.turns import extremes
 from clearance.predicted.stray import Event, Gate, Slab, reaches, rounded, slab_at, slabs
 from clearance.system.once import once
 
-CIRCLE_MM = 1e-3
-"""Tolerance of the largest inscribed circle; added to what is reported as an upper bound."""
-TOUCH_MM2 = 1e-9
-"""Two outlines that overlap by less only touch."""
-SAME_MM = 1e-6
-"""Slices that agree within this are taken for one."""
 WITHIN_MM = 1e-3
 """A point this far within two outlines shows that they overlap by more than they may touch."""
+SAME_MM = 1e-6
+"""Slices that agree within this are taken for one."""
 ROUGH_MM, FINE_MM = 0.02, 0.25
 """How near a circle's radius is told, and how near a requirement it is told exactly instead."""
 
@@ -353,88 +349,6 @@ def overlap(place: Any, others: tuple[Any, ...]) -> Any:
     return place.intersection(shapely.union_all(others)) if others else shapely.Polygon()
 
 
-@dataclass(eq=False)
-class Group:
-    """Pieces of the passage that hang together within a sheet.
-
-    `lower`, `upper`: for each face, numbers of the outlines just below and just above it.
-    """
-
-    lower: list[list[int]]
-    upper: list[list[int]]
-
-    def nominal_mm2(self, n: int, face: Face) -> float:
-        """Nominal open area at a face: what is open on both sides of the nominal height.
-
-        Where what stands below and above are of two heights, the larger.
-        """
-        lower = both_mm2([face.lower[k] for k in self.lower[n]], face.lower, face.lower_both)
-        upper = both_mm2([face.upper[k] for k in self.upper[n]], face.upper, face.upper_both)
-        return max(lower, upper)
-
-    def through(self, n: int, face: Face) -> bool:
-        """Whether the nominal passage goes on through a face, and does not end there."""
-        ends = (self.lower[n] and self.upper[n]) or False
-        return bool(ends) and self.nominal_mm2(n, face) > TOUCH_MM2
-
-
-def both_mm2(own: list[Any], side: tuple[Any, ...], other: tuple[Any, ...]) -> float:
-    """Area of some outlines of one side of a height that is open on the other side too."""
-    if side is other:
-        return float(sum(p.area for p in own))
-    return float(sum(overlap(p, other).area for p in own))
-
-
-def grouped(levels: list[Face], overlaps: Overlaps) -> list[Group]:
-    """Pieces that hang together within the sheet, in order of where they begin."""
-    first = np.cumsum([0, *(len(face.outlines) for face in levels)]).tolist()
-    parent = list(range(first[-1]))
-
-    def root(n: int) -> int:
-        while parent[n] != n:
-            n = parent[n]
-        return n
-
-    def join(a: int, b: int) -> None:
-        a, b = sorted((root(a), root(b)))
-        parent[b] = a
-
-    for n, face in enumerate(levels):
-        for k, m in overlaps.within(face):
-            join(first[n] + k, first[n] + m)
-        if n > 0:
-            for k, m in overlaps.between(levels[n - 1], face):
-                join(first[n - 1] + k, first[n] + m)
-    found: dict[int, Group] = {}
-    for n, face in enumerate(levels):
-        for k in range(len(face.outlines)):
-            name = root(first[n] + k)
-            if name not in found:
-                found[name] = Group([[] for _ in levels], [[] for _ in levels])
-            if k < len(face.lower):
-                found[name].lower[n].append(k)
-            else:
-                found[name].upper[n].append(k - len(face.lower))
-    return [found[name] for name in sorted(found)]
-
-
-def open_fraction(levels: list[Face], overlaps: Overlaps) -> float:
-    """Smallest open fraction of all crossings of a sheet; 1 where nothing crosses it.
-
-    Of each connected piece of the nominal passage within the sheet the smallest ratio of open
-    to nominal section at one level.
-    """
-    if not any(face.touched for face in levels):
-        return 1.0
-    least = 1.0
-    for group in grouped(levels, overlaps):
-        for n, face in enumerate(levels):
-            if group.through(n, face):
-                opened = sum(face.pieces[k].opening.area for k in group.lower[n])
-                least = min(least, opened / group.nominal_mm2(n, face))
-    return least
-
-
 class Overlaps:
     """Which outlines share some area, kept by what they are: `Sections` lets them live on.
 
@@ -488,27 +402,3 @@ class Overlaps:
 
 def _boxes_meet(a: tuple[float, ...], b: tuple[float, ...]) -> bool:
     return a[0] <= b[2] and b[0] <= a[2] and a[1] <= b[3] and b[1] <= a[3]
-
-
-def polygonal(shape: Any) -> Any:
-    """The areas of a geometry, without the lines and points that an intersection leaves."""
-    parts = shapely.get_parts(shape)
-    areas = (shapely.get_type_id(parts) == shapely.GeometryType.POLYGON) & (
-        shapely.area(parts) > TOUCH_MM2
-    )
-    return shapely.MultiPolygon(list(parts[areas]))
-
-
-def largest_circle_mm(shape: Any, within_mm: float = CIRCLE_MM) -> float:
-    """Diameter of the largest circle within a figure, never too small (0 if it has no area).
-
-    `within_mm`: its radius is too large by this at most; ten times that is five times quicker.
-    """
-    largest = 0.0
-    for polygon in shapely.get_parts(shape):
-        if polygon.geom_type != "Polygon" or polygon.is_empty:
-            continue
-        # The search can only be off by its tolerance, so add it.
-        radius = shapely.maximum_inscribed_circle(polygon, tolerance=within_mm).length
-        largest = max(largest, 2.0 * (radius + within_mm))
-    return largest

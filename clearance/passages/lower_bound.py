@@ -12,13 +12,13 @@ from numpy.typing import NDArray
 
 from clearance.columns import cells as dense
 from clearance.geometry import box_tree, distance, routes, segments
+from clearance.geometry.areas import CIRCLE_MM
 from clearance.geometry.planes import Plane
 from clearance.passages.closings import (
     crossed,
     drawn_in,
 )
 from clearance.passages.crossings import Crossing
-from clearance.passages.levels import CIRCLE_MM
 from clearance.passages.neck import shortest
 from clearance.passages.possible_ways import PossibleWays
 from clearance.passages.way import NO_ROUTE, Floats, Way, enters

@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from clearance.columns.possible import PossibleVoid, block, bounding
 from clearance.columns.runs import Runs
 from clearance.geometry import box_tree, sections
+from clearance.geometry.areas import TOUCH_MM2, largest_circle_mm, polygonal
 from clearance.geometry.planes import Plane
 from clearance.geometry.soup import Box
 from clearance.passages.closings import (
@@ -28,7 +29,6 @@ from clearance.passages.closings import (
     imaged,
 )
 from clearance.passages.crossings import CUT_MM, Crossing, squares_of
-from clearance.passages.levels import TOUCH_MM2, largest_circle_mm, polygonal
 from clearance.passages.stoppers import (
     LEVEL,
     grown_by,

@@ -13,6 +13,7 @@ import shapely
 from numpy.typing import NDArray
 
 from clearance.geometry import distance, routes, segments
+from clearance.geometry.areas import largest_circle_mm
 from clearance.geometry.planes import Plane
 from clearance.passages.closings import (
     RIM_MM,
@@ -20,7 +21,6 @@ from clearance.passages.closings import (
     reaches,
 )
 from clearance.passages.crossings import Crossing
-from clearance.passages.levels import largest_circle_mm
 from clearance.passages.lower_bound import MOST_TRIES
 from clearance.passages.neck import Neck, least_radius_mm
 from clearance.passages.parting import Parting

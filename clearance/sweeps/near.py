@@ -15,12 +15,13 @@ from numpy.typing import NDArray
 
 from clearance.columns.possible import bounding
 from clearance.geometry import sections
+from clearance.geometry.areas import TOUCH_MM2
 from clearance.geometry.level_faces import beside, level_faces
 from clearance.geometry.planes import Plane
 from clearance.geometry.soup import Box, Soup, extruded, meeting, moved_shape
 from clearance.passages.closings import closing, imaged
 from clearance.passages.crossings import with_vertex_between
-from clearance.passages.levels import SAME_MM, TOUCH_MM2, Floats, Sections, Shift
+from clearance.passages.levels import SAME_MM, Floats, Sections, Shift
 from clearance.passages.stoppers import pieces_at, stopper
 from clearance.predicted.part import NOMINAL
 from clearance.predicted.stray import Event, Gate, rounded, slabs

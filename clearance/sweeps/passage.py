@@ -16,16 +16,19 @@ import shapely
 from numpy.typing import NDArray
 
 from clearance.geometry.planes import Plane
-from clearance.passages.levels import Face, faces, levels_of, open_fraction
+from clearance.passages.groups import open_fraction
+from clearance.passages.levels import Face, faces, levels_of
 from clearance.passages.stoppers import layer_behind
 from clearance.predicted.stray import Event
 from clearance.predicted.variants import Variant
 from clearance.result import State
 from clearance.sweeps.bounds import Bounds, Route, Station
+from clearance.sweeps.face_bounds import FaceBounds
 from clearance.sweeps.looked_at import At, Cut, rows_of
 from clearance.sweeps.near import Near, melts_the_same, sheet_soup
-from clearance.sweeps.regions import Cuts, Level, widest_mm
-from clearance.verdict.passage import Judged, PassageCheck
+from clearance.sweeps.regions import Cuts, widest_mm
+from clearance.verdict.judged import Judged
+from clearance.verdict.passage import PassageCheck
 from clearance.verdict.states import Bracket, Seen, state_of
 
 WIDTH_PITCHES = 4.0
@@ -105,7 +108,6 @@ class PassageSweep:
         self.exact = exact
         self.found: list[At | None] = [None] * len(bottoms)
         self._routes: dict[int, Route] = {}
-        self._kept: dict[int, tuple[float, bool]] = {}
         self.exactly = 0
 
     def at(self, n: int) -> tuple[Event, ...]:
@@ -116,6 +118,7 @@ class PassageSweep:
     def run(self) -> list[At]:
         """All heights."""
         self._cuts = self._prepared()
+        self._faces = FaceBounds(self._cuts, self.smallest, self.still)
         cuts = [self._cut(n) for n in range(len(self.bottoms))]
         for n, cut in enumerate(cuts):
             self.found[n] = self._plain(cut, n)
@@ -152,63 +155,10 @@ class PassageSweep:
         high, best, one_sided = free, None, True
         if touched and self.cheap:
             for face in levels:
-                bound, free_side = self._plain_bound(events[self.moving], face, free)
+                bound, free_side = self._faces.plain(events[self.moving], face, free)
                 if bound < high or best is None:
                     high, best, one_sided = bound, face, free_side
         return Cut(events, levels, fraction, crosses, touched, high, best, one_sided)
-
-    def _plain_bound(self, event: Event, face: Face, free: float) -> tuple[float, bool]:
-        """`_bound`, kept: while a sheet moves up, most faces come again."""
-        if not self.still:
-            return self._bound(event, face, free)
-        key = id(face.pieces)
-        if key not in self._kept:
-            self._kept[key] = self._bound(event, face, free)
-        return self._kept[key]
-
-    def _bound(
-        self, event: Event, face: Face, free: float, widths: dict[int, float] | None = None
-    ) -> tuple[float, bool]:
-        """Bound from one face, and whether a way may avoid it by staying on one side."""
-        if not self.still and face.z != event.bottom:
-            return free, True  # the lower part ends at the cut: only there sides are told
-        lower = self._cuts.level(face.z if self.still else event.bottom)
-        upper = lower if self.still or event.rise == 0.0 else self._cuts.level(
-            event.top - event.rise
-        )  # fmt: skip
-        if widest_mm(lower, upper, [], free) > 0.0:
-            return free, True
-        joins = self._joins(event, face, lower, upper, widths)
-        return (free, True) if joins is None else (widest_mm(lower, upper, joins, free), False)
-
-    def _joins(
-        self, event: Event, face: Face, lower: Level, upper: Level, widths: dict[int, float] | None
-    ) -> list[tuple[int, int, float]] | None:
-        """Openings as joins of sections; None if some section is not told by a piece."""
-        joins: list[tuple[int, int, float]] = []
-        known_low, known_high = set(), set()
-        for k, piece in enumerate(face.pieces):
-            section = lower.section_of(self._cuts.node_at(*piece.nominal, lower.z))
-            if section is None:
-                return None
-            known_low.add(section)
-            width = piece.circle_mm if widths is None else widths.get(k, piece.circle_mm)
-            width = 0.0 if width < self.smallest else width
-            if upper is lower and self.still:
-                known_high.add(section)
-                joins.append((section, section, width))
-                continue
-            for part in shapely.get_parts(piece.opening):
-                x, y = shapely.get_coordinates(shapely.point_on_surface(part))[0]
-                other = upper.section_of(
-                    self._cuts.node_at(x - event.shift[0], y - event.shift[1], upper.z)
-                )
-                if other is None:
-                    return None
-                joins.append((section, other, width))
-        if not lower.sections <= known_low:
-            return None
-        return joins
 
     def _plain(self, cut: Cut, n: int) -> At | None:
         """What is known without any search."""
@@ -434,7 +384,7 @@ class PassageSweep:
                 for k, p in enumerate(face.pieces)
                 if p.circle_mm > max(enough, self.smallest)
             }
-            bound, _ = self._bound(cut.events[self.moving], face, bounds.high, widths)
+            bound, _ = self._faces.bound(cut.events[self.moving], face, bounds.high, widths)
             high = min(high, bound)
             for k, piece in enumerate(face.pieces):
                 width = widths.get(k, piece.circle_mm)

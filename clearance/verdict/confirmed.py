@@ -15,7 +15,8 @@ import numpy as np
 
 from clearance.predicted.stray import Event
 from clearance.result import PassageResult, State, Verified
-from clearance.verdict.passage import Judged, PassageCheck
+from clearance.verdict.judged import Judged
+from clearance.verdict.passage import PassageCheck
 from clearance.verdict.prepared import Checked, Progress, silent
 
 if TYPE_CHECKING:

@@ -6,9 +6,7 @@ In: a `Checked` case and one of its passages. Out: a `PassageResult`.
 from __future__ import annotations
 
 import dataclasses
-import itertools
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -18,10 +16,9 @@ from numpy.typing import NDArray
 from clearance.case.tables import PassageTable
 from clearance.errors import GridError, PortError
 from clearance.evidence.signs import gauge_pins
+from clearance.geometry.areas import largest_circle_mm
 from clearance.geometry.soup import moved_shape
-from clearance.heights import place
 from clearance.passages.crossings import Crossing, WindowSections, crossings
-from clearance.passages.levels import largest_circle_mm
 from clearance.passages.search import Search
 from clearance.passages.stoppers import pieces_at
 from clearance.passages.way import Way, moved_mouth
@@ -32,11 +29,12 @@ from clearance.result import ClearDiameter, CrossingResult, GaugePin, PassageRes
 from clearance.system.once import once
 from clearance.verdict.between import Between, Passage, between
 from clearance.verdict.graph import in_words, on_way, own, passage_graph, perhaps_on_way, renumbered
+from clearance.verdict.judged import Crossed, Judged, differences, leaks, tighter
 from clearance.verdict.prepared import Checked, Progress, silent
 from clearance.verdict.states import Required, Seen, contradicts, failing, state_of
 
 if TYPE_CHECKING:
-    import networkx
+    pass
 
 FACETS_MM = 2e-3
 """By so much the facets' share may miss what is missing, for the search of circles."""
@@ -45,37 +43,6 @@ GROWN_MM = 1e-3
 """More than a grown outline may miss of round corners, which are drawn with sides."""
 FINER = 3
 """Times that the pitch is halved where the answer is not clear."""
-
-
-@dataclass(frozen=True, eq=False)
-class Crossed:
-    """What crosses one passage in one predicted part.
-
-    Attributes
-    ----------
-    crossings : tuple of Crossing
-        Those that can lie on the way from inlet to outlet.
-    graph : networkx.MultiGraph
-        Its edges are numbered as they are.
-    everything : tuple of Crossing
-        All crossings of the void, those of its other branches too: what is proven of ways
-        rests on these.
-    """
-
-    variant: Variant
-    crossings: tuple[Crossing, ...]
-    graph: networkx.MultiGraph
-    everything: tuple[Crossing, ...]
-
-
-@dataclass(frozen=True, eq=False)
-class Judged(Crossed):
-    """One passage in one predicted part."""
-
-    state: State
-    way: Way
-    reasons: tuple[str, ...]
-    pitch_mm: float
 
 
 class PassageCheck:
@@ -180,7 +147,7 @@ class PassageCheck:
                 if best is None:
                     raise
                 break
-            best = now if best is None else _tighter(best, now)
+            best = now if best is None else tighter(best, now)
             if best.state is not State.UNDETERMINED or best.way.leak_at is not None:
                 break  # settled, or cells show a way out that no pitch will close
             if contradicts(now.way):
@@ -403,7 +370,7 @@ class PassageCheck:
                 f"{s.value} for {said[0]}" + (f" and {len(said) - 1} more" if said[1:] else "")
                 for s, said in by_state.items()
             ]
-            settled = ["settle what is not known of the event: " + _differences(judged)]
+            settled = ["settle what is not known of the event: " + differences(judged)]
         elif faults:
             settled = ["a report of the fault to who keeps the program"]
         elif all_heights.words:
@@ -420,7 +387,7 @@ class PassageCheck:
                 ]
             )
         reasons += [f for f in faults if f not in reasons]
-        reasons += self._facets(nominal) + _leaks(judged, self.checked.platform_z)
+        reasons += self._facets(nominal) + leaks(judged, self.checked.platform_z)
         low = min(all_heights.low_mm, *(j.way.low_mm for j in judged))
         high = max(all_heights.high_mm, *(j.way.high_mm for j in judged))
         if state is State.BLOCKED:
@@ -471,27 +438,6 @@ def point(at: NDArray[np.float64] | None) -> tuple[float, float, float] | None:
     return None if at is None else (float(at[0]), float(at[1]), float(at[2]))
 
 
-def _tighter(a: Judged, b: Judged) -> Judged:
-    """Of two looks at one passage the one that knows more."""
-    if b.state is not State.UNDETERMINED or contradicts(b.way):
-        return b
-    if b.way.high_mm - b.way.low_mm < a.way.high_mm - a.way.low_mm:
-        return b
-    return a
-
-
-def _leaks(judged: list[Judged], platform_z: float) -> list[str]:
-    """A way out of the part that is too narrow to matter, named all the same."""
-    way = next((j.way for j in judged if j.way.leak_mm > 0.0 and not j.way.leak), None)
-    if way is None:
-        return []
-    near = "" if way.leak_at is None else f" near {place(way.leak_at, platform_z)}"
-    return [
-        f"the void may also reach the outside{near}, by ways of at most {way.leak_mm:.2f} mm: "
-        "what is wider has not left the part"
-    ]
-
-
 def _nearer(unknowns: Unknowns) -> str:
     """How near an uncertain height would have to be known to look at it alone."""
     half = max(e.spread for span in unknowns.spans for e in span.events) / 2.0
@@ -499,13 +445,3 @@ def _nearer(unknowns: Unknowns) -> str:
         f"from the machine's log or measured nearer than +/- {half:g} mm: with a height that is "
         "given without uncertainty nothing lies between"
     )
-
-
-def _differences(judged: list[Judged]) -> str:
-    """Where the state flips, as the pairs of neighbouring variants between which it does."""
-    flips = [
-        f"{a.state.value} at {a.variant.said}, {b.state.value} at {b.variant.said}"
-        for a, b in itertools.pairwise(judged)
-        if a.state is not b.state
-    ]
-    return "; ".join(flips[:4])

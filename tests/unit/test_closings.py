@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 import shapely
 
+from clearance.geometry.areas import largest_circle_mm
 from clearance.geometry.planes import Plane
 from clearance.passages.closings import Closing, Surface, crossed, drawn_in, mirrored
-from clearance.passages.levels import largest_circle_mm
 
 
 def window(at: float = 0.0, turn: float = 0.0) -> Surface:

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 import shapes
 
-from clearance.drilling import lines
+from clearance.drilling import widest_line as lines
 from clearance.result import State
 
 JOBBER = {"series": ["jobber"]}

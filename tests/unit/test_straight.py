@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 import shapely
 
-from clearance.drilling.lines import Region, widest_line
 from clearance.drilling.rectangles import deep, metal, tighten
+from clearance.drilling.widest_line import Region, widest_line
 from clearance.geometry import box_tree, distance, segments
 from clearance.geometry.planes import Plane
 

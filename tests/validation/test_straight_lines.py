@@ -17,7 +17,7 @@ sys.path.insert(0, str(Path(__file__).parent.parent))
 
 import shapes
 
-from clearance.drilling.lines import Region, widest_line
+from clearance.drilling.widest_line import Region, widest_line
 from clearance.geometry import box_tree, sections
 from clearance.geometry.planes import Plane
 

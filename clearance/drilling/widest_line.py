@@ -16,7 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.drilling import rectangles as kernels
-from clearance.geometry import box_tree, distance, segments
+from clearance.drilling.signed_distance import SignedDistance
+from clearance.geometry import box_tree, segments
 from clearance.geometry.planes import Plane
 
 if TYPE_CHECKING:
@@ -27,10 +28,8 @@ Ints = NDArray[np.int64]
 
 BATCH = 48  # cells split per round: enough to keep the compiled loops busy
 SEEDS = 5  # points tried first along each side of a region
-LEVELS = 5  # times that a disc's squares are quartered
 CELLS = 200_000  # most cells looked at
 PATIENCE = 600  # cells spent on the widest line even when it is known to be too narrow
-CORNERS = np.array([(-1.0, -1.0), (1.0, -1.0), (-1.0, 1.0), (1.0, 1.0)])
 WITNESSES = 96  # points of metal remembered, to rule lines out without measuring
 
 
@@ -170,7 +169,7 @@ class _Search:
         self, tree: box_tree.Tree, start: Region, end: Region, before: float, beyond: float
     ) -> None:
         self.tree = tree
-        self.place = np.argsort(tree.order)  # where a triangle of the soup stands in the tree
+        self.metal = SignedDistance(tree)
         self.planes = (start.plane, end.plane)
         self.edges = (_edges(start.polygon), _edges(end.polygon))
         self.before, self.beyond = before, beyond
@@ -385,23 +384,10 @@ class _Search:
             )
             some = share >= 0.0
             hit, at = hit[some], (share * total - self.before)[some]
-            depth = self.signed(lines.p[hit] + at[:, None] * lines.u[hit])[0]
+            depth = self.metal.signed(lines.p[hit] + at[:, None] * lines.u[hit])[0]
             deep = depth < 0.0
             along[hit[deep]], room[hit[deep]] = at[deep], depth[deep]
         return along, room
-
-    def signed(self, points: Floats, least: Floats | float = 0.0) -> tuple[Floats, Floats]:
-        """Distance to metal, negative where a point is surely inside it; and where it is met.
-
-        Where the distance is no more than `least` its sign is not looked for.
-        """
-        room, nearest, triangle = distance.closest(self.tree, points)
-        doubt = np.flatnonzero(room > least)
-        inside = kernels.metal(
-            self.tree.triangles, self.tree.boxes, points[doubt], self.place[triangle[doubt]]
-        )
-        room[doubt[inside]] *= -1.0
-        return room, nearest
 
     def shift(self, length: Floats, reach: Floats, along: Floats) -> Floats:
         """How far the lines of a cell can lie from the middle line at a place (see the notes)."""
@@ -436,7 +422,7 @@ class _Search:
         at = np.clip(along[which], low[fits], high[fits])
         spread = self.shift(lines.length[which], reach[:, which], at) / cosine[which]
         centre = lines.p[which] + at[:, None] * lines.u[which]
-        most = self.largest_on_discs(centre, lines.u[which], spread, goal)
+        most = self.metal.largest_on_discs(centre, lines.u[which], spread, goal)
         bound[which] = np.minimum(bound[which], most)
 
     def ends(
@@ -460,43 +446,10 @@ class _Search:
             turn = self.turn(lines.length[mine], reach[:, mine])
             off = past * (turn * lean + 0.5 * turn**2)
             centre = lines.p[mine] + along[mine, None] * lines.u[mine]
-            most = self.largest_on_discs(
+            most = self.metal.largest_on_discs(
                 centre, np.tile(normal, (len(mine), 1)), reach[k, mine] + past * turn, goal - off
             )
             bound[mine] = np.minimum(bound[mine], most + off)
-
-    def largest_on_discs(
-        self, centre: Floats, normal: Floats, radius: Floats, goal: Floats | float
-    ) -> Floats:
-        """Upper bound of the signed distance on discs; inf where it surely exceeds the goal.
-
-        Squares in the plane, quartered while one of their points can be farther than the goal from
-        the metal that is nearest to their middle: the farthest is a corner.
-        """
-        count = len(radius)
-        across = np.stack(_frames(normal), axis=1)
-        owner, xy, half = np.arange(count), np.zeros((count, 2)), radius.copy()
-        most, goals = np.zeros(count), np.broadcast_to(goal, (count,))
-        for level in range(LEVELS + 1):
-            aim = goals[owner]
-            middle = centre[owner] + (xy[:, None] @ across[owner])[:, 0]
-            diagonal = math.sqrt(2.0) * half
-            room, metal = self.signed(middle, aim - diagonal)
-            on_disc = np.hypot(*xy.T) <= radius[owner]
-            most[owner[on_disc & (room > aim)]] = np.inf
-            corners = middle[:, None] + half[:, None, None] * (CORNERS @ across[owner])
-            farthest = np.linalg.norm(corners - metal[:, None], axis=2).max(axis=1)
-            promise = np.where(room < 0.0, np.maximum(room + diagonal, 0.0), farthest)
-            live = (promise > aim) & np.isfinite(most[owner])
-            last = ~live if level < LEVELS else np.ones_like(live)
-            np.maximum.at(most, owner[last], promise[last])
-            if last.all():
-                break
-            owner, half = np.repeat(owner[live], 4), np.repeat(0.5 * half[live], 4)
-            xy = np.repeat(xy[live], 4, axis=0) + np.tile(CORNERS, (live.sum(), 1)) * half[:, None]
-            near = np.hypot(*np.maximum(np.abs(xy) - half[:, None], 0.0).T) <= radius[owner]
-            owner, xy, half = owner[near], xy[near], half[near]
-        return most
 
 
 def _slide(plane: Plane, shift: Floats, u: Floats) -> Floats:
@@ -505,14 +458,6 @@ def _slide(plane: Plane, shift: Floats, u: Floats) -> Floats:
     lean = math.copysign(max(abs(lean), 0.2), lean)
     moved = shift - np.outer(shift @ plane.normal / lean, u)
     return np.stack([moved @ plane.u, moved @ plane.v], axis=1)
-
-
-def _frames(normal: Floats) -> tuple[Floats, Floats]:
-    """Two unit vectors (N, 3) across each normal."""
-    helper = np.where(np.abs(normal[:, 2:]) < 0.9, [[0.0, 0.0, 1.0]], [[1.0, 0.0, 0.0]])
-    u = np.cross(normal, helper)
-    u /= np.linalg.norm(u, axis=1, keepdims=True)
-    return u, np.cross(normal, u)
 
 
 def _edges(polygon: BaseGeometry) -> Floats:

@@ -1,0 +1,83 @@
+"""One passage in one predicted part, as judged; and what several such looks say together.
+
+In: crossings, a way and a state. Out: `Judged`; the look that knows more, the leak that is named,
+the variants between which a state flips.
+"""
+
+from __future__ import annotations
+
+import itertools
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from clearance.heights import place
+from clearance.passages.crossings import Crossing
+from clearance.passages.way import Way
+from clearance.predicted.variants import Variant
+from clearance.result import State
+from clearance.verdict.states import contradicts
+
+if TYPE_CHECKING:
+    import networkx
+
+
+@dataclass(frozen=True, eq=False)
+class Crossed:
+    """What crosses one passage in one predicted part.
+
+    Attributes
+    ----------
+    crossings : tuple of Crossing
+        Those that can lie on the way from inlet to outlet.
+    graph : networkx.MultiGraph
+        Its edges are numbered as they are.
+    everything : tuple of Crossing
+        All crossings of the void, those of its other branches too: what is proven of ways
+        rests on these.
+    """
+
+    variant: Variant
+    crossings: tuple[Crossing, ...]
+    graph: networkx.MultiGraph
+    everything: tuple[Crossing, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class Judged(Crossed):
+    """One passage in one predicted part."""
+
+    state: State
+    way: Way
+    reasons: tuple[str, ...]
+    pitch_mm: float
+
+
+def tighter(a: Judged, b: Judged) -> Judged:
+    """Of two looks at one passage the one that knows more."""
+    if b.state is not State.UNDETERMINED or contradicts(b.way):
+        return b
+    if b.way.high_mm - b.way.low_mm < a.way.high_mm - a.way.low_mm:
+        return b
+    return a
+
+
+def leaks(judged: list[Judged], platform_z: float) -> list[str]:
+    """A way out of the part that is too narrow to matter, named all the same."""
+    way = next((j.way for j in judged if j.way.leak_mm > 0.0 and not j.way.leak), None)
+    if way is None:
+        return []
+    near = "" if way.leak_at is None else f" near {place(way.leak_at, platform_z)}"
+    return [
+        f"the void may also reach the outside{near}, by ways of at most {way.leak_mm:.2f} mm: "
+        "what is wider has not left the part"
+    ]
+
+
+def differences(judged: list[Judged]) -> str:
+    """Where the state flips, as the pairs of neighbouring variants between which it does."""
+    flips = [
+        f"{a.state.value} at {a.variant.said}, {b.state.value} at {b.variant.said}"
+        for a, b in itertools.pairwise(judged)
+        if a.state is not b.state
+    ]
+    return "; ".join(flips[:4])
