@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from clearance.drilling import bore as bores
 from clearance.drilling.bore import Bore
 from clearance.drilling.drills import CLAMPED_DIAMETERS, Drill
-from clearance.geometry.soup import Box, Soup, extruded, meeting
+from clearance.geometry.soup import Box, Soup, meeting
 from clearance.predicted.part import Predicted
 from clearance.verdict.prepared import Checked
 
@@ -133,12 +133,5 @@ def _metal(
 
 def _stray(checked: Checked, predicted: Predicted, box: Box) -> Soup:
     """Stray metal over the whole part that a box meets."""
-    whole = checked.whole.predict(predicted.events)
-    soups = [
-        extruded(whole.sheet(slab), slab.low, slab.high)
-        for slab in whole.table
-        if slab.gates and slab.low <= box.high[2] and slab.high >= box.low[2]
-    ]
-    if predicted.added is not None:
-        soups.append(predicted.added)
+    soups = checked.whole.predict(predicted.events).stray_near(box)
     return meeting(np.concatenate(soups), box) if soups else np.empty((0, 3, 3), np.float32)
