@@ -112,6 +112,7 @@ def test_draw_takes_one_wish_and_gives_a_sheet_or_the_axes(tiny):
     assert isinstance(api.draw(found, drill="bore"), Figure)  # no drill: port and sheet
     axes = Figure().add_subplot()
     assert api.draw(found, at_height=5.0, ax=axes) is axes
+    assert "z = 5 mm" in axes.get_title()
     assert axes.get_xlim()[0] < -10.0 < 10.0 < axes.get_xlim()[1]
 
 

@@ -46,7 +46,7 @@ def figure_of(
 def into(
     axes: Axes, examined: Examined, height_mm: float | None, along: str | None, drill: str | None
 ) -> Axes:
-    """The drawing alone, in axes that are given."""
+    """The drawing alone, in axes that are given; a level section with its finding as title."""
     with mpl.rc_context(style.SETTINGS):
         return _one(
             examined,
@@ -62,6 +62,7 @@ def _framed(axes: Axes, section: LevelSection) -> Axes:
     room = ROOM * max(x1 - x0, y1 - y0)
     axes.set_xlim(x0 - room, x1 + room)
     axes.set_ylim(y0 - room, y1 + room)
+    axes.set_title(section.title, wrap=True)  # colours alone tell no finding
     return axes
 
 
