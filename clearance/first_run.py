@@ -19,7 +19,7 @@ import numpy as np
 
 from clearance.columns import cast, cells
 from clearance.drilling import bore, rectangles
-from clearance.geometry import box_tree, distance, routes, segments
+from clearance.geometry import box_tree, distance, rays, routes, segments
 from clearance.sweeps import regions
 
 
@@ -74,7 +74,7 @@ def later() -> None:
     rectangles.tighten(square[:1], square)
     rectangles.within(square[:, :2], square)
     rectangles.within(np.ascontiguousarray(square[:, :2]), square)
-    rectangles.metal(tree.triangles, tree.boxes, line, np.zeros(2, np.int64))
+    rays.metal(tree.triangles, tree.boxes, line, np.zeros(2, np.int64))
     bore.outside(block, bore.Bore(origin, up, 0.5, 4.0, 0.0))
     regions.Cuts(_empty_void(), {1}, (_LAYER, _LAYER), np.array([0.5, 1.5]))
 

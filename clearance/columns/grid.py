@@ -11,6 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from clearance.kernels.compiler import kernel
+
 UNIT_MM = 2.0**-18
 """Length of the integer grid: 3.8e-6 mm, so that 400 mm squared fits 64 bits."""
 
@@ -18,6 +20,16 @@ UNIT_MM = 2.0**-18
 def snap_even(length_mm: float) -> int:
     """Nearest even number of units to a length in mm."""
     return 2 * round(length_mm / (2.0 * UNIT_MM))
+
+
+@kernel
+def spanned(t, left, front, size, slack):  # type: ignore[no-untyped-def]
+    """First and last cell, along x and y, that a triangle reaches in plan, and a little farther."""
+    i0 = int(np.floor((min(t[0, 0], t[1, 0], t[2, 0]) - left) / size - slack))
+    i1 = int(np.floor((max(t[0, 0], t[1, 0], t[2, 0]) - left) / size + slack))
+    j0 = int(np.floor((min(t[0, 1], t[1, 1], t[2, 1]) - front) / size - slack))
+    j1 = int(np.floor((max(t[0, 1], t[1, 1], t[2, 1]) - front) / size + slack))
+    return i0, i1, j0, j1
 
 
 @dataclass(frozen=True)

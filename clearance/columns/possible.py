@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.columns.grid import UNIT_MM, Grid
+from clearance.columns.grid import UNIT_MM, Grid, spanned
 from clearance.columns.runs import Runs
 from clearance.columns.sure import Places
 from clearance.geometry.stretches import fixed
@@ -183,10 +183,7 @@ def _bounding(triangles, x0, y0, step, nx, ny, start, z, piece, wanted):  # type
     for f in range(triangles.shape[0]):
         t = triangles[f]
         # A little wider than the triangle: soups are rounded, squares are snapped.
-        i0 = int(np.floor((min(t[0, 0], t[1, 0], t[2, 0]) - left) / size - 1e-3))
-        i1 = int(np.floor((max(t[0, 0], t[1, 0], t[2, 0]) - left) / size + 1e-3))
-        j0 = int(np.floor((min(t[0, 1], t[1, 1], t[2, 1]) - front) / size - 1e-3))
-        j1 = int(np.floor((max(t[0, 1], t[1, 1], t[2, 1]) - front) / size + 1e-3))
+        i0, i1, j0, j1 = spanned(t, left, front, size, 1e-3)
         low = min(t[0, 2], t[1, 2], t[2, 2]) - 1e-4
         high = max(t[0, 2], t[1, 2], t[2, 2]) + 1e-4
         for i in range(max(i0, 0), min(i1, nx - 2) + 1):

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.columns.cast import Columns, snapped
-from clearance.columns.grid import UNIT_MM, Grid, snap_even
+from clearance.columns.grid import UNIT_MM, Grid, snap_even, spanned
 from clearance.columns.runs import Runs, intersect
 from clearance.geometry.stretches import STRETCH, boxes_of, fixed
 from clearance.kernels.clip import clipped_polygon
@@ -118,10 +118,7 @@ def meeting_region(
 @kernel
 def _meets_runs(t, left, front, size, nx, ny, start, z):  # type: ignore[no-untyped-def]
     """Whether a triangle's bounding box, a little wider, meets intervals over columns."""
-    i0 = int(np.floor((min(t[0, 0], t[1, 0], t[2, 0]) - left) / size - 1e-2))
-    i1 = int(np.floor((max(t[0, 0], t[1, 0], t[2, 0]) - left) / size + 1e-2))
-    j0 = int(np.floor((min(t[0, 1], t[1, 1], t[2, 1]) - front) / size - 1e-2))
-    j1 = int(np.floor((max(t[0, 1], t[1, 1], t[2, 1]) - front) / size + 1e-2))
+    i0, i1, j0, j1 = spanned(t, left, front, size, 1e-2)
     low = min(t[0, 2], t[1, 2], t[2, 2]) - 1e-3
     high = max(t[0, 2], t[1, 2], t[2, 2]) + 1e-3
     for i in range(max(i0, 0), min(i1, nx - 1) + 1):
@@ -197,23 +194,23 @@ def _touched(triangles, x0, y0, step, nx, ny, shift_x, shift_y):  # type: ignore
         ):
             # Plane x = i: strips along y.
             if u0 <= i <= u1:
-                m = clipped_polygon(tri, corners, X, i - SLACK, 1.0, p)
-                m = clipped_polygon(p, m, X, i + SLACK, -1.0, q)
+                m = clipped_polygon(tri, corners, X, i - SLACK, 1.0, 0.0, p)
+                m = clipped_polygon(p, m, X, i + SLACK, -1.0, 0.0, q)
                 if m > 0:
                     for j in range(
                         max(0, int(np.floor(v0 - SLACK))),
                         min(ny - 2, int(np.floor(v1 + SLACK))) + 1,
                     ):
-                        k = clipped_polygon(q, m, Y, j - SLACK, 1.0, p)
-                        k = clipped_polygon(p, k, Y, j + 1 + SLACK, -1.0, r)
+                        k = clipped_polygon(q, m, Y, j - SLACK, 1.0, 0.0, p)
+                        k = clipped_polygon(p, k, Y, j + 1 + SLACK, -1.0, 0.0, r)
                         if k > 0:
                             low, high = _z_range(r, k)
                             number = squares + strips_x + i * (ny - 1) + j
                             place, z, n = _push(place, z, n, number, low, high, MARGIN_MM)
             if i == nx - 1:
                 continue
-            m = clipped_polygon(tri, corners, X, i - SLACK, 1.0, p)
-            m = clipped_polygon(p, m, X, i + 1 + SLACK, -1.0, q)
+            m = clipped_polygon(tri, corners, X, i - SLACK, 1.0, 0.0, p)
+            m = clipped_polygon(p, m, X, i + 1 + SLACK, -1.0, 0.0, q)
             if m == 0:
                 continue
             w0, w1 = np.inf, -np.inf
@@ -225,15 +222,15 @@ def _touched(triangles, x0, y0, step, nx, ny, shift_x, shift_y):  # type: ignore
             ):
                 # Line y = j: strips along x.
                 if w0 <= j <= w1:
-                    k = clipped_polygon(q, m, Y, j - SLACK, 1.0, p)
-                    k = clipped_polygon(p, k, Y, j + SLACK, -1.0, r)
+                    k = clipped_polygon(q, m, Y, j - SLACK, 1.0, 0.0, p)
+                    k = clipped_polygon(p, k, Y, j + SLACK, -1.0, 0.0, r)
                     if k > 0:
                         low, high = _z_range(r, k)
                         place, z, n = _push(place, z, n, squares + i * ny + j, low, high, MARGIN_MM)
                 if j == ny - 1:
                     continue
-                k = clipped_polygon(q, m, Y, j - SLACK, 1.0, p)
-                k = clipped_polygon(p, k, Y, j + 1 + SLACK, -1.0, r)
+                k = clipped_polygon(q, m, Y, j - SLACK, 1.0, 0.0, p)
+                k = clipped_polygon(p, k, Y, j + 1 + SLACK, -1.0, 0.0, r)
                 if k > 0:
                     low, high = _z_range(r, k)
                     place, z, n = _push(place, z, n, i * (ny - 1) + j, low, high, 2 * MARGIN_MM)

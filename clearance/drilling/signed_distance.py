@@ -10,8 +10,7 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.drilling import rectangles as kernels
-from clearance.geometry import box_tree, distance
+from clearance.geometry import box_tree, distance, rays
 
 Floats = NDArray[np.float64]
 
@@ -33,7 +32,7 @@ class SignedDistance:
         """
         room, nearest, triangle = distance.closest(self.tree, points)
         doubt = np.flatnonzero(room > least)
-        inside = kernels.metal(
+        inside = rays.metal(
             self.tree.triangles, self.tree.boxes, points[doubt], self.place[triangle[doubt]]
         )
         room[doubt[inside]] *= -1.0

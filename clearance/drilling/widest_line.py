@@ -15,9 +15,9 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.drilling import rectangles as kernels
+from clearance.drilling import rectangles
 from clearance.drilling.signed_distance import SignedDistance
-from clearance.geometry import box_tree, segments
+from clearance.geometry import box_tree, rays, segments
 from clearance.geometry.planes import Plane
 
 if TYPE_CHECKING:
@@ -228,7 +228,7 @@ class _Search:
             step = (high - low) / SEEDS
             grid = np.stack(np.meshgrid(*[np.arange(SEEDS)] * 2, indexing="ij"), -1).reshape(-1, 2)
             corner = low + grid * step
-            _, meets, inside = kernels.tighten(np.hstack([corner, corner + step]), edges)
+            _, meets, inside = rectangles.tighten(np.hstack([corner, corner + step]), edges)
             ends.append(inside[meets])
         p, q = ends
         pairs = np.hstack([np.repeat(p, len(q), axis=0), np.tile(q, (len(p), 1))])
@@ -246,8 +246,8 @@ class _Search:
             pairs = self.pair + step * self._moves(turn)
             turn += 2.4
             pairs = pairs[
-                kernels.within(pairs[:, :2], self.edges[0])
-                & kernels.within(pairs[:, 2:], self.edges[1])
+                rectangles.within(pairs[:, :2], self.edges[0])
+                & rectangles.within(pairs[:, 2:], self.edges[1])
             ]
             before = self.best
             self.attempt(pairs)
@@ -326,7 +326,7 @@ class _Search:
         keep = np.zeros(len(box), np.bool_)
         for k in (0, 1):
             mine = part == k
-            box[mine, 4 * k : 4 * k + 4], keep[mine], _ = kernels.tighten(
+            box[mine, 4 * k : 4 * k + 4], keep[mine], _ = rectangles.tighten(
                 np.ascontiguousarray(box[mine, 4 * k : 4 * k + 4]), self.edges[k]
             )
         bound = np.concatenate([cells.bound, cells.bound])
@@ -359,14 +359,16 @@ class _Search:
 
     def try_middles(self, middle: Floats, box: Floats, room: Floats) -> None:
         """Offer lines; one that begins or ends outside its region is first moved into it."""
-        inside = kernels.within(middle[:, :2], self.edges[0]) & kernels.within(
+        inside = rectangles.within(middle[:, :2], self.edges[0]) & rectangles.within(
             middle[:, 2:], self.edges[1]
         )
         self.offer(middle[inside], room[inside])
         if inside.all():
             return
         p, q = (
-            kernels.tighten(np.ascontiguousarray(box[~inside, 4 * k : 4 * k + 4]), self.edges[k])[2]
+            rectangles.tighten(
+                np.ascontiguousarray(box[~inside, 4 * k : 4 * k + 4]), self.edges[k]
+            )[2]
             for k in (0, 1)
         )
         self.attempt(np.hstack([p, q]))
@@ -379,7 +381,7 @@ class _Search:
         if len(hit):
             a = lines.p[hit] - self.before * lines.u[hit]
             total = lines.length[hit] + self.before + self.beyond
-            share = kernels.deep(
+            share = rays.deep(
                 self.tree.triangles, self.tree.boxes, a, total[:, None] * lines.u[hit]
             )
             some = share >= 0.0

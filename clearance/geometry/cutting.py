@@ -13,6 +13,7 @@ from numpy.typing import ArrayLike, NDArray
 from clearance.geometry.planes import Plane
 from clearance.geometry.stretches import fixed
 from clearance.kernels.compiler import kernel
+from clearance.kernels.growing import grown
 
 Floats = NDArray[np.float64]
 Singles = NDArray[np.float32]
@@ -80,8 +81,7 @@ def _crossed_by_levels(triangles: Singles, levels: Singles) -> tuple[Ints, Ints]
             if levels[k] > high:
                 break
             if count == found.shape[0]:
-                which = np.concatenate((which, np.empty_like(which)))
-                found = np.concatenate((found, np.empty_like(found)))
+                which, found = grown(which, 2 * count), grown(found, 2 * count)
             which[count] = k
             found[count] = i
             count += 1

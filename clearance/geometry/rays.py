@@ -1,22 +1,29 @@
 """Rays through a triangle soup: what they meet first, how often metal lies round their start.
 
 In: a `box_tree.Tree`, starts and directions. Out: lengths, winding numbers, free or not. Rays end
-exactly on triangles, in double precision, edges included.
+exactly on triangles, in double precision, edges included. Segments: whether a point lies in
+metal, and where a line is deep in it.
 """
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from clearance.geometry.box_tree import Tree
+from clearance.geometry.box_tree import Tree, begin_of_leaf
 from clearance.geometry.cutting import Floats, Ints
 from clearance.kernels.compiler import kernel
+from clearance.kernels.vectors import Array, Vector, ahead, corners_of, cross, dot, minus, row
 
 NEAREST_MM = 1e-6
 """What a ray meets nearer than this is where it starts."""
+SURE = 1e-4
+"""Least sine between a ray and a face for its side to count."""
+RIM = 1e-7
+"""A segment so near to a triangle's rim (over its size) still meets it."""
 
 
 def first_hits(
@@ -78,22 +85,16 @@ def _places(tree: Tree) -> Ints:
     return place
 
 
-# ---- rays ------------------------------------------------------------------------------------
+# ---- rays that end exactly on triangles --------------------------------------------------------
 
 
 @kernel
-def _begin(leaf: int, leaves: int, count: int) -> int:
-    """First triangle of a leaf: the tree's own rule."""
-    return leaf * count // leaves
-
-
-@kernel
-def _enters(boxes: Any, node: int, p: Any, d: Any, limit: float) -> float:
-    """Where a ray enters a node's box; inf if it does not before the limit."""
+def _enters(boxes: Array, node: int, p: Vector, d: Vector, limit: float, slack: float) -> float:
+    """Where a ray enters a node's box, larger by the slack; inf if it does not before the limit."""
     near, far = 0.0, limit
     for k in range(3):
         low, high = np.float64(boxes[node, k]), np.float64(boxes[node, 3 + k])
-        margin = 1e-9 * (abs(low) + abs(high) + 1.0)
+        margin = 1e-9 * (abs(low) + abs(high) + 1.0) + slack
         low, high = low - margin, high + margin
         if d[k] == 0.0:
             if p[k] < low or p[k] > high:
@@ -109,24 +110,34 @@ def _enters(boxes: Any, node: int, p: Any, d: Any, limit: float) -> float:
 
 
 @kernel
-def _meets(t: Any, p: Any, d: Any) -> tuple[float, float]:
-    """Where a ray meets a triangle (inf if not), and its direction times the area vector."""
-    ax, ay, az = np.float64(t[0, 0]), np.float64(t[0, 1]), np.float64(t[0, 2])
-    bx, by, bz = t[1, 0] - ax, t[1, 1] - ay, t[1, 2] - az
-    cx, cy, cz = t[2, 0] - ax, t[2, 1] - ay, t[2, 2] - az
-    nx, ny, nz = by * cz - bz * cy, bz * cx - bx * cz, bx * cy - by * cx
-    det = d[0] * nx + d[1] * ny + d[2] * nz
-    if det == 0.0:
+def _pierced(t: Array, p: Vector, d: Vector) -> tuple[float, float, float, float, float]:
+    """Where p + s d pierces a triangle's plane: s, and the weights of its second and third corner.
+
+    Then d times the area vector, and that vector's length squared; s is inf where d lies level.
+    """
+    a, b, c = corners_of(t)
+    e, f, r = minus(b, a), minus(c, a), minus(p, a)
+    normal = cross(e, f)
+    facing, size2 = dot(d, normal), dot(normal, normal)
+    if facing == 0.0:
+        return np.inf, 0.0, 0.0, 0.0, size2
+    across = cross(r, d)
+    return (
+        -dot(r, normal) / facing,
+        -dot(f, across) / facing,
+        dot(e, across) / facing,
+        facing,
+        size2,
+    )
+
+
+@kernel
+def _meets(t: Array, p: Vector, d: Vector) -> tuple[float, float]:
+    """Where a ray meets a triangle (inf if not), and its direction times the unit normal."""
+    s, u, v, facing, size2 = _pierced(t, p, d)
+    if facing == 0.0 or u < 0.0 or v < 0.0 or u + v > 1.0:
         return np.inf, 0.0
-    sx, sy, sz = p[0] - ax, p[1] - ay, p[2] - az
-    # Cross products with the ray once: weights of the second and third corner.
-    qx, qy, qz = sy * d[2] - sz * d[1], sz * d[0] - sx * d[2], sx * d[1] - sy * d[0]
-    u = -(cx * qx + cy * qy + cz * qz) / det
-    v = (bx * qx + by * qy + bz * qz) / det
-    if u < 0.0 or v < 0.0 or u + v > 1.0:
-        return np.inf, 0.0
-    length = np.sqrt(nx * nx + ny * ny + nz * nz)
-    return -(sx * nx + sy * ny + sz * nz) / det, det / length
+    return s, facing / math.sqrt(size2)
 
 
 @kernel
@@ -136,7 +147,7 @@ def _shoot_first(triangles: Any, boxes: Any, points: Any, directions: Any, own: 
     length, cosine = np.full(points.shape[0], np.inf), np.zeros(points.shape[0])
     nodes, enters = np.empty(128, np.int64), np.empty(128)
     for n in range(points.shape[0]):
-        p, d = points[n], directions[n]
+        p, d = row(points, n), row(directions, n)
         best, facing = np.inf, 0.0
         nodes[0], enters[0], waiting = 1, 0.0, 1
         while waiting > 0:
@@ -145,8 +156,8 @@ def _shoot_first(triangles: Any, boxes: Any, points: Any, directions: Any, own: 
             if enters[waiting] >= best:
                 continue
             if node < leaves:
-                a = _enters(boxes, 2 * node, p, d, best)
-                b = _enters(boxes, 2 * node + 1, p, d, best)
+                a = _enters(boxes, 2 * node, p, d, best, 0.0)
+                b = _enters(boxes, 2 * node + 1, p, d, best, 0.0)
                 near = 0 if a <= b else 1
                 first, second = (a, b) if near == 0 else (b, a)
                 if second < np.inf:
@@ -157,7 +168,9 @@ def _shoot_first(triangles: Any, boxes: Any, points: Any, directions: Any, own: 
                     waiting += 1
                 continue
             leaf = node - leaves
-            for f in range(_begin(leaf, leaves, count), _begin(leaf + 1, leaves, count)):
+            for f in range(
+                begin_of_leaf(leaf, leaves, count), begin_of_leaf(leaf + 1, leaves, count)
+            ):
                 if f == own[n]:
                     continue
                 at, turned = _meets(triangles[f], p, d)
@@ -174,20 +187,115 @@ def _shoot_all(triangles: Any, boxes: Any, points: Any, directions: Any, own: An
     result = np.zeros(points.shape[0], np.int64)
     nodes = np.empty(128, np.int64)
     for n in range(points.shape[0]):
-        p, d = points[n], directions[n]
+        p, d = row(points, n), row(directions, n)
         nodes[0], waiting = 1, 1
         while waiting > 0:
             waiting -= 1
             node = nodes[waiting]
-            if _enters(boxes, node, p, d, np.inf) == np.inf:
+            if _enters(boxes, node, p, d, np.inf, 0.0) == np.inf:
                 continue
             if node < leaves:
                 nodes[waiting], nodes[waiting + 1] = 2 * node, 2 * node + 1
                 waiting += 2
                 continue
             leaf = node - leaves
-            for f in range(_begin(leaf, leaves, count), _begin(leaf + 1, leaves, count)):
+            for f in range(
+                begin_of_leaf(leaf, leaves, count), begin_of_leaf(leaf + 1, leaves, count)
+            ):
                 at, turned = _meets(triangles[f], p, d)
                 if f != own[n] and NEAREST_MM < at < np.inf:
                     result[n] += 1 if turned > 0.0 else -1
+    return result
+
+
+# ---- segments in metal -------------------------------------------------------------------------
+
+
+@kernel
+def _crosses(t: Array, a: Vector, d: Vector) -> tuple[float, float]:
+    """Where a + s d pierces a triangle (-1: nowhere), and d . normal as a sine, signed.
+
+    The rim counts, so that no segment slips between triangles; one that grazes does not pierce.
+    """
+    s, u, v, facing, size2 = _pierced(t, a, d)
+    size = math.sqrt(size2 * dot(d, d))
+    if abs(facing) <= 1e-9 * size or not 0.0 <= s <= 1.0:
+        return -1.0, 0.0
+    if u < -RIM or v < -RIM or u + v > 1.0 + RIM:
+        return -1.0, 0.0
+    return s, facing / size
+
+
+@kernel
+def _hits(
+    triangles: Any, boxes: Any, a: Vector, d: Vector, where: Floats, facing: Floats, nodes: Ints
+) -> int:
+    """Write where a segment meets triangles, in no order; returns how often (-1: too often)."""
+    leaves, total = boxes.shape[0] // 2, triangles.shape[0]
+    count, waiting = 0, 1
+    nodes[0] = 1
+    while waiting > 0:
+        waiting -= 1
+        node = nodes[waiting]
+        if _enters(boxes, node, a, d, 1.0, 1e-6) == np.inf:
+            continue
+        if node < leaves:
+            nodes[waiting], nodes[waiting + 1] = 2 * node, 2 * node + 1
+            waiting += 2
+            continue
+        leaf = node - leaves
+        for f in range(begin_of_leaf(leaf, leaves, total), begin_of_leaf(leaf + 1, leaves, total)):
+            s, sine = _crosses(triangles[f], a, d)
+            if s >= 0.0:
+                if count == where.size:
+                    return -1
+                where[count], facing[count] = s, sine
+                count += 1
+    return count
+
+
+@kernel
+def deep(triangles: Any, boxes: Any, starts: Floats, steps: Floats) -> Floats:
+    """Middle of the longest stretch of each segment after an entry into metal; -1 if none."""
+    where, facing, nodes = np.empty(512), np.empty(512), np.empty(64, np.int64)
+    result = np.full(starts.shape[0], -1.0)
+    for n in range(starts.shape[0]):
+        count = _hits(triangles, boxes, row(starts, n), row(steps, n), where, facing, nodes)
+        if count < 1:
+            continue
+        order = np.argsort(where[:count])
+        longest, begin, metal = 0.0, 0.0, facing[order[0]] > 0.0
+        for k in range(count + 1):
+            s = where[order[k]] if k < count else 1.0
+            if metal and s - begin > longest:
+                longest = s - begin
+                result[n] = 0.5 * (s + begin)
+            if k < count:
+                begin, metal = s, facing[order[k]] < 0.0
+    return result
+
+
+@kernel
+def metal(triangles: Any, boxes: Any, points: Floats, nearest: Ints) -> NDArray[np.bool_]:
+    """Whether points are surely in metal: what one sees of a nearby triangle is its back.
+
+    The ray goes to the middle of the nearest triangle and ends at the first one in its way. Rays
+    that graze, or meet an edge with a front and a back, prove nothing.
+    """
+    where, facing, nodes = np.empty(512), np.empty(512), np.empty(64, np.int64)
+    result = np.zeros(points.shape[0], np.bool_)
+    for n in range(points.shape[0]):
+        p = row(points, n)
+        a, b, c = corners_of(triangles[nearest[n]])
+        to_three = ahead(ahead(minus(a, p), minus(b, p), 1.0), minus(c, p), 1.0)
+        ray = ahead((0.0, 0.0, 0.0), to_three, (1.0 + 1e-6) / 3.0)
+        count = _hits(triangles, boxes, p, ray, where, facing, nodes)
+        if count < 1:
+            continue
+        first = where[:count].min()
+        back = True
+        for k in range(count):
+            if where[k] <= first + 1e-7:
+                back = back and facing[k] > SURE
+        result[n] = back
     return result

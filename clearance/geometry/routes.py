@@ -198,7 +198,7 @@ def widen(
     fixed_ends: bool = True,
     rounds: int = 30,
     enough: float = np.inf,
-) -> Floats:
+) -> tuple[Floats, float, Floats | None]:
     """Push a route to where its least distance to the soup is larger.
 
     Parameters
@@ -218,9 +218,12 @@ def widen(
 
     Returns
     -------
-    (M, 3) ndarray, mm
+    route : (M, 3) ndarray, mm
         Neighbours at most two spacings apart. The polyline as given if nothing better was found,
         so its certified clearance is never less than that of the polyline.
+    clearance : float, mm
+    where : (3,) ndarray or None
+        The `certified_clearance` of that route.
 
     Notes
     -----
@@ -229,26 +232,6 @@ def widen(
     search: it does not find another way round an obstacle. Where the steps between vertices come
     much nearer to metal than the vertices do, half and a quarter of the spacing are tried.
     """
-    return widened(
-        tree,
-        polyline,
-        spacing_mm=spacing_mm,
-        fixed_ends=fixed_ends,
-        rounds=rounds,
-        enough=enough,
-    )[0]
-
-
-def widened(
-    tree: Tree,
-    polyline: ArrayLike,
-    *,
-    spacing_mm: float,
-    fixed_ends: bool = True,
-    rounds: int = 30,
-    enough: float = np.inf,
-) -> tuple[Floats, float, Floats | None]:
-    """`widen`, with the `certified_clearance` of the route that it returns."""
     best = as_points(polyline)
     least, where = certified_clearance(tree, best)
     if len(tree.order) == 0 or len(best) < 2:

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from clearance.geometry.level_faces import same_height_mm
 from clearance.geometry.stretches import STRETCH, boxes_of, fixed
+from clearance.kernels.clip import clipped_polygon
 from clearance.kernels.compiler import kernel
 
 Soup = NDArray[np.float32]
@@ -170,29 +171,9 @@ def _clipped(triangles, low, high, near, move):  # type: ignore[no-untyped-def]
             at_high &= abs(p[v, 2] - high) <= near[1]
         if at_low or at_high:
             continue
-        m = 3
-        for side in range(2):
-            bound = high if side else low
-            k = 0
-            for v in range(m):
-                w = v + 1 if v + 1 < m else 0
-                dv = bound - p[v, 2] if side else p[v, 2] - bound
-                dw = bound - p[w, 2] if side else p[w, 2] - bound
-                # No sliver of a wall is kept either: what is stored so near the bound is at it.
-                dv = 0.0 if abs(dv) <= near[side] else dv
-                dw = 0.0 if abs(dw) <= near[side] else dw
-                if dv >= 0.0:
-                    q[k, 0], q[k, 1], q[k, 2] = p[v, 0], p[v, 1], p[v, 2]
-                    k += 1
-                if (dv > 0.0 and dw < 0.0) or (dv < 0.0 and dw > 0.0):
-                    t = dv / (dv - dw)
-                    for a in range(2):
-                        q[k, a] = p[v, a] + t * (p[w, a] - p[v, a])
-                    q[k, 2] = bound
-                    k += 1
-            m = k
-            for v in range(m):
-                p[v, 0], p[v, 1], p[v, 2] = q[v, 0], q[v, 1], q[v, 2]
+        # No sliver of a wall is kept either: what is stored so near the bound is at it.
+        m = clipped_polygon(p, np.int64(3), np.int64(2), low, 1.0, near[0], q)
+        m = clipped_polygon(q, m, np.int64(2), high, -1.0, near[1], p)
         for v in range(1, m - 1):
             for a in range(3):
                 out[n, 0, a] = p[0, a] + move[a]

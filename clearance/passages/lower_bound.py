@@ -171,7 +171,7 @@ class LowerBound(PossibleWays):
         # unless the requirement lies near it.
         short = 0.1 * pitch if abs(ceiling - need) > pitch else CIRCLE_MM
         enough = max(0.5 * ceiling - short, 0.0)
-        route, bound, where = routes.widened(self.tree, route, spacing_mm=spacing, enough=enough)
+        route, bound, where = routes.widen(self.tree, route, spacing_mm=spacing, enough=enough)
         return max(bound - self.surface_mm, 0.0), route, where
 
     def _start(self, mouth: Mouth, first: Floats) -> Floats:

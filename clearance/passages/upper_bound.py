@@ -119,9 +119,8 @@ class UpperBound(PossibleWays):
         """A route over cells, led through the middle of its throat if it runs through void."""
         if segments.certified_clearance(self.tree, route)[0] <= 0.0:
             return route
-        return routes.widen(
-            self.tree, route, spacing_mm=2.0 * self.predicted.grid.pitch_mm, rounds=8
-        )
+        spacing = 2.0 * self.predicted.grid.pitch_mm
+        return routes.widen(self.tree, route, spacing_mm=spacing, rounds=8)[0]
 
     def _at(self, end: Closing, radius_mm: float = 0.0) -> NDArray[np.int64]:
         """Cells that hold the centre of a ball in a mouth; its rim is metal."""

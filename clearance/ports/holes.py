@@ -18,6 +18,7 @@ from clearance.geometry.planes import Plane
 from clearance.geometry.sections import trace
 from clearance.geometry.stretches import STRETCH, boxes_of, fixed
 from clearance.kernels.compiler import kernel
+from clearance.kernels.growing import grown
 
 SMALLEST, LARGEST = 0.7, 1.5  # equivalent radius of a mouth over the radius given
 LEAST_MOVE = 2.0  # mm; a mouth may lie this far from the centre given, or half its radius
@@ -80,8 +81,7 @@ def _select(triangles: Singles, stretches: Singles, boxes: Singles) -> tuple[Int
                 if not meets:
                     continue
                 if count == found.shape[0]:
-                    which = np.concatenate((which, np.empty_like(which)))
-                    found = np.concatenate((found, np.empty_like(found)))
+                    which, found = grown(which, 2 * count), grown(found, 2 * count)
                 which[count] = k
                 found[count] = i
                 count += 1

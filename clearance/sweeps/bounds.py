@@ -183,7 +183,7 @@ class Bounds:
                 # Steps `first` to `last`, so points `first` to `last + 1`.
                 stretch = route.points[first : last + 2]
                 tree = self.local(stretch, height)
-                new = routes.widen(tree, stretch, spacing_mm=spacing, rounds=6, enough=enough)
+                new, *_ = routes.widen(tree, stretch, spacing_mm=spacing, rounds=6, enough=enough)
                 if new is not stretch:
                     route = self.spliced(route, first, last + 1, new)
             room = self._room(route, height)

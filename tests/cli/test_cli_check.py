@@ -300,10 +300,10 @@ from clearance import first_run
 from clearance.cli import main as cli
 from clearance.columns import cells
 from clearance.drilling import bore, rectangles
-from clearance.geometry import box_tree, distance, routes, segments
+from clearance.geometry import box_tree, distance, rays, routes, segments
 from clearance.sweeps import regions
 first_run.later() if sys.argv[1] == "later" else cli.main(sys.argv[1:], standalone_mode=False)
-for room in (bore, box_tree, cells, distance, rectangles, regions, routes, segments):
+for room in (bore, box_tree, cells, distance, rays, rectangles, regions, routes, segments):
     for name, kernel in vars(room).items():
         for signature in getattr(kernel, "signatures", []):
             print(f"compiled: {room.__name__}.{name} {signature}")

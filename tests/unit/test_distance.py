@@ -125,7 +125,7 @@ def test_empty_soup_is_infinitely_far():
     assert index.tolist() == [-1, -1]
     assert np.isposinf(segments.segment_clearance(tree, [0, 0, 0], [1, 0, 0])[0])
     assert segments.certified_clearance(tree, [[0, 0, 0], [1, 0, 0]]) == (np.inf, None)
-    route = routes.widen(tree, [[0, 0, 0], [1, 0, 0]], spacing_mm=0.1)
+    route, *_ = routes.widen(tree, [[0, 0, 0], [1, 0, 0]], spacing_mm=0.1)
     np.testing.assert_array_equal(route, [[0, 0, 0], [1, 0, 0]])
 
 
@@ -250,7 +250,7 @@ def test_certified_clearance_sees_a_wall_between_vertices():
 
 def widened(soup, route, spacing, **more):
     tree = box_tree.build(soup)
-    wide = routes.widen(tree, route, spacing_mm=spacing, **more)
+    wide, *_ = routes.widen(tree, route, spacing_mm=spacing, **more)
     assert np.linalg.norm(np.diff(wide, axis=0), axis=1).max() <= 2.01 * spacing
     return wide, segments.certified_clearance(tree, wide)[0]
 
@@ -315,7 +315,7 @@ def test_widen_never_makes_a_route_worse(seed):
     tree = box_tree.build(random_soup(seed))
     rng = np.random.default_rng(seed)
     route = np.array([25, 10, 10]) + np.cumsum(rng.normal(size=(12, 3)), axis=0)
-    wide = routes.widen(tree, route, spacing_mm=0.7)
+    wide, *_ = routes.widen(tree, route, spacing_mm=0.7)
     before, after = (segments.certified_clearance(tree, r)[0] for r in (route, wide))
     assert after >= before
     np.testing.assert_allclose(wide[[0, -1]], route[[0, -1]])

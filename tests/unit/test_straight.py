@@ -8,10 +8,11 @@ import numpy as np
 import pytest
 import shapely
 
-from clearance.drilling.rectangles import deep, metal, tighten
+from clearance.drilling.rectangles import tighten
 from clearance.drilling.widest_line import Region, widest_line
 from clearance.geometry import box_tree, distance, segments
 from clearance.geometry.planes import Plane
+from clearance.geometry.rays import deep, metal
 
 SIDES = 96
 APOTHEM = np.cos(np.pi / SIDES)  # of a polygon drawn in a circle of radius 1
