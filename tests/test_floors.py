@@ -131,6 +131,9 @@ def test_the_floors_are_drawn_as_they_are():
     spec.loader.exec_module(script)
     page = (PACKAGE.parent / "DEVELOPERS.md").read_text("utf-8")
     assert script.drawn(page) == page, "run python docs/make_floors.py"
+    picture = (PACKAGE.parent / "docs/figures/floors.svg").read_text("utf-8")
+    assert script.picture() == picture, "run python docs/make_floors.py"
+    assert set(script.uses()) == set(FLOORS)
 
 
 def test_what_developers_are_sent_to_is_there():
