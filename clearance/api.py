@@ -109,7 +109,7 @@ def examine(
     from clearance.sweeps.margins import state_margins
 
     checked = prepare(case, pitch_mm, progress)
-    examined = checking.examine(checked, progress, verify=verify)
+    examined = checking.judge(checked, progress, verify=verify)
     progress("how far the height may be off")
     found = (
         every_margin(examined.checked, examined.result, progress)

@@ -1,18 +1,17 @@
-"""The check: from a case to a result, its steps in order.
+"""The check: from a part that is read to a result, its steps in order.
 
-In: a `Case`. Out: a `Result`. Long work reports through `progress`, a callable
-that takes a sentence; it is silent by default.
+In: `Checked`, as `verdict.prepared.prepare` gives it. Out: `Examined`. Long work reports through
+`progress`, a callable that takes a sentence; it is silent by default.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
-from clearance.case.read import Case
 from clearance.disposition.remedy import Remedied, disposition, judged_together, remedied
 from clearance.evidence.balls import balls
 from clearance.evidence.powder import packing_over, trapped_over, unmelted
@@ -21,11 +20,19 @@ from clearance.evidence.signs import signs
 from clearance.heights import above_platform
 from clearance.predicted.part import NOMINAL
 from clearance.predicted.stray import offset
-from clearance.result import GaugePin, Result, TrappedPowder, Unmelted
+from clearance.result import (
+    GaugePin,
+    JointResult,
+    Result,
+    SeparateResult,
+    Signs,
+    TrappedPowder,
+    Unmelted,
+)
 from clearance.system.processes import processors
 from clearance.verdict.apart import separate
 from clearance.verdict.passage import PassageCheck
-from clearance.verdict.prepared import Checked, Progress, prepare, silent
+from clearance.verdict.prepared import Checked, Progress, silent
 
 MOST_THREADS = 4
 """Passages side by side at most: each needs a window's memory."""
@@ -39,40 +46,6 @@ CAUTIONS = (
     "The resumed layer is a possible weak plane, which this program does not qualify.",
     "Parts under pressure need proof testing.",
 )
-
-
-def check(
-    case: Case,
-    pitch_mm: float | None = None,
-    progress: Progress = silent,
-    threads: int | None = None,
-    beside: NDArray[np.float32] | None = None,
-    verify: bool = False,
-) -> Result:
-    """Check one part: every passage of a case, in the nominal and the predicted part.
-
-    Parameters
-    ----------
-    case : Case
-    pitch_mm : float, optional
-        Pitch of the columns; default: the case's, or chosen from the requirements.
-    progress : callable, optional
-        Called with a sentence before each longer step.
-    threads : int, optional
-        Passages looked at side by side; default: as many as there are processors to
-        use, at most four. The result does not depend on it.
-    beside : (F, 3, 3) ndarray of float32, mm, optional
-        For a part of a plate: closed soup of other parts whose slices lie over it, in this
-        part's coordinates; empty where there is none.
-    verify : bool
-        Ask a second opinion, which shares no code with the check (docs/method.md).
-
-    Raises
-    ------
-    ClearanceError
-        What the user has to mend: a mesh, a port, an impossible event, a pitch too fine.
-    """
-    return conclude(prepare(case, pitch_mm, progress, beside), progress, threads, verify)
 
 
 @dataclass(frozen=True, eq=False)
@@ -89,86 +62,122 @@ class Examined:
         return above_platform(self.result, self.checked.platform_z)
 
 
-def conclude(
-    checked: Checked,
-    progress: Progress = silent,
-    threads: int | None = None,
-    verify: bool = False,
-) -> Result:
-    """Judge every passage of a case that is prepared; parameters and errors as for `check`."""
-    return examine(checked, progress, threads, verify).result
-
-
-def examine(
+def judge(
     checked: Checked,
     progress: Progress = silent,
     threads: int | None = None,
     verify: bool = False,
 ) -> Examined:
-    """Judge every passage as `conclude` does, and keep the passage checks."""
-    case = checked.case
-    checks = [PassageCheck(checked, p) for p in case.passage]
+    """Judge a part that is read: what follows `prepare`, in order.
+
+    Parameters
+    ----------
+    checked : Checked
+        As `prepare` gives it: part, ports, columns, and what the event may have left.
+    progress : callable, optional
+        Called with a sentence before each longer step.
+    threads : int, optional
+        Passages looked at side by side; default: as many as there are processors to
+        use, at most four. The result does not depend on it.
+    verify : bool
+        Ask a second opinion, which shares no code with the check (docs/method.md).
+    """
+    checks = tuple(PassageCheck(checked, p) for p in checked.case.passage)
+    seen = _seen(checked, checks, progress, threads)  # passages, reach and flow; powder, signs
+    remedies = judged_together(checked, seen.remedies)
+    circuits = separate(checked, checks, seen.unmelted, progress)
+    result = _told(checked, remedies, seen, circuits)
+    if verify:
+        result = _asked_again(checked, checks, result, progress)
+    reached = {remedy.result.name: remedy.reached for remedy in remedies}
+    result = replace(result, disposition=disposition(checked, result, reached))
+    return Examined(checked, checks, result)
+
+
+# ---- steps -------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class _Seen:
+    """What is looked at side by side: neither needs the other."""
+
+    remedies: list[Remedied]
+    pins: tuple[GaugePin, ...]
+    unmelted: list[Unmelted]
+    trapped: list[TrappedPowder]
+    signs: Signs
+    sections: tuple[JointResult, ...]
+
+
+def _seen(
+    checked: Checked, checks: Sequence[PassageCheck], progress: Progress, threads: int | None
+) -> _Seen:
     events = checked.unknowns.variants[0].events or ()
     nominal, predicted = checked.whole.predict(NOMINAL), checked.whole.predict(events)
-    density = case.part.density_g_cm3
+    density = checked.case.part.density_g_cm3
 
-    def judged(check: PassageCheck) -> tuple[Remedied, list[GaugePin]]:
+    def passage(check: PassageCheck) -> tuple[Remedied, list[GaugePin]]:
         return remedied(check, check.result(progress), progress), check.gauge_pins()
 
     def powder() -> tuple[list[Unmelted], list[TrappedPowder]]:
         progress("loose powder, and what the part would show")
         routes = {c.passage.name: c.nominal.way.route for c in checks}
-        packing = packing_over(case.stray)
         others = checked.unknowns.others
+        packing = packing_over(checked.case.stray)
         shut_in = trapped_over(predicted, nominal, routes, density, packing, others)
         return unmelted(predicted, routes, others), shut_in
 
     with ThreadPoolExecutor(threads or min(processors(), MOST_THREADS)) as pool:
         try:
-            seen = pool.submit(signs, predicted, nominal, density)
+            shown = pool.submit(signs, predicted, nominal, density)
             # The largest passage first, or it would run on alone at the end.
             by_size = sorted(checks, key=PassageCheck.size, reverse=True)
-            looks = {id(one): pool.submit(judged, one) for one in by_size}
+            looks = {id(one): pool.submit(passage, one) for one in by_size}
             loose, joints = pool.submit(powder), pool.submit(resumed_sections, predicted)
             found = [looks[id(one)].result() for one in checks]
-            gaps, trapped = loose.result()
-            shown, sections = seen.result(), joints.result()  # in here: what waits is cancelled
+            pins = tuple(pin for _, felt in found for pin in felt)
+            # In here: what waits is cancelled.
+            remedies = [remedy for remedy, _ in found]
+            return _Seen(remedies, pins, *loose.result(), shown.result(), joints.result())
         finally:
             pool.shutdown(cancel_futures=True)
-    remedies = judged_together(checked, [remedy for remedy, _ in found])
-    pins = tuple(pin for _, felt in found for pin in felt)
-    sizes = balls(
-        (remedy.result for remedy in remedies),
-        case.part.build_allowance,
-        case.part.mesh_tolerance,
-    )
-    result = Result(
+
+
+def _told(
+    checked: Checked,
+    remedies: list[Remedied],
+    seen: _Seen,
+    circuits: tuple[SeparateResult, ...],
+) -> Result:
+    """The result but for second opinion, disposition and margins."""
+    case = checked.case
+    passages = tuple(remedy.result for remedy in remedies)
+    sizes = balls(passages, case.part.build_allowance, case.part.mesh_tolerance)
+    notices = (*checked.frame_notice, *case.notices, *checked.notices, *_cut_ports(checked))
+    return Result(
         part=case.part.name,
         pitch_mm=checked.pitch_mm,
-        passages=tuple(remedy.result for remedy in remedies),
-        separate=separate(checked, checks, gaps, progress),
-        unmelted=tuple(gaps),
-        trapped_powder=tuple(trapped),
-        signs=replace(shown, gauge_pins=pins, balls=sizes),
-        resumed_section=sections,
+        passages=passages,
+        separate=circuits,
+        unmelted=tuple(seen.unmelted),
+        trapped_powder=tuple(seen.trapped),
+        signs=replace(seen.signs, gauge_pins=seen.pins, balls=sizes),
+        resumed_section=seen.sections,
         translations=case.translations,
         assumptions=checked.assumptions,
-        notices=tuple(
-            dict.fromkeys(
-                (*checked.frame_notice, *case.notices, *checked.notices, *_cut_ports(checked))
-            )
-        ),
+        notices=tuple(dict.fromkeys(notices)),
         cautions=CAUTIONS,
         inputs=checked.inputs,
     )
-    if verify:
-        from clearance.verdict.confirmed import in_words, verified
 
-        told = verified(checked, checks, result.passages, progress)
-        result = replace(result, passages=told, notices=(*result.notices, *in_words(told)))
-    reached = {remedy.result.name: remedy.reached for remedy in remedies}
-    result = replace(result, disposition=disposition(checked, result, reached))
-    return Examined(checked, tuple(checks), result)
+
+def _asked_again(
+    checked: Checked, checks: Sequence[PassageCheck], result: Result, progress: Progress
+) -> Result:
+    from clearance.verdict.confirmed import in_words, verified
+
+    told = verified(checked, checks, result.passages, progress)
+    return replace(result, passages=told, notices=(*result.notices, *in_words(told)))
 
 
 def _cut_ports(checked: Checked) -> list[str]:

@@ -28,7 +28,7 @@ SHEETS = {"mould-insert-sheet.png": "mould-insert"}
 def main(folder: Path) -> None:
     """Run the program once for each figure."""
     from clearance.case.read import read_case
-    from clearance.checking import examine
+    from clearance.checking import judge
     from clearance.drawing.sheet import sheet
     from clearance.figures.files import write
     from clearance.figures.sheet_page import sheet_figures
@@ -41,7 +41,7 @@ def main(folder: Path) -> None:
     for name, (command, file, *words) in PLOTS.items():
         _draw(name, [command, str(CASES / file), *words, "--plot", str(folder / name)])
     for name, case in SHEETS.items():
-        examined = examine(prepare(read_case(CASES / case / "case.toml")))
+        examined = judge(prepare(read_case(CASES / case / "case.toml")))
         write(sheet_figures(sheet(examined))[0], folder / name)
 
 

@@ -416,12 +416,13 @@ def section_properties() -> Iterator[Row]:
 def shipped() -> Iterator[Row]:
     """The cases that come with the program."""
     from clearance.case.read import read_case
-    from clearance.checking import check
+    from clearance.checking import judge
+    from clearance.verdict.prepared import prepare
 
     for path in sorted((ROOT / "cases").glob("*/expected.json")):
         case = path.parent.name
         wanted = json.loads(path.read_text(encoding="utf-8"))
-        result = check(read_case(path.parent / "case.toml"))
+        result = judge(prepare(read_case(path.parent / "case.toml"))).result
         expected, obtained = [], []
         for passage in result.passages:
             want, clear = wanted["passages"][passage.name], passage.clear_diameter_mm

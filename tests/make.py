@@ -148,9 +148,16 @@ def _value(value: Any) -> str:
 def checked(folder: Path, solid: Solid, *args: Any, **keys: Any) -> Any:
     """Write a case, read it back, check it; takes what `write_case` takes. Returns the Result."""
     from clearance.case.read import read_case
-    from clearance.checking import check
 
-    return check(read_case(write_case(folder, solid, *args, **keys)))
+    return judged(read_case(write_case(folder, solid, *args, **keys)))
+
+
+def judged(case: Any, pitch_mm: float | None = None, threads: int | None = None) -> Any:
+    """Result of a case as the check gives it, without margins."""
+    from clearance.checking import judge
+    from clearance.verdict.prepared import prepare
+
+    return judge(prepare(case, pitch_mm), threads=threads).result
 
 
 def first(folder: Path, solid: Solid, *args: Any, **keys: Any) -> Any:

@@ -50,10 +50,10 @@ def result_of(case: str) -> Any:
 
     def made() -> Any:
         from clearance.case.read import read_case
-        from clearance.checking import conclude
+        from clearance.checking import judge
         from clearance.verdict.prepared import prepare
 
-        return conclude(prepare(read_case(CASES / case / "case.toml")))
+        return judge(prepare(read_case(CASES / case / "case.toml"))).result
 
     return once(f"result of {case}", made)
 

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.checking import examine
+from clearance.checking import judge
 from clearance.drawing.sheet import sheet
 from clearance.plates import placed
 from clearance.plates.members import Task
@@ -51,7 +51,7 @@ def _computed(task: Task) -> Computed:
     soup, notices = _beside(task)
     case = replace(task.case, notices=(*task.case.notices, *notices))
     checked = prepare(case, beside=soup)
-    examined = examine(checked, threads=1)
+    examined = judge(checked, threads=1)
     result = examined.result
     data = as_json(result)
     data["plate"] = {

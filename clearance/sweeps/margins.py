@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from clearance.case.event import StrayTable
 from clearance.case.read import Case
-from clearance.checking import MOST_THREADS, Examined, conclude
+from clearance.checking import MOST_THREADS, Examined, judge
 from clearance.errors import CaseError
 from clearance.predicted.slice_faces import both_sides
 from clearance.predicted.stray import Event
@@ -167,7 +167,7 @@ def _margin(checked: Checked, result: Result, number: int, name: str, progress: 
             if varied is None:
                 break
             looked = step
-            words = _change(result, conclude(varied))
+            words = _change(result, judge(varied).result)
             if words:
                 break
             same = step

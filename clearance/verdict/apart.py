@@ -6,6 +6,7 @@ In: the checks of two circuits' passages and the gaps of loose powder. Out: `Sep
 from __future__ import annotations
 
 import itertools
+from collections.abc import Sequence
 from typing import Literal
 
 import numpy as np
@@ -24,7 +25,7 @@ from clearance.verdict.prepared import Checked, Progress
 
 
 def separate(
-    checked: Checked, checks: list[PassageCheck], gaps: list[Unmelted], progress: Progress
+    checked: Checked, checks: Sequence[PassageCheck], gaps: list[Unmelted], progress: Progress
 ) -> tuple[SeparateResult, ...]:
     """Judge every pair of circuits of every [[separate]] table."""
     by_name = {c.passage.name: c for c in checks}

@@ -270,7 +270,7 @@ def prepare(
     Parameters
     ----------
     case, pitch_mm, progress
-        As for `check.check`.
+        As for `api.check`.
     beside : (F, 3, 3) ndarray of float32, mm, optional
         For a part of a plate: closed soup of other parts whose slices lie over it, in this
         part's coordinates; empty where there is none.

@@ -217,15 +217,19 @@ class InLine(Executor):
 def profile(folder: Path) -> list[str]:
     """Processor time by room and by function, one thread."""
     from clearance.case.read import read_case
-    from clearance.checking import check as judge
+    from clearance.checking import judge
+    from clearance.verdict.prepared import prepare
 
     case = read_case(prepared(folder)[0])
     profiler = cProfile.Profile(time.process_time)
-    pools = [f"clearance.{room}.ThreadPoolExecutor" for room in ("mesh_files", "checked", "check")]
+    pools = [
+        f"clearance.{room}.ThreadPoolExecutor"
+        for room in ("mesh.formats", "verdict.prepared", "checking")
+    ]
     for pool in pools:
         mock.patch(pool, InLine).start()
     profiler.enable()
-    judge(case, 0.2, threads=1)
+    judge(prepare(case, 0.2), threads=1)
     profiler.disable()
     mock.patch.stopall()
     by_room: dict[str, float] = {}

@@ -114,7 +114,7 @@ def test_debug_adds_the_traceback(cases, run):
 @pytest.mark.parametrize("name", [".", "bore.stl/out.json"])
 def test_output_that_cannot_be_written_is_refused_at_once(cases, run, monkeypatch, name):
     monkeypatch.setattr(
-        "clearance.checking.examine", lambda *_, **__: pytest.fail("was computed first")
+        "clearance.checking.judge", lambda *_, **__: pytest.fail("was computed first")
     )
     found = run("check", cases / "whole.toml", "--json", cases / name)
     assert found.exit_code == 2
@@ -144,14 +144,14 @@ def test_inputs_are_not_overwritten(cases, run, name):
 
 
 def test_memory_error_advises_a_larger_pitch(cases, run, monkeypatch):
-    monkeypatch.setattr("clearance.checking.examine", _raise(MemoryError))
+    monkeypatch.setattr("clearance.checking.judge", _raise(MemoryError))
     found = run("check", cases / "whole.toml")
     assert found.exit_code == 2
     assert "larger --pitch" in found.stderr
 
 
 def test_a_fault_of_the_program_is_no_verdict(cases, run, monkeypatch):
-    monkeypatch.setattr("clearance.checking.examine", _raise(ZeroDivisionError))
+    monkeypatch.setattr("clearance.checking.judge", _raise(ZeroDivisionError))
     assert run("check", cases / "whole.toml").exit_code == 1
 
 
@@ -159,7 +159,7 @@ def test_a_fault_of_the_program_is_no_verdict(cases, run, monkeypatch):
 def test_interrupts_that_a_kernel_loses_or_changes_are_noticed(
     cases, run, monkeypatch, tmp_path, lost
 ):
-    from clearance.checking import examine
+    from clearance.checking import judge
 
     def kernel(*words, **keys):
         try:
@@ -167,9 +167,9 @@ def test_interrupts_that_a_kernel_loses_or_changes_are_noticed(
         except KeyboardInterrupt as fault:
             if not lost:
                 raise SystemError("returned a result with an exception set") from fault
-        return examine(*words, **keys)
+        return judge(*words, **keys)
 
-    monkeypatch.setattr("clearance.checking.examine", kernel)
+    monkeypatch.setattr("clearance.checking.judge", kernel)
     found = run("check", cases / "whole.toml", "--json", tmp_path / "out.json")
     assert (found.exit_code, found.stdout) == (1, "")
     assert found.stderr == "error: interrupted, no verdict\n"

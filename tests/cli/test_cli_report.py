@@ -41,7 +41,7 @@ def test_undetermined_parts_have_a_sheet_too(cases, run, tmp_path):
 def test_files_that_cannot_be_are_refused_before_anything_is_computed(
     cases, run, monkeypatch, name, said
 ):
-    monkeypatch.setattr("clearance.checking.examine", lambda *_: pytest.fail("was computed first"))
+    monkeypatch.setattr("clearance.checking.judge", lambda *_: pytest.fail("was computed first"))
     done = run("check", cases / "whole.toml", "--report", cases / name)
     assert done.exit_code == 2
     assert said in done.stderr

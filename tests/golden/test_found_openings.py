@@ -16,7 +16,6 @@ import shared
 from click.testing import CliRunner
 
 from clearance.case.read import read_case
-from clearance.checking import check
 from clearance.cli import mesh as commands_mesh
 from clearance.survey import openings
 from clearance.verdict.prepared import prepare
@@ -104,7 +103,7 @@ def test_offered_ports_of_a_shipped_mesh_close_it_as_those_of_its_case(path, off
 def test_the_verdict_is_that_of_the_case(case, offered, tmp_path):
     """To the end, through the check, for the two that take least."""
     path = CASES / case / "case.toml"
-    found = check(read_case(with_offered_ports(path, offered, tmp_path)))
+    found = make.judged(read_case(with_offered_ports(path, offered, tmp_path)))
     expected = json.loads((path.parent / "expected.json").read_text(encoding="utf-8"))
     assert {p.name: p.state.value for p in found.passages} == {
         name: wanted["state"] for name, wanted in expected["passages"].items()

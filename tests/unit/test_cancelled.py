@@ -57,9 +57,9 @@ def test_a_check_asks_for_all_its_work_before_it_lets_the_threads_go(tmp_path, m
     part = shapes.block((0, 0, 0), (8, 8, 8)) - shapes.bore((4, 4, -1), (4, 4, 9), 1.5)
     way = make.passage((4, 4, 0), (4, 4, 8), 1.5, 2.0)
     path = make.write_case(tmp_path, part, way, make.plane(4.0), pitch=0.5)
-    expected = checking.check(read_case(path))
+    expected = make.judged(read_case(path))
     monkeypatch.setattr(checking, "ThreadPoolExecutor", Late)
-    assert checking.check(read_case(path)) == expected
+    assert make.judged(read_case(path)) == expected
 
 
 def cancel(mark):

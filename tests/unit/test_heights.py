@@ -14,7 +14,7 @@ from matplotlib.text import Text
 
 from clearance import result as results
 from clearance.case.read import read_case
-from clearance.checking import examine
+from clearance.checking import judge
 from clearance.drawing.curve import curve
 from clearance.drawing.drill import drill_sections
 from clearance.drawing.level import level_section
@@ -72,7 +72,7 @@ def examined(folder, z, platform_z):
         drilling={"series": [], "drills": [{"diameter": 3.2, "flute": 40.0, "overall": 80.0}]},
         pitch=0.4,
     )
-    found = examine(prepare(read_case(path)), threads=1)
+    found = judge(prepare(read_case(path)), threads=1)
     return replace(found, result=replace(found.result, margins=state_margins(found)))
 
 
@@ -219,7 +219,7 @@ def test_a_drill_enters_at_a_height_above_the_platform(tmp_path, z):
         part={"platform_z": None},
         drilling={"series": [], "drills": [{"diameter": 5.0, "flute": 40.0, "overall": 80.0}]},
     )
-    found = examine(prepare(read_case(path)), threads=1)
+    found = judge(prepare(read_case(path)), threads=1)
     (stroke,) = found.result.passages[0].rework.drilling
     assert stroke.entry_mm[2] == pytest.approx(z + top, abs=0.01)
     (drawn,) = drill_sections(found.checks[0], found.result.passages[0])

@@ -11,7 +11,6 @@ import make
 import shapes
 
 from clearance.case.read import read_case
-from clearance.checking import check
 from clearance.errors import CaseError, ClearanceError
 from clearance.predicted.stray import Event, slabs
 
@@ -24,7 +23,7 @@ WAY = make.passage((4, 4, 0), (4, 4, 8), 1.5, 2.0)
 def test_a_sheet_of_more_layers_than_any_part_has(tmp_path, shape, layers):
     stray = make.sheet(4.0, layers, shape=shape)
     with pytest.raises(CaseError, match=r"layers: found [0-9]+, expected at most 10000 in one"):
-        check(read_case(make.write_case(tmp_path, PART, WAY, stray, layer=0.5)))
+        make.judged(read_case(make.write_case(tmp_path, PART, WAY, stray, layer=0.5)))
 
 
 @pytest.mark.parametrize("welded", [0.0, 0.05, 0.1, 0.15, 0.37])
@@ -60,4 +59,4 @@ def test_a_part_in_another_unit_whose_size_is_plausible_gets_a_hint(tmp_path, un
     path = make.write_case(tmp_path, small, way, make.plane(1.0), layer=0.1)
     words = f'unit mm: all ports would lie on it with .*"{unit}"'
     with pytest.raises(ClearanceError, match=words):
-        check(read_case(path))
+        make.judged(read_case(path))

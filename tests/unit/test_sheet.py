@@ -11,7 +11,7 @@ import pymupdf
 import pytest
 
 from clearance.case.read import read_case
-from clearance.checking import examine
+from clearance.checking import judge
 from clearance.drawing.sheet import BOXES, NOT_JUDGED, grouped, sheet
 from clearance.figures import level, paper, planes, scale, style
 from clearance.figures.passage_page import Letters
@@ -35,7 +35,7 @@ def examined(tmp_path_factory):
         tmp_path_factory.mktemp("sheet"), two_bores(), passages, make.plane(15.0, 2, source="log"),
         drilling={"series": ["jobber"]}, record=RECORD,
     )  # fmt: skip
-    return examine(prepare(read_case(case), 0.5))
+    return judge(prepare(read_case(case), 0.5))
 
 
 def two_bores():

@@ -9,7 +9,7 @@ import pymupdf
 import pytest
 
 from clearance.case.read import read_case
-from clearance.checking import examine
+from clearance.checking import judge
 from clearance.drawing.sheet import sheet
 from clearance.figures.sheet_page import report
 from clearance.report.check import text
@@ -44,7 +44,7 @@ def through(need=2.0):
 
 def drawn(folder, stray, **keys):
     path = make.write_case(folder, block(), through(), stray, **keys)
-    found = examine(prepare(read_case(path), 0.5))
+    found = judge(prepare(read_case(path), 0.5))
     return found, sheet(found)
 
 
@@ -101,7 +101,7 @@ def test_layers_left_out_with_no_slice_melted_are_drawn_as_a_step(tmp_path):
         tmp_path, leaning(), make.passage(a, b, 2.0, 3.5),
         {"height": 15.0, "layers": 0, "next_layer": 160},
     )  # fmt: skip
-    found = examine(prepare(read_case(path), 0.5))
+    found = judge(prepare(read_case(path), 0.5))
     section = sheet(found).section
     assert section.step
     (void,) = section.voids
@@ -127,7 +127,7 @@ def test_a_ring_that_is_unmelted_is_found_on_the_first_page(tmp_path):
     bore = make.passage((0.0, 0.0, 0.0), (0.0, 0.0, 30.0), 2.0, 3.0, name="bore")
     stray = make.sheet(25.0, 1, from_layer=100, penetration=0.05)
     path = make.write_case(tmp_path, flange(), bore, stray, drilling={"series": []})
-    found = examine(prepare(read_case(path), 0.5))
+    found = judge(prepare(read_case(path), 0.5))
     assert found.result.passages[0].state == "open"
     page = sheet(found)
     share = (6.0**2 - 2.0**2) / (12.0**2 - 2.0**2)  # of like polygons: analytic
@@ -241,7 +241,7 @@ def test_one_stroke_of_two_does_not_leave_a_passage_open(tmp_path):
     tools = {"series": ["jobber"]}
     path = make.write_case(tmp_path, block(), through(2.5), make.plane(15.0, 1), drilling=tools,
                            part={"density_g_cm3": 8.0})  # fmt: skip
-    found = examine(prepare(read_case(path), 0.5))
+    found = judge(prepare(read_case(path), 0.5))
     drills = sheet(found).passages[0].drills
     assert len(drills) == 2
     for n, drill in enumerate(drills, 1):

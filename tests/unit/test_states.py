@@ -7,7 +7,6 @@ import pytest
 import shapes
 
 from clearance.case.read import read_case
-from clearance.checking import check
 from clearance.passages.search import Search
 from clearance.result import State
 from clearance.sweeps.bounds import Bounds
@@ -106,7 +105,7 @@ def test_check_says_a_contradiction_aloud(tmp_path, monkeypatch):
     monkeypatch.setattr(
         Search, "way", lambda *a, **k: dataclasses.replace(way(*a, **k), high_mm=3.5)
     )
-    found = check(case).passages[0]
+    found = make.judged(case).passages[0]
     assert found.state is State.UNDETERMINED
     assert any("contradict" in reason for reason in found.reasons)
 

@@ -24,7 +24,6 @@ from random_kinds import Passage, Scene
 from true_diameter import Bracket
 
 from clearance.case.read import read_case
-from clearance.checking import check
 from clearance.errors import ClearanceError
 
 SURE = 0.01
@@ -201,7 +200,7 @@ def said(
         part=part,
         **tables,
     )
-    return check(read_case(path), threads=threads)
+    return make.judged(read_case(path), threads=threads)
 
 
 # ---- the two beside each other -----------------------------------------------------------------

@@ -11,7 +11,6 @@ import pytest
 import shapes as s
 
 from clearance.case.read import read_case
-from clearance.checking import check
 from clearance.sweeps.sweep import sweep
 from clearance.sweeps.wanted import Wanted
 
@@ -40,7 +39,7 @@ def case_of(folder, gap: float, need: float, side: float = 1.0, height: float = 
 @pytest.mark.parametrize(("gap", "side", "height"), [(0.4, 1.0, 15.0), (0.45, -1.0, 14.2)])
 def test_a_ball_that_stands_out_of_the_window(tmp_path, gap, side, height):
     case = case_of(tmp_path, gap, 1.6 * gap, side, height)
-    found = check(case).passages[0]
+    found = make.judged(case).passages[0]
     assert found.state == "open", found.reasons
     assert found.clear_diameter_mm.high >= 2 * gap - 0.01
     (swept,) = sweep(case, Wanted(height - 0.2, height + 0.2, 0.1)).passages
@@ -51,7 +50,7 @@ def test_a_ball_that_stands_out_of_the_window(tmp_path, gap, side, height):
 def test_what_only_stands_out_is_not_sealed(tmp_path):
     # Smallest way 0.3: the section holds a circle of 0.2, the ball is one of 0.4.
     case = case_of(tmp_path, 0.2, 1.0, smallest_way=0.3)
-    found = check(case).passages[0]
+    found = make.judged(case).passages[0]
     assert found.state != "blocked"
     assert not any(c.sealed for c in found.crossings)
     (swept,) = sweep(case, Wanted(14.8, 15.2, 0.1)).passages

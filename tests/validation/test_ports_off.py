@@ -98,7 +98,7 @@ import resource, sys
 from pathlib import Path
 resource.setrlimit(resource.RLIMIT_AS, (6 << 30, 6 << 30))
 from clearance.case.read import read_case
-from clearance.checking import check
+from clearance.api import check
 from clearance.errors import ClearanceError
 try:
     check(read_case(Path(sys.argv[1])))

@@ -18,7 +18,7 @@ import make
 import shapes
 
 from clearance.case.read import read_case
-from clearance.checking import examine
+from clearance.checking import judge
 from clearance.cli.main import main
 from clearance.result import State
 from clearance.verdict.confirmed import verified
@@ -41,7 +41,7 @@ def block(window=False, chamber=False):
 def examined(folder, part, stray, **tables):
     way = make.passage((4, 6, 0), (4, 6, 16), 1.5, 2.0)
     path = make.write_case(folder, part, [way], stray, pitch=0.4, **tables)
-    found = examine(prepare(read_case(path)))
+    found = judge(prepare(read_case(path)))
     return found, found.checks[0], found.result.passages[0]
 
 

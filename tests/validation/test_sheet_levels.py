@@ -12,7 +12,6 @@ import pytest
 import shapes as s
 
 from clearance.case.read import read_case
-from clearance.checking import check
 from clearance.sweeps.sweep import sweep
 from clearance.sweeps.wanted import Wanted
 
@@ -55,7 +54,7 @@ def test_nothing_is_closed_by_a_sheet_of_the_chambers_own_outline(
     case = read_case(
         make.write_case(tmp_path, chamber_on_bore(upside_down), table, make.sheet(height, layers))
     )
-    found = check(case).passages[0]
+    found = make.judged(case).passages[0]
     assert found.state == "open"
     assert [c.open_fraction for c in found.crossings] == pytest.approx([1.0], abs=1e-6)
     swept = sweep(case, Wanted(height - 0.05, height + 0.05)).passages[0]
@@ -70,7 +69,7 @@ def test_what_is_closed_on_a_floor_is_told_of_the_bore_below_and_of_the_chamber(
     table = make.passage((0, 0, 0), (0, 0, 15), 1.7, 1.9)
     table["outlet"] = make.port((0, 0, 15), 4.5)
     case = read_case(make.write_case(tmp_path, solid, table, make.sheet(6.0, 1)))
-    (crossing,) = check(case).passages[0].crossings
+    (crossing,) = make.judged(case).passages[0].crossings
     assert crossing.open_fraction == pytest.approx(9 / 64, abs=1e-6)
     assert crossing.height_mm == pytest.approx(6.1, abs=1e-6)
     assert crossing.open_area_mm2 == pytest.approx(np.pi * FACETS, abs=1e-4)  # at the floor
@@ -90,7 +89,7 @@ def test_a_bore_within_the_penetration_is_crossed(tmp_path, centre, height):
     assert height - 0.75 < centre - 0.25
     assert centre + 0.25 <= height
     case = read_case(make.write_case(tmp_path, solid, table, event, pitch=0.1))
-    found = check(case).passages[0]
+    found = make.judged(case).passages[0]
     assert found.state == "blocked"
     (crossing,) = found.crossings
     assert crossing.sealed
@@ -106,7 +105,7 @@ def test_a_bore_within_one_thick_layer_is_crossed(tmp_path):
     case = read_case(
         make.write_case(tmp_path, solid, table, make.sheet(10.0, 1), layer=0.8, pitch=0.1)
     )
-    found = check(case).passages[0]
+    found = make.judged(case).passages[0]
     assert found.state == "blocked"
     assert [c.sealed for c in found.crossings] == [True]
     assert sweep(case, Wanted(10.0, 10.0)).passages[0].state == ("blocked",)

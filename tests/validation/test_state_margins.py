@@ -10,7 +10,7 @@ import pytest
 import shapes as s
 
 from clearance.case.read import read_case
-from clearance.checking import check, examine
+from clearance.checking import judge
 from clearance.result import STATES, State
 from clearance.sweeps.margins import state_margins
 from clearance.verdict.prepared import prepare
@@ -34,7 +34,7 @@ def lying(folder, height, **keys):
 def test_a_gap_below_the_sheet_opens_where_it_is_as_high_as_required(tmp_path):
     """Analytic: a sheet at h leaves h - 6 of the level bore."""
     case = lying(tmp_path, 8.6)
-    (margin,) = state_margins(examine(prepare(case)))
+    (margin,) = state_margins(judge(prepare(case)))
     assert (margin.stray, margin.what, margin.unit, margin.judged) == (0, "height", "mm", STATES)
     assert (margin.down, margin.looked_down, margin.changes_down) == (1.0, 1.0, "")
     first = next(k for k in range(1, 11) if 8.6 + k * T - FLOOR > NEED)
@@ -43,19 +43,19 @@ def test_a_gap_below_the_sheet_opens_where_it_is_as_high_as_required(tmp_path):
     assert margin.changes_up.endswith("restricted becomes open")
     for height, state in ((8.6 + margin.up, "restricted"), (8.6 + margin.looked_up, "open")):
         there = (replace(case.stray[0], height=height),)
-        assert check(replace(case, stray=there)).passages[0].state == state
+        assert make.judged(replace(case, stray=there)).passages[0].state == state
 
 
 def test_beyond_what_is_uncertain_anyhow(tmp_path):
     """Off by so much more than the case allows for: the range's ends move."""
     case = lying(tmp_path, 8.5, height_uncertainty=0.1)
-    (margin,) = state_margins(examine(prepare(case)))
+    (margin,) = state_margins(judge(prepare(case)))
     first = next(k for k in range(1, 11) if 8.6 + k * T - FLOOR > NEED)
     assert margin.looked_up == pytest.approx(first * T)
 
 
 def test_nothing_is_told_beyond_the_part(tmp_path):
-    (margin,) = state_margins(examine(prepare(lying(tmp_path, 13.7))))
+    (margin,) = state_margins(judge(prepare(lying(tmp_path, 13.7))))
     assert (margin.up, margin.looked_up) == (pytest.approx(0.2), pytest.approx(0.2))
     assert (margin.down, margin.looked_down) == (1.0, 1.0)
 
@@ -66,11 +66,11 @@ def test_nothing_is_told_beyond_the_part(tmp_path):
     ids=["lifted", "set aside"],
 )
 def test_where_the_part_above_moves_nothing_is_told_unasked(tmp_path, keys):
-    assert state_margins(examine(prepare(lying(tmp_path, 8.6, **keys)))) is None
+    assert state_margins(judge(prepare(lying(tmp_path, 8.6, **keys)))) is None
 
 
 def test_where_a_state_is_undetermined_nothing_is_told_unasked(tmp_path):
-    known = examine(prepare(lying(tmp_path, 8.6)))
+    known = judge(prepare(lying(tmp_path, 8.6)))
     (passage,) = known.result.passages
     untold = replace(known.result, passages=(replace(passage, state=State.UNDETERMINED),))
     assert state_margins(replace(known, result=untold)) is None

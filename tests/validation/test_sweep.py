@@ -10,7 +10,6 @@ import pytest
 import shapes as s
 
 from clearance.case.read import read_case
-from clearance.checking import check
 from clearance.sweeps.sweep import sweep
 from clearance.sweeps.wanted import Wanted
 
@@ -33,7 +32,7 @@ def same_as_check(case, found, heights):
     for h in heights:
         n = int(np.argmin(np.abs(np.array(found.heights_mm) - h)))
         there = (replace(case.stray[0], height=found.heights_mm[n]),)
-        result = check(replace(case, stray=there))
+        result = make.judged(replace(case, stray=there))
         for one, all_heights in zip(result.passages, found.passages, strict=True):
             said = f"{one.name} at {found.heights_mm[n]}"
             assert all_heights.state[n] is one.state, said

@@ -14,7 +14,6 @@ import make
 import shapes
 
 from clearance.case.read import read_case
-from clearance.checking import check
 from clearance.result import State
 
 block = shapes.block
@@ -34,7 +33,7 @@ def test_an_upright_plate_across_a_level_run_is_no_open_branch(tmp_path, asked, 
     passage = make.passage((0, 0, 0), (0, 0, 20), 2.0, 1.5, **asked)
     stray = {"shape": "mesh", "mesh": "m.stl"}
     case = make.write_case(tmp_path, two_branches(), passage, stray, meshes={"m": plate})
-    found = check(read_case(case)).passages[0]
+    found = make.judged(read_case(case)).passages[0]
     assert found.state is (State.UNDETERMINED if asked else State.OPEN), found.reasons
 
 
@@ -45,4 +44,4 @@ def test_a_measured_sheet_is_judged_as_before(tmp_path, asked):
     passage = make.passage((0, 0, 0), (0, 0, 20), 2.0, 1.5, **asked)
     stray = {"shape": "mesh", "mesh": "m.stl"}
     case = make.write_case(tmp_path, two_branches(), passage, stray, meshes={"m": sheet})
-    assert check(read_case(case)).passages[0].state is State.OPEN
+    assert make.judged(read_case(case)).passages[0].state is State.OPEN
