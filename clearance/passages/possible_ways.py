@@ -259,7 +259,9 @@ class PossibleWays:
     def _mouth_mm(self, end: Closing) -> float:
         """Upper bound of a ball whose centre is in a mouth: the largest circle beside stray metal.
 
-        Taken just inside the closing surface and just outside it, for metal may end there.
+        Taken just inside the closing surface, just outside it, for metal may end there, and where
+        metal begins that a ball may meet which stands out: in a plane at a distance d from its
+        centre the circle of a ball of radius r has the radius sqrt(r^2 - d^2).
         """
         width = end.width_mm
         if not end.flat:
@@ -267,10 +269,13 @@ class PossibleWays:
         (surface,) = end.surfaces
         void = end.mouth.polygon if len(end.places) == 1 else surface.polygon
         ring = surface.plane.to_space(shapely.get_coordinates(surface.polygon))
-        stray = self.predicted.stray_near(Box(ring.min(0), ring.max(0)).grown(2.0 * CUT_MM))
-        if not stray:
-            return width
-        for step in (-CUT_MM, CUT_MM):
+        box = Box(ring.min(0), ring.max(0)).grown(0.5 * width + 2.0 * CUT_MM)
+        stray = self.predicted.stray_near(box)
+        begins = [float(surface.plane.signed(soup.reshape(-1, 3)).min()) for soup in stray]
+        outside = {max(at, 0.0) + CUT_MM for at in begins}
+        for step in sorted({-CUT_MM, CUT_MM, *outside} if stray else ()):
+            if 2.0 * abs(step) >= width:
+                continue
             plane = replace(
                 surface.plane, origin=surface.plane.origin + step * surface.plane.normal
             )
@@ -278,7 +283,7 @@ class PossibleWays:
             metal = metal.difference(self.predicted.removed(plane))
             # The polygon is of the closing surface itself: the ball there is hardly larger.
             circle = largest_circle_mm(void.difference(metal)) + CUT_MM
-            width = min(width, circle)
+            width = min(width, float(np.hypot(circle, 2.0 * step)))
         return width
 
     def _joined(self, taken: list[Taken]) -> bool:

@@ -50,7 +50,9 @@ class Near(Sections):
         self.ends = tuple(pieces_at(void, m, pitch) for m in (check.inlet, check.outlet))
         self.own = self.ends[0] | self.ends[1]
         self.walls = bounding(void, nominal.surface, self.own)
-        low, high = self.walls.min((0, 1)) - 1.0, self.walls.max((0, 1)) + 1.0
+        # As far aside as a ball that stands out of a mouth may meet a sheet.
+        aside = max(1.0, *(2.0 * m.inscribed_radius for m in (check.inlet, check.outlet)))
+        low, high = self.walls.min((0, 1)) - aside, self.walls.max((0, 1)) + aside
         box = shapely.box(*low[:2].astype(float), *high[:2].astype(float))
         self.rectangle = shapely.intersection(box, self.window.rectangle)
         own = [m for m in check.checked.all_mouths if pieces_at(void, m, pitch) & self.own]
@@ -79,6 +81,20 @@ class Near(Sections):
     def rims(self) -> list[Floats]:
         """Outlines of the mouths."""
         return [m.plane.to_space(np.array(m.polygon.exterior.coords)[:-1]) for m in self.mouths]
+
+    def met_at_mouths(self, events: tuple[Event, ...], radius: float) -> list[tuple[float, float]]:
+        """Lowest and highest point of a ball with its centre in each mouth, mm.
+
+        Its circle in the closing surface stays within the rim, so of a level mouth it stands out by
+        its radius, and of an upright one not at all.
+        """
+        met = []
+        for place in (p for mouth in self.mouths for p in closing(events, mouth).places):
+            z = place.plane.to_space(np.array(place.polygon.exterior.coords))[:, 2]
+            level = abs(float(place.plane.normal[2]))
+            out = radius * (1.0 - np.sqrt(max(1.0 - level * level, 0.0)))
+            met.append((float(z.min()) - out, float(z.max()) + out))
+        return met
 
     @once
     def _levels(self) -> NDArray[np.float64]:

@@ -163,12 +163,20 @@ class PassageSweep:
     def _plain(self, cut: Cut, n: int) -> At | None:
         """What is known without any search."""
         nominal = self.check.nominal
-        if not cut.crosses and self.cheap:
+        if not cut.crosses and self.cheap and not self._at_mouth(cut):
             # The sheet meets nothing of the passage, which moves as a whole if at all.
             return At(nominal.state, nominal.way.low_mm, nominal.way.high_mm, 1.0)
         if cut.touched and cut.high_mm == 0.0:
             return At(State.BLOCKED, 0.0, 0.0, cut.fraction)
         return None
+
+    def _at_mouth(self, cut: Cut) -> bool:
+        """Whether a ball that stands out of a mouth may meet the sheet beyond it."""
+        event = cut.events[self.moving]
+        low, high = event.bottom - event.penetration, event.top
+        radius = 0.5 * self.check.nominal.way.high_mm
+        met = self.near.met_at_mouths(cut.events, radius)
+        return any(a <= high and low <= b for a, b in met)
 
     # ---- brackets, for a sheet that only adds metal ------------------------------------------
 

@@ -1,0 +1,74 @@
+"""A sheet that hovers beside a mouth, and meets nothing of the passage, narrows it all the same.
+
+A ball in a mouth stands out of it by half its diameter. Analytic: a plate that hovers d in front of
+a level mouth leaves a ball of 2 d.
+"""
+
+from __future__ import annotations
+
+import make
+import pytest
+import shapes as s
+
+from clearance.case.read import read_case
+from clearance.checking import examine
+from clearance.sweeps.margins import state_margins
+from clearance.sweeps.sweep import sweep
+from clearance.sweeps.wanted import Wanted
+from clearance.verdict.prepared import prepare
+
+R, NEED = 2.0, 3.0
+LOW = s.bore((0, 0, -1), (0, 0, 17), R, segments=48)
+STEP = s.block((-9, -5, 0), (4, 5, 10)) + s.block((-9, -5, 0), (-5, 5, 16)) - LOW
+"""A step with a bore through it, beside a tower; its upper mouth at z 10."""
+OVERHANG = s.block((-9, -5, 0), (-5, 5, 16)) + s.block((-9, -5, 6), (4, 5, 16)) - LOW
+"""The same, upside down; its lower mouth at z 6."""
+
+
+def step(folder, height, **keys):
+    """The step with a plate at a height."""
+    ways = make.passage((0, 0, 0), (0, 0, 10), R, NEED)
+    return read_case(make.write_case(folder, STEP, ways, make.plane(height, 1, **keys)))
+
+
+def overhang(folder, height, **keys):
+    """The overhang with a plate at a height."""
+    ways = make.passage((0, 0, 6), (0, 0, 16), R, NEED)
+    return read_case(make.write_case(folder, OVERHANG, ways, make.plane(height, 1, **keys)))
+
+
+CASES = [
+    (step, 10.0, 0.0, "blocked"),
+    (step, 10.5, 1.0, "restricted"),
+    (step, 11.4, 2.8, "restricted"),
+    (step, 11.7, 3.4, "open"),
+    (step, 12.5, 2 * R, "open"),
+    (overhang, 5.9, 0.0, "blocked"),
+    (overhang, 5.0, 1.8, "restricted"),
+    (overhang, 4.2, 3.4, "open"),
+]
+
+
+@pytest.mark.parametrize(("part", "height", "ball", "state"), CASES)
+def test_a_plate_in_front_of_a_mouth_leaves_twice_its_distance(tmp_path, part, height, ball, state):
+    case = part(tmp_path, height)
+    (found,) = examine(prepare(case)).result.passages
+    assert found.state == state
+    low, high = found.clear_diameter_mm.low, found.clear_diameter_mm.high
+    assert low - 0.01 <= ball <= high + 0.01  # the closing surface lies 0.003 mm within the mouth
+    assert high - low < 0.05
+    (swept,) = sweep(case, Wanted(height, height)).passages
+    assert swept.state == (state,)
+    assert swept.low_mm[0] - 0.01 <= ball <= swept.high_mm[0] + 0.01
+
+
+def test_so_it_does_where_what_is_above_is_lifted(tmp_path):
+    (found,) = sweep(step(tmp_path, 11.0, resume="layer"), Wanted(10.4, 12.4, 1.0)).passages
+    assert found.state == ("restricted", "restricted", "open")
+
+
+def test_margins_see_a_plate_that_would_come_to_a_mouth(tmp_path):
+    examined = examine(prepare(step(tmp_path, 11.75)))
+    (margin,) = state_margins(examined)
+    assert margin.looked_down == pytest.approx(0.3)
+    assert margin.changes_down.endswith("open becomes restricted")
