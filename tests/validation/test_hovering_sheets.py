@@ -11,7 +11,7 @@ import pytest
 import shapes as s
 
 from clearance.case.read import read_case
-from clearance.checking import examine
+from clearance.checking import judge
 from clearance.sweeps.margins import state_margins
 from clearance.sweeps.sweep import sweep
 from clearance.sweeps.wanted import Wanted
@@ -52,7 +52,7 @@ CASES = [
 @pytest.mark.parametrize(("part", "height", "ball", "state"), CASES)
 def test_a_plate_in_front_of_a_mouth_leaves_twice_its_distance(tmp_path, part, height, ball, state):
     case = part(tmp_path, height)
-    (found,) = examine(prepare(case)).result.passages
+    (found,) = make.judged(case).passages
     assert found.state == state
     low, high = found.clear_diameter_mm.low, found.clear_diameter_mm.high
     assert low - 0.01 <= ball <= high + 0.01  # the closing surface lies 0.003 mm within the mouth
@@ -68,7 +68,7 @@ def test_so_it_does_where_what_is_above_is_lifted(tmp_path):
 
 
 def test_margins_see_a_plate_that_would_come_to_a_mouth(tmp_path):
-    examined = examine(prepare(step(tmp_path, 11.75)))
-    (margin,) = state_margins(examined)
+    judged = judge(prepare(step(tmp_path, 11.75)))
+    (margin,) = state_margins(judged)
     assert margin.looked_down == pytest.approx(0.3)
     assert margin.changes_down.endswith("open becomes restricted")
