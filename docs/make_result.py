@@ -7,28 +7,34 @@ from pathlib import Path
 from typing import Any
 
 from clearance.plates.run import COLUMNS
-from clearance.result.schema import result_schema
+from clearance.result.schema import schemas
 
 PAGE = Path(__file__).with_name("result.md")
 PACKAGE = Path(__file__).parent.parent / "clearance"
-SCHEMAS = {"result.schema.json": result_schema}
 
 OPENING = """\
 # The result
 
 Written by `docs/make_result.py` from the types that the program writes its results with; a test
-compares them. `clearance check --json` writes one result. Its JSON Schema (draft 2020-12) is
-`clearance/result.schema.json`, inside the installed package.
+compares them. Each kind has its JSON Schema (draft 2020-12) inside the installed package:
+
+| written by | schema |
+|---|---|
+| `clearance check --json` | `clearance/result.schema.json` |
+| `clearance sweep --json` | `clearance/sweep.schema.json` |
+| `clearance plate`, plate.json | `clearance/plate.schema.json` |
+| `clearance plate`, parts/NAME.json | `clearance/plate-part.schema.json` |
+| `clearance mesh --json` | `clearance/mesh.schema.json` |
+| `clearance openings --json` | `clearance/openings.schema.json` |
 
 Every key is always there; `null` where nothing is known, as each key says. Keys may be added within
-a `schema`; none is changed or taken away. Numbers are rounded to 1e-6 of their unit, never NaN.
+a `schema`; none is changed or taken away. Numbers are rounded to 1e-6 of their unit (those of
+`mesh` and `openings` are not), never NaN.
 Coordinates and z are those of the nominal mesh; sentences speak of heights above the platform
 ([conventions](conventions.md)). Stray sheets and crossings are counted from 0. The same input gives
 the same bytes: neither a time nor a folder stands in a result. `program` and `inputs` say by which
 version and from which bytes it was made. The result does not release a part: its `cautions` belong
 to it.
-
-A result file of a plate, `parts/NAME.json`, holds one key more, `plate`: see [plate](plate.md).
 """
 
 PLATE_OPENING = """\
@@ -43,17 +49,34 @@ def text_of(schema: dict[str, Any]) -> str:
     return json.dumps(schema, indent=2) + "\n"
 
 
-def tables(schema: dict[str, Any], first: str) -> str:
-    """A section for every kind of object, the whole first, each before those it holds."""
-    known = {first: schema, **schema.get("$defs", {})}
-    order, found = [first], []
-    while order:
-        name = order.pop(0)
-        if name in found or "properties" not in known[name]:
-            continue
-        found.append(name)
-        order = [*_held(known[name]["properties"]), *order]
-    return "\n".join(_section(name, known[name]) for name in found)
+def tables(kinds: dict[str, dict[str, Any]]) -> str:
+    """A section for every kind of object, each before those it holds, none twice."""
+    found: dict[str, str] = {"State": STATES}
+    for first, schema in kinds.items():
+        known = {first: schema, **schema.get("$defs", {})}
+        order = [first]
+        while order:
+            name = order.pop(0)
+            if name not in found and "properties" in known[name]:
+                found[name] = _section(name, known[name])
+                order = [*_held(known[name]["properties"]), *order]
+    return "\n".join([*(text for name, text in found.items() if name != "State"), STATES])
+
+
+def kinds() -> dict[str, dict[str, Any]]:
+    """Schemas by the heading of their section; of a part on a plate what it has beside a result."""
+    made = schemas()
+    known = {
+        " ".join(file.split(".")[0].split("-")).capitalize(): one for file, one in made.items()
+    }
+    more = known["Plate part"]["properties"]
+    known["Plate part"] = {
+        **known["Plate part"],
+        "properties": {
+            key: one for key, one in more.items() if key not in known["Result"]["properties"]
+        },
+    }
+    return known
 
 
 def _held(value: Any) -> list[str]:
@@ -64,7 +87,7 @@ def _held(value: Any) -> list[str]:
 
 
 def _section(name: str, schema: dict[str, Any]) -> str:
-    said = " ".join(schema.get("description", "").split()) if name != "Result" else ""
+    said = " ".join(schema.get("description", "").split()).removesuffix(" See docs/result.md.")
     rows = [
         f"| `{key}` | {_kind(one)} | {one.get('unit', '')} | {one['description']} |"
         for key, one in schema["properties"].items()
@@ -86,9 +109,12 @@ def _kind(one: dict[str, Any]) -> str:
     if "enum" in one or "const" in one:
         return ", ".join(f"`{word}`" for word in one.get("enum", [one.get("const")]))
     if "prefixItems" in one:
-        return f"{len(one['prefixItems'])} numbers"
+        count, held = len(one["prefixItems"]), _kind(one["prefixItems"][0])
+        return f"{count} numbers" if held == "number" else f"{count} times {held}"
     if one.get("type") == "array":
         return f"list of {_kind(one['items'])}"
+    if "additionalProperties" in one:
+        return f"{_kind(one['additionalProperties'])} by name"
     return PLAIN.get(one["type"], one["type"])
 
 
@@ -103,12 +129,10 @@ def page() -> str:
     """Text of docs/result.md."""
     columns = ["| column | unit | meaning |", "|---|---|---|"]
     columns += [f"| `{name}` | {unit} | {said} |" for name, (unit, said) in COLUMNS.items()]
-    return "\n".join(
-        [OPENING, tables(result_schema(), "Result"), STATES, PLATE_OPENING, *columns, ""]
-    )
+    return "\n".join([OPENING, tables(kinds()), PLATE_OPENING, *columns, ""])
 
 
 if __name__ == "__main__":
     PAGE.write_text(page(), encoding="utf-8")
-    for name, make in SCHEMAS.items():
-        (PACKAGE / name).write_text(text_of(make()), encoding="utf-8")
+    for name, schema in schemas().items():
+        (PACKAGE / name).write_text(text_of(schema), encoding="utf-8")

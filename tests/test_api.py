@@ -21,7 +21,7 @@ from clearance import api
 from clearance.case.read import Case, read_case
 from clearance.cli.main import main
 from clearance.errors import CaseError, ClearanceError
-from clearance.result.schema import result_schema
+from clearance.result.schema import schemas
 
 ROOT = Path(__file__).parent.parent
 GALLERY = ROOT / "cases/oil-gallery/case.toml"
@@ -99,7 +99,7 @@ def test_a_passage_that_is_not_there_is_named_with_the_nearest(tiny):
     result = examined(read_case(tiny)).result
     with pytest.raises(ClearanceError, match="no passage 'boer'; did you mean 'bore'"):
         result.passage("boer")
-    jsonschema.validate(result.to_dict(), result_schema())
+    jsonschema.validate(result.to_dict(), schemas()["result.schema.json"])
 
 
 def test_draw_takes_one_wish_and_gives_a_sheet_or_the_axes(tiny):

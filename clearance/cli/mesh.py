@@ -76,7 +76,7 @@ def openings(
         raise click.UsageError("--toml and --json - both want standard output; give one a file.")
     _check_outputs(mesh, json_file, plot)
     _say(f"reading {mesh.name}")
-    from clearance.mesh.part import read_part
+    from clearance.mesh.part import file_sha256, read_part
 
     part = read_part(mesh, unit)
     _say("looking for openings")
@@ -97,7 +97,7 @@ def openings(
         for notice in found.notices:
             click.echo(f"note: {notice}", err=True)
     words = openings_report.toml(found) if toml else openings_report.text(found, mesh.name)
-    _give(openings_report.as_json(found, mesh.name), words, json_file)
+    _give(openings_report.as_json(found, mesh.name, file_sha256(mesh)), words, json_file)
 
 
 @click.command(context_settings={"help_option_names": ["-h", "--help"]})
@@ -151,7 +151,7 @@ def _check_outputs(mesh: Path, json_file: Path | None, plot: Path | None = None)
             raise ClearanceError(f"{plot}: is given for both --json and --plot")
 
 
-def _give(data: dict[str, Any], words: str, json_file: Path | None) -> None:
+def _give(data: Any, words: str, json_file: Path | None) -> None:
     """Write the JSON where it is wanted, and the words unless it takes their place."""
     from clearance.result import as_text
 

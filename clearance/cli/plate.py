@@ -11,7 +11,7 @@ import sys
 import time
 from collections.abc import Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
@@ -24,6 +24,7 @@ from clearance.cli.options import (
 
 if TYPE_CHECKING:
     from clearance.plates.run import Summary
+    from clearance.result.plate import PlatePart
     from clearance.system.processes import Job, Outcome
 
 
@@ -194,7 +195,7 @@ class Progress:
             self.line(f"{parts} parts to compute, {distinct} of them different")
         self.tick()
 
-    def ended(self, entry: dict[str, Any], outcome: Outcome | None) -> None:
+    def ended(self, entry: PlatePart, outcome: Outcome | None) -> None:
         """Tell of a part that is done."""
         words = f"{entry['name']}: {entry['recommendation']}"
         if outcome is not None:
@@ -244,11 +245,12 @@ def _text(summary: Summary, out: Path) -> str:
     return "\n".join(lines) + "\n"
 
 
-def _why(entry: dict[str, Any]) -> str:
+def _why(entry: PlatePart) -> str:
+    from clearance.plates.run import stood
+
     worst = entry["worst_passage"]
     if worst is None:
         return str(entry["reasons"][0])
-    share = ""
-    if entry["metal_mm3"]:
-        share = f", {100.0 * entry['metal_at_event_mm3'] / entry['metal_mm3']:.0f} % melted"
+    part = stood(entry)
+    share = f", {part.percent:.0f} % melted" if part else ""
     return f"{worst['name']} {worst['state']}{share}"

@@ -17,6 +17,7 @@ import clearance
 from clearance.drawing.level_parts import DETAIL_LETTERS, GRAVEST, Detail, Level, Row, Void, largest
 from clearance.predicted.stray import Event
 from clearance.report.check import clear_diameter
+from clearance.report.numbers import height
 from clearance.result import CrossingResult, PassageResult, SeparateResult, State
 from clearance.verdict.prepared import Checked
 
@@ -95,7 +96,7 @@ def title_of(
     height_mm: float,
 ) -> str:
     """The finding: circuits that are joined, passages that suffer here, or elsewhere."""
-    z = f"z = {_number(height_mm)} mm"
+    z = f"z = {height(height_mm)} mm"
     apart = _not_apart(separate)
     bad = sorted(
         (p for p in passages if p.state is not State.OPEN), key=lambda p: GRAVEST.index(p.state)
@@ -153,7 +154,7 @@ def detail_of(
     lines: tuple[str, ...] = ()
     if near is not None:
         lines = (
-            f"at its worst, z = {_number(near.height_mm)} mm: {near.open_area_mm2:.1f} of "
+            f"at its worst, z = {height(near.height_mm)} mm: {near.open_area_mm2:.1f} of "
             f"{near.nominal_area_mm2:.1f} mm² open",
             "nothing passes" if near.sealed else f"at most {near.clear_diameter_mm:.2f} mm passes",
         )
@@ -196,25 +197,21 @@ def row_of(passage: PassageResult) -> Row:
     return Row(passage.name, passage.state, f"{shown} mm clear, {passage.required_mm:g} needed")
 
 
-def _number(value: float) -> str:
-    return f"{value:.3f}".rstrip("0").rstrip(".")
-
-
 def footer_of(
     checked: Checked, level: Level, height_mm: float, event: Event | None = None
 ) -> tuple[str, ...]:
     """Which part, which plane, and what the figure was computed from."""
-    where = f"level section at z = {_number(level.z - checked.platform_z)} mm"
+    where = f"level section at z = {height(level.z - checked.platform_z)} mm"
     if not checked.frame_notice:
         where += " in mesh coordinates"
     if level.lower is not None:
-        where += f", {_number(height_mm)} mm above the platform: metal of either side of the step"
+        where += f", {height(height_mm)} mm above the platform: metal of either side of the step"
     elif event is not None:
-        where += f", {_number(height_mm)} mm above the platform{_layer_of(event, level.z)}"
+        where += f", {height(height_mm)} mm above the platform{_layer_of(event, level.z)}"
     elif level.z != level.asked:
-        where += f", the middle of the layer at {_number(height_mm)} mm above the platform"
+        where += f", the middle of the layer at {height(height_mm)} mm above the platform"
     else:
-        where += f", {_number(height_mm)} mm above the platform"
+        where += f", {height(height_mm)} mm above the platform"
     several = checked.unknowns.variants
     if len(several) > 1:
         where += f"; one of {len(several)} possible events is drawn: {several[0].said}"

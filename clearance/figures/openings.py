@@ -17,6 +17,7 @@ from clearance.columns.cast import cast
 from clearance.columns.grid import Grid
 from clearance.figures import style
 from clearance.geometry.cutting import Floats, Singles
+from clearance.report.numbers import counted
 from clearance.survey.openings import Opening, Openings
 
 DOTS = 500
@@ -53,7 +54,7 @@ def openings_figure(triangles: Singles, found: Openings, name: str) -> Figure:
     with mpl.rc_context(style.SETTINGS):
         figure = Figure(figsize=style.A4_LANDSCAPE_IN)
         networks = len(found.networks())
-        title = f"{name}: {_count(len(found.openings), 'opening')}, {_count(networks, 'network')}"
+        title = f"{name}: {counted(len(found.openings), 'opening')}, {counted(networks, 'network')}"
         figure.text(0.05, 0.95, title, fontsize=style.TITLE_PT)
         places = ((0.07, 0.52, 0.31, 0.38), (0.43, 0.52, 0.31, 0.38), (0.07, 0.07, 0.31, 0.38))
         for view, place in zip(VIEWS, places, strict=True):
@@ -147,7 +148,3 @@ def _list(figure: Figure, found: Openings) -> None:
 def _axis(row: Floats) -> str:
     axis = int(np.argmax(np.abs(row)))
     return ("" if row[axis] > 0.0 else "-") + "xyz"[axis]
-
-
-def _count(number: int, word: str) -> str:
-    return f"{number} {word}{'' if number == 1 else 's'}"

@@ -74,14 +74,11 @@ MARKS = {
     "no verdict": ("!", Look(PAPER, INK, "++", "--", 1.4)),
     "error": ("E", Look(PAPER, INK, "++", "--", 1.0)),
     "scrap": ("X", STATES["blocked"]),
-    "blocked": ("B", STATES["blocked"]),
     "undetermined": ("?", Look(PAPER, INK, "...", ":", 1.2)),
     "repair": ("P", STATES["restricted"]),
     "rework": ("R", Look("#F0E442", "#7a7400", "///", width_pt=1.0)),
-    "restricted": ("S", STATES["restricted"]),
     "use-as-is": ("U", Look("#56B4E9", "#1f5d80", "--", width_pt=1.0)),
     "not-affected": ("N", STATES["open"]),
-    "open": ("O", STATES["open"]),
 }
 """Letter and look of each recommendation."""
 

@@ -25,9 +25,10 @@ from clearance.figures import style
 from clearance.figures.level import area
 from clearance.figures.style import Look
 from clearance.plates.placed import Place
-from clearance.plates.run import Summary, gravest_first
+from clearance.plates.run import Summary, gravest_first, stood
+from clearance.result.plate import PlatePart
 
-CONFORM = ("use-as-is", "not-affected", "open")
+CONFORM = ("use-as-is", "not-affected")
 MAP = (0.85, 0.95, 6.3, 6.3)
 SIDE = (7.4, 0.45, 4.05, 7.1)
 CAUTIONS_AT = (7.4, 0.3, 4.05, 2.0)
@@ -105,20 +106,20 @@ def _platform(axes: Axes, summary: Summary) -> None:
     axes.set_ylabel("y on the platform, mm")
 
 
-def _shape(summary: Summary, entry: dict[str, Any]) -> Any:
+def _shape(summary: Summary, entry: PlatePart) -> Any:
     """Outline of a part on the platform; its turned box where it was not computed."""
-    name, place = entry["name"], Place(tuple(entry["at_mm"]), entry["turn_deg"])
+    name, place = entry["name"], Place(entry["at_mm"], entry["turn_deg"])
     rings = summary.outlines.get(name)
     if rings is None and name in summary.boxes:
         (x0, y0), (x1, y1) = summary.boxes[name]
-        rings = [[[x0, y0], [x1, y0], [x1, y1], [x0, y1]]]
+        rings = [[(x0, y0), (x1, y0), (x1, y1), (x0, y1)]]
     if not rings:
         return shapely.Point(*entry["at_mm"]).buffer(0.01 * max(summary.data["size_mm"]))
     polygons = [shapely.Polygon(place.to_platform(ring)) for ring in rings]
     return shapely.union_all([shapely.make_valid(polygon) for polygon in polygons])
 
 
-def _draw(axes: Axes, summary: Summary, entry: dict[str, Any], names: bool) -> None:
+def _draw(axes: Axes, summary: Summary, entry: PlatePart, names: bool) -> None:
     letter, look = style.MARKS[entry["recommendation"]]
     shape = _shape(summary, entry)
     area(axes, shape, look, f"part {entry['name']}")
@@ -196,19 +197,16 @@ def _table(figure: Figure, summary: Summary) -> None:
 TABLE_X = (0.0, 0.22, 1.35, 3.0, 3.6)
 
 
-def _row(entry: dict[str, Any]) -> tuple[str, ...]:
+def _row(entry: PlatePart) -> tuple[str, ...]:
     worst = entry["worst_passage"]
     passage = f"{worst['name']}: {worst['state']}" if worst else ""
-    melted, share = "", ""
-    if entry["metal_mm3"]:
-        melted = f"{entry['metal_at_event_mm3'] * 1e-3:.1f} cm3"
-        share = f"{100.0 * entry['metal_at_event_mm3'] / entry['metal_mm3']:.0f} %"
+    part = stood(entry)
     return (
         style.MARKS[entry["recommendation"]][0],
         textwrap.shorten(entry["name"], 18, placeholder="…"),
         textwrap.shorten(passage, 27, placeholder="…"),
-        melted,
-        share,
+        f"{part.metal_mm3 * 1e-3:.1f} cm3" if part else "",
+        f"{part.percent:.0f} %" if part else "",
     )
 
 
@@ -259,7 +257,7 @@ def _part_page(summary: Summary, names: Sequence[str], result: dict[str, Any]) -
     return figure
 
 
-def _where(figure: Figure, summary: Summary, entries: Sequence[dict[str, Any]]) -> None:
+def _where(figure: Figure, summary: Summary, entries: Sequence[PlatePart]) -> None:
     axes = _axes(figure, SMALL_MAP)
     _platform(axes, summary)
     axes.set_xlabel("")
@@ -272,21 +270,21 @@ def _where(figure: Figure, summary: Summary, entries: Sequence[dict[str, Any]]) 
         area(axes, _shape(summary, entry), style.MARKS[entry["recommendation"]][1], "part")
 
 
-def _lines(entry: dict[str, Any], result: dict[str, Any]) -> Iterator[tuple[str, bool]]:
-    decided = result.get("disposition") or {}
-    yield f"case {entry['case']}; section: {entry['result'].removesuffix('.json')}.pdf", False
-    if entry["metal_mm3"]:
+def _lines(entry: PlatePart, result: dict[str, Any]) -> Iterator[tuple[str, bool]]:
+    decided = result["disposition"]
+    sheet = str(entry["result"]).removesuffix(".json")
+    yield f"case {entry['case']}; section: {sheet}.pdf", False
+    if part := stood(entry):
         yield (
-            f"at the stop {entry['height_at_event_mm']:.2f} of {entry['height_mm']:.2f} mm high, "
-            f"{entry['metal_at_event_mm3'] * 1e-3:.1f} of {entry['metal_mm3'] * 1e-3:.1f} cm3 of "
-            "metal melted",
+            f"at the stop {part.height_mm:.2f} of {part.of_height_mm:.2f} mm high, "
+            f"{part.metal_mm3 * 1e-3:.1f} of {part.of_metal_mm3 * 1e-3:.1f} cm3 of metal melted",
             False,
         )
     yield from _section("passages", [_passage(p) for p in result["passages"]])
     yield from _section("reasons", entry["reasons"])
-    yield from _section("order of work", decided.get("order_of_work", ()))
+    yield from _section("order of work", decided["order_of_work"])
     settled = [text for p in result["passages"] for text in p["settled_by"]]
-    yield from _section("settled by", decided.get("settled_by") or settled)
+    yield from _section("settled by", decided["settled_by"] or settled)
     yield from _section("notices", [*result["assumptions"], *result["notices"]])
 
 

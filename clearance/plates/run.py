@@ -16,13 +16,21 @@ from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 from clearance.case.plate import Plate
 from clearance.checking import CAUTIONS
 from clearance.plates.folder import PARTS, Folder
 from clearance.plates.members import Member, beyond_platform, jobs
 from clearance.result import PROGRAM, as_text
+from clearance.result.plate import (
+    PlatePart,
+    PlateResult,
+    PlateSummary,
+    StopBuilding,
+    Verdict,
+    WorstPassage,
+)
 from clearance.system.files import write_whole
 from clearance.system.processes import Job, Outcome
 
@@ -30,14 +38,11 @@ GRAVITY = (
     "no verdict",
     "error",
     "scrap",
-    "blocked",
     "undetermined",
     "repair",
     "rework",
-    "restricted",
     "use-as-is",
     "not-affected",
-    "open",
 )
 """Recommendations, the gravest first, with what stands for one where there is none."""
 STATUS_GRAVITY = (1, 2, 3, 4, 0)
@@ -53,7 +58,7 @@ class Tell:
 
     kept: Callable[[int], None] = lambda count: None
     begins: Callable[[int, int], None] = lambda parts, distinct: None
-    ended: Callable[[dict[str, Any], Outcome | None], None] = lambda entry, outcome: None
+    ended: Callable[[PlatePart, Outcome | None], None] = lambda entry, outcome: None
 
 
 @dataclass(frozen=True)
@@ -62,8 +67,8 @@ class Summary:
 
     Attributes
     ----------
-    data : dict
-        The content of plate.json.
+    data : PlateSummary
+        The content of plate.json but for the hash of the map.
     outlines : dict of str to list
         Outlines in the part's own coordinates, by name; none where nothing was computed.
     boxes : dict of str to ((float, float), (float, float))
@@ -72,15 +77,15 @@ class Summary:
         Hash of the inputs, by name: parts with one hash have one result.
     """
 
-    data: dict[str, Any]
-    outlines: dict[str, list[list[list[float]]]]
+    data: PlateSummary
+    outlines: dict[str, list[list[tuple[float, float]]]]
     boxes: dict[str, tuple[tuple[float, float], tuple[float, float]]]
     same: dict[str, str]
 
     @property
     def exit_status(self) -> int:
         """The gravest of all parts."""
-        return int(self.data["exit_status"])
+        return self.data["exit_status"]
 
 
 @dataclass
@@ -88,37 +93,51 @@ class _Run:
     plate: Plate
     folder: Folder
     tell: Tell
-    entries: dict[str, dict[str, Any]] = field(default_factory=dict)
+    entries: dict[str, PlatePart] = field(default_factory=dict)
     outlines: dict[str, Any] = field(default_factory=dict)
     _shared: dict[str, Any] = field(default_factory=dict)
 
-    def known(self, member: Member, data: dict[str, Any]) -> dict[str, Any]:
+    def known(self, member: Member, data: dict[str, Any]) -> PlatePart:
         """Keep what the summary needs of a result; outlines of equal parts are one object."""
         assert member.task is not None
         name = member.part.name
         outline = self._shared.setdefault(member.task.key, data["plate"]["outline_mm"])
         self.outlines[name] = outline
-        self.entries[name] = {**self._placed(member), **_verdict(data)}
+        self.entries[name] = self._entry(member, _verdict(data))
         return self.entries[name]
 
-    def failed(self, member: Member, recommendation: str, status: int, why: str) -> dict[str, Any]:
+    def failed(self, member: Member, recommendation: str, status: int, why: str) -> PlatePart:
         """Enter a part without a result; one of an earlier run no longer holds."""
         name = member.part.name
         self.folder.forget(name)
-        found = dict.fromkeys(_verdict(_EMPTY))
-        found.update(recommendation=recommendation, exit_status=status, reasons=[why])
-        self.entries[name] = {**self._placed(member), **found}
+        found: Verdict = {
+            "recommendation": recommendation,
+            "exit_status": status,
+            "reasons": [why],
+            "worst_passage": None,
+            "result": None,
+            "height_mm": None,
+            "height_at_event_mm": None,
+            "metal_mm3": None,
+            "metal_at_event_mm3": None,
+            "mass_g": None,
+            "mass_at_event_g": None,
+            "seconds": None,
+        }
+        self.entries[name] = self._entry(member, found)
         return self.entries[name]
 
-    def _placed(self, member: Member) -> dict[str, Any]:
+    def _entry(self, member: Member, found: Verdict) -> PlatePart:
         part = member.part
         case = Path(os.path.relpath(part.case, self.plate.path.parent)).as_posix()
         return {
             "name": part.name,
             "serial": member.label.serial or None,
             "case": case,
-            "at_mm": list(part.at),
+            "at_mm": part.at,
             "turn_deg": part.turn,
+            **found,
+            "inputs_sha256": None if member.task is None else member.task.key,
         }
 
 
@@ -183,7 +202,7 @@ def _kept(
             data = state.folder.stored(member.part.name, key)
             if data is None:
                 left.setdefault(key, []).append(member)
-            elif data["plate"].get("label") != member.label.as_json():
+            elif data["plate"]["label"] != member.label.as_json():
                 renamed.append((member, data))
             else:
                 state.known(member, data)
@@ -220,7 +239,7 @@ def _put(state: _Run, member: Member, data: dict[str, Any], sheet: bytes) -> Non
     state.folder.put(member.part.name, labelled, stamped(sheet, member.label))
 
 
-def _enter(state: _Run, member: Member, outcome: Outcome) -> dict[str, Any]:
+def _enter(state: _Run, member: Member, outcome: Outcome) -> PlatePart:
     if outcome.kind == "done":
         computed = outcome.value
         about = {**computed.data["plate"], "seconds": round(outcome.seconds, 3)}
@@ -236,37 +255,23 @@ def _enter(state: _Run, member: Member, outcome: Outcome) -> dict[str, Any]:
 
 # ---- what the files say ----------------------------------------------------------------------
 
-_ABOUT = (
-    "height_mm",
-    "height_at_event_mm",
-    "metal_mm3",
-    "metal_at_event_mm3",
-    "mass_g",
-    "mass_at_event_g",
-)
-_EMPTY: dict[str, Any] = {
-    "part": "",
-    "passages": [],
-    "disposition": None,
-    "plate": {**dict.fromkeys(_ABOUT), "exit_status": 0, "seconds": None},
-}
 
-
-def _verdict(data: dict[str, Any]) -> dict[str, Any]:
+def _verdict(data: dict[str, Any]) -> Verdict:
     """Keys of a part's entry that come from its result."""
-    about, decided = data["plate"], data.get("disposition")
+    about, decided = data["plate"], data["disposition"]
     worst = min(data["passages"], key=_badness, default=None)
-    states = [passage["state"] for passage in data["passages"]]
     return {
-        "recommendation": decided["recommendation"]
-        if decided
-        else min(states, key=STATES.index, default=""),
+        "recommendation": decided["recommendation"],
         "exit_status": about["exit_status"],
-        "reasons": list(decided["reasons"]) if decided else list(worst["reasons"] if worst else ()),
-        "worst_passage": worst
-        and {"name": worst["name"], "state": worst["state"], **_clear(worst)},
+        "reasons": list(decided["reasons"]),
+        "worst_passage": worst and _worst(worst),
         "result": f"{PARTS}/{data['part']}.json",
-        **{name: about[name] for name in _ABOUT},
+        "height_mm": about["height_mm"],
+        "height_at_event_mm": about["height_at_event_mm"],
+        "metal_mm3": about["metal_mm3"],
+        "metal_at_event_mm3": about["metal_at_event_mm3"],
+        "mass_g": about["mass_g"],
+        "mass_at_event_g": about["mass_at_event_g"],
         "seconds": about["seconds"],
     }
 
@@ -276,11 +281,12 @@ def _badness(passage: dict[str, Any]) -> tuple[int, float]:
     return STATES.index(passage["state"]), low / passage["required_mm"]
 
 
-def _clear(passage: dict[str, Any]) -> dict[str, Any]:
-    diameter = passage["clear_diameter_mm"]
+def _worst(passage: dict[str, Any]) -> WorstPassage:
     return {
-        "clear_low_mm": diameter["low"],
-        "clear_high_mm": diameter["high"],
+        "name": passage["name"],
+        "state": passage["state"],
+        "clear_low_mm": passage["clear_diameter_mm"]["low"],
+        "clear_high_mm": passage["clear_diameter_mm"]["high"],
         "required_mm": passage["required_mm"],
     }
 
@@ -294,10 +300,10 @@ def _summary(state: _Run, members: Sequence[Member]) -> Summary:
         entries.append(entry)
     counts = Counter(entry["recommendation"] for entry in entries)
     statuses = {entry["exit_status"] for entry in entries}
-    data = {
+    data: PlateSummary = {
         "schema": 1,
         "plate": state.plate.name,
-        "size_mm": list(state.plate.size),
+        "size_mm": state.plate.size,
         "plate_sha256": state.plate.text_sha256,
         "program": PROGRAM,
         "exit_status": next(status for status in STATUS_GRAVITY if status in statuses),
@@ -316,24 +322,50 @@ def _summary(state: _Run, members: Sequence[Member]) -> Summary:
     )
 
 
-def stop_building(entries: Sequence[dict[str, Any]]) -> dict[str, Any]:
+class Stood(NamedTuple):
+    """How much of a part stood when the machine stopped."""
+
+    height_mm: float
+    of_height_mm: float
+    metal_mm3: float
+    of_metal_mm3: float
+
+    @property
+    def percent(self) -> float:
+        """Share of its metal."""
+        return 100.0 * self.metal_mm3 / self.of_metal_mm3
+
+
+def stood(entry: PlatePart) -> Stood | None:
+    """How much of a part stood; None where that is not known."""
+    height, of_height = entry["height_at_event_mm"], entry["height_mm"]
+    metal, of_metal = entry["metal_at_event_mm3"], entry["metal_mm3"]
+    if height is None or of_height is None or metal is None or not of_metal:
+        return None
+    return Stood(height, of_height, metal, of_metal)
+
+
+def stop_building(entries: Sequence[PlatePart]) -> StopBuilding:
     """Parts recommended for scrap that were not complete, and the metal still to be put in."""
-    idle = [
-        entry
+    left = {
+        entry["name"]: (metal, _left(entry["mass_g"], entry["mass_at_event_g"]))
         for entry in entries
-        if entry["recommendation"] == "scrap" and entry["metal_mm3"] > entry["metal_at_event_mm3"]
-    ]
-    masses = [entry["mass_g"] for entry in idle]
+        if entry["recommendation"] == "scrap"
+        and (metal := _left(entry["metal_mm3"], entry["metal_at_event_mm3"]))
+    }
+    masses = [mass for _, mass in left.values() if mass is not None]
     return {
-        "parts": [entry["name"] for entry in idle],
-        "metal_left_mm3": round(sum(e["metal_mm3"] - e["metal_at_event_mm3"] for e in idle), 6),
-        "mass_left_g": None
-        if None in masses
-        else round(sum(e["mass_g"] - e["mass_at_event_g"] for e in idle), 6),
+        "parts": list(left),
+        "metal_left_mm3": round(sum(metal for metal, _ in left.values()), 6),
+        "mass_left_g": round(sum(masses), 6) if len(masses) == len(left) else None,
     }
 
 
-def gravest_first(entries: Sequence[dict[str, Any]]) -> list[dict[str, Any]]:
+def _left(whole: float | None, at_event: float | None) -> float | None:
+    return None if whole is None or at_event is None else whole - at_event
+
+
+def gravest_first(entries: Sequence[PlatePart]) -> list[PlatePart]:
     """Entries by recommendation, the gravest first; equals in the plate's order."""
     return sorted(entries, key=lambda entry: GRAVITY.index(entry["recommendation"]))
 
@@ -341,7 +373,7 @@ def gravest_first(entries: Sequence[dict[str, Any]]) -> list[dict[str, Any]]:
 COLUMNS = {
     "name": ("", "name of the part on the plate"),
     "case": ("", "its case file, from the plate file's folder"),
-    "recommendation": ("", "of its result; error, no verdict or a state where there is none"),
+    "recommendation": ("", "of its result; error, no verdict or undetermined where there is none"),
     "exit_status": ("", "of this part alone, as `clearance check` ends"),
     "worst_passage": ("", "its passage in the gravest state, of several the narrowest"),
     "state": ("", "state of that passage"),
@@ -370,20 +402,20 @@ def as_cell(text: str | None) -> str | None:
     return f"'{text}" if text and text[0] in "=+-@\t\r" else text
 
 
-def as_csv(data: dict[str, Any]) -> str:
+def as_csv(data: PlateSummary) -> str:
     """Table of a plate, a row a part; empty where nothing is known."""
     file = io.StringIO()
     table = csv.DictWriter(file, COLUMNS, extrasaction="ignore", lineterminator="\r\n")
     table.writeheader()
     for entry in data["parts"]:
-        worst = entry["worst_passage"] or {}
+        worst = entry["worst_passage"]
         table.writerow(
             {
                 **entry,
-                **worst,
+                **(worst or {}),
                 "name": as_cell(entry["name"]),
                 "case": as_cell(entry["case"]),
-                "worst_passage": as_cell(worst.get("name")),
+                "worst_passage": as_cell(worst["name"] if worst else None),
                 "x_mm": entry["at_mm"][0],
                 "y_mm": entry["at_mm"][1],
                 "reasons": as_cell(" | ".join(entry["reasons"])),
@@ -403,7 +435,7 @@ def unchanged(folder: Folder, summary: Summary) -> bool:
     return found == as_text(_with_map(summary, drawn)) and table == as_csv(summary.data).encode()
 
 
-def _with_map(summary: Summary, drawn: bytes) -> dict[str, Any]:
+def _with_map(summary: Summary, drawn: bytes) -> PlateResult:
     return {**summary.data, "map_sha256": hashlib.sha256(drawn).hexdigest()}
 
 

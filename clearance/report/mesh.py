@@ -11,6 +11,11 @@ from typing import Any
 
 import numpy as np
 
+from clearance.geometry.cutting import Floats
+from clearance.report.numbers import counted
+from clearance.result import PROGRAM
+from clearance.result.mesh import MeshResult, mesh_inputs
+from clearance.result.passage import Point
 from clearance.survey.faults import MeshReport
 from clearance.survey.thickness import Narrow
 
@@ -57,7 +62,8 @@ def _open(found: MeshReport) -> list[str]:
         said.append("no volume: the mesh encloses none")
     if found.not_finite:
         said.append(
-            f"numbers that are not finite: in {_count(found.not_finite, 'triangle')}, left out here"
+            f"numbers that are not finite: in {counted(found.not_finite, 'triangle')}, "
+            "left out here"
         )
     return said
 
@@ -65,13 +71,13 @@ def _open(found: MeshReport) -> list[str]:
 def _triangles(found: MeshReport) -> list[str]:
     said = []
     if found.against_neighbours:
-        said.append(f"flipped: {_count(found.against_neighbours, 'triangle')} against neighbours")
+        said.append(f"flipped: {counted(found.against_neighbours, 'triangle')} against neighbours")
     if found.facing_inward > found.against_neighbours:
-        said.append(f"facing inward: {_count(found.facing_inward, 'triangle')}")
+        said.append(f"facing inward: {counted(found.facing_inward, 'triangle')}")
     if found.duplicate:
-        said.append(f"duplicate: {_count(found.duplicate, 'triangle')} in the place of another")
+        said.append(f"duplicate: {counted(found.duplicate, 'triangle')} in the place of another")
     if found.zero_area:
-        said.append(f"zero area: {_count(found.zero_area, 'triangle')}")
+        said.append(f"zero area: {counted(found.zero_area, 'triangle')}")
     if found.crowded_edges:
         said.append(f"crowded: {found.crowded_edges} edges of more than two triangles")
     return said
@@ -82,12 +88,12 @@ def _pieces(found: MeshReport) -> list[str]:
         return []
     places = ", ".join(_point(at) for at in found.overlaps_at)
     return [
-        f"overlapping: {found.overlapping_pieces} of {_count(found.pieces, 'piece')} with surface "
+        f"overlapping: {found.overlapping_pieces} of {counted(found.pieces, 'piece')} with surface "
         f"inside other metal, as at {places}; metal is counted once"
     ]
 
 
-def as_json(found: MeshReport) -> dict[str, Any]:
+def as_json(found: MeshReport) -> MeshResult:
     """The keys of the contract; null for what there is not."""
     chord = found.chord
     return {
@@ -101,13 +107,13 @@ def as_json(found: MeshReport) -> dict[str, Any]:
         "refused": found.refused,
         "faults": faults(found),
         "volume_mm3": _number(found.volume_mm3),
-        "bounds_mm": [_list(found.low), _list(found.high)],
+        "bounds_mm": (_place(found.low), _place(found.high)),
         "unclosed_edges": found.unclosed_edges,
         "where_open": [
             {
                 "edges": c.edges,
-                "centre_mm": _list(c.centre_mm),
-                "extent_mm": _list(c.extent_mm),
+                "centre_mm": _place(c.centre_mm),
+                "extent_mm": _place(c.extent_mm),
             }
             for c in found.where_open
         ],
@@ -122,29 +128,31 @@ def as_json(found: MeshReport) -> dict[str, Any]:
         "pieces": found.pieces,
         "cavities": found.cavities,
         "overlapping_pieces": found.overlapping_pieces,
-        "overlaps_at_mm": [_list(at) for at in found.overlaps_at],
+        "overlaps_at_mm": [_place(at) for at in found.overlaps_at],
         "chord_error_mm": {"max": chord.max_mm, "p99": chord.p99_mm},
-        "chord_error_at_mm": _list(chord.at_mm) if chord.edges else None,
+        "chord_error_at_mm": _place(chord.at_mm) if chord.edges else None,
         "chord_error_untold_edges": chord.untold,
-        "chord_error_untold_at_mm": _list(chord.untold_at_mm) if chord.untold else None,
+        "chord_error_untold_at_mm": _place(chord.untold_at_mm) if chord.untold else None,
         "taken_from_clear_diameter_mm": 2.0 * chord.hollow_max_mm,
         "thinnest_wall_mm": _number(found.wall.width_mm),
-        "thinnest_wall_at_mm": _place(found.wall),
+        "thinnest_wall_at_mm": _middle(found.wall),
         "thinnest_gap_mm": _number(found.gap.width_mm),
-        "thinnest_gap_at_mm": _place(found.gap),
+        "thinnest_gap_at_mm": _middle(found.gap),
         "measured_from_points": found.points,
         "flat_sheets": [
             {
                 "height_mm": sheet.height_mm,
                 "thickness_mm": sheet.thickness_mm,
                 "area_mm2": sheet.area_mm2,
-                "centre_mm": _list(sheet.centre_mm),
+                "centre_mm": _place(sheet.centre_mm),
                 "pieces": sheet.pieces,
                 "triangles": sheet.triangles,
             }
             for sheet in found.sheets
         ],
         "notices": list(found.notices),
+        "inputs": mesh_inputs(found.path.name, found.sha256),
+        "program": PROGRAM,
     }
 
 
@@ -192,7 +200,7 @@ def _chord(found: MeshReport) -> list[str]:
         )
     if chord.untold:
         lines.append(
-            f"                 not told: {_count(chord.untold, 'edge')} as at "
+            f"                 not told: {counted(chord.untold, 'edge')} as at "
             f"{_point(chord.untold_at_mm)}, of coarse facets or of the drawing"
         )
     return lines
@@ -214,10 +222,6 @@ def _room(found: MeshReport) -> float:
     return max(1.0, float(np.prod(found.high - found.low)))
 
 
-def _count(number: int, word: str) -> str:
-    return f"{number} {word}{'' if number == 1 else 's'}"
-
-
 def _point(at: Sequence[float] | Any) -> str:
     return "(" + ", ".join(f"{v:.2f}" for v in np.asarray(at) + 0.0) + ")"
 
@@ -226,13 +230,14 @@ def _box(extent: Any) -> str:
     return " x ".join(f"{v:.2f}" for v in extent)
 
 
-def _list(values: Any) -> list[float]:
-    return [float(v) for v in values]
+def _place(at: Floats) -> Point:
+    x, y, z = at.tolist()
+    return x, y, z
 
 
 def _number(value: float) -> float | None:
     return float(value) if np.isfinite(value) else None
 
 
-def _place(found: Narrow) -> list[float] | None:
-    return _list(found.at_mm) if np.isfinite(found.width_mm) else None
+def _middle(found: Narrow) -> Point | None:
+    return _place(found.at_mm) if np.isfinite(found.width_mm) else None

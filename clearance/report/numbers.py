@@ -47,6 +47,11 @@ def length(value: float, least: int) -> str:
     return f"{value:.{max(decimals, least)}f}"
 
 
+def counted(number: int, word: str) -> str:
+    """A number of things, the word with an s unless it is one."""
+    return f"{number} {word}{'' if number == 1 else 's'}"
+
+
 def height(value: float) -> str:
     """A height without needless zeros."""
     return f"{value:.3f}".rstrip("0").rstrip(".")

@@ -12,6 +12,10 @@ from typing import Any
 
 import numpy as np
 
+from clearance.report.numbers import counted
+from clearance.result import PROGRAM
+from clearance.result.mesh import OpeningsResult, mesh_inputs
+from clearance.result.passage import Point
 from clearance.survey.openings import Opening, Openings
 
 SIDES = (("left", "right"), ("front", "back"), ("bottom", "top"))
@@ -20,16 +24,16 @@ ASKED = 0.9
 """Of the narrower port's clear diameter: what a pasted passage asks for until it is edited."""
 
 
-def as_json(found: Openings, mesh: str) -> dict[str, Any]:
-    """The keys of the contract, lengths in mm."""
+def as_json(found: Openings, mesh: str, sha256: str) -> OpeningsResult:
+    """The keys of the contract, lengths in mm; `sha256` of the bytes of the mesh."""
     return {
         "schema": 1,
         "mesh": mesh,
         "openings": [
             {
                 "id": one.number,
-                "centre_mm": _list(one.mouth.centre),
-                "normal": _list(one.normal),
+                "centre_mm": _place(one.mouth.centre),
+                "normal": _place(one.normal),
                 "diameter_mm": one.diameter_mm,
                 "clear_diameter_mm": one.clear_diameter_mm,
                 "area_mm2": one.area_mm2,
@@ -38,13 +42,15 @@ def as_json(found: Openings, mesh: str) -> dict[str, Any]:
             for one in found.openings
         ],
         "notices": list(found.notices),
+        "inputs": mesh_inputs(mesh, sha256),
+        "program": PROGRAM,
     }
 
 
 def text(found: Openings, mesh: str) -> str:
     """A table for people."""
     count, networks = len(found.openings), len(found.networks())
-    lines = [f"{mesh}: {_count(count, 'opening')}, {_count(networks, 'network')}"]
+    lines = [f"{mesh}: {counted(count, 'opening')}, {counted(networks, 'network')}"]
     if found.openings:
         lines += [
             "",
@@ -131,9 +137,6 @@ def _two_digits(value: float) -> float:
     return math.floor(value / step) * step
 
 
-def _list(values: Any) -> list[float]:
-    return [float(v) + 0.0 for v in values]
-
-
-def _count(number: int, word: str) -> str:
-    return f"{number} {word}{'' if number == 1 else 's'}"
+def _place(values: Any) -> Point:
+    x, y, z = (float(v) + 0.0 for v in values)
+    return x, y, z

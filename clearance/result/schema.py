@@ -41,13 +41,26 @@ def schema_of(kind: Any, title: str, description: str) -> dict[str, Any]:
     return {"$schema": DIALECT, **plain}
 
 
-def result_schema() -> dict[str, Any]:
-    """Schema of the result of a check; shipped as result.schema.json."""
+def schemas() -> dict[str, dict[str, Any]]:
+    """Schema of every kind of result, by the name under which it is shipped."""
+    from clearance.result.mesh import MeshResult, OpeningsResult
+    from clearance.result.plate import PlateResult, ResultOnPlate
+    from clearance.result.sweep import SweepResult
     from clearance.result.whole import Result
 
-    return schema_of(
-        Result, "Result of clearance check", "docs/result.md explains it: ../docs/result.md"
-    )
+    on_part = "parts/NAME.json: the keys of a result, and one more."
+    kinds: dict[str, tuple[Any, str]] = {
+        "result": (Result, "All that `clearance check --json` says of one part."),
+        "sweep": (SweepResult, "All that `clearance sweep --json` says of one stray sheet."),
+        "plate": (PlateResult, "What `clearance plate` writes to plate.json."),
+        "plate-part": (ResultOnPlate, on_part),
+        "mesh": (MeshResult, "All that `clearance mesh --json` says of one file."),
+        "openings": (OpeningsResult, "All that `clearance openings --json` says of one file."),
+    }
+    return {
+        f"{name}.schema.json": schema_of(kind, f"clearance {name}", f"{said} See docs/result.md.")
+        for name, (kind, said) in kinds.items()
+    }
 
 
 def _plain(value: Any) -> Any:

@@ -28,7 +28,7 @@ from clearance.mesh.closedness import (
 )
 from clearance.mesh.formats import read_mesh
 from clearance.mesh.mending import turn_over
-from clearance.mesh.part import UNITS_MM, read_part
+from clearance.mesh.part import UNITS_MM, file_sha256, read_part
 from clearance.mesh.shells import find_shells
 from clearance.survey.flat_sheets import FlatSheet, flat_sheets
 from clearance.survey.thickness import Narrow, Surface, area_vectors, surface
@@ -45,7 +45,9 @@ class MeshReport:
 
     Attributes
     ----------
-    path, unit, own_unit, suggested_unit
+    path, sha256
+        The file and the hash of its bytes.
+    unit, own_unit, suggested_unit
         The unit used, the one that the file carries (None: it carries none), and the one that
         makes the size likely (None: no unit does).
     triangles : int
@@ -83,6 +85,7 @@ class MeshReport:
     """
 
     path: Path
+    sha256: str
     unit: str
     own_unit: str | None
     suggested_unit: str | None
@@ -175,6 +178,7 @@ def _examine(
     refused = _refusal(path, units[0])
     return MeshReport(
         path=path,
+        sha256=file_sha256(path),
         unit=units[0],
         own_unit=units[1],
         suggested_unit=suggested_unit(size / UNITS_MM[units[0]], units[0]),

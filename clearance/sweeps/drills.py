@@ -17,6 +17,7 @@ from clearance.drilling.reach import Reach
 from clearance.predicted.stray import Event
 from clearance.predicted.variants import Variant
 from clearance.result import State
+from clearance.result.sweep import Reopen
 from clearance.sweeps.looked_at import At, rows_of
 from clearance.sweeps.result import IMPOSSIBLE, NOT_NEEDED, POSSIBLE
 from clearance.verdict.passage import PassageCheck
@@ -30,7 +31,7 @@ REACH_MM = 5.0
 class Way:
     """Whether a drill could reopen a passage at one height, and from which openings."""
 
-    answer: str
+    answer: Reopen
     openings: tuple[str, ...] = ()
 
 

@@ -6,19 +6,22 @@ In: rows of states and numbers. Out: a `Sweep`, its text and its JSON.
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import chain
 from typing import TYPE_CHECKING, Any
 
 from clearance.result import PROGRAM, Inputs, State, as_json
+from clearance.result.sweep import Reopen, SweepResult, SweptPassage
 from clearance.result.whole import named
 
 if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-NOT_NEEDED, POSSIBLE, IMPOSSIBLE = "not-needed", "possible", "impossible"
+NOT_NEEDED: Reopen = "not-needed"
+POSSIBLE: Reopen = "possible"
+IMPOSSIBLE: Reopen = "impossible"
 
 
 @dataclass(frozen=True)
@@ -34,7 +37,7 @@ class PassageHeights:
         Middle of the bracket, and the bracket that holds the true value.
     open_fraction : tuple of float
         Smallest of the passage's crossings there; 1 where it does not cross the sheet.
-    reopen : tuple of str or None
+    reopen : tuple of Reopen or None
         "not-needed", "possible" or "impossible"; None if it was not asked for.
     drilled_from : tuple of tuple of str
         The openings that a plan enters, where one is possible.
@@ -49,7 +52,7 @@ class PassageHeights:
     low_mm: tuple[float, ...]
     high_mm: tuple[float, ...]
     open_fraction: tuple[float, ...]
-    reopen: tuple[str, ...] | None = None
+    reopen: tuple[Reopen, ...] | None = None
     drilled_from: tuple[tuple[str, ...], ...] = ()
     openings_mm: dict[str, float] = field(default_factory=dict)
 
@@ -152,35 +155,38 @@ class Sweep:
             open_fraction=np.array([p.open_fraction for p in rows]),
         )
 
-    def as_json(self) -> dict[str, Any]:
+    def as_json(self) -> SweepResult:
         """Plain values with the keys of the contract."""
-        passages = []
-        for p in self.passages:
-            row: dict[str, Any] = {
-                "name": p.name,
-                "state": [s.value for s in p.state],
-                "clear_diameter_mm": [round(x, 6) for x in p.clear_diameter_mm],
-                "low_mm": [round(x, 6) for x in p.low_mm],
-                "high_mm": [round(x, 6) for x in p.high_mm],
-                "open_fraction": [round(x, 6) for x in p.open_fraction],
-            }
-            asked = p.reopen is not None
-            row["reopen"] = None if p.reopen is None else list(p.reopen)
-            row["drilled_from"] = [list(one) for one in p.drilled_from] if asked else None
-            passages.append(row)
         return {
             "schema": 1,
             "part": self.part,
             "pitch_mm": self.pitch_mm,
             "stray": self.stray,
-            "case_height_mm": list(self.case_heights_mm),
-            "heights_mm": [round(h, 6) for h in self.heights_mm],
-            "passages": passages,
+            "case_height_mm": self.case_heights_mm,
+            "heights_mm": _rounded(self.heights_mm),
+            "passages": [_passage_json(p) for p in self.passages],
             "notices": list(self.notices),
             "not_looked_at": list(self.not_looked_at),
             "inputs": as_json(self.inputs),
             "program": PROGRAM,
         }
+
+
+def _passage_json(p: PassageHeights) -> SweptPassage:
+    return {
+        "name": p.name,
+        "state": list(p.state),
+        "clear_diameter_mm": _rounded(p.clear_diameter_mm),
+        "low_mm": _rounded(p.low_mm),
+        "high_mm": _rounded(p.high_mm),
+        "open_fraction": _rounded(p.open_fraction),
+        "reopen": None if p.reopen is None else list(p.reopen),
+        "drilled_from": None if p.reopen is None else [list(one) for one in p.drilled_from],
+    }
+
+
+def _rounded(values: Iterable[float]) -> list[float]:
+    return [round(value, 6) for value in values]
 
 
 def joined(pieces: Sequence[Sweep]) -> Sweep:

@@ -11,6 +11,7 @@ import sys
 import time
 from pathlib import Path
 
+import jsonschema
 import pytest
 
 sys.path.insert(0, str(Path(__file__).parent))
@@ -20,6 +21,7 @@ from clearance.case.plate import read_plate
 from clearance.plates import run as spine
 from clearance.plates.folder import Folder
 from clearance.plates.members import members
+from clearance.result.schema import schemas
 from clearance.system.processes import Outcome
 
 CASES = Path(__file__).parent.parent.parent / "cases"
@@ -301,8 +303,21 @@ def test_how_a_job_ended_decides_the_status(small, tmp_path):
     assert [e["recommendation"] for e in entries] == ["undetermined", "no verdict", "error"]
     assert [e["exit_status"] for e in entries] == [4, 1, 2]
     assert [e["reasons"] for e in entries] == [[o.text] for o in outcomes]
+    jsonschema.validate({**summary.data, "map_sha256": ""}, schemas()["plate.schema.json"])
     assert summary.exit_status == 1
     assert not list((tmp_path / "out/parts").iterdir())
+
+
+def test_what_a_plate_writes_is_as_its_schemas_say(done):
+    known, (_, out) = schemas(), done
+    data = plates.summary(out)
+    jsonschema.validate(data, known["plate.schema.json"])
+    with pytest.raises(jsonschema.ValidationError):
+        jsonschema.validate({**data, "map": ""}, known["plate.schema.json"])
+    for path in (out / "parts").glob("*.json"):
+        part = json.loads(path.read_text(encoding="utf-8"))
+        jsonschema.validate(part, known["plate-part.schema.json"])
+        assert part["plate"]["inputs_sha256"] in [e["inputs_sha256"] for e in data["parts"]]
 
 
 @pytest.mark.parametrize(

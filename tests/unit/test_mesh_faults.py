@@ -61,7 +61,7 @@ def test_a_sound_mesh_has_no_faults_and_its_numbers_are_right(written):
     data = as_json(found)
     assert data["closed"] is True
     assert data["triangles"] == len(bad_meshes.sound())
-    assert data["bounds_mm"] == [[-10, -10, 0], [10, 10, 30]]
+    assert data["bounds_mm"] == ((-10, -10, 0), (10, 10, 30))
     sides = 48
     hole = 0.5 * sides * 9.0 * np.sin(2 * np.pi / sides)
     assert data["volume_mm3"] == pytest.approx(30 * (400 - hole), rel=1e-5)

@@ -170,7 +170,7 @@ def test_names_and_tables_are_ready_to_paste():
     assert tables[0]["inlet"]["normal"] == pytest.approx([0, 0, -1], abs=1e-4)
     assert tables[0]["outlet"]["centre"] == pytest.approx([20, 0, 15], abs=0.01)
     assert tables[0]["min_clear_diameter"] == pytest.approx(5.3)  # 0.9 of 5.997, two digits
-    data = as_json(found, "elbow.stl")["openings"]
+    data = as_json(found, "elbow.stl", "0")["openings"]
     keys = "id centre_mm normal diameter_mm clear_diameter_mm area_mm2 network"
     assert set(data[0]) == set(keys.split())
     assert "elbow.stl: 2 openings, 1 network" in text(found, "elbow.stl")
