@@ -2,7 +2,7 @@
 
 import json
 
-import pymupdf
+import pdf as pdfs
 import pytest
 
 
@@ -12,9 +12,9 @@ def test_report_beside_json_and_the_same_each_time(cases, run, tmp_path):
     assert done.exit_code == 3
     assert "blocked" in done.stdout  # the text is printed all the same
     assert json.loads(data.read_text(encoding="utf-8"))["passages"][0]["state"] == "blocked"
-    with pymupdf.open(pdf) as pages:
-        assert "way blocked" in pages[0].get_text()
-        assert pages[0].rect.height == pytest.approx(842, abs=1)  # A4
+    page = pdfs.pages(pdf)[0]
+    assert "way blocked" in page.text
+    assert page.height == pytest.approx(842, abs=1)  # A4
     first = pdf.read_bytes()
     assert run("check", cases / "cut.toml", "--report", pdf).exit_code == 3
     assert pdf.read_bytes() == first
@@ -25,14 +25,12 @@ def test_report_on_letter_paper_and_json_alone_on_standard_output(cases, run, tm
     done = run("check", cases / "whole.toml", "--report", pdf, "--paper", "letter", "--json", "-")
     assert done.exit_code == 0
     assert json.loads(done.stdout)["schema"] == 1
-    with pymupdf.open(pdf) as pages:
-        assert pages[0].rect.height == pytest.approx(792, abs=1)
+    assert pdfs.pages(pdf)[0].height == pytest.approx(792, abs=1)
 
 
 def test_undetermined_parts_have_a_sheet_too(cases, run, tmp_path):
     assert run("check", cases / "unsure.toml", "--report", tmp_path / "u.pdf").exit_code == 4
-    with pymupdf.open(tmp_path / "u.pdf") as pages:
-        assert "undetermined" in pages[0].get_text()
+    assert "undetermined" in pdfs.pages(tmp_path / "u.pdf")[0].text
 
 
 @pytest.mark.parametrize(

@@ -1,7 +1,7 @@
 """`section --along` and `--drill`: figures of one passage, and what is refused."""
 
 import make
-import pymupdf
+import pdf
 import pytest
 import shapes
 from click.testing import CliRunner
@@ -24,7 +24,7 @@ def run(*words):
 
 
 def words_of(path):
-    return pymupdf.open(path)[0].get_text()
+    return pdf.pages(path)[0].text
 
 
 def test_along_shows_requirement_and_crossing(case, tmp_path):

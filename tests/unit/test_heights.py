@@ -7,7 +7,7 @@ from typing import get_type_hints
 import make
 import manifold3d as m3
 import numpy as np
-import pymupdf
+import pdf
 import pytest
 import shapes
 from matplotlib.text import Text
@@ -156,7 +156,7 @@ TOLD_APART = re.compile(r"input [0-9a-f]{12}|[0-9a-f]{64}| in mesh coordinates")
 def paper(found):
     """The words of all pages of the report but what is said of the platform and of the files."""
     data = report(sheet(found))
-    said = " ".join(word for page in pymupdf.open(stream=data) for word in page.get_text().split())
+    said = " ".join(page.words() for page in pdf.pages(data))
     for notice in found.checked.frame_notice:
         assert said.count(notice[:60]) == 1
     for line in (*found.checked.frame_notice, *found.checked.assumptions[:1]):

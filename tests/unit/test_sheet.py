@@ -7,7 +7,7 @@ import re
 import make
 import manifold3d as m3
 import numpy as np
-import pymupdf
+import pdf
 import pytest
 
 from clearance.case.read import read_case
@@ -53,18 +53,7 @@ def drawn(examined):
 
 @pytest.fixture(scope="module")
 def pages(drawn):
-    return opened(report(drawn))
-
-
-def opened(data):
-    return pymupdf.open(stream=data)
-
-
-def spans(page):
-    """Every piece of text on a page that is not blank."""
-    for block in page.get_text("dict")["blocks"]:
-        for line in block.get("lines", ()):
-            yield from (span for span in line["spans"] if span["text"].strip())
+    return pdf.pages(report(drawn))
 
 
 def leaves(value, key=""):
@@ -92,7 +81,7 @@ def shown(number, text):
 
 def test_every_number_of_a_passage_stands_on_its_page(examined, pages):
     for passage in as_json(examined.result)["passages"]:
-        own = [p.get_text() for p in pages if p.get_text().count(f"{passage['name']} blocked at")]
+        own = [p.text for p in pages if p.text.count(f"{passage['name']} blocked at")]
         text = "\n".join(own[1:])  # the first is the first sheet's
         found = [
             (key, number)
@@ -105,17 +94,17 @@ def test_every_number_of_a_passage_stands_on_its_page(examined, pages):
 
 
 def test_margins_that_were_asked_for_stand_with_the_reasons(examined, pages):
-    assert "may be off" not in "".join(page.get_text() for page in pages)
+    assert "may be off" not in "".join(page.text for page in pages)
     off = Margin(0, "height", "mm", 0.1, 0.0, 0.15, 0.05, "bore left: open", "bore left: open")
     found = dataclasses.replace(examined.result, margins=(off,))
     told = dataclasses.replace(examined, result=found)
-    text = " ".join("".join(page.get_text() for page in opened(report(sheet(told)))).split())
+    text = " ".join("".join(page.text for page in pdf.pages(report(sheet(told)))).split())
     assert "how far the event may be off before anything changes" in text
     assert "stray 0 height: 0.15 mm less: bore left: open; 0.05 mm more: bore left: open" in text
 
 
 def test_first_sheet_has_the_numbers_of_each_row(examined, pages):
-    text = pages[0].get_text()
+    text = pages[0].text
     for passage in as_json(examined.result)["passages"]:
         clear = passage["clear_diameter_mm"]
         numbers = [passage["required_mm"], clear["low"], clear["high"]]
@@ -128,34 +117,34 @@ def test_first_sheet_has_the_numbers_of_each_row(examined, pages):
 
 def test_blocks_of_the_first_sheet_stand_in_the_order_of_the_meeting(pages):
     tops = {}
-    for span in spans(pages[0]):
-        tops.setdefault(span["text"].split(":")[0].split(",")[0], span["bbox"][1])
+    for span in pages[0].spans:
+        tops.setdefault(span.text.split(":")[0].split(",")[0], span.box[1])
     order = ["HOLD", "finding", "recommendation", "section A-A", "passages", "event", "conditions",
              "order of work", "not judged", "decision"]  # fmt: skip
     heights = [tops[name] for name in order]
     assert heights == sorted(heights)
-    assert NOT_JUDGED.split(";")[0] in pages[0].get_text()
+    assert NOT_JUDGED.split(";")[0] in pages[0].text
 
 
 def test_no_box_is_filled_in_beforehand(pages):
-    top = next(s["bbox"][1] for s in spans(pages[0]) if s["text"] == "decision")
-    foot = next(s["bbox"][1] for s in spans(pages[0]) if s["text"].startswith("page 1"))
-    words = sorted(s["text"] for s in spans(pages[0]) if top - 1.0 <= s["bbox"][1] < foot - 1.0)
+    top = next(s.box[1] for s in pages[0].spans if s.text == "decision")
+    foot = next(s.box[1] for s in pages[0].spans if s.text.startswith("page 1"))
+    words = sorted(s.text for s in pages[0].spans if top - 1.0 <= s.box[1] < foot - 1.0)
     assert words == sorted([*BOXES, *["date", "signature"] * (len(BOXES) - 1)])
-    measured = next(s["bbox"] for s in spans(pages[0]) if s["text"] == "measured")
+    measured = next(s.box for s in pages[0].spans if s.text == "measured")
     below = [
-        s["text"]
-        for s in spans(pages[0])
-        if s["bbox"][0] >= measured[0] - 2.0 and measured[3] < s["bbox"][1] < measured[3] + 60.0
+        s.text
+        for s in pages[0].spans
+        if s.box[0] >= measured[0] - 2.0 and measured[3] < s.box[1] < measured[3] + 60.0
     ]
     assert below == []
 
 
 def test_pitch_and_triangles_stay_on_the_last_page(pages):
     for page in list(pages)[:-1]:
-        assert "triangles" not in page.get_text()
-        assert "distance of the columns" not in page.get_text()
-    last = pages[-1].get_text()
+        assert "triangles" not in page.text
+        assert "distance of the columns" not in page.text
+    last = pages[-1].text
     for word in ("triangles", "distance of the columns", "SHA-256", "method"):
         assert word in last
 
@@ -164,7 +153,7 @@ def test_each_page_has_its_number_the_version_and_that_it_releases_nothing(pages
     import clearance
 
     for n, page in enumerate(pages, 1):
-        text = page.get_text()
+        text = page.text
         assert f"page {n} of {len(pages)}" in text
         assert f"clearance {clearance.__version__}" in text
         assert "does not release the part" in text
@@ -179,30 +168,29 @@ def test_the_same_sheet_gives_the_same_bytes(drawn):
 
 @pytest.mark.parametrize(("name", "size"), [("a4", (595.4, 841.7)), ("letter", (612.0, 792.0))])
 def test_paper(drawn, name, size):
-    for page in opened(report(drawn, name)):
-        assert (page.rect.width, page.rect.height) == pytest.approx(size, abs=1.0)
+    for page in pdf.pages(report(drawn, name)):
+        assert (page.width, page.height) == pytest.approx(size, abs=1.0)
         _stands_apart(page)
 
 
 def test_fonts_are_embedded_and_no_letter_is_smaller_than_7_pt(pages):
     for page in pages:
-        assert all(font[1] == "ttf" and font[2] == "Type0" for font in page.get_fonts())
-        assert all(span["size"] >= 6.99 for span in spans(page))
+        assert page.fonts == {"Type0 embedded"}
+        assert all(span.size >= 6.99 for span in page.spans)
 
 
 def _stands_apart(page):
     """No text leaves the page or covers another one."""
-    found = list(spans(page))
+    found = list(page.spans)
     for span in found:
-        x0, y0, x1, y1 = span["bbox"]
-        assert 0.0 < x0 < x1 < page.rect.width, span["text"]
-        assert 0.0 < y0 < y1 < page.rect.height, span["text"]
+        x0, y0, x1, y1 = span.box
+        assert 0.0 < x0 < x1 < page.width, span.text
+        assert 0.0 < y0 < y1 < page.height, span.text
     for one, other in itertools.combinations(found, 2):
-        a, b = one["bbox"], other["bbox"]
+        a, b = one.box, other.box
         wide = min(a[2], b[2]) - max(a[0], b[0])
-        # Boxes of text are taller than its letters by a third.
-        high = min(a[3], b[3]) - max(a[1], b[1]) - 0.35 * min(one["size"], other["size"])
-        assert min(wide, high) < 1.0, (page.number + 1, one["text"], other["text"])
+        high = min(a[3], b[3]) - max(a[1], b[1])
+        assert min(wide, high) < 1.0, (page.number, one.text, other.text)
 
 
 def test_no_text_covers_another(pages):
@@ -235,17 +223,17 @@ def crowded(drawn):
 
 
 def test_long_names_thirty_passages_and_foreign_letters(drawn):
-    pages = opened(report(crowded(drawn)))
+    pages = pdf.pages(report(crowded(drawn)))
     for page in pages:
         _stands_apart(page)
-    text = "".join(page.get_text() for page in pages)
+    text = "".join(page.text for page in pages)
     told = re.sub(r"\s+", "", text)
     for n in range(30):  # every passage has its row, wherever it goes on
         assert re.search(rf"(distributor|\$5\$){n}blocked", told), n
     assert "контурünï$5$" in told
     assert "[U+51B7]" in told  # a box would be the same for every name
-    assert "page 2" in pages[0].get_text()
-    assert "and 2" in pages[0].get_text()  # finding: and so many more
+    assert "page 2" in pages[0].text
+    assert "and 2" in pages[0].text  # finding: and so many more
 
 
 def test_letters_that_the_font_lacks_are_named_and_widths_are_measured():

@@ -5,7 +5,7 @@ import re
 
 import make
 import manifold3d as m3
-import pymupdf
+import pdf
 import pytest
 
 from clearance.case.read import read_case
@@ -118,10 +118,6 @@ def test_a_sheet_given_as_a_mesh_is_drawn_where_it_closes(tmp_path, top):
     assert page.section.stray.area == pytest.approx(28.2, abs=0.1)
 
 
-def words(page):
-    return " ".join("".join(p.get_text() for p in [page]).split())
-
-
 def test_a_ring_that_is_unmelted_is_found_on_the_first_page(tmp_path):
     """The tube's slice carries 108 of the plate's 440: analytic, 7.6 percent less the polygon."""
     bore = make.passage((0.0, 0.0, 0.0), (0.0, 0.0, 30.0), 2.0, 3.0, name="bore")
@@ -133,7 +129,7 @@ def test_a_ring_that_is_unmelted_is_found_on_the_first_page(tmp_path):
     share = (6.0**2 - 2.0**2) / (12.0**2 - 2.0**2)  # of like polygons: analytic
     said = f"only {int(100.0 * share)} % of the section is joined"
     assert page.section.unmelted.area / page.section.bounds[2] ** 2 > 2.0
-    first = words(pymupdf.open(stream=report(page))[0])
+    first = pdf.pages(report(page))[0].words()
     assert said in first
     assert f"{int(100.0 * share)} % of it computed" in first  # in the event's row
     assert "unmelted powder" in first  # in the key
@@ -147,8 +143,8 @@ def test_a_joint_that_no_passage_meets_has_its_section(tmp_path):
     assert [c.stray for c in found.result.passages[0].crossings if c.sealed] == [1, 1]
     (joint,) = page.joint_sections
     assert joint.unmelted.area > 0.8 * (40.0 * 20.0)
-    last = pymupdf.open(stream=report(page))
-    assert any("joint that is not whole" in p.get_text() for p in last)
+    last = pdf.pages(report(page))
+    assert any("joint that is not whole" in p.text for p in last)
 
 
 # ---- powder ----------------------------------------------------------------------------------
@@ -185,15 +181,15 @@ def plain(tmp_path_factory):
 )
 def test_powder_stands_on_the_first_page_whatever_else_does(plain, voids, mass):
     full = crowded(plain, voids, pairs=4)
-    first, *others = pymupdf.open(stream=report(sheet(full)))
-    said = words(first)
+    first, *others = pdf.pages(report(sheet(full)))
+    said = first.words()
     assert mass in said
     assert "can ignite it" in said
     for n in range(4):
         assert f"circuit {n} and u: joined" in said
     assert "61. before drilling into shut-in powder" in said
     assert "62. the last" not in said
-    behind = " ".join(words(page) for page in others)
+    behind = " ".join(page.words() for page in others)
     for n in range(1, 63):
         assert re.search(rf"\b{n}\. ", behind), n
     lines = " ".join(text(full.result).split("crossings")[0].split())
@@ -224,10 +220,10 @@ def test_identity_and_recommendation_are_never_cut_within_a_word(plain):
         checked=dataclasses.replace(plain.checked, case=case),
         result=dataclasses.replace(plain.result, disposition=decided),
     )
-    first, *others = pymupdf.open(stream=report(sheet(told)))
-    assert record in first.get_text().replace("\n", "")
-    assert all(record in page.get_text().replace("\n", "") for page in others)
-    said = words(first).split("recommendation ")[1].split(" section")[0]
+    first, *others = pdf.pages(report(sheet(told)))
+    assert record in first.text.replace("\n", "")
+    assert all(record in page.text.replace("\n", "") for page in others)
+    said = first.words().split("recommendation ")[1].split(" section")[0]
     assert said.endswith("… (whole under reasons)")
     shown = said.removesuffix(" … (whole under reasons)").removeprefix("scrap: ").split()
     assert shown == reason.split()[: len(shown)]
@@ -252,6 +248,6 @@ def test_one_stroke_of_two_does_not_leave_a_passage_open(tmp_path):
 def test_no_event_is_not_one_that_has_left_nothing(tmp_path):
     found, page = drawn(tmp_path, ())
     assert found.result.disposition.recommendation == "not-affected"
-    said = " ".join(" ".join(words(p) for p in pymupdf.open(stream=report(page))).split())
+    said = " ".join(p.words() for p in pdf.pages(report(page)))
     assert "no event is given for this part" in said
     assert "the event has left nothing" not in said
