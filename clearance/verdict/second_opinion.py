@@ -11,7 +11,6 @@ from __future__ import annotations
 import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
 
 import manifold3d as m3
 import numpy as np
@@ -27,8 +26,8 @@ from clearance.verdict.solids import (
     Floats,
     NotPossibleError,
     Soup,
+    Void,
     drilled_hole,
-    holds_place,
     joined_by,
     level_slab,
     lie_apart,
@@ -122,9 +121,8 @@ class Solids:
         further = melted[len(part) :]
         self._melted = self.nominal + solid(further, overlapping) if len(further) else self.nominal
         self.bare, sheets = self._predicted()
-        self.metal = united([self.bare, *sheets, *(solid(soup, True) for soup in added)])
+        self._bodies = [self.bare, *sheets, *(solid(soup, True) for soup in added)]
         self.mouths = tuple(mouths)
-        self._known: dict[tuple[str, str], set[int]] = {}
         self._lids = [self._prism(m, RIM_MM, 0.0, LID_MM) for m in mouths]
 
     # ---- the predicted part, from the words of the design --------------------------------------
@@ -135,17 +133,19 @@ class Solids:
         sheets: list[m3.Manifold] = []
         foot, lift, shift = -np.inf, 0.0, np.zeros(2)
         for event in self.events:
-            pieces.append(self._nominal_between(foot, event.bottom, lift, shift))
             moved = shift + np.array(event.shift)
             grown = lift + event.rise
             sheets += self._slices(event, moved)
-            if event.rise == 0.0:
-                pieces.append(self._nominal_between(event.bottom, event.top, lift, moved))
-            else:
-                for z in (event.bottom - lift, event.top - grown):
-                    outline = self._outline(self.nominal, z, moved)
-                    pieces.append(level_slab(outline, event.bottom, event.top))
-            foot, lift, shift = event.top, grown, moved
+            if event.rise == 0.0 and (moved == shift).all():
+                continue  # the part goes on as it is
+            pieces.append(self._nominal_between(foot, event.bottom, lift, shift))
+            foot = event.bottom
+            if event.rise != 0.0:
+                ends = (event.bottom - lift, event.top - grown)
+                below, above = (self._outline(self.nominal, z, moved) for z in ends)
+                pieces.append(level_slab(below + above, event.bottom, event.top))
+                foot = event.top
+            lift, shift = grown, moved
         pieces.append(self._nominal_between(foot, np.inf, lift, shift))
         return united(pieces), sheets
 
@@ -200,48 +200,47 @@ class Solids:
         return m3.Manifold.extrude(outline, high - low).transform(frame)
 
     @once
+    def _metal(self) -> m3.Manifold:
+        return united(self._bodies)
+
+    @once
     def _surface(self) -> Floats:
-        return triangles_of(self.metal)
-
-    def _behind(self, mouth: Mouth, of: Literal["metal", "bare"]) -> set[int]:
-        """Pieces behind a mouth, looked up once for all passages that share it."""
-        if (mouth.name, of) not in self._known:
-            void = self._void if of == "metal" else self._bare_void
-            self._known[mouth.name, of] = self.behind(*void, mouth)
-        return self._known[mouth.name, of]
+        """Triangles of all bodies: what lies within another is metal as well."""
+        return np.concatenate([triangles_of(body) for body in self._bodies])
 
     @once
-    def _void(self) -> tuple[m3.Manifold, list[m3.Manifold]]:
-        return self.void(self.metal)
+    def _void(self) -> Void:
+        return Void(self._bodies, self._lids)
 
     @once
-    def _bare_void(self) -> tuple[m3.Manifold, list[m3.Manifold]]:
-        return self.void(self.bare)
+    def _bare_void(self) -> Void:
+        return Void([self.bare], self._lids)
 
-    def void(self, metal: m3.Manifold) -> tuple[m3.Manifold, list[m3.Manifold]]:
-        """The void in a room around metal whose mouths are closed, and its pieces; outside first.
+    @once
+    def _behind(self) -> dict[str, set[int]]:
+        return self.behind(self._void, self.mouths)
 
-        A piece is what its outer surface encloses: metal that floats in it does not matter here.
-        """
-        closed = united([metal, *self._lids])
-        box = np.array(closed.bounding_box()).reshape(2, 3)
-        room = m3.Manifold.cube(tuple(box[1] - box[0] + 4.0)).translate(tuple(box[0] - 2.0))
-        void = room - closed
-        pieces = [piece for piece in void.decompose() if piece.volume() > 0.0]
-        return void, sorted(pieces, key=lambda piece: -piece.volume())
+    @once
+    def _behind_bare(self) -> dict[str, set[int]]:
+        return self.behind(self._bare_void, self.mouths)
 
-    def behind(self, void: m3.Manifold, pieces: list[m3.Manifold], mouth: Mouth) -> set[int]:
-        """Numbers of the pieces just inside a mouth: several where a sheet divides it."""
-        depth = APART_MM  # no more: a sheet may lie just behind the mouth
-        probe = self._prism(mouth, -min(RIM_MM, 0.1 * mouth.inscribed_radius), -depth, 0.0) ^ void
-        found = set()
-        for part in probe.decompose():
+    def behind(self, void: Void, mouths: Sequence[Mouth]) -> dict[str, set[int]]:
+        """Numbers of the pieces just inside each mouth: several where a sheet divides it."""
+        # No deeper: a sheet may lie just behind the mouth. Into the lid, or faces would coincide.
+        reach = (-APART_MM, 0.5 * LID_MM)
+        probes = {
+            m.name: self._prism(m, -min(RIM_MM, 0.1 * m.inscribed_radius), *reach) for m in mouths
+        }
+        found: dict[str, set[int]] = {name: set() for name in probes}
+        # All mouths at once: looking at the whole part is what costs.
+        for part in (united(list(probes.values())) - void.closed).decompose():
             if part.volume() <= LEAST_MM3:
                 continue
-            at = place_within(part)
-            holds = [n for n, piece in enumerate(pieces) if holds_place(piece, at)]
-            if holds:
-                found.add(holds[-1])  # the smallest that holds it
+            number = void.piece_at(place_within(part))
+            near = [name for name, probe in probes.items() if not lie_apart(probe, part)]
+            for name in near:
+                if len(near) == 1 or (probes[name] ^ part).volume() > LEAST_MM3:
+                    found[name].add(number)
         return found
 
     # ---- the questions -------------------------------------------------------------------------
@@ -263,17 +262,15 @@ class Solids:
     def _of_blocked(self, claim: Claim) -> Opinion:
         if not self._common(claim):
             return Opinion()
-        hairs_shut = self.void(united([self.metal, *self._hairs()]))
-        if not self._common(claim, hairs_shut):
+        hairs_shut = Void([*self._bodies, *self._hairs()], self._lids)
+        if not self._common(claim, self.behind(hairs_shut, (claim.inlet, claim.outlet))):
             return Opinion()
         return Opinion("solids join the mouths of a passage that is said to be blocked")
 
-    def _common(
-        self, claim: Claim, void: tuple[m3.Manifold, list[m3.Manifold]] | None = None
-    ) -> set[int]:
+    def _common(self, claim: Claim, behind: dict[str, set[int]] | None = None) -> set[int]:
         """Pieces of void that both mouths lie in."""
-        both = (claim.inlet, claim.outlet)
-        ends = [self.behind(*void, m) if void else self._behind(m, "metal") for m in both]
+        behind = behind or self._behind
+        ends = [behind[mouth.name] for mouth in (claim.inlet, claim.outlet)]
         if 0 in ends[0] | ends[1]:
             raise NotPossibleError("the void reaches the outside through a mouth that is not named")
         return ends[0] & ends[1]
@@ -297,9 +294,9 @@ class Solids:
         return found
 
     def _open_at(self, z: float) -> m3.CrossSection:
-        low, high = np.array(self.metal.bounding_box()).reshape(2, 3)
+        low, high = np.array(self._metal.bounding_box()).reshape(2, 3)
         whole = m3.CrossSection.square(tuple(high[:2] - low[:2])).translate(tuple(low[:2]))
-        return whole - self.metal.slice(z)
+        return whole - self._metal.slice(z)
 
     def _narrow(self, opening: m3.CrossSection) -> m3.CrossSection:
         half = 0.5 * self.smallest_way_mm
@@ -339,8 +336,8 @@ class Solids:
     def _of_plan(self, claim: Claim) -> Opinion:
         """Whether drilled holes touch what they should not, and whether a way is left then."""
         holes = united([drilled_hole(*bore) for bore in claim.bores])
-        own = self._behind(claim.inlet, "bare") | self._behind(claim.outlet, "bare")
-        for n, piece in enumerate(self._bare_void[1]):
+        own = self._behind_bare[claim.inlet.name] | self._behind_bare[claim.outlet.name]
+        for n, piece in enumerate(self._bare_void.pieces):
             # The room outside is met where a drill enters.
             if not n or n in own or lie_apart(piece, holes):
                 continue
@@ -350,8 +347,8 @@ class Solids:
         cut = holes ^ self.bare
         if not claim.cuts_wall and cut.volume() > LEAST_MM3:
             return Opinion("a drilled hole that is said to cut no wall cuts it", middle_of(cut))
-        joined = joined_by(self._void[1], holes)
-        ends = [self._behind(mouth, "metal") for mouth in (claim.inlet, claim.outlet)]
+        joined = joined_by(self._void.pieces, holes)
+        ends = [self._behind[mouth.name] for mouth in (claim.inlet, claim.outlet)]
         if not {joined[n] for n in ends[0]} & {joined[n] for n in ends[1]}:
             return Opinion("solids part the mouths also after drilling")
         return Opinion()
