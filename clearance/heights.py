@@ -60,4 +60,4 @@ def _lowered(value: Any, z: float, name: str = "") -> Any:
 def place(at: Iterable[float], platform_z: float) -> str:
     """A point given in mesh coordinates, in words: its z is above the platform."""
     x, y, z = at
-    return f"({x:.1f}, {y:.1f}, {z - platform_z:.1f}) mm"
+    return f"({x:z.1f}, {y:z.1f}, {z - platform_z:z.1f}) mm"

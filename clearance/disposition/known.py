@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from clearance.result import State
+from clearance.verdict.numbers import at_least, at_most
 
 Source = Literal["log", "measured", "assumed"]
 Kept = Literal["not given", "met", "not met", "undetermined"]
@@ -288,10 +289,8 @@ def forbidden(known: Known, plan: Plan | None) -> str:
     if plan is None:
         return ""
     if plan.wall_cut_mm > known.wall_allowance_mm:
-        return (
-            f"the plan would cut {plan.wall_cut_mm:.2f} mm of the wall, "
-            f"{known.wall_allowance_mm:.2f} mm allowed"
-        )
+        cut, allowed = at_most(plan.wall_cut_mm, known.wall_allowance_mm)
+        return f"the plan would cut {cut} mm of the wall, {allowed} mm allowed"
     least = known.min_wall_mm
     if least is not None:
         for left, said in (
@@ -299,7 +298,8 @@ def forbidden(known: Known, plan: Plan | None) -> str:
             (plan.wall_least_mm, " once drill tolerance and run-out are taken off"),
         ):
             if left is not None and left < least:
-                return f"the plan would leave a wall of {left:.2f} mm{said}, {least:.2f} required"
+                shown, needs = at_least(left, least)
+                return f"the plan would leave a wall of {shown} mm{said}, {needs} required"
     if plan.state_after in (State.RESTRICTED, State.BLOCKED):
         passes = f"a ball of {plan.clear_diameter_after_mm:.3f} mm"
         return f"after the plan {passes} passes, which is not enough"

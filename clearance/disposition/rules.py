@@ -29,6 +29,7 @@ from clearance.disposition.known import (
     usable,
 )
 from clearance.result import DispositionResult, State
+from clearance.verdict.numbers import rounded_down
 
 CLOSING: dict[Recommendation, str] = {
     "scrap": "Scrap: nothing that was examined here puts it right.",
@@ -221,9 +222,12 @@ def _plan_row(
     """Rows 8, 9 and 10 for a usable plan, under another number where the table sends there."""
     plain = said + "; reopened by " + "; ".join(plan.strokes)
     if plan.clear_diameter_after_mm > 0.0:
-        plain += f"; checked again: a ball of {plan.clear_diameter_after_mm:.3f} mm passes"
+        plain += (
+            f"; checked again: a ball of {rounded_down(plan.clear_diameter_after_mm, 3)} mm passes"
+        )
     least = "" if known.min_wall_mm is None else f", {known.min_wall_mm:.2f} mm required"
-    wall = "" if plan.wall_left_mm is None else f"; {plan.wall_left_mm:.2f} mm of wall left{least}"
+    left = None if plan.wall_left_mm is None else rounded_down(plan.wall_left_mm, 2)
+    wall = "" if left is None else f"; {left} mm of wall left{least}"
     if plan.wall_cut_mm <= 0.0:
         taken = plan.drill_tolerance_mm + plan.run_out_mm
         margin = f"; wall margin {plan.margin_mm:.2f} mm"

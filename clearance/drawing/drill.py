@@ -27,6 +27,7 @@ from clearance.passages.way import moved_mouth
 from clearance.predicted.part import Predicted
 from clearance.predicted.planes import of_plate, predicted_metal, stray_metal
 from clearance.result import CrossingResult, Drilling, PassageResult, Rework
+from clearance.verdict.numbers import rounded_down
 from clearance.verdict.passage import PassageCheck
 
 MARGIN_MM = 6.0
@@ -288,7 +289,9 @@ def _joined(
 
 
 def _lines(rework: Rework, stroke: Drilling, holder_mm: float) -> tuple[str, ...]:
-    left = f", {rework.wall_left_mm:.2f} mm of wall left" if rework.wall_left_mm else ""
+    left = (
+        f", {rounded_down(rework.wall_left_mm, 2)} mm of wall left" if rework.wall_left_mm else ""
+    )
     return (
         f"twist drill {stroke.drill_diameter_mm:g} mm, {stroke.series}: "
         f"flute {stroke.flute_mm:g}, overall {stroke.overall_mm:g} mm",
@@ -304,7 +307,7 @@ def _lines(rework: Rework, stroke: Drilling, holder_mm: float) -> tuple[str, ...
         "both come off the margin",
         f"holder's face {holder_mm:.1f} mm from the entry",
         f"checked again: {rework.state_after}, a ball of "
-        f"{_floor(rework.clear_diameter_after_mm):.2f} mm passes",
+        f"{rounded_down(rework.clear_diameter_after_mm, 2)} mm passes",
     )
 
 
@@ -319,11 +322,6 @@ def _set_up(stroke: Drilling) -> str:
         f"{said}shank {off:.2f} deg off the vertical: {stroke.tilt_from_z_deg:.2f} deg off +Z, "
         f"turned {stroke.turn_about_z_deg:.2f} deg about +Z from +x to +y"
     )
-
-
-def _floor(value: float) -> float:
-    """Round down: what is said to pass does."""
-    return math.floor(100.0 * value + 1e-6) / 100.0
 
 
 # ---- without one -----------------------------------------------------------------------------

@@ -19,6 +19,7 @@ from clearance.predicted.stray import Event
 from clearance.report.check import clear_diameter
 from clearance.report.numbers import height
 from clearance.result import CrossingResult, PassageResult, SeparateResult, State
+from clearance.verdict.numbers import rounded_up
 from clearance.verdict.prepared import Checked
 
 WHOLE = 0.995
@@ -156,7 +157,9 @@ def detail_of(
         lines = (
             f"at its worst, z = {height(near.height_mm)} mm: {near.open_area_mm2:.1f} of "
             f"{near.nominal_area_mm2:.1f} mm² open",
-            "nothing passes" if near.sealed else f"at most {near.clear_diameter_mm:.2f} mm passes",
+            "nothing passes"
+            if near.sealed
+            else f"at most {rounded_up(near.clear_diameter_mm, 2)} mm passes",
         )
     if leading:
         lines = (*lines, "leads into another circuit")

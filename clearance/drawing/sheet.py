@@ -37,7 +37,6 @@ from clearance.report.check import (
 )
 from clearance.report.drilling import wall_words
 from clearance.report.joints import joints
-from clearance.report.numbers import rounded_down
 from clearance.report.powder import MOST_VOIDS, signs_lines, trapped_line
 from clearance.result import (
     ClearDiameter,
@@ -49,6 +48,7 @@ from clearance.result import (
     Signs,
     State,
 )
+from clearance.verdict.numbers import rounded_down, rounded_up
 from clearance.verdict.passage import PassageCheck
 from clearance.verdict.prepared import Progress, silent
 
@@ -424,7 +424,7 @@ def _crossing_row(number: int, crossing: CrossingResult) -> CrossingRow:
         f"z {crossing.height_mm:.2f} at ({x:.2f}, {y:.2f}, {z:.2f})",
         f"{crossing.open_area_mm2:.1f} of {crossing.nominal_area_mm2:.1f} mm²",
         "fully open" if whole else _share(crossing),
-        "nothing" if crossing.sealed else f"at most {crossing.clear_diameter_mm:.2f} mm",
+        "nothing" if crossing.sealed else f"at most {rounded_up(crossing.clear_diameter_mm, 2)} mm",
     )
 
 

@@ -15,6 +15,7 @@ from clearance.case.event import StrayTable
 from clearance.case.read import Case
 from clearance.report.joints import Joint, joint_share
 from clearance.result import PassageResult, Result, Scenario
+from clearance.verdict.numbers import rounded_down, rounded_up
 from clearance.verdict.prepared import Checked
 
 METHOD = (
@@ -201,7 +202,7 @@ def _loss(stage: Scenario) -> str:
     low, high = stage["low_kpa"], stage["high_kpa"]
     if low is None or high is None:
         return stage["said"] or "without limit"
-    shown = f"{low:.1f}", f"{high:.1f}"
+    shown = rounded_down(low, 1), rounded_up(high, 1)
     return f"{shown[0]} kPa" if shown[0] == shown[1] else f"{shown[0]} to {shown[1]} kPa"
 
 

@@ -15,6 +15,7 @@ from clearance.drawing.level_words import DETAIL_MARGIN, WHOLE, share_in_words
 from clearance.errors import ClearanceError
 from clearance.report.joints import WHOLE_JOINT, joints
 from clearance.result import CrossingResult, PassageResult
+from clearance.verdict.numbers import rounded_up
 
 BESIDE_MM = (-0.01, -0.001, 0.001, 0.01)
 """How far beside a face of measured metal a section is also tried."""
@@ -114,7 +115,7 @@ class Sections:
                 f"{crossing.open_area_mm2:.1f} of {crossing.nominal_area_mm2:.1f} mm² open",
                 "nothing passes"
                 if crossing.sealed
-                else f"at most {crossing.clear_diameter_mm:.2f} mm passes",
+                else f"at most {rounded_up(crossing.clear_diameter_mm, 2)} mm passes",
             ),
         )
         return replace(section, detail=detail)

@@ -13,16 +13,6 @@ from collections.abc import Callable, Iterable, Sequence
 
 from clearance.report.drilling import drilling_lines
 from clearance.report.joints import WHOLE_JOINT, joint_line, joints
-from clearance.report.numbers import (
-    MOST_DECIMALS,
-    decimals_to_tell,
-    height,
-    length,
-    point,
-    rounded_down,
-    rounded_up,
-    same_side,
-)
 from clearance.report.powder import powder_line, signs_lines, trapped_line
 from clearance.result import (
     STATES,
@@ -36,6 +26,15 @@ from clearance.result import (
     SeparateResult,
     State,
     Unmelted,
+)
+from clearance.verdict.numbers import (
+    bracket,
+    decimals_to_tell,
+    height,
+    length,
+    point,
+    rounded_down,
+    rounded_up,
 )
 
 WIDTH = 88
@@ -165,11 +164,7 @@ def clear_diameter(found: ClearDiameter, required_mm: float | None = None) -> st
         return "0"
     if not math.isfinite(high):
         return f"at least {rounded_down(low, 2)}"
-    for decimals in range(decimals_to_tell(high - low), MOST_DECIMALS + 1):
-        shown = rounded_down(low, decimals), rounded_up(high, decimals)
-        if required_mm is None or same_side(shown, low, high, required_mm):
-            break
-    return shown[0] if shown[0] == shown[1] else f"{shown[0]} to {shown[1]}"
+    return bracket(low, high, required_mm, decimals_to_tell(high - low))
 
 
 def why(passage: PassageResult) -> str:
@@ -234,10 +229,9 @@ def _crossing(crossing: CrossingResult) -> str:
     loss = ""
     if crossing.loss_coefficient is not None:
         loss = f", loss coefficient {crossing.loss_coefficient:.2f}"
+    most = rounded_up(crossing.clear_diameter_mm, 2)
     share = min(crossing.open_fraction, 0.99)  # never shown as all of it when it is not
-    return (
-        f"{place}, {area} ({share:.0%}), at most {crossing.clear_diameter_mm:.2f} mm passes{loss}"
-    )
+    return f"{place}, {area} ({share:.0%}), at most {most} mm passes{loss}"
 
 
 def separate_line(found: SeparateResult) -> str:
@@ -253,8 +247,9 @@ def unmelted_line(found: Unmelted) -> str:
     """A gap that stayed powder, in words."""
     joins = "; ".join(" and ".join(pair) for pair in found.joins)
     what = ", the joint itself" if found.joint else ""
+    thick = rounded_up(found.thickness_mm, 2)
     return (
-        f"stray {found.stray}{what}: {found.area_mm2:.1f} mm2, up to {found.thickness_mm:.2f} mm "
+        f"stray {found.stray}{what}: {found.area_mm2:.1f} mm2, up to {thick} mm "
         f"thick, at {point(found.where_mm)}; joins {joins or 'nothing'}"
     )
 
@@ -270,7 +265,7 @@ def besides(result: Result) -> tuple[tuple[str, str], ...]:
         (
             "joint",
             f"may be unmelted over its whole section, {gap.area_mm2:.1f} mm2: up to "
-            f"{gap.thickness_mm:.2f} mm of powder at z {gap.where_mm[2]:.2f}",
+            f"{rounded_up(gap.thickness_mm, 2)} mm of powder at z {gap.where_mm[2]:.2f}",
         )
         for gap in result.unmelted
         if gap.joint
@@ -283,12 +278,12 @@ def besides(result: Result) -> tuple[tuple[str, str], ...]:
 def _resumed(joint: JointResult) -> str:
     said = [
         f"z {joint['height_mm']:.3f} mm, metal {joint['metal_area_mm2']:.1f} mm2 of "
-        f"{joint['nominal_area_mm2']:.1f} ({joint['share']:.1%})"
+        f"{joint['nominal_area_mm2']:.1f} ({rounded_down(100.0 * joint['share'], 1)}%)"
     ]
     if joint["gap_mm"] > 0.0:
-        said.append(f"may be unmelted, {joint['gap_mm']:.2f} mm of powder left")
+        said.append(f"may be unmelted, {rounded_up(joint['gap_mm'], 2)} mm of powder left")
     said += [
-        f"centre x {joint['centre_x_mm']:.2f} y {joint['centre_y_mm']:.2f}",
+        f"centre x {joint['centre_x_mm']:z.2f} y {joint['centre_y_mm']:z.2f}",
         f"Ixx {joint['Ixx_mm4']:.4g} mm4",
         f"Iyy {joint['Iyy_mm4']:.4g} mm4",
         f"Ixy {joint['Ixy_mm4']:.4g} mm4",

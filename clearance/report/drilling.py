@@ -7,8 +7,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from clearance.report.numbers import point, rounded_down
 from clearance.result import Drilling, PassageResult, Rework
+from clearance.verdict.numbers import point, rounded_down
 
 
 def drilling_lines(passages: Iterable[PassageResult]) -> list[str]:

@@ -9,6 +9,7 @@ import math
 from dataclasses import dataclass
 
 from clearance.result import JointResult, Result, Unmelted
+from clearance.verdict.numbers import rounded_up
 
 # ---- what no list of passages tells -----------------------------------------------------------
 
@@ -79,8 +80,8 @@ def not_joined(joint: Joint) -> str:
     if joint.gap is None:
         return "; the rest does not lie on the metal below it"
     x, y, _ = joint.gap.where_mm
-    thick = joint.gap.thickness_mm
+    thick = rounded_up(joint.gap.thickness_mm, 2)
     return (
-        f"; {joint.gap.area_mm2:.1f} mm2 stayed powder {thick:.2f} mm thick, around "
-        f"x {x:.1f}, y {y:.1f}"
+        f"; {joint.gap.area_mm2:.1f} mm2 stayed powder {thick} mm thick, around "
+        f"x {x:z.1f}, y {y:z.1f}"
     )

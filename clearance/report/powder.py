@@ -8,15 +8,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from clearance.evidence.balls import in_words
-from clearance.report.numbers import point, rounded_down, rounded_up
 from clearance.result import Ball, Signs, TrappedPowder
+from clearance.verdict.numbers import point, rounded_down, rounded_up
 
 
 def trapped_line(found: TrappedPowder) -> str:
     """Powder without a way out, in words."""
     mass = ""
     if found.mass_low_g is not None and found.mass_high_g is not None:
-        mass = f", {found.mass_low_g:.2f} to {found.mass_high_g:.2f} g"
+        mass = f", {rounded_down(found.mass_low_g, 2)} to {rounded_up(found.mass_high_g, 2)} g"
     inside = f"; in {', '.join(found.passages)}" if found.passages else ""
     inside += "" if found.certain else "; in part of what is possible of the event"
     return (

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 from clearance.result import PROGRAM, Inputs, State, as_json
 from clearance.result.sweep import Reopen, SweepResult, SweptPassage
 from clearance.result.whole import named
+from clearance.verdict.numbers import bracket, length
 
 if TYPE_CHECKING:
     import numpy as np
@@ -232,17 +233,18 @@ def text(result: Sweep, paint: Callable[[str, str], str] = lambda word, _: word)
     """The sweep for people: per passage the rows of heights with one state."""
     h = result.heights_mm
     lines = [
-        f"{result.part}, stray {result.stray} at {len(h)} heights from {h[0]:.2f} to "
-        f"{h[-1]:.2f} mm above the platform, columns {result.pitch_mm:g} mm apart"
+        f"{result.part}, stray {result.stray} at {len(h)} heights from {length(h[0], 2)} to "
+        f"{length(h[-1], 2)} mm above the platform, columns {result.pitch_mm:g} mm apart"
     ]
     if result.not_looked_at:
         lines += ["not looked at: " + "; ".join(result.not_looked_at)]
     for p in result.passages:
-        lines += ["", f"{p.name}, needs {p.required_mm:.2f} mm"]
+        lines += ["", f"{p.name}, needs {length(p.required_mm, 2)} mm"]
         for first, last, state in runs(p.state):
             low, high = min(p.low_mm[first : last + 1]), max(p.high_mm[first : last + 1])
-            at = f"{h[first]:.2f} to {h[last]:.2f} mm" if last > first else f"{h[first]:.2f} mm"
-            width = "" if high == 0.0 else f", {low:.2f} to {high:.2f} mm clear"
+            ends = dict.fromkeys((length(h[first], 2), length(h[last], 2)))
+            at = f"{' to '.join(ends)} mm"
+            width = "" if high == 0.0 else f", {bracket(low, high, p.required_mm, 2)} mm clear"
             drill = _drill_words(p, first, last)
             lines.append(f"  {at:>20}: {paint(state, state)}{width}{drill}")
     if result.notices:

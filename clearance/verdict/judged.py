@@ -15,6 +15,7 @@ from clearance.passages.crossings import Crossing
 from clearance.passages.way import Way
 from clearance.predicted.variants import Variant
 from clearance.result import State
+from clearance.verdict.numbers import rounded_up
 from clearance.verdict.states import contradicts
 
 if TYPE_CHECKING:
@@ -68,8 +69,8 @@ def leaks(judged: list[Judged], platform_z: float) -> list[str]:
         return []
     near = "" if way.leak_at is None else f" near {place(way.leak_at, platform_z)}"
     return [
-        f"the void may also reach the outside{near}, by ways of at most {way.leak_mm:.2f} mm: "
-        "what is wider has not left the part"
+        f"the void may also reach the outside{near}, by ways of at most "
+        f"{rounded_up(way.leak_mm, 2)} mm: what is wider has not left the part"
     ]
 
 

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import Protocol
 
 from clearance.result import State
+from clearance.verdict.numbers import at_least, at_most
 
 Verdict = tuple[State, tuple[str, ...]]
 
@@ -167,10 +168,11 @@ def _by_width(required: Required, way: Bracketed, crossed: Seen, spare_mm: float
     if way.low_mm >= need + spare_mm:
         return _wide_enough(required, way, crossed)
     if way.high_mm < need - spare_mm and way.low_mm >= required.smallest_mm:
-        return State.RESTRICTED, (f"at most {way.high_mm:.3f} mm passes, {need:.3f} mm required",)
+        most, needs = at_most(way.high_mm, need)
+        return State.RESTRICTED, (f"at most {most} mm passes, {needs} mm required",)
+    (low, _), (high, needs) = at_least(way.low_mm, need), at_most(way.high_mm, need)
     return State.UNDETERMINED, (
-        f"the clear diameter lies between {way.low_mm:.3f} and {way.high_mm:.3f} mm, "
-        f"{need:.3f} mm required",
+        f"the clear diameter lies between {low} and {high} mm, {needs} mm required",
     )
 
 
@@ -186,8 +188,9 @@ def _wide_enough(required: Required, way: Bracketed, crossed: Seen) -> Verdict:
         return State.RESTRICTED, tuple(
             f"every branch is required and the crossing at z {z:.2f} mm is sealed" for z in heights
         )
+    least, needs = at_least(way.low_mm, required.clear_mm)
     return State.OPEN, (
-        f"a ball of {way.low_mm:.3f} mm passes, {required.clear_mm:.3f} mm required",
+        f"a ball of {least} mm passes, {needs} mm required",
         *(f"the crossing at z {z:.2f} mm is sealed, but the flow passes it by" for z in heights),
     )
 
@@ -200,9 +203,8 @@ def _around(
 ) -> Verdict:
     """Of several ways only one whose every crossing leaves enough of its area will do."""
     reasons = tuple(
-        f"the crossing at z {z:.2f} mm leaves {fraction:.3f} of its area, "
-        f"{required.open_fraction:.3f} required"
-        for z, fraction in few
+        f"the crossing at z {z:.2f} mm leaves {left} of its area, {needs} required"
+        for z, (left, needs) in ((z, at_least(f, required.open_fraction or 0.0)) for z, f in few)
     )
     if around is None:
         return State.UNDETERMINED, reasons

@@ -322,12 +322,12 @@ def test_row_10_min_wall_is_not_given():
 @pytest.mark.parametrize(
     ("bad", "keys", "word"),
     [
-        (CUTTING, {"wall_allowance_mm": 0.1, "min_wall_mm": 1.0}, "0.10 mm allowed"),
-        (CUTTING, {"wall_allowance_mm": 0.3, "min_wall_mm": 2.0}, "2.00 required"),
+        (CUTTING, {"wall_allowance_mm": 0.1, "min_wall_mm": 1.0}, "0.100 mm allowed"),
+        (CUTTING, {"wall_allowance_mm": 0.3, "min_wall_mm": 2.0}, "2.000 required"),
         (
             dataclasses.replace(CUTTING, wall_least_mm=0.9),
             {"wall_allowance_mm": 0.3, "min_wall_mm": 1.0},
-            "0.90 mm once drill tolerance and run-out are taken off, 1.00 required",
+            "0.900 mm once drill tolerance and run-out are taken off, 1.000 required",
         ),
         (dataclasses.replace(PLAN, state_after=State.RESTRICTED), {}, "not enough"),
         (dataclasses.replace(PLAN, flow_after="not met"), {}, "pressure loss"),

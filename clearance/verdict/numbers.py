@@ -1,4 +1,4 @@
-"""Lengths and places as the report prints them.
+"""Lengths and places as words give them.
 
 In: numbers in mm. Out: text, rounded to the safe side where that matters.
 """
@@ -6,9 +6,11 @@ In: numbers in mm. Out: text, rounded to the safe side where that matters.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 MOST_DECIMALS = 3
+TELLING_DECIMALS = 6
+"""So many where fewer would hide on which side of a requirement a number lies."""
 
 
 def decimals_to_tell(size: float) -> int:
@@ -32,12 +34,45 @@ def rounded_up(value: float, decimals: int) -> str:
     return f"{math.ceil(value * scale - 1e-6) / scale:.{decimals}f}"
 
 
+def bracket(low: float, high: float, required: float | None, least: int) -> str:
+    """A bracket rounded outward, with at least some decimals.
+
+    With more where it would hide on which side of the requirement the bracket lies.
+    """
+    for decimals in range(least, TELLING_DECIMALS + 1):
+        shown = rounded_down(low, decimals), rounded_up(high, decimals)
+        if required is None or same_side(shown, low, high, required):
+            break
+    return shown[0] if shown[0] == shown[1] else f"{shown[0]} to {shown[1]}"
+
+
 def same_side(shown: tuple[str, str], low: float, high: float, required: float) -> bool:
     """Whether a bracket as shown lies as the bracket does to what is required."""
     low_shown, high_shown = float(shown[0]), float(shown[1])
     return (low_shown >= required) == (low >= required) and (
         (high_shown < required) == (high < required)
     )
+
+
+def at_least(value: float, need: float) -> tuple[str, str]:
+    """A lower bound, rounded down, and what it has to meet.
+
+    With as many decimals as tell them apart: what does not meet it is not shown as if it did.
+    """
+    return _beside(rounded_down, value, need)
+
+
+def at_most(value: float, need: float) -> tuple[str, str]:
+    """An upper bound, rounded up, and what it has to meet: as `at_least`."""
+    return _beside(rounded_up, value, need)
+
+
+def _beside(rounded: Callable[[float, int], str], value: float, need: float) -> tuple[str, str]:
+    for decimals in range(MOST_DECIMALS, TELLING_DECIMALS + 1):
+        shown = rounded(value, decimals), f"{need:.{decimals}f}"
+        if (float(shown[0]) < float(shown[1])) == (value < need):
+            break
+    return shown
 
 
 def length(value: float, least: int) -> str:

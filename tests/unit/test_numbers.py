@@ -1,0 +1,69 @@
+"""Numbers in words never say what is not so: bounds are rounded outward, ties are told apart."""
+
+from __future__ import annotations
+
+import pytest
+
+from clearance.heights import place
+from clearance.report.check import clear_diameter
+from clearance.result import ClearDiameter, State
+from clearance.sweeps.result import PassageHeights, Sweep, text
+from clearance.verdict.numbers import at_least, at_most
+from clearance.verdict.states import Bracket, Required, Seen, state_of
+
+
+@pytest.mark.parametrize(
+    ("high", "words"),
+    [
+        (0.7996, "at most 0.7996 mm passes, 0.8000 mm required"),
+        (0.79999, "at most 0.79999 mm passes, 0.80000 mm required"),
+        (0.7512, "at most 0.752 mm passes, 0.800 mm required"),
+    ],
+)
+def test_what_is_too_narrow_is_not_shown_as_wide_enough(high, words):
+    state, reasons = state_of(Required(0.8, 0.05), Bracket(0.7, high))
+    assert (state, reasons) == (State.RESTRICTED, (words,))
+
+
+def test_a_ball_that_passes_is_not_rounded_up():
+    _, reasons = state_of(Required(0.5, 0.05), Bracket(0.7999, 0.9))
+    assert reasons == ("a ball of 0.799 mm passes, 0.500 mm required",)
+
+
+def test_an_undetermined_bracket_is_shown_on_both_sides_of_what_is_required():
+    _, reasons = state_of(Required(0.8, 0.05), Bracket(0.79996, 0.80004))
+    said = "the clear diameter lies between 0.799 and 0.801 mm, 0.800 mm required"
+    assert reasons == (said,)
+
+
+def test_too_small_an_open_fraction_is_not_shown_as_enough():
+    seen = Seen(fractions=((5.0, 0.8999),))
+    _, reasons = state_of(Required(0.8, 0.05, False, 0.9), Bracket(0.9, 1.0), seen)
+    assert reasons == ("the crossing at z 5.00 mm leaves 0.899 of its area, 0.900 required",)
+
+
+def test_bounds_beside_what_they_have_to_meet():
+    assert at_most(7.0, 7.0) == ("7.000", "7.000")
+    assert at_least(7.0, 7.0) == ("7.000", "7.000")
+    assert at_least(6.9999999, 7.0) == ("6.999", "7.000")
+    assert at_most(6.9999999, 7.0) == ("7.000000", "7.000000")  # nearer than any measurement
+
+
+def test_a_bracket_just_below_the_requirement_shows_so():
+    found = ClearDiameter(8.0, 6.9, 6.89, 6.9996, 7.9, 8.0)
+    assert clear_diameter(found, 7.0) == "6.8900 to 6.9996"
+
+
+def test_a_sweep_tells_heights_as_they_are_and_rounds_bounds_outward():
+    states = (State.RESTRICTED, State.BLOCKED)
+    passage = PassageHeights(
+        "way", 0.125, states, (0.12, 0.0), (0.119, 0.0), (0.1244, 0.0), (1.0, 0.0)
+    )
+    said = text(Sweep("part", 0.2, 0, (1.0, 1.0), (1.0, 1.025), (passage,)))
+    assert "needs 0.125 mm" in said
+    assert "1.025 mm: blocked" in said
+    assert "1.00 mm: restricted, 0.1190 to 0.1244 mm clear" in said
+
+
+def test_no_place_is_minus_nought():
+    assert place((-0.04, 0.0, -0.01), 0.0) == "(0.0, 0.0, 0.0) mm"
