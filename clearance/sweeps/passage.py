@@ -36,7 +36,9 @@ WIDTH_SHARE = 0.2
 """A bracket taken over from neighbouring heights is at most so many pitches wide, or, if that is
 more, this share of what is required."""
 CLEAR_PITCHES = 0.025
-"""A requirement nearer than this to a bracket, in pitches, is left to `check`."""
+"""A bracket is narrowed until the requirement lies so far off it, in pitches, if it can be."""
+ROUNDED_MM = 1e-4
+"""A requirement nearer than this to a bracket is left to `check`: coordinates are rounded."""
 TRIED, MORE_TRIED = 1, 3
 """Routes that are widened for one height, the widest ones; the second where that is not enough."""
 NEAR_STEPS = 4
@@ -245,8 +247,7 @@ class PassageSweep:
             p.circle_mm < self.smallest for face in cut.levels for p in face.pieces
         )
         known = Seen(None if some else (), fractions)
-        spare = CLEAR_PITCHES * self.pitch
-        state, _ = state_of(self.check.asked, Bracket(low, high), known, spare_mm=spare)
+        state, _ = state_of(self.check.asked, Bracket(low, high), known, spare_mm=ROUNDED_MM)
         return None if state is State.UNDETERMINED else state
 
     def _look(self, cuts: list[Cut], n: int) -> None:
@@ -301,7 +302,7 @@ class PassageSweep:
         if low < self.smallest:
             return high <= NARROW_PITCHES * self.pitch and cut.fraction > 0.0
         near = high - low <= NEAR_PITCHES * self.pitch
-        return near and low < self.need + CLEAR_PITCHES * self.pitch
+        return near and low < self.need <= high
 
     def _followed(self, cut: Cut, n: int, height: float) -> tuple[float, Route | None]:
         """The route of a neighbouring height, followed as the sheet moves on step by step."""

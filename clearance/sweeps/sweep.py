@@ -234,7 +234,13 @@ def _openings(check: PassageCheck) -> dict[str, float]:
 
 
 def _together(found: list[At]) -> At:
-    """One state over all that is not known is the state; otherwise it is undetermined."""
+    """One state over all that is not known is the state; otherwise it is undetermined.
+
+    A contradiction in one of them is a fault, which the brackets of others must not hide.
+    """
+    fault = next((at for at in found if at.low_mm > at.high_mm), None)
+    if fault is not None:
+        return fault
     states = {at.state for at in found}
     return At(
         found[0].state if len(states) == 1 else State.UNDETERMINED,

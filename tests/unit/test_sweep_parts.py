@@ -6,9 +6,10 @@ import numpy as np
 import pytest
 
 from clearance.result import State
-from clearance.sweeps.looked_at import rows_of
+from clearance.sweeps.looked_at import At, rows_of
 from clearance.sweeps.regions import Level, _layer_nodes, widest_mm
 from clearance.sweeps.result import PassageHeights, Sweep, runs, text
+from clearance.sweeps.sweep import _together
 
 
 def level(below, above, inlet, outlet):
@@ -55,6 +56,14 @@ def test_no_void_run_behind_a_mouth_is_left_out(count):
     assert found.tolist() == list(range(2 * (count + 1)))
     assert (top > bottom).all()
     assert (bottom.min(), top.max()) == (-1.0, count + 1.0)
+
+
+def test_a_contradiction_shows_whatever_the_other_variants_say():
+    fault = At(State.UNDETERMINED, 5.0, 4.0, 1.0)
+    assert _together([At(State.OPEN, 3.0, 6.0, 1.0), fault]) is fault
+    assert _together([At(State.OPEN, 3.0, 6.0, 1.0), At(State.OPEN, 2.0, 5.0, 1.0)]) == At(
+        State.OPEN, 2.0, 6.0, 1.0
+    )
 
 
 def test_rows():

@@ -41,6 +41,7 @@ CASES = [
     (step, 10.0, 0.0, "blocked"),
     (step, 10.5, 1.0, "restricted"),
     (step, 11.4, 2.8, "restricted"),
+    (step, 11.5, 3.0, "open"),  # 3.005 mm pass: near, but proven
     (step, 11.7, 3.4, "open"),
     (step, 12.5, 2 * R, "open"),
     (overhang, 5.9, 0.0, "blocked"),
