@@ -89,8 +89,9 @@ def sweep(
     clearance sweep insert.toml --reach --json - | jq .passages
 
     Moves the first stray sheet of shape layer or plane; everything else of the case stays, but
-    for height_uncertainty, which the heights themselves stand for. States are those of check at
-    that height. The exit status is 0 when it ran, whatever it found: it judges no part.
+    for height_uncertainty, which the heights themselves stand for, and next_layer, which goes
+    along, so that what lies above keeps its lift. States are those of check at that height. The
+    exit status is 0 when it ran, whatever it found: it judges no part.
     """  # noqa: D301 - click wants the character itself
     with progress(f"reading {case.name}") as say:
         from clearance.case.read import read_case

@@ -99,9 +99,13 @@ def state_margins(examined: Examined) -> tuple[Margin, ...] | None:
 
 
 def _only_adds(checked: Checked) -> bool:
-    """Whether every variant is one sheet that only adds metal."""
+    """Whether every variant is one sheet that only adds metal, at other heights too.
+
+    With a given next_layer what lies above would be lifted there.
+    """
     events = [variant.events or () for variant in checked.unknowns.variants]
-    return not checked.bodies.added_by_stray and all(
+    given = any(stray.next_layer is not None for stray in checked.case.stray)
+    return not (checked.bodies.added_by_stray or given) and all(
         len(one) == 1 and melts_the_same(one) for one in events
     )
 

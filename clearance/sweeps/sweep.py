@@ -76,6 +76,7 @@ class Prepared:
         self.heights = heights(self.checked, self.number, wanted)
         self.checks = [PassageCheck(self.checked, p) for p in case.passage]
         self._near: dict[int, Near] = {}
+        self._variants()  # a sheet beside the part is told before anything is computed
 
     def swept(self, wanted: list[Piece], progress: Progress = silent) -> Iterator[Sweep]:
         """Sweep some pieces, one after another."""
@@ -105,6 +106,13 @@ class Prepared:
         if sum(stray.shape != "mesh" for stray in self.checked.case.stray) > 1:
             notices.append(
                 f"the sheet of stray {self.number} is moved; the others stay where they are"
+            )
+        if self.checked.case.stray[self.number].next_layer is not None:
+            rises = sorted({round(events[own].rise, 9) + 0.0 for events, own in self._variants()})
+            notices.append(
+                f"next_layer of stray {self.number} goes along with the height: what lies above is "
+                f"lifted by {' to '.join(f'{rise:g}' for rise in rises)} mm at every height, as in "
+                "the case"
             )
         return tuple(dict.fromkeys(notices))
 
@@ -138,8 +146,14 @@ class Prepared:
         for variant in self.checked.unknowns.variants:
             events = variant.events or ()
             own = next((n for n, e in enumerate(events) if e.stray == self.number), None)
-            if own is not None:
-                found.append((events, own))
+            if own is None:
+                top = float(self.checked.bodies.bounds[1, 2]) - self.checked.platform_z
+                raise ClearanceError(
+                    f"{self.checked.case.path.name}: [[stray]] number {self.number + 1} height: "
+                    f"found {self.case_heights[0]:g}, expected a height on the part, at most "
+                    f"{top:g}, from which the sweep can move the sheet"
+                )
+            found.append((events, own))
         return found
 
     def _sections(self, number: int) -> Near:

@@ -74,3 +74,11 @@ def test_where_a_state_is_undetermined_nothing_is_told_unasked(tmp_path):
     (passage,) = known.result.passages
     untold = replace(known.result, passages=(replace(passage, state=State.UNDETERMINED),))
     assert state_margins(replace(known, result=untold)) is None
+
+
+def test_where_a_given_next_layer_would_lift_the_part_elsewhere_nothing_is_told_unasked(tmp_path):
+    """At 8.6 mm layer 87 belongs on one wrong layer; a layer higher it would be lifted by one."""
+    case = lying(tmp_path, 8.6, next_layer=87)
+    judged = judge(prepare(case))
+    assert all(e.still for v in judged.checked.unknowns.variants for e in v.events)
+    assert state_margins(judged) is None

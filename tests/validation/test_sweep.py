@@ -10,6 +10,7 @@ import pytest
 import shapes as s
 
 from clearance.case.read import read_case
+from clearance.errors import ClearanceError
 from clearance.sweeps.sweep import sweep
 from clearance.sweeps.wanted import Wanted
 
@@ -143,3 +144,23 @@ def test_a_level_run_narrows_from_the_face_of_the_sheet(tmp_path):
         assert p.low_mm[n] <= gap + 0.01, h
         assert p.high_mm[n] >= gap - 0.05, h
     same_as_check(case, found, [8.3, 9.5, 10.4])
+
+
+def test_a_given_next_layer_goes_along_with_the_height(tmp_path):
+    """The lift stays, and the sweep says so; check with the next layer of that height agrees."""
+    solid = s.tilted_bore(R, LEAN, (18.0, 12.0, HEIGHT), segments=48)
+    aside = 0.5 * HEIGHT * np.tan(np.radians(LEAN))
+    ways = make.passage(
+        (-aside, 0, 0), (aside, 0, HEIGHT), R / np.sqrt(np.cos(np.radians(LEAN))), NEED
+    )
+    found, case = swept(tmp_path, solid, ways, make.sheet(3.0, 3, next_layer=30),
+                        wanted=Wanted(2.5, 2.5))  # fmt: skip
+    assert any("lifted by 0.3 mm at every height" in notice for notice in found.notices)
+    there = replace(case, stray=(replace(case.stray[0], next_layer=25),))
+    same_as_check(there, found, [2.5])
+
+
+def test_a_sheet_above_the_part_is_one_message(tmp_path):
+    ways = make.passage((0, 0, 0), (0, 0, HEIGHT), R, NEED)
+    with pytest.raises(ClearanceError, match="found 21, expected a height on the part, at most 16"):
+        swept(tmp_path, s.straight_bore(R, PART), ways, make.sheet(HEIGHT + 5.0))
