@@ -17,9 +17,8 @@ import clearance
 from clearance.drawing.level_parts import DETAIL_LETTERS, GRAVEST, Detail, Level, Row, Void, largest
 from clearance.predicted.stray import Event
 from clearance.report.check import clear_diameter
-from clearance.report.numbers import height
 from clearance.result import CrossingResult, PassageResult, SeparateResult, State
-from clearance.verdict.numbers import rounded_up
+from clearance.verdict.numbers import height, rounded_up
 from clearance.verdict.prepared import Checked
 
 WHOLE = 0.995

@@ -17,8 +17,8 @@ from clearance.columns.cast import cast
 from clearance.columns.grid import Grid
 from clearance.figures import style
 from clearance.geometry.cutting import Floats, Singles
-from clearance.report.numbers import counted
 from clearance.survey.openings import Opening, Openings
+from clearance.verdict.numbers import counted
 
 DOTS = 500
 """Columns across the longer side of a view."""

@@ -12,12 +12,12 @@ from typing import Any
 import numpy as np
 
 from clearance.geometry.cutting import Floats
-from clearance.report.numbers import counted
 from clearance.result import PROGRAM
 from clearance.result.mesh import MeshResult, mesh_inputs
 from clearance.result.passage import Point
 from clearance.survey.faults import MeshReport
 from clearance.survey.thickness import Narrow
+from clearance.verdict.numbers import counted
 
 WIDTH = 88
 

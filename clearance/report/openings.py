@@ -12,11 +12,11 @@ from typing import Any
 
 import numpy as np
 
-from clearance.report.numbers import counted
 from clearance.result import PROGRAM
 from clearance.result.mesh import OpeningsResult, mesh_inputs
 from clearance.result.passage import Point
 from clearance.survey.openings import Opening, Openings
+from clearance.verdict.numbers import counted
 
 SIDES = (("left", "right"), ("front", "back"), ("bottom", "top"))
 """Of a part seen along +y, with z up: towards -x and +x, -y and +y, -z and +z."""

@@ -246,7 +246,10 @@ class PassageSweep:
         some = self.check.passage.every_branch and any(
             p.circle_mm < self.smallest for face in cut.levels for p in face.pieces
         )
-        known = Seen(None if some else (), fractions)
+        event = cut.events[self.moving]
+        tall = event.top - event.bottom + event.penetration
+        upright = (event.bottom,) if cut.fraction < 1.0 and self.check.upright(tall) else ()
+        known = Seen(None if some else (), fractions, upright=upright)
         state, _ = state_of(self.check.asked, Bracket(low, high), known, spare_mm=ROUNDED_MM)
         return None if state is State.UNDETERMINED else state
 

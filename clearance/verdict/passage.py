@@ -18,6 +18,7 @@ from clearance.errors import GridError, PortError
 from clearance.evidence.signs import gauge_pins
 from clearance.geometry.areas import largest_circle_mm
 from clearance.geometry.soup import moved_shape
+from clearance.passages.closings import RIM_MM
 from clearance.passages.crossings import Crossing, WindowSections, crossings
 from clearance.passages.search import Search
 from clearance.passages.stoppers import pieces_at
@@ -226,18 +227,29 @@ class PassageCheck:
             tuple((c.height_mm - base, c.open_fraction) for c in everything),
             tuple(c.height_mm - base for c in everything if c.sampled),
             tuple(n for n, c in enumerate(everything) if id(c) not in listed),
-            tuple(c.height_mm - base for c in everything if self._upright(c)),
+            tuple(c.height_mm - base for c in self._upright(everything)),
         )
 
-    def _upright(self, crossing: Crossing) -> bool:
-        """Whether measured metal stands so high there that it could wall off a level run.
+    def _upright(self, everything: tuple[Crossing, ...]) -> list[Crossing]:
+        """Crossings whose stray metal, with that which it touches, may wall off a level run."""
+        closing = sorted((c for c in everything if c.open_fraction < 1.0), key=lambda c: c.low)
+        found: list[Crossing] = []
+        row: list[Crossing] = []
+        for crossing in closing:
+            if row and crossing.low > max(c.high for c in row) + RIM_MM:
+                row = []
+            row.append(crossing)
+            if self.upright(max(c.high for c in row) - row[0].low):
+                found += [c for c in row if c not in found]
+        return found
 
-        A run of the passage's own width is shut by what reaches from its floor to its ceiling; half
-        of that allows for branches that are narrower.
+    def upright(self, tall_mm: float) -> bool:
+        """Whether a sheet or measured metal is so tall that it could wall off a level run.
+
+        A run of the passage's own width is shut by a fin that reaches from its floor to its
+        ceiling; half of that allows for branches that are narrower.
         """
-        if self.checked.case.stray[crossing.stray].shape != "mesh" or crossing.open_fraction == 1.0:
-            return False
-        return crossing.high - crossing.low >= 0.5 * self.nominal.way.low_mm
+        return tall_mm >= 0.5 * self.nominal.way.low_mm
 
     def sealed(self, crossing: Crossing) -> bool:
         """Nothing wider than the smallest way is left open."""

@@ -132,8 +132,8 @@ def state_of(
         return _around(required, [crossed.fractions[n] for n in named], around, spare_mm)
     if crossed.upright and (required.every_branch or required.open_fraction is not None):
         return State.UNDETERMINED, tuple(
-            f"the stray metal at z {z:.2f} mm stands upright, and level sections do not tell what "
-            "it closes of a level run"
+            f"the stray metal at z {z:.2f} mm is so tall that it may stand upright in a level run, "
+            "and level sections do not tell what it closes there"
             for z in crossed.upright
         )
     if required.open_fraction is not None and crossed.sampled:
