@@ -26,6 +26,7 @@ from clearance.flow.pressure_loss import pressure_loss, untold
 from clearance.heights import above_platform
 from clearance.passages.changed import changed
 from clearance.passages.crossings import Crossing
+from clearance.predicted.variants import Variant
 from clearance.result import DispositionResult, PassageResult, Result
 from clearance.verdict.graph import on_way, passed_by
 from clearance.verdict.judged import Judged
@@ -96,29 +97,72 @@ def _with_flow(
     after = None if reached is None else reached.after
     ways, past = on_way(first.graph), passed_by(first.graph, len(first.crossings))
     low, high = ends(check)
+    possible = Possible.of(check)
     restrictions = [
-        _restriction(check, high, c, after, n in past, n not in ways)
+        _restriction(check, possible, high, c, after, n in past, n not in ways)
         for n, c in enumerate(first.crossings)
     ]
     blocked = [judged.way.blocked for judged in check.judged]
     stopped = Stopped(
-        blocked[0], any(blocked), all(blocked), after is not None and after.way.blocked
+        blocked[0],
+        any(blocked),
+        all(blocked),
+        after is not None and after.way.blocked,
+        possible.beside,
     )
     found = pressure_loss(low, high, restrictions, flow, stopped)
     return replace(result, crossings=crossings, flow=found)
 
 
+@dataclass(frozen=True, eq=False)
+class Possible:
+    """Crossings in everything that is possible of the event, the first variant's first.
+
+    Attributes
+    ----------
+    crossings : tuple of tuples of Crossing
+        Of each variant; where heights are uncertain, with all metal that a sheet at any of them
+        has, and with the metal that all of them share.
+    beside : bool
+        Stray metal that is none of the first variant's crossings may take more than they do.
+    """
+
+    crossings: tuple[tuple[Crossing, ...], ...]
+    beside: bool
+
+    @classmethod
+    def of(cls, check: PassageCheck) -> Possible:
+        """Look at all that is possible for a passage that has been judged."""
+        found = [judged.crossings for judged in check.judged]
+        beside = check.stray_in_front()
+        for span in check.checked.unknowns.spans:
+            if not any(event.spread > 0.0 for event in span.events):
+                continue
+            if not all(event.still for event in span.events):
+                beside = True  # heights between those looked at may leave less
+                continue
+            shared = tuple(replace(event, sure=True) for event in span.events)
+            for events in (span.events, shared):
+                predicted = check.predicted(events, check.checked.pitch_mm)
+                found.append(check.crossed(predicted, Variant(events, "")).crossings)
+        others = [c for crossings in found[1:] for c in crossings if c.open_fraction < 1.0]
+        beside = beside or any(counterpart(c, found[0]) is None for c in others)
+        return cls(tuple(found), beside)
+
+
 def _restriction(
     check: PassageCheck,
+    possible: Possible,
     high: End,
     crossing: Crossing,
     after: Judged | None,
     past: bool,
     beside: bool,
 ) -> Restriction:
-    alike = (counterpart(crossing, judged.crossings) for judged in check.judged)
+    alike = [counterpart(crossing, crossings) for crossings in possible.crossings]
     same = [one for one in alike if one is not None]
-    areas = [one.open_area_mm2 for one in same]
+    # Where there is none nothing closes anything there.
+    areas = [crossing.nominal_area_mm2 if c is None else c.open_area_mm2 for c in alike]
     drilled = None
     if after is not None and (cleared := counterpart(crossing, after.crossings)) is not None:
         drilled = cleared.open_area_mm2

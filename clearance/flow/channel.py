@@ -102,12 +102,16 @@ class End:
 
 @dataclass(frozen=True, slots=True)
 class Stopped:
-    """Where no way is left: in the predicted part as told, at the bad end, at the good end."""
+    """Where no way is left: in the predicted part as told, at the bad end, at the good end.
+
+    `beside`: stray metal that is none of the crossings may take more than they do.
+    """
 
     predicted: bool = False
     bad: bool = False
     good: bool = False
     after: bool = False
+    beside: bool = False
 
 
 NOT_STOPPED = Stopped()

@@ -88,16 +88,18 @@ def pressure_loss(
     ends = (_shares(low, stream, False), _shares(high, stream, True))
     rough = (low.roughness_mm, high.roughness_mm)
 
-    def total(area: Callable[[Restriction], float], nothing: bool) -> Scenario:
+    def total(
+        area: Callable[[Restriction], float], nothing: bool, beside: bool = stopped.beside
+    ) -> Scenario:
         if nothing:
             return scenario(None, None, [], SEALED)
-        return _total(ends, crossings, area, stream, rough)
+        return _total(ends, crossings, area, stream, rough, beside)
 
     predicted = total(lambda c: c.open_area_mm2, stopped.predicted)
     bad, good = total(lambda c: c.bad_mm2, stopped.bad), total(lambda c: c.good_mm2, stopped.good)
     reworked = any(c.after_mm2 is not None for c in crossings)
     after = total(lambda c: c.drilled_mm2, stopped.after) if reworked else None
-    nominal = total(lambda c: c.nominal_area_mm2, False)
+    nominal = total(lambda c: c.nominal_area_mm2, False, beside=False)
     allowed = flow.max_pressure_loss
     numbers = [stream.reynolds(p.area_mm2, p.diameter_mm) for p in (*low.pieces, *high.pieces)]
     return {
@@ -169,11 +171,11 @@ def _total(
     area: Callable[[Restriction], float],
     stream: Stream,
     rough: tuple[float, float],
+    unbounded: bool,
 ) -> Scenario:
     """One scenario: the passage with its crossings as far open as `area` says."""
     restrictions: list[RestrictionResult] = []
     lost = [0.0, 0.0]
-    unbounded = False
     for crossing in crossings:
         found = [
             loss(

@@ -286,6 +286,29 @@ class PossibleWays:
             width = min(width, float(np.hypot(circle, 2.0 * step)))
         return width
 
+    def in_front(self) -> bool:
+        """Whether stray metal stands in front of an end, nearer than that is wide."""
+        return any(self._metal_in_front(end) for end in self.ends)
+
+    def _metal_in_front(self, end: Closing) -> bool:
+        for surface in end.surfaces:
+            radius = end.mouth.radius
+            ring = surface.plane.to_space(shapely.get_coordinates(surface.polygon))
+            ahead = ring + 2.0 * radius * surface.plane.normal
+            points = np.concatenate([ring, ahead])
+            stray = self.predicted.stray_near(Box(points.min(0), points.max(0)).grown(radius))
+            begins = [float(surface.plane.signed(soup.reshape(-1, 3)).min()) for soup in stray]
+            depths = {max(at, 0.0) + CUT_MM for at in begins}
+            depths |= {share * radius for share in (0.25, 0.5, 1.0, 2.0)}
+            for depth in sorted(d for d in depths if stray and d <= 2.0 * radius):
+                plane = replace(
+                    surface.plane, origin=surface.plane.origin + depth * surface.plane.normal
+                )
+                metal = shapely.union_all([sections.metal(soup, plane) for soup in stray])
+                if shapely.intersection(metal, surface.polygon).area > TOUCH_MM2:
+                    return True
+        return False
+
     def _joined(self, taken: list[Taken]) -> bool:
         void = self.predicted.possible_less([one.runs for one in taken])
         start, end = self._ends(void, taken)

@@ -251,6 +251,12 @@ class PassageCheck:
         """
         return tall_mm >= 0.5 * self.nominal.way.low_mm
 
+    def stray_in_front(self) -> bool:
+        """Whether stray metal may stand in front of a mouth, in any variant."""
+        window = self.window(self.checked.pitch_mm)
+        possible = (window.predict(v.events) for v in self.checked.unknowns.variants)
+        return any(self.search(p, []).in_front() for p in possible if _has_event(p))
+
     def sealed(self, crossing: Crossing) -> bool:
         """Nothing wider than the smallest way is left open."""
         return crossing.circle_mm < self.checked.case.grid.smallest_way

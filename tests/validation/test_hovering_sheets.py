@@ -25,16 +25,19 @@ OVERHANG = s.block((-9, -5, 0), (-5, 5, 16)) + s.block((-9, -5, 6), (4, 5, 16)) 
 """The same, upside down; its lower mouth at z 6."""
 
 
-def step(folder, height, **keys):
+def step(folder, height, flow=None, **keys):
     """The step with a plate at a height."""
     ways = make.passage((0, 0, 0), (0, 0, 10), R, NEED)
-    return read_case(make.write_case(folder, STEP, ways, make.plane(height, 1, **keys)))
+    tables = {} if flow is None else {"flow": flow}
+    return read_case(make.write_case(folder, STEP, ways, make.plane(height, 1, **keys), **tables))
 
 
-def overhang(folder, height, **keys):
+def overhang(folder, height, flow=None, **keys):
     """The overhang with a plate at a height."""
     ways = make.passage((0, 0, 6), (0, 0, 16), R, NEED)
-    return read_case(make.write_case(folder, OVERHANG, ways, make.plane(height, 1, **keys)))
+    tables = {} if flow is None else {"flow": flow}
+    sheet = make.plane(height, 1, **keys)
+    return read_case(make.write_case(folder, OVERHANG, ways, sheet, **tables))
 
 
 CASES = [
@@ -73,3 +76,22 @@ def test_margins_see_a_plate_that_would_come_to_a_mouth(tmp_path):
     (margin,) = state_margins(judged)
     assert margin.looked_down == pytest.approx(0.3)
     assert margin.changes_down.endswith("open becomes restricted")
+
+
+FLUID = {"density": 1000.0, "viscosity": 1e-3, "rate": 0.2, "max_pressure_loss": 50.0}
+
+
+@pytest.mark.parametrize(
+    ("part", "height", "kept"),
+    [
+        (step, 12.5, "undetermined"),  # 2.5 mm in front of 4 mm
+        (step, 15.0, "met"),
+        (overhang, 4.2, "undetermined"),
+        (overhang, 1.0, "met"),
+    ],
+)
+def test_nothing_bounds_the_loss_of_a_plate_in_front_of_a_mouth(tmp_path, part, height, kept):
+    (found,) = make.judged(part(tmp_path, height, flow=FLUID)).passages
+    assert found.state == "open"
+    assert found.flow["requirement"]["nominal"] == "met"
+    assert found.flow["requirement"]["predicted"] == kept
