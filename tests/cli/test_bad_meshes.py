@@ -76,13 +76,10 @@ def run(folder: Path, command: str) -> Result:
 
 @pytest.mark.parametrize("fault", FAULTS)
 def test_no_command_crashes_on_a_bad_mesh(tmp_path, fault):
-    """Where `check` refuses the mesh the others that read a case end in the same place."""
+    """Of those that read a case one in turn: where `check` refuses the mesh, it does so too."""
     write(tmp_path, fault)
     refused = run(tmp_path, "check").exit_code == 2
     run(tmp_path, "mesh")
     run(tmp_path, "openings")
-    readers = ["section", "along", "sweep"]
-    chosen = [readers[list(FAULTS).index(fault) % 3]] if refused else readers
-    for command in chosen:
-        found = run(tmp_path, command)
-        assert not refused or found.exit_code == 2
+    reader = ["section", "along", "sweep"][list(FAULTS).index(fault) % 3]
+    assert run(tmp_path, reader).exit_code == 2 or not refused

@@ -16,12 +16,12 @@ import plates
 
 pytest.importorskip("distributed")
 
-# Twelve different parts: two designs, one to six stray layers.
+# Six different parts: two designs, one to three stray layers.
 PARTS = [
     {"name": f"{case[0]}{n}", "case": f"{case}.toml", "x": x, "y": 30 * n - 100, "turn": 0,
      "more": f"layers = {n}"}
     for case, x in (("straight", -40), ("leaning", 40))
-    for n in range(1, 7)
+    for n in range(1, 4)
 ]  # fmt: skip
 
 
@@ -97,14 +97,14 @@ def test_a_worker_that_dies_half_way_changes_nothing(small, cluster, tmp_path):
     out = tmp_path / "out"
     process = plates.run(small / "plate.toml", out, "--cluster", cluster.address, wait=False)
     parts = out / "parts"
-    wait_for(lambda: process.poll() is not None or len(list(parts.glob("*.json"))) >= 4, 120.0)
+    wait_for(lambda: process.poll() is not None or len(list(parts.glob("*.json"))) >= 2, 120.0)
     assert process.poll() is None
     os.killpg(workers[0].pid, signal.SIGKILL)
     before = {path.name: path.stat().st_mtime_ns for path in parts.glob("*.json")}
     said = process.communicate(timeout=180)[1]
     assert process.returncode == 3, said
     after = {path.name: path.stat().st_mtime_ns for path in parts.glob("*.json")}
-    assert len(after) == 12
+    assert len(after) == len(PARTS)
     assert {name: after[name] for name in before} == before  # not computed again
     alone = plates.run(small / "plate.toml", tmp_path / "alone", "--jobs", 1)
     assert alone.returncode == 3
@@ -113,10 +113,10 @@ def test_a_worker_that_dies_half_way_changes_nothing(small, cluster, tmp_path):
 
 @pytest.mark.slow
 def test_a_part_beyond_the_memory_limit_is_undetermined(small, cluster, tmp_path):
-    # At 0.02 mm the part of 24 x 14 x 12 mm takes 1.7 GB (measured), at 0.5 mm 0.3 GB.
-    fine = (small / "leaning.toml").read_text().replace("pitch = 0.5", "pitch = 0.02")
+    # At 0.03 mm the part of 24 x 14 x 12 mm takes 1.4 GB (measured), at 0.5 mm 0.3 GB.
+    fine = (small / "leaning.toml").read_text().replace("pitch = 0.5", "pitch = 0.03")
     (small / "fine.toml").write_text(fine)
-    parts = [PARTS[0], {**PARTS[6], "case": "fine.toml"}]
+    parts = [PARTS[0], {**PARTS[3], "case": "fine.toml"}]
     plate = plates.write_plate(small, parts, "fine-plate.toml")
     cluster.worker("--memory-limit", "800MB")
     found = plates.run(plate, tmp_path / "out", "--cluster", cluster.address)
