@@ -15,6 +15,8 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
+import pytest
+
 FOLDER = "CLEARANCE_TESTS_SHARED"
 CASES = Path(__file__).parent.parent / "cases"
 
@@ -42,6 +44,14 @@ def _alone(path: Path) -> Iterator[None]:
 
             fcntl.flock(file, fcntl.LOCK_EX)
         yield
+
+
+def more(*values: Any) -> list[Any]:
+    """Parameters of a test that only a run with `-m more` takes: the plain run has their kind."""
+    return [
+        pytest.param(*(one if isinstance(one, tuple) else (one,)), marks=pytest.mark.more)
+        for one in values
+    ]
 
 
 @cache

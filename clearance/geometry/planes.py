@@ -48,9 +48,9 @@ class Plane:
             raise ValueError("a plane's normal must have a length above zero")
         n = n / length
         helper = np.array([0.0, 1.0, 0.0]) if abs(n[1]) < 0.9 else np.array([0.0, 0.0, 1.0])
-        u = np.cross(helper, n)
+        u = _cross(helper, n)
         u /= np.linalg.norm(u)
-        return cls(np.asarray(origin, dtype=np.float64).copy(), n, u, np.cross(n, u))
+        return cls(np.asarray(origin, dtype=np.float64).copy(), n, u, _cross(n, u))
 
     def to_plane(self, points: ArrayLike) -> Floats:
         """Return plane coordinates (N, 2) of points (N, 3) in space, projected along the normal."""
@@ -69,3 +69,9 @@ class Plane:
         """Return the signed distances (N,) of points (N, 3) along the normal, in mm."""
         result: Floats = (np.asarray(points, dtype=np.float64) - self.origin) @ self.normal
         return result
+
+
+def _cross(a: Floats, b: Floats) -> Floats:
+    """Cross product of two vectors: the general one takes ten times as long for a single pair."""
+    (ax, ay, az), (bx, by, bz) = a.tolist(), b.tolist()
+    return np.array([ay * bz - az * by, az * bx - ax * bz, ax * by - ay * bx])

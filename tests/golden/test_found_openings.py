@@ -21,11 +21,11 @@ from clearance.survey import openings
 from clearance.verdict.prepared import prepare
 
 CASES = Path(__file__).parent.parent.parent / "cases"
-QUICK = {"distributor", "exchanger-header", "oil-gallery"}
-"""A few seconds each; the others take longer, most of it to look for openings."""
+PLAIN = {"distributor", "exchanger-header", "mould-insert", "oil-gallery"}
+"""A few seconds each, or looked for by the docs as well; the others take longer."""
 SHIPPED = [
-    pytest.param(case, id=case.parent.name, marks=() if case.parent.name in QUICK else slow)
-    for slow in [pytest.mark.slow]
+    pytest.param(case, id=case.parent.name, marks=() if case.parent.name in PLAIN else more)
+    for more in [pytest.mark.more]
     for case in sorted(CASES.glob("*/case.toml"))
 ]
 

@@ -14,7 +14,7 @@ import make
 import numpy as np
 import pytest
 import shapes as s
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 PITCH = 0.4
@@ -150,6 +150,7 @@ def test_inlet_and_outlet_swapped(tmp_path_factory, plain, name):
     same(judged(tmp_path_factory.mktemp("w"), name, swap=True), plain[name])
 
 
+@settings(max_examples=5)
 @given(
     x=st.floats(-3.0, 3.0, width=32),
     y=st.floats(-3.0, 3.0, width=32),

@@ -9,6 +9,7 @@ import make
 import numpy as np
 import pytest
 import shapes
+import shared
 
 from clearance.case.read import read_case
 from clearance.drawing.level import level_section
@@ -81,7 +82,7 @@ def test_a_tube_lists_its_own_crossing_alone(tmp_path, flip):
         assert reason.count("z 22.") + reason.count("z 18.") <= 1
 
 
-@pytest.mark.parametrize("key", [{"every_branch": True}, {"min_open_fraction": 0.9}])
+@pytest.mark.parametrize("key", [{"every_branch": True}, *shared.more({"min_open_fraction": 0.9})])
 def test_what_another_tube_lacks_fails_no_tube_that_is_whole(tmp_path, key):
     found = checked(tmp_path, passage=key)
     assert found.passages[1].state.value == "open"

@@ -7,6 +7,7 @@ import make
 import manifold3d as m3
 import numpy as np
 import pytest
+import shared
 
 TOOL = {"flute": 60.0, "overall": 110.0}
 
@@ -75,8 +76,14 @@ def test_a_drill_that_breaks_into_the_neighbour_is_no_plan(tmp_path):
     assert result.disposition.recommendation not in ("rework", "repair")
 
 
-@pytest.mark.parametrize("pitch", [0.2, 0.3, 0.45])
-@pytest.mark.parametrize("turn", [0.0, 37.0])
+@pytest.mark.parametrize(
+    ("pitch", "turn"),
+    [
+        (0.45, 0.0),
+        (0.2, 37.0),
+        *shared.more((0.2, 0.0), (0.3, 0.0), (0.3, 37.0), (0.45, 37.0)),
+    ],
+)
 def test_the_wall_left_is_the_distance_of_the_axes_less_the_radii(tmp_path, pitch, turn):
     # 6.6 - 3.0 - 3.2 = 0.40, thinner than the coarsest pitch; a finer mesh has shorter chords.
     part = two_bores(6.6, segments=192).rotate((0, 0, turn))

@@ -13,14 +13,8 @@ import make
 import numpy as np
 import pytest
 import shapes
+import shared
 from random_parts import Trial, cuts_a_port, make_several, make_trial
-
-
-def groups(count: int, of: int) -> list:
-    """Numbers of groups of random parts; those from `count` on only when they are asked for."""
-    more = [pytest.param(n, marks=pytest.mark.benchmark) for n in range(count, of)]
-    return [*range(count), *more]
-
 
 NEED = 0.2
 GROUP = 11
@@ -63,7 +57,7 @@ def not_known(trial: Trial) -> bool:
     return trial.event["shape"] == "layer" and trial.also is None and first < low
 
 
-@pytest.mark.parametrize("group", groups(8, 12))
+@pytest.mark.parametrize("group", [*range(8), *shared.more(*range(8, 12))])
 def test_connectivity_and_area_of_random_parts(tmp_path, group):
     judged = 0
     for seed in range(GROUP * group, GROUP * (group + 1)):
@@ -94,7 +88,7 @@ def test_connectivity_and_area_of_random_parts(tmp_path, group):
     assert judged > GROUP // 3
 
 
-@pytest.mark.parametrize("group", range(3))
+@pytest.mark.parametrize("group", [0, *shared.more(1, 2)])
 def test_ports_that_the_sheet_cuts(tmp_path, group):
     # The ball may start anywhere on what is left of the mouth: joined if any of it is. Only
     # events that move nothing, so that the mouth stays in one plane.
@@ -123,7 +117,7 @@ def test_ports_that_the_sheet_cuts(tmp_path, group):
     assert judged >= 5
 
 
-@pytest.mark.parametrize("group", groups(4, 6))
+@pytest.mark.parametrize("group", [1, 2, *shared.more(0, 3, 4, 5)])
 def test_several_events_plates_and_tall_sheets(tmp_path, group):
     judged, undetermined = 0, 0
     for seed in range(5000 + 13 * group, 5000 + 13 * (group + 1)):
@@ -152,7 +146,7 @@ def test_several_events_plates_and_tall_sheets(tmp_path, group):
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("group", range(3))
+@pytest.mark.parametrize("group", [1, *shared.more(0, 2)])
 def test_a_drilling_plan_joins_the_ports_in_the_solid_too(tmp_path, group):
     # The plan's cylinders are taken out of the exact solid: then the ports are joined, and nothing
     # is opened to the outside.

@@ -10,6 +10,7 @@ import make
 import numpy as np
 import pytest
 import shapes as s
+import shared
 
 RADIUS = 0.8
 
@@ -48,7 +49,11 @@ def pair(tmp_path, solid, passages, strays=(), **keys):
 
 @pytest.mark.parametrize(
     ("off", "depth", "radius", "pitch", "turn"),
-    [(1.5, 0.3, 0.2, 0.45, 0.0), (1.5, 0.25, 0.15, 0.3, 30.0), (3.5, 0.3, 0.2, 0.45, 30.0)],
+    [
+        (1.5, 0.3, 0.2, 0.45, 0.0),
+        (3.5, 0.3, 0.2, 0.45, 30.0),
+        *shared.more((1.5, 0.25, 0.15, 0.3, 30.0)),
+    ],
 )
 def test_a_hole_just_behind_the_face_joins(tmp_path, off, depth, radius, pitch, turn):
     solid = twins(off, [across(off, depth, radius)], turn)

@@ -13,6 +13,7 @@ import make
 import numpy as np
 import pytest
 import shapes as s
+import shared
 
 LONG = 20.0
 PITCH = 0.4
@@ -92,7 +93,7 @@ def test_a_sheet_taller_than_the_passage_lets_it_through_its_own_void(
     bracket(found.clear_diameter_mm, truth, 0.25)
 
 
-@pytest.mark.parametrize("inner", [9.7, 9.5, 9.2, 5.0])
+@pytest.mark.parametrize("inner", [9.5, 5.0, *shared.more(9.7, 9.2)])
 def test_a_rib_in_the_slices_close_to_a_mouth(tmp_path, inner):
     # The slices are void from 6.5 to 7.5 but for a rib 0.2 mm thick across the duct, and the sheet
     # ends at 7.5: over the rib 0.5 mm is left, whether it stands near the mouth or not.
@@ -132,13 +133,13 @@ def test_a_tall_mesh_is_passed_beside_and_below(tmp_path, sheet, pin, truth):
 STRAY = {"shape": "mesh", "mesh": "stray.stl"}
 
 
-@pytest.mark.parametrize("pitch", [0.4, 0.2])
-@pytest.mark.parametrize(("inner", "outer"), [
-    (9.8, 10.2),  # across the closing surface
-    (9.8, 10.0),
-    (9.5, 9.7),
-    (9.2, 9.4),
-    (7.0, 7.2),
+@pytest.mark.parametrize(("inner", "outer", "pitch"), [
+    (9.8, 10.2, 0.2),  # across the closing surface
+    (9.8, 10.0, 0.4),
+    (9.5, 9.7, 0.2),
+    (9.2, 9.4, 0.4),
+    (7.0, 7.2, 0.4),
+    *shared.more((9.8, 10.2, 0.4), (9.8, 10.0, 0.2), (9.5, 9.7, 0.4), (9.2, 9.4, 0.2)),
 ])  # fmt: skip
 def test_a_plate_close_to_an_upright_mouth(tmp_path, inner, outer, pitch):
     # Wherever it stands, a plate across the whole duct seals it; one over the upper 1.5 mm leaves
@@ -182,7 +183,7 @@ def test_a_plate_outside_a_mouth(tmp_path, inner, open_):
         assert found.clear_diameter_mm.low == 0.0
 
 
-@pytest.mark.parametrize("tilt", [2.0, 6.0, 15.0])
+@pytest.mark.parametrize("tilt", [2.0, 6.0, *shared.more(15.0)])
 def test_a_plate_that_leans_along_the_passage(tmp_path, tilt):
     # A plate 0.4 thick through (0, 9.2), lowest at the duct's one end, where it leaves least below;
     # above it, least is left at the other end: no height is open from end to end.

@@ -12,6 +12,7 @@ import make
 import numpy as np
 import pytest
 import shapes as s
+import shared
 
 from clearance.errors import ClearanceError
 
@@ -59,10 +60,15 @@ def not_open(folder, solid, passage, *args, **keys) -> None:
 
 # ---- walls and sheets thinner than the pitch -----------------------------------------------------
 
+TILTS = [(0, 0), (10, 0), (30, 45), (45, 0), (45, 45), (60, 20), (75, 90)]
 
-@pytest.mark.parametrize("thick", [0.05, 0.01])
+
 @pytest.mark.parametrize(
-    ("tilt", "turn"), [(0, 0), (10, 0), (30, 45), (45, 0), (45, 45), (60, 20), (75, 90)]
+    ("tilt", "turn", "thick"),
+    [
+        *((tilt, turn, 0.01) for tilt, turn in TILTS),
+        *shared.more(*((tilt, turn, 0.05) for tilt, turn in TILTS)),
+    ],
 )
 def test_a_thin_plate_at_any_tilt(tmp_path, thick, tilt, turn):
     radius = 6.0 if tilt < 70 else 9.0
