@@ -138,7 +138,7 @@ class Possible:
         for span in check.checked.unknowns.spans:
             if not any(event.spread > 0.0 for event in span.events):
                 continue
-            if not all(event.still for event in span.events):
+            if not span.still:
                 beside = True  # heights between those looked at may leave less
                 continue
             shared = tuple(replace(event, sure=True) for event in span.events)

@@ -19,6 +19,8 @@ from clearance.predicted.stray import Event
 
 TOUCHING_MM = 1e-4
 """A sheet no higher than this above the part lies on it: heights are rounded."""
+SAME_MM = 1e-9
+"""Lengths that are the same but for rounding."""
 MOST_HEIGHTS = 41
 """Heights of an uncertain event that are computed at most, a layer apart if they are fewer."""
 MOST_LAYERS = 10_000
@@ -55,11 +57,31 @@ class Span:
         What else is fixed here that the case leaves open.
     ends : bool
         The part was complete below some of them: then they left nothing.
+    rises : bool
+        What is above is lifted by as much more as the sheet lies higher: `next_layer` is given.
     """
 
     events: tuple[Event, ...]
     said: str
     ends: bool
+    rises: bool = False
+
+    @property
+    def still(self) -> bool:
+        """Whether at every height the sheets only add metal, and nothing moves."""
+        return not self.rises and all(event.still for event in self.events)
+
+    @property
+    def goes_on(self) -> bool:
+        """Whether the part goes on above every sheet, at every height, where it ended below it.
+
+        Then voids that are apart in the nominal part stay apart.
+        """
+        return not self.rises and all(
+            event.shift == (0.0, 0.0)
+            and (event.rise == 0.0 or abs(event.rise - len(event.slices) * event.layer) < SAME_MM)
+            for event in self.events
+        )
 
 
 @dataclass(frozen=True)
@@ -161,6 +183,7 @@ def _span(
         tuple(replace(e, spread=top[e.stray] - e.bottom) for e in low.events or ()),
         ", ".join(said),
         len(high.events or ()) < len(low.events or ()),
+        any(a.rise != b.rise for a, b in zip(low.events or (), high.events or (), strict=False)),
     )
 
 

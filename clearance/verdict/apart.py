@@ -49,6 +49,9 @@ def _pair(
         where = at if at is not None and where is None else where
         states.append(found)
     state: Apart = states[0] if len(set(states)) == 1 else "undetermined"
+    spans = [s for s in checked.unknowns.spans if any(e.spread > 0.0 for e in s.events)]
+    if state == "apart" and spans and (nominal != "apart" or not all(s.goes_on for s in spans)):
+        state = "undetermined"  # between the heights that were looked at they may be joined
     gap = next((g for g in gaps for j in g.joins if set(names) <= set(j)), None)
     if state == "apart" and gap is not None:
         return SeparateResult(names, "undetermined", gap.where_mm, "unmelted", nominal)

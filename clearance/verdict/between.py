@@ -105,7 +105,7 @@ def between(
     for span in spans:
         if not any(event.spread > 0.0 for event in span.events):
             continue
-        if all(event.still for event in span.events):
+        if span.still:
             left = _still(state, span, samples, look, passage, found)
         else:
             left = _moved(state, span, samples, passage, found)
