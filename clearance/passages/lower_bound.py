@@ -43,7 +43,7 @@ class LowerBound(PossibleWays):
         """
         if len(hint.route) == 0 or not self.predicted.in_place:
             return 0.0, NO_ROUTE, None
-        stray = box_tree.build(self.predicted.stray)
+        stray = box_tree.build(self.stray)
         half = 0.5 * hint.low_mm + self.surface_mm
         bound, where = segments.certified_clearance(stray, hint.route, half)
         if where is None:

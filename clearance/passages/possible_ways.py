@@ -21,7 +21,7 @@ from clearance.columns.runs import Runs
 from clearance.geometry import box_tree, sections
 from clearance.geometry.areas import TOUCH_MM2, largest_circle_mm, polygonal
 from clearance.geometry.planes import Plane
-from clearance.geometry.soup import Box
+from clearance.geometry.soup import Box, meeting
 from clearance.passages.closings import (
     RIM_MM,
     Closing,
@@ -39,7 +39,7 @@ from clearance.passages.stoppers import (
 from clearance.passages.window_cells import Cells
 from clearance.ports.mouth import Mouth
 from clearance.ports.plug import plug
-from clearance.predicted.part import Predicted
+from clearance.predicted.part import Predicted, Window
 from clearance.system.once import once
 
 SURFACE_MM = 2e-5
@@ -89,6 +89,35 @@ class PossibleWays:
         self.cells = Cells(predicted, self.closings, min(0.5 * end.width_mm for end in self.ends))
 
     @once
+    def ahead(self) -> Predicted:
+        """The same part in a window that holds what a ball may meet that stands out of a mouth.
+
+        The passage's own ends a few pitches beyond the part; measured metal, and slices of what was
+        melted beside the part, may lie farther off. Only stray metal is asked of it.
+        """
+        window, box = self.predicted.window, self.predicted.window.box
+        for one in self.closings:
+            for surface in one.surfaces:
+                ring = surface.plane.to_space(shapely.get_coordinates(surface.polygon))
+                near = Box(ring.min(0), ring.max(0)).grown(2.0 * one.mouth.radius)
+                box = box.union(near)
+        if (box.low[:2] >= window.box.low[:2]).all() and (box.high <= window.box.high)[:2].all():
+            return self.predicted
+        wide = Window(window.bodies, box, window.pitch_mm, window.plugs, window.lids)
+        return Predicted(wide, self.predicted.events, self.predicted.added)
+
+    def _stray_in(self, box: Box) -> NDArray[np.float32]:
+        """All stray metal in a box about a mouth, beyond the passage's window too."""
+        near = [meeting(soup, box) for soup in self.ahead.stray_near(box)]
+        return np.concatenate([np.empty((0, 3, 3), np.float32), *near])
+
+    @once
+    def stray(self) -> NDArray[np.float32]:
+        """All stray metal that a ball may meet on its way or in a mouth."""
+        boxes = [self._box_at(p, self.cells.most_mm) for one in self.closings for p in one.places]
+        return np.concatenate([self.predicted.stray, *map(self._stray_in, boxes)])
+
+    @once
     def walls(self) -> NDArray[np.float32]:
         """Triangles of the metal that bounds the void behind the two mouths."""
         void = self.predicted.possible
@@ -116,13 +145,24 @@ class PossibleWays:
 
     def _at_mouth(self, mouth: Mouth, most_mm: float = 0.0) -> NDArray[np.float32]:
         """All metal within reach of a ball whose centre is in a mouth or its stopper."""
+        box = self._box_at(mouth, most_mm)
+        return np.concatenate([self.predicted.metal_near(box), self._beyond(box)])
+
+    def _beyond(self, box: Box) -> NDArray[np.float32]:
+        """Stray metal in a box about a mouth where the passage's window does not hold it."""
+        if self.ahead is self.predicted:
+            return np.empty((0, 3, 3), np.float32)
+        return self._stray_in(box)
+
+    def _box_at(self, mouth: Mouth, most_mm: float) -> Box:
+        """Where a ball may be whose centre is in a mouth or its stopper."""
         ring = mouth.plane.to_space(np.array(mouth.polygon.exterior.coords))
         pitch = self.predicted.grid.pitch_mm
         inner = ring - (sunk_mm(mouth, pitch) + 2.0 * pitch) * mouth.plane.normal
         points = np.concatenate([ring, inner])
         most_mm = most_mm if np.isfinite(most_mm) else 2.0 * mouth.radius
         reach = max(mouth.inscribed_radius, most_mm) + 2.0 * pitch
-        return self.predicted.metal_near(Box(points.min(0), points.max(0)).grown(reach))
+        return Box(points.min(0), points.max(0)).grown(reach)
 
     @once
     def tree(self) -> box_tree.Tree:
@@ -270,7 +310,7 @@ class PossibleWays:
         void = end.mouth.polygon if len(end.places) == 1 else surface.polygon
         ring = surface.plane.to_space(shapely.get_coordinates(surface.polygon))
         box = Box(ring.min(0), ring.max(0)).grown(0.5 * width + 2.0 * CUT_MM)
-        stray = self.predicted.stray_near(box)
+        stray = self.ahead.stray_near(box)
         begins = [float(surface.plane.signed(soup.reshape(-1, 3)).min()) for soup in stray]
         outside = {max(at, 0.0) + CUT_MM for at in begins}
         for step in sorted({-CUT_MM, CUT_MM, *outside} if stray else ()):
@@ -296,7 +336,7 @@ class PossibleWays:
             ring = surface.plane.to_space(shapely.get_coordinates(surface.polygon))
             ahead = ring + 2.0 * radius * surface.plane.normal
             points = np.concatenate([ring, ahead])
-            stray = self.predicted.stray_near(Box(points.min(0), points.max(0)).grown(radius))
+            stray = self.ahead.stray_near(Box(points.min(0), points.max(0)).grown(radius))
             begins = [float(surface.plane.signed(soup.reshape(-1, 3)).min()) for soup in stray]
             depths = {max(at, 0.0) + CUT_MM for at in begins}
             depths |= {share * radius for share in (0.25, 0.5, 1.0, 2.0)}

@@ -54,7 +54,9 @@ class Near(Sections):
         aside = max(1.0, *(2.0 * m.inscribed_radius for m in (check.inlet, check.outlet)))
         low, high = self.walls.min((0, 1)) - aside, self.walls.max((0, 1)) + aside
         box = shapely.box(*low[:2].astype(float), *high[:2].astype(float))
-        self.rectangle = shapely.intersection(box, self.window.rectangle)
+        # Slices of what was melted beside the part may lie in front of a mouth.
+        self.wide = check.search(nominal, []).ahead.window
+        self.rectangle = shapely.intersection(box, self.wide.rectangle)
         own = [m for m in check.checked.all_mouths if pieces_at(void, m, pitch) & self.own]
         self.mouths = own
         self._lids = [stopper(m, pitch, sunk=False) for m in own]
@@ -153,7 +155,7 @@ class Near(Sections):
             return self.rectangle.difference(shapely.union_all(own)) if own else self.rectangle
         key = (body, self.window.beside(body, z, above))
         if key not in self._metal:
-            whole = shapely.intersection(self.window.metal_at(*key), self.rectangle)
+            whole = shapely.intersection(self.wide.metal_at(*key), self.rectangle)
             same = (m for m in self._metal.values() if _same(m, whole))
             self._metal[key] = next(same, whole)
         return self._metal[key]

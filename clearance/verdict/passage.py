@@ -272,7 +272,7 @@ class PassageCheck:
         nominal = self.search(self.predicted(NOMINAL, self.checked.pitch_mm), []).metal
         predicted = self.predicted(events, self.checked.pitch_mm)
         if predicted.in_place:  # what is there is there still
-            walls = np.concatenate([nominal, predicted.stray])
+            walls = np.concatenate([nominal, self.search(predicted, []).stray])
         else:
             walls = self.search(predicted, []).metal
         ends = (self.inlet, self.outlet)

@@ -95,3 +95,39 @@ def test_nothing_bounds_the_loss_of_a_plate_in_front_of_a_mouth(tmp_path, part, 
     assert found.state == "open"
     assert found.flow["requirement"]["nominal"] == "met"
     assert found.flow["requirement"]["predicted"] == kept
+
+
+SIDE = s.block((-8, -6, 0), (8, 6, 12)) - s.bore((-9, 0, 6), (9, 0, 6), R, segments=48)
+"""A level bore whose mouths lie at the ends of the part: what is in front lies beyond it."""
+
+
+@pytest.mark.parametrize(
+    ("gap", "state"), [(0.5, "restricted"), (1.8, "restricted"), (2.5, "open")]
+)
+def test_a_measured_wall_beyond_the_part_in_front_of_a_mouth(tmp_path, gap, state):
+    """With the nominal way as a hint it was overlooked where it lay beyond the window."""
+    wall = s.block((8 + gap, -6, 0), (8.5 + gap, 6, 12))
+    ways = make.passage((-8, 0, 6), (8, 0, 6), R, 3.8)
+    found = make.first(
+        tmp_path, SIDE, ways, {"shape": "mesh", "mesh": "wall.stl"}, meshes={"wall": wall}
+    )
+    assert found.state == state
+    low, high = found.clear_diameter_mm.low, found.clear_diameter_mm.high
+    assert low - 0.01 <= min(2 * gap, 2 * R) <= high + 0.01
+
+
+def test_a_slice_of_a_support_beyond_the_part_in_front_of_a_mouth(tmp_path):
+    """Analytic: its edge lies 1.8 ahead; the ball goes e down, (2 - e)^2 = 1.8^2 + e^2."""
+    support = s.block((9.8, -6, 5.8), (11, 6, 6.4))
+    ways = make.passage((-8, 0, 6), (8, 0, 6), R, 3.0)
+    sheet = make.sheet(6.0, 2, from_layer=59)  # slices through the middle of the bore
+    path = make.write_case(
+        tmp_path, SIDE, ways, sheet, meshes={"s": support}, part={"also_melted": ["s.stl"]}
+    )
+    case = read_case(path)
+    found = make.judged(case).passages[0]
+    ball = 2 * (2 - 0.19)
+    assert found.clear_diameter_mm.low <= ball + 0.01
+    assert found.clear_diameter_mm.high >= ball - 0.01
+    (swept,) = sweep(case, Wanted(6.0, 6.0)).passages
+    assert swept.low_mm[0] <= ball + 0.01
