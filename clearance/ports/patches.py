@@ -9,12 +9,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from clearance.geometry import box_tree, distance
+from clearance.kernels.compiler import kernel
 from clearance.mesh.closedness import number_edges, weld
 from clearance.ports.mouth import Mouth
 from clearance.system.once import once
@@ -83,29 +84,53 @@ def patches(triangles: Soup, mouths: Sequence[Mouth]) -> Patches:
     meet, two walls touch: there nothing hangs together. Cutting never joins, so that what hangs
     together bounds one void; one void may have several patches (a core within a ring).
     """
+    opened = cut_open(triangles, mouths)
+    edges = number_edges(opened.ids, opened.vertices)
+    patch = _joined(opened.ids, edges.pairs, [rim.corners for rim in opened.rims.values()])
+    return Patches(
+        opened.triangles,
+        patch,
+        {name: set(patch[rim.inner].tolist()) for name, rim in opened.rims.items()},
+        {name: set(patch[rim.outer].tolist()) for name, rim in opened.rims.items()},
+        _outermost(opened.triangles, patch),
+    )
+
+
+class Rim(NamedTuple):
+    """A mouth's outline in a mesh that was cut there.
+
+    Attributes
+    ----------
+    corners : (V,) ndarray of bool
+        Which vertices are on it.
+    inner, outer : (F,) ndarray of bool
+        Which triangles begin there, inward and outward of it.
+    """
+
+    corners: Bools
+    inner: Bools
+    outer: Bools
+
+
+class Opened(NamedTuple):
+    """Triangles cut along the outlines of mouths: (F, 3, 3), and their corners by number."""
+
+    triangles: Soup
+    ids: Ints
+    vertices: int
+    rims: dict[str, Rim]
+
+
+def cut_open(triangles: Soup, mouths: Sequence[Mouth]) -> Opened:
+    """Cut the triangles that outlines of mouths cross; equal corners get one number."""
     soup, rims = np.ascontiguousarray(triangles, np.float32), {}
     for mouth in mouths:
         soup, rims[mouth.name] = _cut(soup, mouth)
     vertices, ids = weld(soup)
     whole = (ids != np.roll(ids, 1, axis=1)).all(axis=1)
     soup, ids = soup[whole], ids[whole]
-    edges = number_edges(ids, len(vertices))
-    sides = [_sides(mouth, rims[mouth.name], vertices, ids, soup) for mouth in mouths]
-    patch = _joined(ids, edges.pairs, [rim for rim, _, _ in sides])
-    names = [mouth.name for mouth in mouths]
-    return Patches(
-        soup,
-        patch,
-        {
-            name: set(patch[inner].tolist())
-            for name, (_, inner, _) in zip(names, sides, strict=True)
-        },
-        {
-            name: set(patch[outer].tolist())
-            for name, (_, _, outer) in zip(names, sides, strict=True)
-        },
-        _outermost(soup, patch),
-    )
+    sides = {mouth.name: _sides(mouth, rims[mouth.name], vertices, ids, soup) for mouth in mouths}
+    return Opened(soup, ids, len(vertices), sides)
 
 
 def _meets(triangles: Soup, low: Floats, high: Floats) -> Bools:
@@ -121,23 +146,14 @@ def _cut(soup: Soup, mouth: Mouth) -> tuple[Soup, Soup]:
     height = _height(mouth, soup[near])
     crossed = near[(height.min(axis=1) < 0.0) & (height.max(axis=1) > 0.0)]
     level = near[(height == 0.0).sum(axis=1) >= 2]
-    halves = [_halves(soup[f], _height(mouth, soup[f])) for f in crossed]
+    pieces, of, ends = _halves(soup[crossed], _height(mouth, soup[crossed]))
     flat = [(soup[f], _height(mouth, soup[f]) == 0.0) for f in level]
     edges = [triangle[lies][:2] for triangle, lies in flat]  # of the mesh: perhaps the outline
-    on = _on_outline(mouth, [ends for _, _, ends in halves] + edges)
-    split = np.zeros(len(soup), np.bool_)
-    split[crossed] = on[: len(crossed)]
-    pieces: list[Soup] = []
-    corners: list[Soup] = []
-    for (low, high, ends), cut in zip(halves, on, strict=False):
-        if cut:
-            pieces += low + high
-            corners += ends
-    for ends, cut in zip(edges, on[len(crossed) :], strict=True):
-        corners += list(ends) if cut else []
-    none = np.empty((0, 3, 3), np.float32)
-    parts = [soup[~split], np.array(pieces, np.float32).reshape(-1, 3, 3) if pieces else none]
-    return np.concatenate(parts), np.array(corners, np.float32).reshape(-1, 3)
+    ends = np.concatenate([ends, np.array(edges, np.float32).reshape(-1, 2, 3)])
+    on = _on_outline(mouth, ends)
+    whole = np.ones(len(soup), np.bool_)
+    whole[crossed] = ~on[: len(crossed)]
+    return np.concatenate([soup[whole], pieces[on[of]]]), ends[on].reshape(-1, 3)
 
 
 def _height(mouth: Mouth, corners: Soup) -> Floats:
@@ -148,52 +164,64 @@ def _height(mouth: Mouth, corners: Soup) -> Floats:
     return result
 
 
-def _halves(triangle: Soup, height: Floats) -> tuple[list[Soup], list[Soup], list[Soup]]:
-    """A triangle's parts below and above height 0, and the two ends of the cut.
+@kernel
+def _halves(triangles, height):  # type: ignore[no-untyped-def]
+    """Parts of triangles below and above height 0, which each is of, and the ends of the cuts.
 
     A point on an edge is worked out from its lower end, so that both triangles at the edge get
     the same one.
     """
-    low: list[Soup] = []
-    high: list[Soup] = []
-    ends: list[Soup] = []
-    for n in range(3):
-        m = (n + 1) % 3
-        if height[n] <= 0.0:
-            low.append(triangle[n])
-        if height[n] >= 0.0:
-            high.append(triangle[n])
-        if height[n] == 0.0:
-            ends.append(triangle[n])
-        if height[n] * height[m] < 0.0:
-            a, b = (n, m) if height[n] < 0.0 else (m, n)
-            share = height[a] / (height[a] - height[b])
-            step = triangle[b].astype(np.float64) - triangle[a]
-            point = (triangle[a] + share * step).astype(np.float32) + np.float32(0.0)
-            low.append(point)
-            high.append(point)
-            ends.append(point)
-    return _fan(low), _fan(high), ends
+    count = triangles.shape[0]
+    pieces = np.empty((3 * count, 3, 3), np.float32)
+    of = np.empty(3 * count, np.int64)
+    ends = np.empty((count, 2, 3), np.float32)
+    corners = np.empty((2, 4, 3), np.float32)
+    point = np.empty(3, np.float32)
+    n = 0
+    for f in range(count):
+        size, met = np.zeros(2, np.int64), 0
+        for k in range(3):
+            here, there = height[f, k], height[f, (k + 1) % 3]
+            for half in range(2):
+                if here == 0.0 or (here > 0.0) == (half == 1):
+                    corners[half, size[half]] = triangles[f, k]
+                    size[half] += 1
+            if here == 0.0:
+                ends[f, met] = triangles[f, k]
+                met += 1
+            if here * there < 0.0:
+                a, b = (k, (k + 1) % 3) if here < 0.0 else ((k + 1) % 3, k)
+                share = height[f, a] / (height[f, a] - height[f, b])
+                for axis in range(3):
+                    start = np.float64(triangles[f, a, axis])
+                    point[axis] = start + share * (np.float64(triangles[f, b, axis]) - start)
+                    point[axis] += np.float32(0.0)  # no -0.0
+                for half in range(2):
+                    corners[half, size[half]] = point
+                    size[half] += 1
+                ends[f, met] = point
+                met += 1
+        for half in range(2):
+            for k in range(1, size[half] - 1):
+                pieces[n, 0] = corners[half, 0]
+                pieces[n, 1] = corners[half, k]
+                pieces[n, 2] = corners[half, k + 1]
+                of[n] = f
+                n += 1
+    return pieces[:n].copy(), of[:n].copy(), ends
 
 
-def _fan(corners: list[Soup]) -> list[Soup]:
-    return [np.stack([corners[0], *corners[n : n + 2]]) for n in range(1, len(corners) - 1)]
-
-
-def _on_outline(mouth: Mouth, ends: list[Any]) -> Bools:
-    """Whether the stretches between pairs of points run along a mouth's outline."""
+def _on_outline(mouth: Mouth, ends: Soup) -> Bools:
+    """Whether the stretches between pairs of points (N, 2, 3) run along a mouth's outline."""
     import shapely
 
-    middle = np.array([np.mean(np.asarray(pair, np.float64), axis=0) for pair in ends])
-    at = shapely.points(mouth.plane.to_plane(middle.reshape(-1, 3)))
+    at = shapely.points(mouth.plane.to_plane(ends.astype(np.float64).mean(axis=1)))
     result: Bools = shapely.distance(at, mouth.polygon.boundary) <= RING_MM
     return result
 
 
-def _sides(
-    mouth: Mouth, rim: Soup, vertices: Soup, ids: Ints, soup: Soup
-) -> tuple[Bools, Bools, Bools]:
-    """Which vertices are on a mouth's outline; which triangles begin there, inward and outward."""
+def _sides(mouth: Mouth, rim: Soup, vertices: Soup, ids: Ints, soup: Soup) -> Rim:
+    """Which vertices are on a mouth's outline, and which triangles begin there."""
     on_rim = np.zeros(len(vertices), np.bool_)
     near = np.flatnonzero(np.isin(vertices[:, 0], rim[:, 0]))
     known = {corner.tobytes() for corner in rim}
@@ -203,7 +231,7 @@ def _sides(
     middle = soup[begins].astype(np.float64).mean(axis=1)
     above = mouth.plane.signed(middle) > 0.0
     inner[begins], outer[begins] = ~above, above
-    return on_rim, inner, outer
+    return Rim(on_rim, inner, outer)
 
 
 def _joined(ids: Ints, pairs: Ints, rims: list[Bools]) -> Ints:
