@@ -42,6 +42,18 @@ class PossibleVoid:
     piece: NDArray[np.int32]
     outside: int
 
+    @property
+    def runs(self) -> tuple[NDArray[np.int64], NDArray[np.float64], NDArray[np.float64]]:
+        """Square, foot and head of every run of the possible void, in the order of `piece`."""
+        count = self.places.squares
+        start, z = self.metal.start[: count + 1], self.metal.z
+        squares = np.repeat(np.arange(count), np.diff(start) + 1)
+        low, high = np.full(len(squares), -np.inf), np.full(len(squares), np.inf)
+        metal = np.arange(start[-1])
+        at = metal + np.repeat(np.arange(count), np.diff(start))
+        low[at + 1], high[at] = z[metal, 1], z[metal, 0]
+        return squares, low, high
+
     def pieces_at(self, points_mm: NDArray[np.float64]) -> set[int]:
         """Pieces that hold the given (N, 3) points; a point in sure metal has none."""
         found: set[int] = set()

@@ -18,10 +18,11 @@ from clearance.columns.sure import surely_metal
 from clearance.drilling import bore as bores
 from clearance.drilling.bore import Bore
 from clearance.geometry.planes import Plane
+from clearance.geometry.sight import winding_at
 from clearance.geometry.soup import Box, Soup, box_soup, extruded, flat, meeting
 from clearance.predicted.part import Predicted
 from clearance.predicted.planes import predicted_metal
-from clearance.predicted.stray import Slab, assemble, bodies, plugs_only, slabs
+from clearance.predicted.stray import Slab, assemble, bodies, plugs_only, rounded, slabs
 from clearance.system.once import once
 
 FAR_MM = 1e6
@@ -86,6 +87,32 @@ class Drilled(Predicted):
         import shapely
 
         return shapely.union_all([bores.section(bore, plane) for bore in self.bores])
+
+    def untouched(self, box: Box | None = None) -> bool:
+        """Whether nothing of the part has been taken out, in a box: all bores there run in void."""
+        if box is None:
+            return not self.bores
+        near = self.bare_surface(box)
+        return all(self._in_void(bore, near, box) for bore in self.bores)
+
+    def _in_void(self, bore: Bore, near: Soup, box: Box) -> bool:
+        corners = bores.solid(bore).vertices
+        if (corners.min(0) > box.high).any() or (corners.max(0) < box.low).any():
+            return True
+        if len(bores.meeting(near, bore)):
+            return False
+        # It meets no wall in the box, so that one point there tells of all.
+        share = np.linspace(0.0, 1.0, 65)[:, None]
+        axis = bore.start + share * (bore.tip - bore.start)
+        held = axis[((axis >= box.low) & (axis <= box.high)).all(1)]
+        if len(held) == 0:
+            return False
+        point = held[len(held) // 2]
+        slab = self.slab_at(float(point[2]), above=False)
+        if slab.lift is None:
+            return False
+        nominal = point - np.array([*rounded(slab.shift), slab.lift])
+        return int(winding_at(self.window.bodies.part, nominal[None])[0]) <= 0
 
     @once
     def surface(self) -> Soup:

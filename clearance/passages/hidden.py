@@ -1,12 +1,16 @@
 """What stoppers hide: places of the possible void that are joined within a stopper.
 
-In: the predicted part in a window and a mouth. Out: the pieces of its possible void that meet
-what is possible void within the mouth's stopper, looked at with far smaller squares. A stopper
-holds whole squares of an outer face, so it reaches into the part and over what lies beside it.
-Source: docs/method.md, "Apart".
+In: the predicted part in a window and its mouths. Out: which pieces of the possible void lie behind
+a mouth, with all that stoppers may hide a way to. A stopper that holds nothing of the part but the
+rim of its own mouth hides nothing; what another one holds is looked at with smaller squares.
+Source: docs/method.md, "What a stopper hides".
 """
 
 from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,86 +21,199 @@ from clearance.columns.possible import PossibleVoid, possible_void
 from clearance.columns.runs import Runs, unite
 from clearance.columns.sure import surely_metal
 from clearance.geometry.soup import Box, Soup, box_soup
+from clearance.passages.alone import Alone, Stood, alone
 from clearance.passages.closings import closing
-from clearance.passages.stoppers import grown_by, stopper
+from clearance.passages.stoppers import grown_by, layer_behind, pieces_at, stopper
 from clearance.ports.mouth import Mouth
-from clearance.predicted.part import Events, Predicted, Window
+from clearance.predicted.part import Predicted, Window
+from clearance.system.once import once
 
-FINER = 6.5
-"""Squares are so many times smaller than the smallest way: a stopper for them stands 3.15 of
-them aside and 1.5 deep, and the centre of a ball of that size half its diameter off any metal."""
-LEAST = 4.0
-"""And at least so many times smaller than those of the window."""
+FINER = 10.5
+"""Squares so many times smaller than the smallest way hide none of it: no point of their stopper
+beside the mouth is farther than 5.2 of them from its rim, and the centre of such a ball is."""
+LEAST = 4
+"""Squares over a stopper are so many times smaller than those of the window; if they hide something
+themselves, twice as many times, and so on."""
 MOST_SQUARES = 100_000
-"""Squares over one stopper, about, at most: then they are larger, but never than `LEAST` says."""
+"""Squares over one stopper, about, at most; those that are `LEAST` times smaller always fit."""
 
 
-def grown_hidden(
-    predicted: Predicted,
-    events: Events,
-    pieces: set[int],
-    mouths: tuple[Mouth, ...],
-    smallest_mm: float,
-) -> set[int]:
-    """Pieces of the possible void, and all that stoppers may hide a way to from them."""
-    pitch = predicted.grid.pitch_mm
-    places = [place for one in mouths for place in closing(events or (), one).places]
-    prisms = [stopper(place, pitch) for place in places]
-    left = [(prism, _pieces_near(predicted, prism)) for prism in prisms]
-    known: list[set[int]] = []
-    while True:
-        met = [prism for prism, near in left if near & pieces]
-        if not met:
-            return pieces
-        left = [(prism, near) for prism, near in left if not near & pieces]
-        groups = [_groups(predicted, events, prism, mouths, smallest_mm) for prism in met]
-        known += [group for found in groups for group in found]
-        pieces = grown_by(pieces, known)
+@dataclass(frozen=True, eq=False)
+class Within:
+    """The possible void in a stopper, and those of its pieces that lie just behind the mouth."""
+
+    void: PossibleVoid
+    behind: set[int]
 
 
-def _pieces_near(predicted: Predicted, prism: Soup) -> set[int]:
-    """Pieces of the possible void in the box of a stopper."""
-    void, box = predicted.possible, _box(prism).grown(predicted.grid.pitch_mm)
-    whole, g = predicted.window.box, predicted.grid
-    if (box.low > whole.high).any() or (box.high < whole.low).any():
-        return set()
-    low, high = (
-        _square_at(g, np.array([at[0]]), np.array([at[1]]))[0] for at in (box.low, box.high)
-    )
-    n = g.ny - 1
-    i, j = (a.ravel() for a in np.mgrid[low // n : high // n + 1, low % n : high % n + 1])
-    ones = np.ones(len(i))
-    return void.pieces_over(i * n + j, box.low[2] * ones, box.high[2] * ones)
+class Hidden:
+    """What the stoppers in one predicted part hide, but for ways narrower than `smallest_mm`."""
+
+    def __init__(self, predicted: Predicted, mouths: Iterable[Mouth], smallest_mm: float):
+        self.predicted, self.smallest_mm = predicted, smallest_mm
+        self.stood = [
+            Stood(one, place) for one in mouths for place in closing(predicted.events, one).places
+        ]
+        self._within: dict[int, Within | None] = {}
+        self._widened: dict[int, Mouth] = {}
+
+    @once
+    def _alone(self) -> Alone:
+        return alone(self.predicted, self.stood, self.predicted.grid.pitch_mm)
+
+    @property
+    def _hiding(self) -> list[int]:
+        """Numbers of the stoppers that may hide something."""
+        return [n for n in range(len(self.stood)) if n not in self._alone.inner]
+
+    @property
+    def all_plain(self) -> bool:
+        """Whether it is proven that nothing else opens beside any of the mouths."""
+        return len(self._alone.plain) == len(self.stood)
+
+    def behind(
+        self, void: PossibleVoid, names: set[str], joined: Sequence[set[int]] = ()
+    ) -> set[int]:
+        """Pieces of the possible void that lead to some mouths.
+
+        `joined`: groups of pieces that are known to be joined.
+        """
+        own = [n for n, one in enumerate(self.stood) if one.nominal.name in names]
+        pieces = set[int]().union(*(self._just_behind(void, n) for n in own))
+        return self.grown(void, pieces, joined)
+
+    def grown(
+        self, void: PossibleVoid, pieces: set[int], joined: Sequence[set[int]] = ()
+    ) -> set[int]:
+        """Pieces of the possible void, and all that stoppers may hide a way to from them.
+
+        From the outside nothing is followed back in: who asks whether two mouths are joined comes
+        from the other one as well.
+        """
+        known, left = list(joined), list(self._hiding)
+        while True:
+            pieces = grown_by(pieces, known)
+            inner = pieces - {void.outside}
+            met = [n for n in left if self._near(void, n) & inner]
+            if not met:
+                return pieces
+            left = [n for n in left if n not in met]
+            known += [group for n in met for group in self._groups(void, n)]
+
+    def groups(self, void: PossibleVoid) -> list[set[int]]:
+        """Pieces of the possible void that lead into one another under a stopper."""
+        return [group for n in self._hiding for group in self._groups(void, n)]
+
+    def beside(self, void: PossibleVoid, place: Mouth, pieces: set[int]) -> bool:
+        """Whether a stopper may hide a way between some pieces."""
+        return any(
+            self.stood[n].nominal.name == place.name and bool(self._near(void, n) & pieces)
+            for n in self._hiding
+        )
+
+    def _near(self, void: PossibleVoid, n: int) -> set[int]:
+        """Pieces of the possible void in the box of a stopper."""
+        g, whole = void.places.grid, self.predicted.window.box
+        box = _box(stopper(self.stood[n].place, g.pitch_mm)).grown(g.pitch_mm)
+        if (box.low > whole.high).any() or (box.high < whole.low).any():
+            return set()
+        low, high = (
+            _square_at(g, np.array([at[0]]), np.array([at[1]]))[0] for at in (box.low, box.high)
+        )
+        rows = g.ny - 1
+        i, j = (
+            a.ravel()
+            for a in np.mgrid[low // rows : high // rows + 1, low % rows : high % rows + 1]
+        )
+        ones = np.ones(len(i))
+        return void.pieces_over(i * rows + j, box.low[2] * ones, box.high[2] * ones)
+
+    def _just_behind(self, void: PossibleVoid, n: int) -> set[int]:
+        """Pieces behind a stopper, and those that lead to just behind its mouth within it."""
+        place, pitch = self.stood[n].place, self.predicted.grid.pitch_mm
+        pieces = pieces_at(void, place, pitch)
+        if n in self._alone.inner:
+            inner = self._alone.inner[n]
+            own = inner is None or inner is place.polygon
+            return pieces if own else pieces | pieces_at(void, self._wide(n, inner), pitch)
+        within = self._looked_into(n)
+        if within is None:
+            return pieces | self._near(void, n)
+        met = (_meeting(within.void, piece, void) for piece in within.behind)
+        return pieces.union(*met)
+
+    def _wide(self, n: int, inner: Any) -> Mouth:
+        """A mouth as wide as what comes to its stopper's inner end."""
+        if n not in self._widened:
+            self._widened[n] = replace(self.stood[n].place, polygon=inner)
+        return self._widened[n]
+
+    def _groups(self, void: PossibleVoid, n: int) -> list[set[int]]:
+        """Pieces of the possible void that lead into one another within a stopper."""
+        within = self._looked_into(n)
+        if within is None:
+            return [self._near(void, n)]
+        inner = within.void
+        found = [
+            _meeting(inner, piece, void)
+            for piece in np.unique(inner.piece).tolist()
+            if piece != inner.outside
+        ]
+        return [group for group in (*found, self._just_behind(void, n)) if len(group) > 1]
+
+    def _looked_into(self, n: int) -> Within | None:
+        """What a stopper holds; None if smaller squares, as small as they may be, hide some too."""
+        if n not in self._within:
+            pitch = self._fine_pitch_mm(n)
+            self._within[n] = None if pitch is None else self._look(n, pitch)
+        return self._within[n]
+
+    def _fine_pitch_mm(self, n: int) -> float | None:
+        """Size of squares whose own stoppers hide nothing in a stopper."""
+        box, pitch = self._box(n), self.predicted.grid.pitch_mm
+        area = float(np.prod((box.high - box.low)[:2]))
+        least = pitch / LEAST
+        fine = least
+        while fine == least or area / fine**2 <= MOST_SQUARES:
+            if fine <= self.smallest_mm / FINER:
+                return fine
+            # What has moved or is stray there may matter still, on a scale of these squares.
+            known = alone(self.predicted, self.stood, fine).designed
+            near = [
+                m
+                for m, one in enumerate(self.stood)
+                if _meet(box, _box(stopper(one.place, fine)).grown(fine))
+            ]
+            if known.issuperset(near):
+                return fine
+            fine *= 0.5
+        return None
+
+    def _box(self, n: int) -> Box:
+        """A box around a stopper, as roomy as all moves are long: what moves into it counts."""
+        aside = sum((np.abs([*event.shift, 0.0]) for event in self.predicted.events), np.zeros(3))
+        box = _box(stopper(self.stood[n].place, self.predicted.grid.pitch_mm))
+        return Box(box.low - aside, box.high + aside)
+
+    def _look(self, n: int, fine: float) -> Within:
+        """The possible void in a stopper in squares of a size."""
+        here = self.predicted.window
+        place = self.stood[n].place
+        plugs = np.concatenate([stopper(one, fine) for one in {s.nominal for s in self.stood}])
+        window = Window(here.bodies, self._box(n).grown(3.0 * fine), fine, plugs)
+        sure = replace(self.predicted, window=window).sure
+        prism = stopper(place, self.predicted.grid.pitch_mm)
+        void = possible_void(unite(sure, _surely_beyond(prism, window.grid)), window.grid)
+        squares, low, high = layer_behind(window.grid, place, fine)
+        return Within(void, void.pieces_over(squares, low, high) - {void.outside})
 
 
 def _box(prism: Soup) -> Box:
     return Box(prism.min((0, 1)).astype(np.float64), prism.max((0, 1)).astype(np.float64))
 
 
-def _groups(
-    predicted: Predicted,
-    events: Events,
-    prism: Soup,
-    mouths: tuple[Mouth, ...],
-    smallest_mm: float,
-) -> list[set[int]]:
-    """Pieces of the possible void that lead into one another within a stopper."""
-    # A window holds all that moves into it only if it is as roomy as the moves are long.
-    aside = sum((np.abs([*event.shift, 0.0]) for event in events or ()), np.zeros(3))
-    box = _box(prism)
-    box = Box(box.low - aside, box.high + aside)
-    pitch = fine_pitch_mm(box, predicted.grid.pitch_mm, smallest_mm)
-    plugs = np.concatenate([stopper(one, pitch) for one in mouths])
-    window = Window(predicted.window.bodies, box.grown(3.0 * pitch), pitch, plugs)
-    sure = unite(window.predict(events).sure, _surely_beyond(prism, window.grid))
-    return _meeting(possible_void(sure, window.grid), predicted.possible)
-
-
-def fine_pitch_mm(box: Box, pitch_mm: float, smallest_mm: float) -> float:
-    """Size of the squares in which what a stopper hides is looked at."""
-    size = box.high[:2] - box.low[:2]
-    fits = float(np.sqrt(np.prod(size) / MOST_SQUARES))
-    return min(pitch_mm / LEAST, max(smallest_mm / FINER, fits))
+def _meet(a: Box, b: Box) -> bool:
+    return bool((a.low <= b.high).all() and (b.low <= a.high).all())
 
 
 def _surely_beyond(prism: Soup, grid: Grid) -> Runs:
@@ -107,23 +224,18 @@ def _surely_beyond(prism: Soup, grid: Grid) -> Runs:
     return surely_metal(soup, cast(soup, grid))
 
 
-def _meeting(within: PossibleVoid, void: PossibleVoid) -> list[set[int]]:
-    """For each piece of one possible void, the pieces of another that it meets."""
-    squares, low, high = _runs(within)
-    groups = []
+def _meeting(within: PossibleVoid, piece: int, void: PossibleVoid) -> set[int]:
+    """Pieces of a possible void that a piece of another one meets."""
+    squares, low, high = within.runs
+    own = within.piece == piece
     g = within.places.grid
-    i, j = squares // (g.ny - 1), squares % (g.ny - 1)
-    for piece in np.unique(within.piece):
-        if piece == within.outside:
-            continue
-        own = within.piece == piece
-        group: set[int] = set()
-        for a in (0, 1):
-            for b in (0, 1):
-                at = _square_at(void.places.grid, g.x_mm(i[own] + a), g.y_mm(j[own] + b))
-                group |= void.pieces_over(at, low[own], high[own])
-        groups.append(group)
-    return [group for group in groups if len(group) > 1]
+    i, j = squares[own] // (g.ny - 1), squares[own] % (g.ny - 1)
+    group: set[int] = set()
+    for a in (0, 1):
+        for b in (0, 1):
+            at = _square_at(void.places.grid, g.x_mm(i + a), g.y_mm(j + b))
+            group |= void.pieces_over(at, low[own], high[own])
+    return group
 
 
 def _square_at(grid: Grid, x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[np.int64]:
@@ -131,17 +243,3 @@ def _square_at(grid: Grid, x: NDArray[np.float64], y: NDArray[np.float64]) -> ND
     i = np.floor((x - grid.x_mm(0)) / grid.pitch_mm).astype(np.int64)
     j = np.floor((y - grid.y_mm(0)) / grid.pitch_mm).astype(np.int64)
     return np.clip(i, 0, grid.nx - 2) * (grid.ny - 1) + np.clip(j, 0, grid.ny - 2)
-
-
-def _runs(
-    void: PossibleVoid,
-) -> tuple[NDArray[np.int64], NDArray[np.float64], NDArray[np.float64]]:
-    """Square, foot and head of every run of the possible void, in the order of its pieces."""
-    count = void.places.squares
-    start, z = void.metal.start[: count + 1], void.metal.z
-    squares = np.repeat(np.arange(count), np.diff(start) + 1)
-    low, high = np.full(len(squares), -np.inf), np.full(len(squares), np.inf)
-    metal = np.arange(start[-1])
-    at = metal + np.repeat(np.arange(count), np.diff(start))
-    low[at + 1], high[at] = z[metal, 1], z[metal, 0]
-    return squares, low, high

@@ -29,9 +29,9 @@ from clearance.passages.closings import (
     imaged,
 )
 from clearance.passages.crossings import CUT_MM, Crossing, squares_of
+from clearance.passages.hidden import Hidden
 from clearance.passages.stoppers import (
     LEVEL,
-    grown_by,
     layer_behind,
     pieces_at,
     sunk_mm,
@@ -77,6 +77,8 @@ class PossibleWays:
         smallest_way_mm: float,
     ):
         self.predicted = predicted
+        stopped = dict.fromkeys((inlet, outlet, *(predicted.window.mouths or mouths)))
+        self.hidden = Hidden(predicted, stopped, smallest_way_mm)
         self.closings = tuple(closing(predicted.events, mouth) for mouth in mouths)
         self.ends = closing(predicted.events, inlet), closing(predicted.events, outlet)
         self.inlet, self.outlet = (end.mouth for end in self.ends)
@@ -139,7 +141,7 @@ class PossibleWays:
             for one in self.closings
             if one.mouth.name not in {end.mouth.name for end in self.ends}
             for place in one.places
-            if pieces_at(void, place, pitch) & ours
+            if pieces_at(void, place, pitch) & ours or self.hidden.beside(void, place, ours)
         ]
         return np.concatenate([self.walls, *ends, *thirds])
 
@@ -169,19 +171,38 @@ class PossibleWays:
         """Exact distances to the metal."""
         return box_tree.build(self.metal)
 
+    @property
+    def leads_out(self) -> bool:
+        """Whether the possible void behind a mouth may reach the outside."""
+        void = self.predicted.possible
+        return any(void.outside in pieces for pieces in self._ends(void))
+
+    @property
+    def hides(self) -> bool:
+        """Whether a stopper may hide a way between pieces of the possible void."""
+        return bool(self.hidden.groups(self.predicted.possible))
+
+    @property
+    def behind_inlet(self) -> set[int]:
+        """Pieces of the possible void that the inlet leads to."""
+        return self.hidden.behind(self.predicted.possible, {self.inlet.name})
+
     def _ends(self, void: PossibleVoid, taken: Sequence[Taken] = ()) -> tuple[set[int], set[int]]:
         """Pieces of the possible void that begin behind the inlet and behind the outlet.
 
         A stopper that begins within the part hides what is between it and the closing surface,
         where a way past a third mouth may lead: what lies behind such a stopper is joined.
         """
-        pitch = self.predicted.grid.pitch_mm
-        inlet, outlet = (
-            set[int]().union(*(pieces_at(void, place, pitch) for place in end.places))
-            for end in self.ends
-        )
-        behind = [group for place in self._thirds for group in self._groups(void, place, taken)]
-        return grown_by(inlet, behind), grown_by(outlet, behind)
+        behind = self._behind_thirds(void, taken)
+        inlet, outlet = (self.hidden.behind(void, {end.mouth.name}, behind) for end in self.ends)
+        return inlet, outlet
+
+    def _joined_beside(self, void: PossibleVoid, taken: Sequence[Taken]) -> list[set[int]]:
+        """Groups of pieces that stoppers may join."""
+        return [*self._behind_thirds(void, taken), *self.hidden.groups(void)]
+
+    def _behind_thirds(self, void: PossibleVoid, taken: Sequence[Taken]) -> list[set[int]]:
+        return [group for place in self._thirds for group in self._groups(void, place, taken)]
 
     @once
     def _thirds(self) -> list[Mouth]:
@@ -222,8 +243,11 @@ class PossibleWays:
         open_here = shapely.union_all(left).intersection(section)
         return bool(open_here.difference(taken.openings).area <= TOUCH_MM2)
 
-    def parted(self) -> tuple[tuple[set[int], set[int]], list[set[int]]]:
-        """Pieces of the possible void, all crossings taken out: at the ends, at each crossing."""
+    def parted(self) -> tuple[tuple[set[int], set[int]], list[set[int]], list[set[int]]]:
+        """Pieces of the possible void, all crossings taken out.
+
+        Those at the ends, those at each crossing, and groups of those that stoppers may join.
+        """
         taken = [self._taken(crossing) for crossing in self.crossings]
         void = self.predicted.possible_less([one.runs for one in taken])
         beside = []
@@ -232,7 +256,7 @@ class PossibleWays:
             bounds = crossing.low - RIM_MM, crossing.high + RIM_MM
             low, high = (np.full(len(squares), z) for z in bounds)
             beside.append(void.pieces_over(squares, low, high))
-        return self._ends(void, taken), beside
+        return self._ends(void, taken), beside, self._joined_beside(void, taken)
 
     def _taken(self, crossing: Crossing) -> Taken:
         """A crossing taken out at the one level where it is narrowest.

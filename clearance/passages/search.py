@@ -22,6 +22,9 @@ from clearance.passages.window_cells import MOST_CELLS
 
 MOST_WINDOW = 3_000_000_000
 """Cells of a window at the pitch itself at most: its columns and squares have to fit."""
+BESIDE = 11.0
+"""A ball whose centre lies in a cell that is shut beside a mouth is no larger, in cells: the centre
+is no farther than 5.5 from the rim. See `Cells.barrier`."""
 ROOMY = 8.0
 """Cells are first taken so large that a ball of the mouth's size is so many in radius."""
 
@@ -118,4 +121,7 @@ class Search(LowerBound, UpperBound):
         if len(found):
             narrowest = int(np.argmin(cells.radius.ravel()[found]))
             at = cells.centres(found[narrowest : narrowest + 1])[0]
-        return 2.0 * (dense.widest_bound(cells.radius, room) + cells.slack_mm), at
+        leak = 2.0 * (dense.widest_bound(cells.radius, room) + cells.slack_mm)
+        beside = BESIDE * cells.pitch_mm
+        # Cells in front of mouths are shut, and what opens beside one with them.
+        return (leak, at) if leak >= beside or self.hidden.all_plain else (beside, None)

@@ -51,10 +51,16 @@ def stopper(mouth: Mouth, pitch_mm: float, sunk: bool = True) -> NDArray[np.floa
     return plug(replace(mouth, plane=plane), 3.0 * pitch_mm, 4.0 * pitch_mm + depth)
 
 
+def layer_mm(mouth: Mouth, pitch_mm: float) -> tuple[float, float]:
+    """From where to where the layer just behind a stopper lies, inward of it, mm."""
+    first = min(0.5 * pitch_mm, 0.25 * mouth.inscribed_radius)
+    return 0.5 * first, first
+
+
 def seeds(mouth: Mouth, pitch_mm: float) -> Floats:
     """Points just inside the stopper of a mouth and all over it, (N, 3) mm; the deepest first."""
     sunk = sunk_mm(mouth, pitch_mm)
-    first = min(0.5 * pitch_mm, 0.25 * mouth.inscribed_radius)
+    _, first = layer_mm(mouth, pitch_mm)
     xy = np.concatenate([mouth.plane.to_plane(mouth.deepest[None]), _spread(mouth)])
     on_plane = mouth.plane.to_space(xy)
     depths = sunk + np.array([first, 2.0 * first, 4.0 * first])
@@ -97,9 +103,8 @@ def layer_behind(
     """Squares that the layer just inside a mouth's stopper meets, and its z range in each."""
     sunk = sunk_mm(mouth, pitch_mm)
     normal = mouth.plane.normal
-    first = min(0.5 * pitch_mm, 0.25 * mouth.inscribed_radius)
     ring = mouth.plane.to_space(np.array(mouth.polygon.exterior.coords))
-    layers = [ring - depth * normal for depth in (sunk + 0.5 * first, sunk + first)]
+    layers = [ring - (sunk + depth) * normal for depth in layer_mm(mouth, pitch_mm)]
     points = np.concatenate(layers)
     outline = shapely.MultiPoint(points[:, :2]).convex_hull
     i0, j0 = (int(n) for n in np.floor(_in_steps(grid, points.min(0))))

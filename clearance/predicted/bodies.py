@@ -6,6 +6,7 @@ In: closed soups, mm. Out: `Bodies`, with bands of them kept for sections.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -34,6 +35,8 @@ class Bodies:
         Whether shells of `melted` overlap.
     standing : (F, 3, 3) ndarray
         What stands beside the part and may be in a drill's way.
+    known : dict
+        What is worked out of the part once and asked for again, by who asks.
     """
 
     part: Soup
@@ -41,6 +44,7 @@ class Bodies:
     added_by_stray: dict[int, Soup]
     overlapping: bool
     standing: Soup = field(default_factory=lambda: np.empty((0, 3, 3), np.float32))
+    known: dict[Any, Any] = field(default_factory=dict)
     _bands: dict[tuple[str, int], Soup] = field(default_factory=dict)
     _levels: dict[tuple[str, int], NDArray[np.float64]] = field(default_factory=dict)
 

@@ -22,6 +22,7 @@ from clearance.geometry import sections
 from clearance.geometry.level_faces import beside, level_faces
 from clearance.geometry.planes import Plane
 from clearance.geometry.soup import Box, Soup, clipped, extruded, flat, meeting, moved_shape
+from clearance.ports.mouth import Mouth
 from clearance.predicted.bodies import Bodies
 from clearance.predicted.stray import (
     Casts,
@@ -58,6 +59,8 @@ class Window:
         Prisms that stand on the closing surfaces themselves, for sections; default: the plugs.
     parent : Window, optional
         A window around this one whose casts are taken over where they are the same.
+    mouths : tuple of Mouth, optional
+        Those that the plugs close.
     region : Runs, optional
         Over the columns: where the void of interest and what bounds it lie. Nothing is
         proven outside it; what leads out of it counts as leading outside.
@@ -69,6 +72,7 @@ class Window:
     plugs: Soup
     lids: Soup | None = None
     parent: Window | None = None
+    mouths: tuple[Mouth, ...] | None = None
     region: Runs | None = None
     _casts: dict[tuple[str, tuple[float, float]], Columns] = field(default_factory=dict)
     _sure: Casts = field(default_factory=dict)
@@ -340,6 +344,10 @@ class Predicted:
         import shapely
 
         return shapely.union_all([self.outline(gate) for gate in slab.gates])
+
+    def untouched(self, box: Box | None = None) -> bool:
+        """Whether nothing of the part has been taken out, in a box: so it is, unless drilled."""
+        return True
 
     @once
     def surface(self) -> Soup:

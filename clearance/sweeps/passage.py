@@ -99,13 +99,15 @@ class PassageSweep:
         self.most = max(WIDTH_PITCHES * self.pitch, WIDTH_SHARE * self.need)
         self.still = melts_the_same(events)
         nominal = check.nominal
-        # A nominal part that leaks, or is not settled itself, is left to `check`.
+        # A nominal part that leaks, whose ways stoppers may hide, or that is not settled itself, is
+        # left to `check`.
         self.cheap = (
             cheap
             and len(events) == 1
             and not nominal.way.leak
             and nominal.way.leak_at is None
             and len(nominal.way.route) > 1
+            and not check.hides
         )
         self.exact = exact
         self.found: list[At | None] = [None] * len(bottoms)

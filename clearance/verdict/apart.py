@@ -12,12 +12,9 @@ from typing import Literal
 import numpy as np
 
 from clearance.errors import GridError
-from clearance.passages.closings import closing
-from clearance.passages.hidden import grown_hidden
+from clearance.passages.hidden import Hidden
 from clearance.passages.search import Search
-from clearance.passages.stoppers import pieces_at
-from clearance.ports.mouth import Mouth
-from clearance.predicted.part import NOMINAL, Events, Predicted
+from clearance.predicted.part import NOMINAL, Predicted
 from clearance.predicted.variants import Variant
 from clearance.result import Apart, SeparateResult, Unmelted
 from clearance.verdict.passage import FINER, PassageCheck, point
@@ -72,15 +69,16 @@ def _joined(
             void = predicted.possible
         except GridError:
             break
+        hidden = Hidden(predicted, checked.all_mouths, checked.case.grid.smallest_way)
         ours, theirs = (
-            {mouth.name: _pieces(predicted, mouth) for mouth in (c.inlet, c.outlet)} for c in (a, b)
+            {mouth.name: hidden.behind(void, {mouth.name}) for mouth in (c.inlet, c.outlet)}
+            for c in (a, b)
         )
-        on_way = [_route_pieces(predicted, c) for c in (a, b)]
         occupied = [
-            set.union(*found.values()) | way
-            for found, way in zip((ours, theirs), on_way, strict=True)
+            hidden.grown(void, set.union(*found.values()) | _route_pieces(predicted, c))
+            for found, c in ((ours, a), (theirs, b))
         ]
-        if _apart(checked, predicted, variant.events, *occupied):
+        if not occupied[0] & occupied[1]:
             return "apart", None
         for mouth_a in (a.inlet, a.outlet):
             for mouth_b in (b.inlet, b.outlet):
@@ -98,23 +96,6 @@ def _joined(
                     return "joined", point(way.throat)
         pitch *= 0.5
     return "undetermined", None
-
-
-def _apart(
-    checked: Checked, predicted: Predicted, events: Events, ours: set[int], theirs: set[int]
-) -> bool:
-    """Whether no way leads from one circuit's pieces to another's, under stoppers neither."""
-    if ours & theirs:
-        return False
-    smallest = checked.case.grid.smallest_way
-    return not theirs & grown_hidden(predicted, events, ours, checked.all_mouths, smallest)
-
-
-def _pieces(predicted: Predicted, mouth: Mouth) -> set[int]:
-    """Pieces behind a mouth, all parts of it where a sheet cuts it and what is above has moved."""
-    places = closing(predicted.events, mouth).places
-    pitch = predicted.grid.pitch_mm
-    return set[int]().union(*(pieces_at(predicted.possible, place, pitch) for place in places))
 
 
 def _route_pieces(predicted: Predicted, check: PassageCheck) -> set[int]:

@@ -139,13 +139,15 @@ def perhaps_on_way(search: Search) -> set[int]:
     """
     import networkx
 
-    ends, beside = search.parted()
+    ends, beside, joined = search.parted()
     graph = networkx.MultiGraph()
     for name, pieces in zip((INLET, OUTLET), ends, strict=True):
         graph.add_edges_from((name, piece, "port") for piece in pieces)
     for n, pieces in enumerate(beside):
         pairs = list(combinations(sorted(pieces), 2)) or [(piece, piece) for piece in pieces]
         graph.add_edges_from((a, b, n) for a, b in pairs)
+    for pieces in joined:
+        graph.add_edges_from((a, b, "port") for a, b in combinations(sorted(pieces), 2))
     return on_way(graph)
 
 

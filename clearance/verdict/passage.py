@@ -22,7 +22,7 @@ from clearance.passages.closings import RIM_MM
 from clearance.passages.crossings import Crossing, WindowSections, crossings
 from clearance.passages.search import Search
 from clearance.passages.stoppers import pieces_at
-from clearance.passages.way import Way, moved_mouth
+from clearance.passages.way import Way
 from clearance.predicted.part import NOMINAL, Events, Predicted, Window
 from clearance.predicted.stray import Event, rounded, slabs
 from clearance.predicted.variants import Unknowns, Variant
@@ -95,8 +95,7 @@ class PassageCheck:
         if asked_again and events in self._wide:
             return self._wide[events]
         near = self.window(pitch_mm).predict(events)
-        ends = (moved_mouth(near, self.inlet), moved_mouth(near, self.outlet))
-        if all(near.possible.outside not in pieces_at(near.possible, m, pitch_mm) for m in ends):
+        if not self.search(near, []).leads_out:
             return near
         window = self.checked.wide_window((self.inlet, self.outlet), pitch_mm, events)
         wide = window.predict(events)
@@ -122,8 +121,9 @@ class PassageCheck:
 
     def belongs(self, window: Window) -> Callable[[NDArray[np.float64]], bool]:
         """Whether a nominal point lies in the void that this passage runs through."""
-        void = window.predict(NOMINAL).possible
-        own = pieces_at(void, self.inlet, window.grid.pitch_mm)
+        nominal = window.predict(NOMINAL)
+        void = nominal.possible
+        own = self.search(nominal, []).behind_inlet
         return lambda point: bool(void.pieces_at(point[None]) & own)
 
     def sections(self, window: Window) -> WindowSections:
@@ -136,6 +136,11 @@ class PassageCheck:
                 self.checked.case.grid.smallest_way,
             )
         return self._sections
+
+    @property
+    def hides(self) -> bool:
+        """Whether a stopper may hide a way in the nominal part."""
+        return self.search(self.predicted(NOMINAL, self.checked.pitch_mm), []).hides
 
     def judge(self, variant: Variant) -> Judged:
         """State of the passage under one variant, looking closer where it is not clear."""

@@ -134,6 +134,7 @@ class Checked:
             self.pitch_mm,
             self.plugs(self.pitch_mm),
             self.plugs(self.pitch_mm, sunk=False),
+            mouths=self.all_mouths,
         )
 
     @once
@@ -203,6 +204,7 @@ class Checked:
             self.plugs(pitch_mm, mouths=own),
             self.plugs(pitch_mm, sunk=False, mouths=own),
             whole,
+            own,
         )
         if base and 0 not in wanted:
             window.region = self._region(wanted).window(whole.grid, window.grid)
@@ -212,7 +214,8 @@ class Checked:
         """A window around the void behind some mouths, wherever it leads in a predicted part."""
         box = self.box_of(mouths, NOMINAL).union(self.box_of(mouths, events))
         lids = self.plugs(pitch_mm, sunk=False)
-        return Window(self.bodies, box, pitch_mm, self.plugs(pitch_mm), lids, self.whole)
+        plugs, mouths = self.plugs(pitch_mm), self.all_mouths
+        return Window(self.bodies, box, pitch_mm, plugs, lids, self.whole, mouths)
 
     def _region(self, wanted: set[int]) -> Runs:
         """Where some nominal pieces and what bounds them can be in any variant.

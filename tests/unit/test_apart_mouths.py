@@ -7,7 +7,7 @@ import pytest
 import shapes as s
 
 from clearance.case.read import read_case
-from clearance.verdict.apart import _pieces
+from clearance.passages.hidden import Hidden
 from clearance.verdict.prepared import prepare
 
 
@@ -25,4 +25,5 @@ def test_both_parts_of_a_cut_mouth_count(tmp_path, height):
         for z in (height - 0.6, height + 2.6)
     )
     assert below.isdisjoint(above)  # by construction
-    assert _pieces(predicted, checked.mouths["a inlet"]) >= below | above
+    hidden = Hidden(predicted, checked.all_mouths, checked.case.grid.smallest_way)
+    assert hidden.behind(predicted.possible, {"a inlet"}) >= below | above

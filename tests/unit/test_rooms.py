@@ -1,0 +1,148 @@
+"""The exact proof that a stopper hides nothing: rooms around mouths, in parts of known shape."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import shapes as s
+
+from clearance.drilling.bore import Bore
+from clearance.drilling.drilled import Drilled
+from clearance.geometry.soup import Box
+from clearance.passages.alone import Stood, alone
+from clearance.passages.closings import closing
+from clearance.passages.rooms import holds_rims_only, room
+from clearance.ports.mouth import Request, find_mouths
+from clearance.predicted.bodies import Bodies
+from clearance.predicted.part import Window
+from clearance.predicted.stray import Event
+
+PITCH = 0.4
+BLOCK = s.block((-5, -5, 0), (5, 5, 6))
+BORE = s.bore((0, 0, -1), (0, 0, 7), 1.5, segments=48)
+PORT = Request("top", (0, 0, 6), 1.5)
+
+
+def face_of(solid, *requests, pitch=PITCH, turn=0.0):
+    """What is proven of the room around all mouths asked for."""
+    soup = s.soup(solid.rotate((0, turn, 0)))
+    c, d = np.cos(np.radians(turn)), np.sin(np.radians(turn))
+    at = np.array([[c, 0, d], [0, 1, 0], [-d, 0, c]])
+    moved = [Request(r.name, at @ np.asarray(r.centre, float), r.radius) for r in requests]
+    mouths = tuple(find_mouths(soup, moved))
+    return holds_rims_only(soup, mouths, room(mouths, pitch))
+
+
+def beside(depth: float, radius: float = 0.3, off: float = 2.0):
+    """A tube that passes the bore at a distance, its axis so deep below the top face."""
+    return s.bore((off, -6, 6 - depth), (off, 6, 6 - depth), radius, segments=24)
+
+
+PLAIN = {
+    "a bore": BLOCK - BORE,
+    "a tube's end": s.bore((0, 0, 0), (0, 0, 6), 2.0, segments=48) - BORE,
+    "at an edge": s.block((-5, -5, 0), (1.9, 5, 6)) - BORE,
+    "an edge rounded off": BLOCK - BORE - s.block((1.8, -6, 5.5), (6, 6, 7)),
+    "a dent in the face": BLOCK - BORE - s.bore((2.1, 0, 5.95), (2.1, 0, 7), 0.2, segments=16),
+    "a groove across the face": BLOCK - BORE - s.block((1.9, -6, 5.95), (2.1, 6, 7)),
+    "a rib in the bore": BLOCK - BORE + s.block((-2, -0.2, 1), (2, 0.2, 5.97)),
+    "a core in the bore": BLOCK - BORE + s.bore((0, 0, 0), (0, 0, 5.0), 0.5, segments=24),
+    "a hole farther off": BLOCK - BORE - s.bore((3.4, 0, 4), (3.4, 0, 7), 0.3, segments=16),
+}
+HIDING = {
+    "a hole into the bore": BLOCK - BORE - s.bore((1.2, 0, 4.8), (2.4, 0, 6.4), 0.2, segments=24),
+    "a blind hole": BLOCK - BORE - s.bore((2.1, 0, 4), (2.1, 0, 7), 0.2, segments=16),
+    "a tube that passes": BLOCK - BORE - beside(0.1, 0.05) - beside(0.02, 0.02, 2.2),
+    "a pore": BLOCK - BORE - s.block((1.8, -0.1, 5.96), (2.0, 0.1, 5.98)),
+    "a bead before the face": (BLOCK - BORE) + s.block((1.8, -0.1, 6.2), (2.0, 0.1, 6.4)),
+}
+
+
+@pytest.mark.parametrize("turn", [0.0, 90.0, 200.0])
+@pytest.mark.parametrize("name", PLAIN)
+def test_nothing_hides(name, turn):
+    assert face_of(PLAIN[name], PORT, turn=turn) is not None
+
+
+@pytest.mark.parametrize("turn", [0.0, 90.0, 200.0])
+@pytest.mark.parametrize("name", HIDING)
+def test_something_may_hide(name, turn):
+    assert face_of(HIDING[name], PORT, turn=turn) is None
+
+
+@pytest.mark.parametrize(("pitch", "proven"), [(0.5, False), (0.1, True)])
+def test_a_finer_pitch_leaves_a_hole_alone(pitch, proven):
+    solid = BLOCK - BORE - s.bore((2.5, 0, 4), (2.5, 0, 7), 0.3, segments=16)
+    assert (face_of(solid, PORT, pitch=pitch) is not None) == proven
+
+
+PAIR = (Request("one", (-2, 0, 6), 1.0), Request("two", (2, 0, 6), 1.0))
+TWIN = BLOCK - s.bore((-2, 0, -1), (-2, 0, 7), 1.0) - s.bore((2, 0, -1), (2, 0, 7), 1.0)
+
+
+@pytest.mark.parametrize("turn", [0.0, 90.0])
+def test_mouths_in_one_face_have_one_room(turn):
+    assert face_of(TWIN, *PAIR, turn=turn) is not None
+    joined = TWIN - s.bore((-2, 0, 5.8), (2, 0, 5.8), 0.1, segments=16)
+    assert face_of(joined, *PAIR, turn=turn) is None
+    assert face_of(TWIN, PAIR[0], turn=turn) is not None
+
+
+SIDE = BLOCK - s.bore((-6, 0, 3), (6, 0, 3), 1.0, segments=48)
+ENDS = (Request("left", (-5, 0, 3), 1.0), Request("right", (5, 0, 3), 1.0))
+
+
+def sheet(height, rise, shift=(0.0, 0.0)):
+    """Three layers as wide as the part; what is above goes on so much higher and aside."""
+    return Event(0, height, (0.05, 0.15, 0.25), 0.1, False, 0.0, rise, shift)
+
+
+def looked_at(solid, requests, events=(), holes=(), **bodies):
+    """By name: the mouths whose stoppers are proven to hide nothing in a predicted part."""
+    soup = s.soup(solid)
+    known = Bodies(soup, soup, bodies.get("added", {}), False)
+    low, high = known.bounds
+    mouths = find_mouths(soup, list(requests))
+    plugs = np.empty((0, 3, 3), np.float32)
+    predicted = Window(known, Box(low - 2.0, high + 4.0), PITCH, plugs).predict(tuple(events))
+    if holes:
+        predicted = Drilled(predicted.window, predicted.events, predicted.added, tuple(holes))
+    stood = [Stood(m, place) for m in mouths for place in closing(predicted.events, m).places]
+    found = alone(predicted, stood, PITCH).inner
+    hiding = {one.nominal.name for n, one in enumerate(stood) if n not in found}
+    return {one.nominal.name for one in stood} - hiding
+
+
+@pytest.mark.parametrize(
+    ("rise", "shift", "proven"),
+    [
+        (0.0, (0.0, 0.0), {"left", "right"}),
+        (0.3, (0.0, 0.0), {"left", "right"}),
+        (0.3, (0.0, 0.2), {"left", "right"}),
+        (0.0, (0.2, 0.0), set()),  # out of the face's plane
+    ],
+)
+def test_a_cut_through_the_mouths(rise, shift, proven):
+    assert looked_at(SIDE, ENDS, [sheet(3.2, rise, shift)]) == proven
+
+
+@pytest.mark.parametrize(("height", "proven"), [(3.0, {"right"}), (0.1, {"left", "right"})])
+def test_measured_metal_before_a_mouth(height, proven):
+    flake = s.soup(s.block((-5.4, -0.5, height), (-4.0, 0.5, height + 0.1)))
+    known = looked_at(SIDE, ENDS, [], added={0: flake})
+    assert known == {"left", "right"}  # it only takes void away
+    assert looked_at(SIDE, ENDS, [sheet(3.2, 0.3)], added={0: flake}) == proven
+
+
+@pytest.mark.parametrize(
+    ("start", "way", "proven"),
+    [
+        ((-6, 0, 3), (1, 0, 0), {"left", "right"}),  # through the mouth
+        ((-4.8, 0, 7), (0, 0, -1), {"right"}),  # through metal beside it, into the bore
+        ((-4.8, 6, 3.9), (0, -1, 0), {"right"}),
+        ((0, 0, 7), (0, 0, -1), {"left", "right"}),  # far away
+    ],
+)
+def test_a_bore_drilled_through_metal_beside_a_mouth(start, way, proven):
+    hole = Bore(np.array(start, float), np.array(way, float), 0.5, 12.0, 0.2)
+    assert looked_at(SIDE, ENDS, holes=[hole]) == proven
