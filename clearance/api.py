@@ -31,7 +31,7 @@ def check(
     *,
     pitch_mm: float | None = None,
     margins: bool = False,
-    verify: bool = False,
+    verify: bool | None = None,
     progress: Callable[[str], None] = silent,
 ) -> Result:
     """Check every passage of one part, as ``clearance check`` does.
@@ -43,8 +43,9 @@ def check(
         Distance of the columns; default: the case's, or chosen from the requirements.
     margins : bool
         Look also at first wrong layer and number of layers, and at the recommendation.
-    verify : bool
-        Ask a second opinion, which shares no code with the check.
+    verify : bool, optional
+        Ask a second opinion, which shares no code with the check. Default: up to a fixed size of
+        the part; `second_opinion` of the result says whether it was asked.
     progress : callable
         Called with a sentence before each longer step.
 
@@ -77,7 +78,7 @@ def examine(
     *,
     pitch_mm: float | None = None,
     margins: bool = False,
-    verify: bool = False,
+    verify: bool | None = None,
     progress: Callable[[str], None] = silent,
 ) -> Examined:
     """Check one part and keep what drawings need.

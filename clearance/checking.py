@@ -31,6 +31,7 @@ from clearance.result import (
 )
 from clearance.system.processes import processors
 from clearance.verdict.apart import separate
+from clearance.verdict.confirmed import in_words, not_asked, verified
 from clearance.verdict.passage import PassageCheck
 from clearance.verdict.prepared import Checked, Progress, silent
 
@@ -66,7 +67,7 @@ def judge(
     checked: Checked,
     progress: Progress = silent,
     threads: int | None = None,
-    verify: bool = False,
+    verify: bool | None = False,
 ) -> Examined:
     """Judge a part that is read: what follows `prepare`, in order.
 
@@ -79,16 +80,16 @@ def judge(
     threads : int, optional
         Passages looked at side by side; default: as many as there are processors to
         use, at most four. The result does not depend on it.
-    verify : bool
-        Ask a second opinion, which shares no code with the check (docs/method.md).
+    verify : bool, optional
+        Ask a second opinion, which shares no code with the check (docs/method.md); None: up to a
+        fixed size of the part.
     """
     checks = tuple(PassageCheck(checked, p) for p in checked.case.passage)
     seen = _seen(checked, checks, progress, threads)  # passages, reach and flow; powder, signs
     remedies = judged_together(checked, seen.remedies)
     circuits = separate(checked, checks, seen.unmelted, progress)
     result = _told(checked, remedies, seen, circuits)
-    if verify:
-        result = _asked_again(checked, checks, result, progress)
+    result = _asked_again(checked, checks, result, verify, progress)
     reached = {remedy.result.name: remedy.reached for remedy in remedies}
     result = replace(result, disposition=disposition(checked, result, reached))
     return Examined(checked, checks, result)
@@ -172,12 +173,17 @@ def _told(
 
 
 def _asked_again(
-    checked: Checked, checks: Sequence[PassageCheck], result: Result, progress: Progress
+    checked: Checked,
+    checks: Sequence[PassageCheck],
+    result: Result,
+    verify: bool | None,
+    progress: Progress,
 ) -> Result:
-    from clearance.verdict.confirmed import in_words, verified
-
+    why_not = not_asked(checked, verify)
+    if why_not:
+        return replace(result, second_opinion=(f"not asked for: {why_not}",))
     told = verified(checked, checks, result.passages, progress)
-    return replace(result, passages=told, notices=(*result.notices, *in_words(told)))
+    return replace(result, passages=told, second_opinion=in_words(told))
 
 
 def _cut_ports(checked: Checked) -> list[str]:

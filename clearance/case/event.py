@@ -20,8 +20,8 @@ from clearance.case.keys import (
     LayerRange,
     LengthRange,
     NotNegative,
-    Offset,
     ShareRange,
+    Shift,
     Table,
     key,
 )
@@ -127,7 +127,7 @@ class StrayKeys(Table):
         None,
         "none",
     )
-    resume_shift: Offset = key(
+    resume_shift: Shift = key(
         "Sideways offset of the stray sheet and of everything above it.", "mm", (0.0, 0.0)
     )
     penetration: LengthRange | None = penetration_key()

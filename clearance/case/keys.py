@@ -24,6 +24,7 @@ LARGEST_MM = 1e6
 """Lengths beyond a kilometre are slips of the pen; a bound keeps every product finite."""
 
 LARGEST_LAYER = 200_000
+LARGEST_SHIFT_MM = 2000.0  # more than the platform of any machine
 LARGEST_DRILL_MM = 120.0  # where the table of tolerances ends
 """The same for layer numbers."""
 
@@ -136,6 +137,8 @@ Point = Annotated[
 ]
 Direction = Annotated[Point, AfterValidator(_not_zero)]
 Offset = Annotated[tuple[Coordinate, Coordinate], _list_of(2, "two numbers, [x, y]")]
+_Shifted = Annotated[float, Field(ge=-LARGEST_SHIFT_MM, le=LARGEST_SHIFT_MM)]
+Shift = Annotated[tuple[_Shifted, _Shifted], _list_of(2, "two numbers, [x, y]")]
 Size = Annotated[tuple[Positive, Positive], _list_of(2, "two numbers, [x, y]")]
 
 LayerRange = Annotated[

@@ -24,6 +24,7 @@ from clearance.case.keys import (
     LayerRange,
     Name,
     Offset,
+    Shift,
     Size,
     Table,
     key,
@@ -77,7 +78,7 @@ class PlacedPart(Table):
     next_layer: LayerNumber | None = key(
         "Instead of resume: first layer of this part after the sheet.", "", None, "the plate's"
     )
-    resume_shift: Offset | None = key(
+    resume_shift: Shift | None = key(
         "Sideways offset in platform axes, if not the plate's.", "mm", None, "the plate's"
     )
 

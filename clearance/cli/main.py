@@ -191,7 +191,7 @@ def check(
     report_file: Path | None,
     paper: str,
     margins: bool,
-    verify: bool,
+    verify: bool | None,
 ) -> None:
     """Check every passage of one part.
 

@@ -20,6 +20,7 @@ from clearance.cli.options import (
     A_PATH,
     DEBUG,
     debug_option,
+    verify_option,
 )
 
 if TYPE_CHECKING:
@@ -50,10 +51,16 @@ if TYPE_CHECKING:
     help="Hand the parts to the running dask.distributed scheduler at this address, such as "
     "tcp://10.0.0.5:8786, instead of processes here.",
 )
+@verify_option
 @debug_option
 @click.pass_context
 def plate(
-    ctx: click.Context, plate: Path, out: Path, jobs: int | None, cluster: str | None
+    ctx: click.Context,
+    plate: Path,
+    out: Path,
+    jobs: int | None,
+    cluster: str | None,
+    verify: bool | None,
 ) -> None:
     """Check every part of a plate under one event.
 
@@ -69,13 +76,18 @@ def plate(
     """  # noqa: D301 - click wants the character itself
     if jobs is not None and cluster is not None:
         raise click.UsageError("--jobs is for processes here; leave it out beside --cluster.")
-    summary = _run(ctx, plate, out, jobs, cluster)
+    summary = _run(ctx, plate, out, jobs, cluster, verify)
     terminal.show(ctx, _text(summary, out))
     ctx.exit(summary.exit_status)
 
 
 def _run(
-    ctx: click.Context, path: Path, out: Path, jobs: int | None, cluster: str | None
+    ctx: click.Context,
+    path: Path,
+    out: Path,
+    jobs: int | None,
+    cluster: str | None,
+    verify: bool | None,
 ) -> Summary:
     show = Progress(debug=bool(ctx.find_root().meta.get(DEBUG)))
     show.say(f"reading {path.name}")
@@ -93,7 +105,7 @@ def _run(
     with Folder(out) as folder:
         try:
             show.say("reading the cases")
-            found = members(known)
+            found = members(known, verify)
             summary = run(known, found, folder, spread, Tell(show.kept, show.begins, show.ended))
             if not unchanged(folder, summary):
                 show.say("drawing the map")

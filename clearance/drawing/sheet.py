@@ -143,6 +143,7 @@ class Sheet:
     files: tuple[tuple[str, str], ...]
     settings: tuple[Fact, ...]
     assumptions: tuple[str, ...]
+    second_opinion: tuple[str, ...]
     notices: tuple[str, ...]
     cautions: tuple[str, ...]
     coefficients: tuple[str, ...]
@@ -185,6 +186,7 @@ def sheet(examined: Examined, progress: Progress = silent, on_plate: bool = Fals
         files=files(result),
         settings=settings(checked),
         assumptions=result.assumptions,
+        second_opinion=result.second_opinion,
         notices=(*result.translations, *result.notices),
         cautions=result.cautions,
         coefficients=coefficients(result),

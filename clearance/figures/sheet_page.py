@@ -351,6 +351,7 @@ def _reasons(sheet: Sheet, wide: float) -> list[Block]:
         ),
         ("cautions", sheet.cautions),
         ("assumptions, named as such", sheet.assumptions or ("none",)),
+        ("second opinion on the states, by solid booleans", sheet.second_opinion),
         ("notices and translations", sheet.notices),
         ("signs of the event, computed", sheet.signs),
     )

@@ -64,6 +64,8 @@ class Task:
     neighbours : tuple of Neighbour
         Parts whose footprints overlap this one's.
     need_bytes : float
+    verify : bool, optional
+        Whether a second opinion is asked for; None: by the part's size.
     """
 
     key: str
@@ -73,6 +75,7 @@ class Task:
     stop_mm: float | None
     neighbours: tuple[Neighbour, ...]
     need_bytes: float
+    verify: bool | None = None
 
     def files(self) -> tuple[Path, ...]:
         """Every file that its computation reads."""
@@ -141,6 +144,7 @@ class _Reader:
     """Reads each case, mesh and hash once, and keeps of a mesh only its box."""
 
     plate: Plate
+    verify: bool | None = None
     _cases: dict[tuple[Any, ...], Case | ClearanceError] = field(default_factory=dict)
     _surveys: dict[tuple[Path, str], Survey | ClearanceError] = field(default_factory=dict)
     _hashes: dict[Path, str] = field(default_factory=dict)
@@ -207,15 +211,17 @@ class _Standing:
         return float(self.survey.bounds[1, 2]) - self.platform_z
 
 
-def members(plate: Plate) -> tuple[Member, ...]:
+def members(plate: Plate, verify: bool | None = None) -> tuple[Member, ...]:
     """Read the cases of all parts and find what each depends on, in the plate's order.
+
+    With `verify` a second opinion is asked for on every part; with None up to a fixed size.
 
     Raises
     ------
     CaseError
         The plate's first wrong layer lies above all of its parts.
     """
-    reader = _Reader(plate)
+    reader = _Reader(plate, verify)
     found: dict[int, Member] = {}
     standing: list[_Standing] = []
     for number, part in enumerate(plate.part):
@@ -262,6 +268,13 @@ def beyond_platform(plate: Plate, found: Sequence[Member]) -> list[str]:
     return out
 
 
+def asked(found: Sequence[Member]) -> list[str]:
+    """Whether a second opinion was asked for; each part's result says what came of it."""
+    wanted = {member.task.verify for member in found if member.task is not None}
+    words = {None: "asked for by each part's size", True: "asked for every part"}
+    return [f"second opinion: {words.get(one, 'not asked for: --no-verify')}" for one in wanted]
+
+
 def _standing(reader: _Reader, number: int, part: PlacedPart) -> _Standing:
     case = reader.case(part)
     survey = reader.survey(case.part.mesh, case.part.unit)
@@ -306,6 +319,7 @@ def _task(reader: _Reader, one: _Standing, others: Sequence[_Standing]) -> Task:
         stop_mm=stop,
         neighbours=neighbours,
         need_bytes=BASE_BYTES + TRIANGLE_BYTES * count + CELL_BYTES * cells,
+        verify=reader.verify,
     )
 
 
@@ -363,6 +377,7 @@ def _key(reader: _Reader, case: Case, stop: float | None, neighbours: Sequence[N
         stop,
         [*case.translations, "", *case.assumptions, "", *case.notices],
         [dataclasses.asdict(_rounded(neighbour)) for neighbour in neighbours],
+        reader.verify,
     ]
     text = json.dumps(inputs, default=plain, sort_keys=True)
     return hashlib.sha256(text.encode()).hexdigest()

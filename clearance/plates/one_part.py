@@ -51,7 +51,7 @@ def _computed(task: Task) -> Computed:
     soup, notices = _beside(task)
     case = replace(task.case, notices=(*task.case.notices, *notices))
     checked = prepare(case, beside=soup)
-    examined = judge(checked, threads=1)
+    examined = judge(checked, threads=1, verify=task.verify)
     result = examined.result
     data = as_json(result)
     data["plate"] = {

@@ -21,7 +21,7 @@ from typing import Any, NamedTuple
 from clearance.case.plate import Plate
 from clearance.checking import CAUTIONS
 from clearance.plates.folder import PARTS, Folder
-from clearance.plates.members import Member, beyond_platform, jobs
+from clearance.plates.members import Member, asked, beyond_platform, jobs
 from clearance.result import PROGRAM, as_text
 from clearance.result.plate import (
     PlatePart,
@@ -310,7 +310,7 @@ def _summary(state: _Run, members: Sequence[Member]) -> Summary:
         "counts": {name: counts[name] for name in GRAVITY if counts[name]},
         "stop_building": stop_building(entries),
         "parts": entries,
-        "notices": beyond_platform(state.plate, members),
+        "notices": [*beyond_platform(state.plate, members), *asked(members)],
         "cautions": list(CAUTIONS),
     }
     tasks = {member.part.name: member.task for member in members if member.task is not None}

@@ -72,6 +72,7 @@ def text(result: Result, width: int = WIDTH, paint: Paint = plain) -> str:
         _block("trapped powder", map(trapped_line, result.trapped_powder), width),
         _block("signs on the part", signs_lines(result.signs), width),
         _block("resumed section", map(_resumed, result.resumed_section), width),
+        _block("second opinion", result.second_opinion, width),
         _block("event, from the numbers given", result.translations, width),
         _block("assumptions", result.assumptions, width),
         _block("notices", result.notices, width),

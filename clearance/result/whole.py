@@ -81,6 +81,10 @@ class Result:
     margins: Annotated[
         tuple[Margin, ...] | None, told("how far the event may be off; null if not looked at")
     ] = None
+    second_opinion: Annotated[
+        tuple[str, ...],
+        told("what solid booleans confirm of it; or that they were not asked, and why"),
+    ] = ()
     translations: Annotated[
         tuple[str, ...], told("how [melted], after_layer and next_layer were read")
     ] = ()

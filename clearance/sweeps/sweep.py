@@ -29,6 +29,7 @@ from clearance.verdict.passage import PassageCheck
 from clearance.verdict.prepared import Checked, Progress, prepare, silent
 
 Floats = NDArray[np.float64]
+NOT_CONFIRMED = "second opinion: not asked for by a sweep; `check --verify` asks at one height"
 MOST_HEIGHTS = 100_000
 """Heights of one sweep at most."""
 
@@ -102,7 +103,7 @@ class Prepared:
         )
 
     def _notices(self) -> tuple[str, ...]:
-        notices = list(self.checked.notices)
+        notices = [*self.checked.notices, NOT_CONFIRMED]
         if sum(stray.shape != "mesh" for stray in self.checked.case.stray) > 1:
             notices.append(
                 f"the sheet of stray {self.number} is moved; the others stay where they are"

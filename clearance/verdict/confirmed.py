@@ -1,7 +1,8 @@
 """Which verdicts a second opinion confirms.
 
 In: a case that is judged. Out: for each passage "agrees", "contradicts" or "not-possible", and
-why. The opinion itself is `second_opinion`'s.
+why. The opinion itself is `second_opinion`'s. It is asked for by itself up to a fixed size, so that
+the same case gives the same result on every machine.
 """
 
 from __future__ import annotations
@@ -24,8 +25,25 @@ if TYPE_CHECKING:
 
 MOST_VARIANTS = 4
 """More variants of an event than this are not looked at a second time."""
+MOST_TRIANGLES = 120_000
+SLICES_A_PART = 20
+"""Up to so many triangles it is asked for by itself; so many wrong layers count as a part more."""
 POINT_DEG = 118.0
 """Point angle of the drills of the table, as `reach` takes it."""
+
+
+def not_asked(checked: Checked, verify: bool | None) -> str:
+    """Why no second opinion is asked for; empty where it is. None asks by the size alone."""
+    if verify is not None:
+        return "" if verify else "--no-verify"
+    bodies = checked.bodies
+    triangles = len(bodies.melted) + sum(map(len, bodies.added_by_stray.values()))
+    slices = sum(len(event.slices) for event in checked.unknowns.variants[0].events or ())
+    count = round(triangles * (1.0 + slices / SLICES_A_PART))
+    if count <= MOST_TRIANGLES:
+        return ""
+    more = f", counted with {slices} wrong layers as {count}" if slices else ""
+    return f"the part has {triangles} triangles{more}, more than {MOST_TRIANGLES}; --verify asks"
 
 
 def verified(
@@ -111,12 +129,11 @@ def _told(result: PassageResult, answer: Verified, why: str = "") -> PassageResu
 
 
 def in_words(results: Sequence[PassageResult]) -> tuple[str, ...]:
-    """Which verdicts were confirmed, as notices; none where no second opinion was asked for."""
+    """Which verdicts were confirmed, and what else a second opinion said."""
     agree = [p.name for p in results if p.verified == "agrees"]
-    said = [f"second opinion (solid booleans): agrees on {', '.join(agree)}"] if agree else []
+    said = [f"solid booleans agree on {', '.join(agree)}"] if agree else []
+    words = {"contradicts": "CONTRADICTED", "not-possible": "not possible"}
     said += [
-        f"second opinion on {p.name}: {p.verified} ({p.verified_why})"
-        for p in results
-        if p.verified not in (None, "agrees")
+        f"{p.name}: {words[p.verified]}, {p.verified_why}" for p in results if p.verified in words
     ]
     return tuple(said)

@@ -21,7 +21,7 @@ from clearance.columns.cast import Columns, cast
 from clearance.columns.grid import Grid
 from clearance.columns.runs import Runs, levels, unite
 from clearance.columns.voids import around, label
-from clearance.errors import PartError, PortError
+from clearance.errors import GridError, PartError, PortError
 from clearance.evidence.powder import void_run
 from clearance.geometry.soup import Box, extent
 from clearance.kernels.compiler import kernel
@@ -50,6 +50,8 @@ PITCHES = (0.02, 0.05, 0.1, 0.2, 0.5, 1.0)
 """Default pitches: the largest that is at most a 20th of the narrowest requirement."""
 MOST_DEFAULT_CELLS = 300_000_000
 """Dense cells of the part's box at the default pitch, at most: keeps windows within memory."""
+MOST_CELLS = 20_000_000_000
+"""Dense cells of the part's box at any pitch, at most: a cube of 100 mm at 0.037 mm."""
 REGION_CELLS = 4
 """Columns, and pitches of height, that a passage's region stands over its void."""
 
@@ -291,6 +293,7 @@ def prepare(
     low, high = extent(triangles)
     unknowns = variants(case, float(low[2]), float(high[2]), alone=beside is None)
     pitch = pitch_mm or case.grid.pitch or default_pitch(case, low, high)
+    _refuse_too_fine(case, pitch, pitch_mm is not None, high - low)
     progress(f"cutting the part into columns {pitch:g} mm apart, finding the ports")
     grid = _grid(low, high, unknowns, pitch)
     columns, mouths = _columns_and_mouths(case, triangles, grid)
@@ -310,6 +313,19 @@ def prepare(
     checked = Checked(case, bodies, mouths, unknowns, pitch, notices, inputs)
     checked.whole.take(columns)
     return checked
+
+
+def _refuse_too_fine(case: Case, pitch: float, told: bool, size: NDArray[np.float64]) -> None:
+    """Refuse a pitch that no memory is enough for, before anything is computed."""
+    cells = float(np.prod(size)) / pitch**3
+    if cells <= MOST_CELLS:
+        return
+    least = pitch * (cells / MOST_CELLS) ** (1.0 / 3.0)
+    key = "--pitch" if told else "[grid] pitch"
+    raise GridError(
+        f"{case.path}: {key}: found {pitch:g}, which makes {cells:.1e} cells of the part's box; "
+        f"expected at least {math.ceil(least * 1e4) / 1e4:g} mm here ({MOST_CELLS:.0e} cells)"
+    )
 
 
 def _grid(

@@ -13,6 +13,7 @@ import shapes
 from clearance.case.read import read_case
 from clearance.errors import CaseError, ClearanceError
 from clearance.predicted.stray import Event, slabs
+from clearance.verdict.prepared import prepare
 
 PART = shapes.block((0, 0, 0), (8, 8, 8)) - shapes.bore((4, 4, -1), (4, 4, 9), 1.5)
 WAY = make.passage((4, 4, 0), (4, 4, 8), 1.5, 2.0)
@@ -60,3 +61,20 @@ def test_a_part_in_another_unit_whose_size_is_plausible_gets_a_hint(tmp_path, un
     words = f'unit mm: all ports would lie on it with .*"{unit}"'
     with pytest.raises(ClearanceError, match=words):
         make.judged(read_case(path))
+
+
+@pytest.mark.parametrize("shift", [[1e5, -2.0], [0.0, -2001.0]])
+def test_a_shift_beyond_any_platform(tmp_path, shift):
+    path = make.write_case(tmp_path, PART, WAY, make.plane(4.0, resume_shift=shift))
+    with pytest.raises(CaseError, match=r"resume_shift.* equal to -?2000"):
+        read_case(path)
+
+
+def test_a_pitch_that_no_memory_is_enough_for(tmp_path):
+    """512 mm3 in at most 2e10 cells: 0.00295 mm; the file's key and the option are named."""
+    path = make.write_case(tmp_path, PART, WAY, make.plane(4.0), pitch=0.002)
+    words = r"pitch: found 0.002, .* 6.4e\+10 cells .* at least 0.003 mm"
+    with pytest.raises(ClearanceError, match=r"\[grid\] " + words):
+        prepare(read_case(path))
+    with pytest.raises(ClearanceError, match=r"--" + words):
+        prepare(read_case(path), 0.002)

@@ -20,7 +20,9 @@ import shapes
 from clearance.case.read import read_case
 from clearance.checking import judge
 from clearance.cli.main import main
+from clearance.drawing.sheet import sheet
 from clearance.result import State
+from clearance.verdict import confirmed
 from clearance.verdict.confirmed import verified
 from clearance.verdict.prepared import prepare
 from clearance.verdict.solids import NotPossibleError, solid
@@ -138,13 +140,52 @@ def test_what_solids_cannot_tell_is_said(tmp_path):
         solid(open_box)
 
 
-def test_on_request_the_result_says_what_was_confirmed(tmp_path):
-    path = make.write_case(
-        tmp_path, block(), [make.passage((4, 6, 0), (4, 6, 16), 1.5, 2.0)], make.sheet(8.0)
+def said_by(*words):
+    ran = CliRunner().invoke(main, ["check", *map(str, words), "--json", "-"])
+    data = json.loads(ran.stdout)
+    return data["passages"][0]["verified"], data["second_opinion"]
+
+
+def test_the_result_says_what_was_confirmed_or_why_not(tmp_path, monkeypatch):
+    """By itself up to a stated size; a sheet of 20 layers counts as a part more."""
+    ways = [make.passage((4, 6, 0), (4, 6, 16), 1.5, 2.0)]
+    path = make.write_case(tmp_path, block(), ways, make.sheet(8.0, 2))
+    many = len(shapes.soup(block()))
+    agrees = ("agrees", ["solid booleans agree on a"])
+    assert said_by(path) == agrees
+    assert said_by(path, "--no-verify") == (None, ["not asked for: --no-verify"])
+    monkeypatch.setattr(confirmed, "MOST_TRIANGLES", round(1.1 * many))
+    assert said_by(path) == agrees
+    monkeypatch.setattr(confirmed, "MOST_TRIANGLES", many)
+    answer, (said,) = said_by(path)
+    assert answer is None
+    assert said == (
+        f"not asked for: the part has {many} triangles, counted with 2 wrong layers as "
+        f"{round(1.1 * many)}, more than {many}; --verify asks"
     )
-    for flag, answer in (("--verify", "agrees"), ("--no-verify", None)):
-        ran = CliRunner().invoke(main, ["check", str(path), flag, "--json", "-"])
-        data = json.loads(ran.stdout)
-        assert data["passages"][0]["verified"] == answer
-        said = [n for n in data["notices"] if n.startswith("second opinion")]
-        assert len(said) == (answer is not None)
+    assert said_by(path, "--verify") == agrees
+    text = CliRunner().invoke(main, ["check", str(path)]).stdout
+    assert "second opinion\n  not asked for: the part has" in text
+
+
+def test_sheet_sweep_and_plate_say_whether_it_was_asked(tmp_path):
+    way = make.passage((4, 6, 0), (4, 6, 16), 1.5, 2.0)
+    path = make.write_case(tmp_path / "one", block(), way, make.plane(8.0), pitch=0.5)
+    found = judge(prepare(read_case(path)), verify=True)
+    assert sheet(found).second_opinion == ("solid booleans agree on a",)
+    lines = CliRunner().invoke(main, ["sweep", str(path), "--from", "8", "--to", "8"]).stdout
+    assert "second opinion: not asked for by a sweep" in " ".join(lines.split())
+    plate = tmp_path / "plate.toml"
+    plate.write_text(
+        '[plate]\nname = "p"\nsize = [100.0, 100.0]\n'
+        '[[part]]\nname = "one"\ncase = "one/case.toml"\nat = [0.0, 0.0]\n'
+    )
+    for flag, said, own in (
+        ("--verify", "asked for every part", "solid booleans agree on a"),
+        ("--no-verify", "not asked for: --no-verify", "not asked for: --no-verify"),
+    ):
+        out = tmp_path / "out"
+        CliRunner().invoke(main, ["plate", str(plate), "--out", str(out), "--jobs", "1", flag])
+        data = json.loads((out / "plate.json").read_text())
+        assert f"second opinion: {said}" in data["notices"]
+        assert json.loads((out / "parts/one.json").read_text())["second_opinion"] == [own]
