@@ -73,7 +73,7 @@ def test_nonsense_pitch_is_refused(cases, run, pitch):
 def test_pitch_too_fine_for_any_memory_is_refused(cases, run):
     found = run("check", cases / "whole.toml", "--pitch", "1e-9")
     assert found.exit_code == 2
-    assert "larger pitch" in found.stderr
+    assert "expected at least 0.0049 mm here" in found.stderr
 
 
 @pytest.mark.parametrize(
