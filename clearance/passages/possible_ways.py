@@ -350,11 +350,13 @@ class PossibleWays:
             width = min(width, float(np.hypot(circle, 2.0 * step)))
         return width
 
-    def in_front(self) -> bool:
-        """Whether stray metal stands in front of an end, nearer than that is wide."""
-        return any(self._metal_in_front(end) for end in self.ends)
+    def in_front(self, radii: float = 2.0) -> bool:
+        """Whether stray metal stands in front of an end, nearer than some radii of its mouth."""
+        return any(self._metal_in_front(end, radii) for end in self.ends)
 
-    def _metal_in_front(self, end: Closing) -> bool:
+    def _metal_in_front(self, end: Closing, radii: float) -> bool:
+        if not self.predicted.events and self.predicted.added is None:
+            return False
         for surface in end.surfaces:
             radius = end.mouth.radius
             ring = surface.plane.to_space(shapely.get_coordinates(surface.polygon))
@@ -364,7 +366,7 @@ class PossibleWays:
             begins = [float(surface.plane.signed(soup.reshape(-1, 3)).min()) for soup in stray]
             depths = {max(at, 0.0) + CUT_MM for at in begins}
             depths |= {share * radius for share in (0.25, 0.5, 1.0, 2.0)}
-            for depth in sorted(d for d in depths if stray and d <= 2.0 * radius):
+            for depth in sorted(d for d in depths if stray and d <= radii * radius):
                 plane = replace(
                     surface.plane, origin=surface.plane.origin + depth * surface.plane.normal
                 )

@@ -179,6 +179,8 @@ class PassageSweep:
         event = cut.events[self.moving]
         low, high = event.bottom - event.penetration, event.top
         radius = 0.5 * self.check.nominal.way.high_mm
+        if self.check.asked.open_fraction is not None:
+            radius = max(radius, *(m.radius for m in self.near.mouths))
         met = self.near.met_at_mouths(cut.events, radius)
         return any(a <= high and low <= b for a, b in met)
 
@@ -251,7 +253,7 @@ class PassageSweep:
         event = cut.events[self.moving]
         tall = event.top - event.bottom + event.penetration
         upright = (event.bottom,) if cut.fraction < 1.0 and self.check.upright(tall) else ()
-        known = Seen(None if some else (), fractions, upright=upright)
+        known = Seen(None if some else (), fractions, upright=upright, ahead=self._at_mouth(cut))
         state, _ = state_of(self.check.asked, Bracket(low, high), known, spare_mm=ROUNDED_MM)
         return None if state is State.UNDETERMINED else state
 

@@ -42,6 +42,8 @@ FACETS_MM = 2e-3
 NAME_IT = "the mouth that the case does not name, given under [[closed]]"
 GROWN_MM = 1e-3
 """More than a grown outline may miss of round corners, which are drawn with sides."""
+ENOUGH_AHEAD = 1.0
+"""Metal so many radii in front of a mouth leaves all of its area open around it, and more."""
 FINER = 3
 """Times that the pitch is halved where the answer is not clear."""
 
@@ -233,6 +235,7 @@ class PassageCheck:
             tuple(c.height_mm - base for c in everything if c.sampled),
             tuple(n for n, c in enumerate(everything) if id(c) not in listed),
             tuple(c.height_mm - base for c in self._upright(everything)),
+            self.asked.open_fraction is not None and search.in_front(ENOUGH_AHEAD),
         )
 
     def _upright(self, everything: tuple[Crossing, ...]) -> list[Crossing]:

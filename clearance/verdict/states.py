@@ -84,6 +84,8 @@ class Seen:
     upright : tuple of float
         Heights of crossings whose stray metal stands so high that it may shut a level run: level
         sections tell neither a sealed branch nor an open fraction there.
+    ahead : bool
+        Stray metal stands in front of inlet or outlet: no crossing tells what it leaves open.
     """
 
     sealed: tuple[float, ...] | None = ()
@@ -91,6 +93,7 @@ class Seen:
     sampled: tuple[float, ...] = ()
     aside: tuple[int, ...] = ()
     upright: tuple[float, ...] = ()
+    ahead: bool = False
 
 
 NOTHING = Seen()
@@ -136,6 +139,9 @@ def state_of(
             "and level sections do not tell what it closes there"
             for z in crossed.upright
         )
+    if required.open_fraction is not None and crossed.ahead:
+        said = "stray metal stands in front of a mouth, and how much of its area that leaves "
+        return State.UNDETERMINED, (said + "open is not computed",)
     if required.open_fraction is not None and crossed.sampled:
         return State.UNDETERMINED, tuple(
             f"the crossing at z {z:.2f} mm was looked at between some of the measured metal's "

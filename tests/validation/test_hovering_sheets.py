@@ -131,3 +131,15 @@ def test_a_slice_of_a_support_beyond_the_part_in_front_of_a_mouth(tmp_path):
     assert found.clear_diameter_mm.high >= ball - 0.01
     (swept,) = sweep(case, Wanted(6.0, 6.0)).passages
     assert swept.low_mm[0] <= ball + 0.01
+
+
+@pytest.mark.parametrize(
+    ("height", "state"), [(11.8, "undetermined"), (12.5, "open"), (10.8, "restricted")]
+)
+def test_no_crossing_tells_the_open_area_beside_a_plate_in_front_of_a_mouth(
+    tmp_path, height, state
+):
+    ways = make.passage((0, 0, 0), (0, 0, 10), R, NEED, min_open_fraction=0.5)
+    case = read_case(make.write_case(tmp_path, STEP, ways, make.plane(height, 1)))
+    assert make.judged(case).passages[0].state == state
+    assert sweep(case, Wanted(height, height)).passages[0].state == (state,)
