@@ -193,8 +193,10 @@ def _places(passage: PassageResult) -> list[str]:
 
 
 def _reasons(passage: PassageResult) -> list[str]:
-    # That enough passes is said by the numbers of an open passage; the rest is news.
-    return list(passage.reasons[1:] if passage.state is State.OPEN else passage.reasons)
+    # That enough passes is said by the numbers of an open passage; the rest is news. With a
+    # mesh_tolerance they do not say it.
+    told = passage.clear_diameter_mm.low >= passage.required_mm
+    return list(passage.reasons[1:] if passage.state is State.OPEN and told else passage.reasons)
 
 
 # ---- what follows the table ------------------------------------------------------------------

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import make
 import pytest
+import shapes
 
 from clearance.heights import place
-from clearance.report.check import clear_diameter
+from clearance.report.check import clear_diameter, why
 from clearance.result import ClearDiameter, State
 from clearance.sweeps.result import PassageHeights, Sweep, text
 from clearance.verdict.numbers import at_least, at_most
@@ -67,3 +69,15 @@ def test_a_sweep_tells_heights_as_they_are_and_rounds_bounds_outward():
 
 def test_no_place_is_minus_nought():
     assert place((-0.04, 0.0, -0.01), 0.0) == "(0.0, 0.0, 0.0) mm"
+
+
+@pytest.mark.parametrize(("tolerance", "said"), [(0.2, True), (0.0, False)])
+def test_an_open_passage_below_its_requirement_says_why(tmp_path, tolerance, said):
+    """With mesh_tolerance less is required than the table's "needs" says."""
+    tube = shapes.straight_bore(2.0, (8.0, 8.0, 4.0), segments=24)
+    need = 4.0 if tolerance else 3.5
+    ways = make.passage((0, 0, 0), (0, 0, 4), 2.0, need)
+    part = {"mesh_tolerance": tolerance}
+    found = make.first(tmp_path, tube, ways, make.sheet(2.0, 1), part=part)
+    assert found.state is State.OPEN
+    assert ("3.800 mm required" in why(found)) is said
