@@ -447,23 +447,11 @@ def shipped() -> Iterator[Row]:
 
 def solid_booleans() -> Iterator[Row]:
     """Random parts with random events: states and areas."""
-    import booleans
-    import test_against_booleans as t
+    from test_against_booleans import compared
 
-    agree, areas = [], []
-    for trial in map(t.make_trial, range(40)):
-        nominal, predicted = t.reference(trial)
-        ports = [trial.inlet, trial.outlet]
-        behind = booleans.behind(nominal, ports)
-        if t.cuts_a_port(trial) or t.not_known(trial) or booleans.OUTSIDE in behind[0] | behind[1]:
-            continue
-        with tempfile.TemporaryDirectory() as folder:
-            found = t.outcome(Path(folder), trial)
-        agree.append((found.state != "blocked") is booleans.connected(predicted, *ports))
-        if trial.alone and "resume_shift" not in trial.event and len(found.crossings) == 1:
-            (crossing,) = found.crossings
-            apart = abs(crossing.open_area_mm2 - booleans.open_area(trial.nominal, predicted))
-            areas.append(apart / crossing.nominal_area_mm2)
+    both = [one for one in map(compared, range(40)) if one is not None and one.known]
+    agree = [(one.found.state != "blocked") is one.joined for one in both]
+    areas = [one.area_off for one in both if one.area_off is not None]
     many = len(agree)
     what, said = "random parts and events: is the passage open?", f"{sum(agree)} of {many} agree"
     yield _same(what, "booleans", f"{many} of {many} agree", said)
