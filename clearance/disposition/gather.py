@@ -23,7 +23,7 @@ from clearance.disposition.known import (
     Weighing,
     weakest,
 )
-from clearance.result import FlowResult, PassageResult, Result, Rework, State, TrappedPowder
+from clearance.result import FlowResult, PassageResult, Result, Rework, TrappedPowder
 
 if TYPE_CHECKING:
     from clearance.case.read import Case
@@ -162,7 +162,6 @@ def plan_from(rework: Rework, extra: Extra, flow: FlowResult | None) -> Plan:
             f"{d.depth_mm:.1f} mm deep to its tip"
             for d in strokes
         ),
-        state_after=State(rework.state_after),
         clear_diameter_after_mm=rework.clear_diameter_after_mm,
         margin_mm=tightest.wall_margin_mm,
         drill_tolerance_mm=tightest.drill_tolerance_mm,

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from clearance.result import State
-from clearance.verdict.numbers import at_least, at_most
+from clearance.verdict.numbers import at_least
 
 Source = Literal["log", "measured", "assumed"]
 Kept = Literal["not given", "met", "not met", "undetermined"]
@@ -29,9 +29,9 @@ class Plan:
     ----------
     strokes : tuple of str
         A phrase for each stroke: drill, opening, depth.
-    state_after, flow_after : str
-        From the re-check.
     clear_diameter_after_mm : float
+    flow_after : str
+        From the re-check, which finds the passage open: there is no plan else.
     whole_interval : bool
         The same plan works for every event that the case leaves possible.
     margin_mm : float
@@ -39,7 +39,8 @@ class Plan:
     drill_tolerance_mm, run_out_mm : float
         What the drill may take away from the margin.
     wall_cut_mm : float
-        Metal of the passage's wall that is cut; 0 where the wall is not touched.
+        Metal of the passage's wall that is cut, never more than is allowed; 0 where the wall is
+        not touched.
     wall_left_mm : float or None
         Metal left to the nearest other void; None where no other void is near.
     wall_least_mm : float or None
@@ -49,7 +50,6 @@ class Plan:
     """
 
     strokes: tuple[str, ...]
-    state_after: State = State.OPEN
     clear_diameter_after_mm: float = 0.0
     margin_mm: float = 0.0
     drill_tolerance_mm: float = 0.0
@@ -288,9 +288,6 @@ def forbidden(known: Known, plan: Plan | None) -> str:
     """Why a plan must not be used; empty if nothing forbids it, or there is none."""
     if plan is None:
         return ""
-    if plan.wall_cut_mm > known.wall_allowance_mm:
-        cut, allowed = at_most(plan.wall_cut_mm, known.wall_allowance_mm)
-        return f"the plan would cut {cut} mm of the wall, {allowed} mm allowed"
     least = known.min_wall_mm
     if least is not None:
         for left, said in (
@@ -300,9 +297,6 @@ def forbidden(known: Known, plan: Plan | None) -> str:
             if left is not None and left < least:
                 shown, needs = at_least(left, least)
                 return f"the plan would leave a wall of {shown} mm{said}, {needs} required"
-    if plan.state_after in (State.RESTRICTED, State.BLOCKED):
-        passes = f"a ball of {plan.clear_diameter_after_mm:.3f} mm"
-        return f"after the plan {passes} passes, which is not enough"
     if plan.flow_after == "not met":
         return "after the plan the pressure loss is still more than allowed"
     return ""
@@ -321,7 +315,7 @@ def doubt(plan: Plan | None) -> str:
         return "; ".join(plan.conflicts)
     if not plan.whole_interval:
         return "the plan works for part of what is possible only"
-    if plan.state_after is State.UNDETERMINED or plan.flow_after == "undetermined":
+    if plan.flow_after == "undetermined":
         return "whether the plan is enough cannot be told"
     return ""
 
