@@ -154,7 +154,11 @@ class Reach:
         sizes = self._sizes()
         refused: Reached | None = None
         reached: set[int] = set()
-        for least in sorted({drill.diameter for drill in sizes})[:MOST_SIZES]:
+        diameters = sorted({drill.diameter for drill in sizes})
+        for n, least in enumerate(diameters):
+            if n == MOST_SIZES and refused is not None:
+                said = f"{refused.why_not}; drills of {least:g} mm and more were not tried"
+                return replace(refused, why_not=said), reached
             larger = [drill for drill in sizes if drill.diameter >= least]
             strokes = [s for n in targets for s in self._strokes(openings, n, targets, larger)]
             reached = reached.union(*(stroke.clears for stroke in strokes))

@@ -110,7 +110,7 @@ def _enters(boxes: Array, node: int, p: Vector, d: Vector, limit: float, slack: 
 
 
 @kernel
-def _pierced(t: Array, p: Vector, d: Vector) -> tuple[float, float, float, float, float]:
+def pierced(t: Array, p: Vector, d: Vector) -> tuple[float, float, float, float, float]:
     """Where p + s d pierces a triangle's plane: s, and the weights of its second and third corner.
 
     Then d times the area vector, and that vector's length squared; s is inf where d lies level.
@@ -134,7 +134,7 @@ def _pierced(t: Array, p: Vector, d: Vector) -> tuple[float, float, float, float
 @kernel
 def _meets(t: Array, p: Vector, d: Vector) -> tuple[float, float]:
     """Where a ray meets a triangle (inf if not), and its direction times the unit normal."""
-    s, u, v, facing, size2 = _pierced(t, p, d)
+    s, u, v, facing, size2 = pierced(t, p, d)
     if facing == 0.0 or u < 0.0 or v < 0.0 or u + v > 1.0:
         return np.inf, 0.0
     return s, facing / math.sqrt(size2)
@@ -217,7 +217,7 @@ def _crosses(t: Array, a: Vector, d: Vector) -> tuple[float, float]:
 
     The rim counts, so that no segment slips between triangles; one that grazes does not pierce.
     """
-    s, u, v, facing, size2 = _pierced(t, a, d)
+    s, u, v, facing, size2 = pierced(t, a, d)
     size = math.sqrt(size2 * dot(d, d))
     if abs(facing) <= 1e-9 * size or not 0.0 <= s <= 1.0:
         return -1.0, 0.0

@@ -10,8 +10,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.geometry.cutting import Floats, Ints, Singles
+from clearance.geometry.rays import pierced
 from clearance.geometry.stretches import STRETCH, boxes_of, fixed
 from clearance.kernels.compiler import kernel
+from clearance.kernels.vectors import row
 
 
 def winding_at(triangles: Singles, points: Floats) -> Ints:
@@ -72,7 +74,7 @@ def _rises_above(t: Singles, x: float, y: float, z: float) -> bool:
 def free_rays(triangles: Singles, start: Floats, rays: Floats, length: float) -> int:
     """How many rays from `start` meet no triangle within `length`."""
     free = np.ones(rays.shape[0], np.bool_)
-    e1, e2, s, p, q = np.empty(3), np.empty(3), np.empty(3), np.empty(3), np.empty(3)
+    at = start[0], start[1], start[2]
     for i in range(triangles.shape[0]):
         far = False
         for k in range(3):
@@ -80,26 +82,10 @@ def free_rays(triangles: Singles, start: Floats, rays: Floats, length: float) ->
             far |= min(a, b, c) > start[k] + length or max(a, b, c) < start[k] - length
         if far:
             continue
-        for k in range(3):
-            e1[k] = triangles[i, 1, k] - triangles[i, 0, k]
-            e2[k] = triangles[i, 2, k] - triangles[i, 0, k]
-            s[k] = start[k] - triangles[i, 0, k]
         for r in range(rays.shape[0]):
-            if not free[r]:
-                continue
-            d = rays[r]
-            for k in range(3):
-                m, n = (k + 1) % 3, (k + 2) % 3
-                p[k] = d[m] * e2[n] - d[n] * e2[m]
-                q[k] = s[m] * e1[n] - s[n] * e1[m]
-            det = e1[0] * p[0] + e1[1] * p[1] + e1[2] * p[2]
-            if det == 0.0:
-                continue
-            u = (s[0] * p[0] + s[1] * p[1] + s[2] * p[2]) / det
-            v = (d[0] * q[0] + d[1] * q[1] + d[2] * q[2]) / det
-            t = (e2[0] * q[0] + e2[1] * q[1] + e2[2] * q[2]) / det
-            if u >= 0.0 and v >= 0.0 and u + v <= 1.0 and 0.0 < t < length:
-                free[r] = False
+            if free[r]:
+                s, u, v, _, _ = pierced(triangles[i], at, row(rays, r))
+                free[r] = not (u >= 0.0 and v >= 0.0 and u + v <= 1.0 and 0.0 < s < length)
     return int(free.sum())
 
 

@@ -176,6 +176,10 @@ def _examine(
     overlapping, places, cavities, pieces = _overlaps(sound, seen, edges.closed)
     size = float((high.astype(np.float64) - low).max())
     refused = _refusal(path, units[0])
+    sheets, left_out = flat_sheets(sound)
+    if left_out:
+        said = "pairs of level faces, those with least area, were not looked at for flat sheets"
+        notices = (*notices, f"{left_out} {said}")
     return MeshReport(
         path=path,
         sha256=file_sha256(path),
@@ -205,7 +209,7 @@ def _examine(
         wall=seen.wall,
         gap=seen.gap,
         points=len(seen.points.triangle),
-        sheets=tuple(flat_sheets(sound)),
+        sheets=tuple(sheets),
         notices=notices,
         refused=refused,
     )

@@ -44,7 +44,7 @@ class FlatSheet:
     triangles: int
 
 
-def flat_sheets(triangles: Singles) -> list[FlatSheet]:
+def flat_sheets(triangles: Singles) -> tuple[list[FlatSheet], int]:
     """Find the level sheets across enclosed voids of a mesh.
 
     Parameters
@@ -54,12 +54,14 @@ def flat_sheets(triangles: Singles) -> list[FlatSheet]:
 
     Returns
     -------
-    list of FlatSheet
+    sheets : list of FlatSheet
         By height. A sheet without thickness may be bare triangles, seen from one side only.
+    left_out : int
+        Pairs of level faces, those with least area, that were not looked at.
     """
     level = np.flatnonzero(_level(triangles))
     if level.size == 0:
-        return []
+        return [], 0
     z, group = np.unique(triangles[level, 0, 2], return_inverse=True)
     size = np.abs(_plan_area(triangles[level]))
     area = np.bincount(group, size)
@@ -72,7 +74,8 @@ def flat_sheets(triangles: Singles) -> list[FlatSheet]:
     ]
     faces = _Faces(triangles, level, group, z.astype(np.float64))
     found = [faces.sheet(a, b) for _, a, b in sorted(pairs, reverse=True)[:MOST_PAIRS]]
-    return sorted((one for one in found if one is not None), key=lambda one: one.height_mm)
+    sheets = sorted((one for one in found if one is not None), key=lambda one: one.height_mm)
+    return sheets, max(len(pairs) - MOST_PAIRS, 0)
 
 
 @kernel

@@ -136,7 +136,7 @@ def test_corners_are_no_thin_walls():
 
 
 def test_sheets_are_measured():
-    sheet = flat_sheets(bad_meshes.thin_sheet())
+    sheet, _ = flat_sheets(bad_meshes.thin_sheet())
     assert len(sheet) == 1
     assert sheet[0].height_mm == pytest.approx(12.0)
     assert sheet[0].thickness_mm == pytest.approx(0.15, abs=1e-5)
@@ -145,7 +145,7 @@ def test_sheets_are_measured():
 
 
 def test_a_plate_with_a_hole_is_a_ring():
-    sheet = flat_sheets(shapes.plate_in_tube(5.0, 2.0, 1.0, 0.5))
+    sheet, _ = flat_sheets(shapes.plate_in_tube(5.0, 2.0, 1.0, 0.5))
     assert [one.height_mm for one in sheet] == pytest.approx([15.0])
     assert sheet[0].area_mm2 == pytest.approx(np.pi * (25 - 4), rel=0.01)
 
@@ -154,8 +154,19 @@ def test_a_plate_with_a_hole_is_a_ring():
     "make", [shapes.straight_bore, shapes.u_passage, shapes.duct, shapes.level_set]
 )
 def test_sound_parts_have_no_sheets(make):
-    assert flat_sheets(make()) == []
+    assert flat_sheets(make()) == ([], 0)
 
 
 def test_a_thick_floor_is_no_sheet():
-    assert flat_sheets(shapes.plate_in_tube(5.0, 0.0, 0.0, 3.0)) == []
+    assert flat_sheets(shapes.plate_in_tube(5.0, 0.0, 0.0, 3.0)) == ([], 0)
+
+
+@pytest.mark.parametrize(("count", "left_out"), [(10, 0), (12, 18)])
+def test_pairs_of_level_faces_that_are_not_looked_at_are_counted(tmp_path, count, left_out):
+    """Analytic: n faces within a millimetre make n (n + 1) / 2 pairs, 60 are looked at."""
+    corners = np.array([(0.0, 0.0, 0.0), (4.0, 0.0, 0.0), (0.0, 4.0, 0.0)], np.float32)
+    faces = corners + np.array([(0.0, 0.0, 0.05 * n) for n in range(count)], np.float32)[:, None]
+    assert flat_sheets(faces)[1] == left_out
+    shapes.write_stl(tmp_path / "faces.stl", faces)
+    said = [one for one in examine(tmp_path / "faces.stl").notices if "level faces" in one]
+    assert len(said) == (left_out > 0)

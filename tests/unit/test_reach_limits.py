@@ -1,0 +1,23 @@
+"""What bounds the search for a plan is said where it was reached."""
+
+import make
+import pytest
+import shapes
+
+from clearance.drilling.recheck import Recheck
+from clearance.drilling.strokes import Reached
+
+
+@pytest.mark.parametrize(("sizes", "said"), [(8, ""), (9, "; drills of 5.9 mm and more were not")])
+def test_drills_that_were_not_tried_are_named(tmp_path, monkeypatch, sizes, said):
+    """Eight diameters are tried where the re-check refuses the smaller: here it refuses all."""
+    solid = shapes.block((-10, -10, 0), (10, 10, 20)) - shapes.bore((0, 0, -1), (0, 0, 21), 3.0)
+    way = make.passage((0, 0, 0), (0, 0, 20), 3.0, 5.0)
+    own = [
+        {"diameter": round(5.1 + 0.1 * n, 1), "flute": 60.0, "overall": 120.0} for n in range(sizes)
+    ]
+    monkeypatch.setattr(Recheck, "of", lambda *_: (Reached(None, "a plan was found, but no"), True))
+    tools = {"series": [], "drills": own}
+    found = make.first(tmp_path, solid, way, make.plane(10.0), pitch=0.5, drilling=tools)
+    assert found.why_not.startswith("a plan was found, but no")
+    assert found.why_not.removeprefix("a plan was found, but no")[: len(said) or None] == said
