@@ -162,12 +162,12 @@ def _meetings(start, z, a, b, strip):  # type: ignore[no-untyped-def]
 
 
 def bounding(
-    void: PossibleVoid, triangles: NDArray[np.float32], pieces: set[int], others: bool = False
+    void: PossibleVoid, triangles: NDArray[np.float32], pieces: set[int]
 ) -> NDArray[np.float32]:
     """Triangles that may bound some pieces of the possible void.
 
     A piece holds every triangle that touches the void in it, so the metal nearest
-    to a point of that void is among these. With `others` the remaining triangles.
+    to a point of that void is among these.
     """
     wanted = np.zeros(int(void.piece.max(initial=0)) + 1, np.bool_)
     wanted[sorted(pieces)] = True
@@ -184,7 +184,7 @@ def bounding(
         void.piece,
         wanted,
     )
-    return triangles[~keep if others else keep]
+    return triangles[keep]
 
 
 @kernel

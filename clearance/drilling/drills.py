@@ -208,19 +208,9 @@ def run_out(drill: Drill) -> float:
     return 0.03 + 0.01 * drill.overall / drill.diameter
 
 
-def full_diameter_reach(drill: Drill, practice: Practice = USUAL) -> float:
-    """Depth to which the flute lets a drill cut its full diameter, mm; may be below 0.
-
-    Flute less point less chip room: a rule of our own (the chips must leave the hole).
-    """
-    point = point_length(drill.diameter, practice.point_angle_deg)
-    return drill.flute - point - practice.chip_room_diameters * drill.diameter
-
-
 def reach_limits(
     drill: Drill,
     depth_mm: float,
-    standoff_mm: float = 0.0,
     practice: Practice = USUAL,
 ) -> Iterator[Limit]:
     """Give the limits that keep a drill from a depth; none if it reaches.
@@ -230,8 +220,6 @@ def reach_limits(
     drill : Drill
     depth_mm : float
         How deep the full diameter must go, from the opening's face along the axis.
-    standoff_mm : float
-        How far from the opening the holder must stay (a flange in its way, say).
     practice : Practice
 
     Yields
@@ -240,19 +228,18 @@ def reach_limits(
         In the order flute, overall, length-to-diameter.
     """
     tip = depth_mm + point_length(drill.diameter, practice.point_angle_deg)
-    flute = tip + practice.chip_room_diameters * drill.diameter
+    flute = tip + practice.chip_room_diameters * drill.diameter  # our rule: chips must leave
     if flute > drill.flute:
         words = f"{drill.words} has {drill.flute:g} mm of flute, {_up(flute)} mm needed"
         yield Limit("flute", drill.flute, flute, words)
-    projecting = tip + standoff_mm
     clamped = CLAMPED_DIAMETERS * drill.diameter
     free = drill.overall - clamped
-    if projecting > free:
+    if tip > free:
         words = (
             f"{drill.words} is {drill.overall:g} mm long and projects at most {free:.1f} mm from a "
-            f"holder that grips {clamped:.1f} mm, {_up(projecting)} mm needed"
+            f"holder that grips {clamped:.1f} mm, {_up(tip)} mm needed"
         )
-        yield Limit("overall", free, projecting, words)
+        yield Limit("overall", free, tip, words)
     ratio = tip / drill.diameter
     if ratio > practice.max_length_to_diameter:
         words = (
@@ -265,18 +252,16 @@ def reach_limits(
 def reach_limit(
     drill: Drill,
     depth_mm: float,
-    standoff_mm: float = 0.0,
     practice: Practice = USUAL,
 ) -> Limit | None:
     """Return the first limit that bites (see `reach_limits`), or None if the drill reaches."""
-    return next(reach_limits(drill, depth_mm, standoff_mm, practice), None)
+    return next(reach_limits(drill, depth_mm, practice), None)
 
 
 def not_at_hand(
     diameter: float,
     depth_mm: float,
     series: Iterable[str],
-    standoff_mm: float = 0.0,
     practice: Practice = USUAL,
 ) -> Drill | None:
     """Return the shortest standard drill that would reach, of a series that is not at hand.
@@ -286,17 +271,16 @@ def not_at_hand(
     diameter : float, mm
         Of the drill, as in the table.
     depth_mm : float
-        As in `reach_limits`, like standoff_mm and practice.
+        As in `reach_limits`, like practice.
     series : iterable of str
         What is at hand.
-    standoff_mm : float
     practice : Practice
     """
     names = list(series)
     for drill in standard():
         offered = any(_belongs(drill.series, name) for name in names)
         if drill.diameter == diameter and not offered:
-            if reach_limit(drill, depth_mm, standoff_mm, practice) is None:
+            if reach_limit(drill, depth_mm, practice) is None:
                 return drill
     return None
 

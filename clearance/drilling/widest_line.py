@@ -86,7 +86,6 @@ def widest_line(
     enough_mm: float,
     tolerance_mm: float = 0.05,
     beyond_mm: float = 0.0,
-    before_mm: float = 0.0,
     most_cells: int = CELLS,
     explain: bool = True,
 ) -> Widest:
@@ -105,8 +104,8 @@ def widest_line(
         goes on for the widest.
     tolerance_mm : float
         The line is the widest within this.
-    beyond_mm, before_mm : float
-        How far the line goes on past its end, and reaches back before its start.
+    beyond_mm : float
+        How far the line goes on past its end.
     most_cells : int
         The search ends here at the latest; `bound` tells what is then still possible.
     explain : bool
@@ -134,7 +133,7 @@ def widest_line(
     """
     if len(tree.order) == 0:
         raise ValueError("there is no metal")
-    search = _Search(tree, start, end, float(before_mm), float(beyond_mm))
+    search = _Search(tree, start, end, float(beyond_mm))
     search.seed(tolerance_mm)
     patience = PATIENCE if explain else 0
     return search.run(float(enough_mm), float(tolerance_mm), most_cells, patience)
@@ -165,14 +164,12 @@ class _Lines(NamedTuple):
 class _Search:
     """One search: what is given, and the best line so far."""
 
-    def __init__(
-        self, tree: box_tree.Tree, start: Region, end: Region, before: float, beyond: float
-    ) -> None:
+    def __init__(self, tree: box_tree.Tree, start: Region, end: Region, beyond: float) -> None:
         self.tree = tree
         self.metal = SignedDistance(tree)
         self.planes = (start.plane, end.plane)
         self.edges = (_edges(start.polygon), _edges(end.polygon))
-        self.before, self.beyond = before, beyond
+        self.beyond = beyond
         self.pair = np.full(4, np.nan)  # plane coordinates of the best p and q
         self.best = -1.0
         self.witnesses = np.empty((0, 3))  # points of the metal that bounded earlier lines
@@ -186,7 +183,7 @@ class _Search:
         w = self.planes[1].to_space(pairs[:, 2:]) - p
         length = np.maximum(np.linalg.norm(w, axis=1), 1e-12)
         u = w / length[:, None]
-        a, b = p - self.before * u, p + (length + self.beyond)[:, None] * u
+        a, b = p, p + (length + self.beyond)[:, None] * u
         room, at, metal = segments.segment_clearances(self.tree, a, b)
         room[room < segments.ROUNDING_MM] = 0.0  # touching is meeting
         return _Lines(p, u, length, room, at, metal)
@@ -215,7 +212,7 @@ class _Search:
         length = np.maximum(np.linalg.norm(w, axis=1), 1e-12)[:, None]
         u = w / length
         offset = self.witnesses[None] - p[:, None]
-        along = np.clip((offset * u[:, None]).sum(axis=2), -self.before, length + self.beyond)
+        along = np.clip((offset * u[:, None]).sum(axis=2), 0.0, length + self.beyond)
         gap = np.linalg.norm(offset - along[:, :, None] * u[:, None], axis=2)
         result: Floats = gap.min(axis=1, initial=np.inf)
         return result
@@ -379,13 +376,13 @@ class _Search:
         room = lines.room.copy()
         hit = np.flatnonzero(room == 0.0)
         if len(hit):
-            a = lines.p[hit] - self.before * lines.u[hit]
-            total = lines.length[hit] + self.before + self.beyond
+            a = lines.p[hit]
+            total = lines.length[hit] + self.beyond
             share = rays.deep(
                 self.tree.triangles, self.tree.boxes, a, total[:, None] * lines.u[hit]
             )
             some = share >= 0.0
-            hit, at = hit[some], (share * total - self.before)[some]
+            hit, at = hit[some], (share * total)[some]
             depth = self.metal.signed(lines.p[hit] + at[:, None] * lines.u[hit])[0]
             deep = depth < 0.0
             along[hit[deep]], room[hit[deep]] = at[deep], depth[deep]
@@ -414,9 +411,9 @@ class _Search:
         turn = self.turn(lines.length, reach)
         cosine = 1.0 - 0.5 * turn**2
         which = which[cosine[which] > 0.5]
-        far = np.maximum(*reach) + max(self.before, self.beyond) * turn
+        far = np.maximum(*reach) + self.beyond * turn
         margin = (far / np.maximum(cosine, 0.5) + reach.sum(axis=0))[which]
-        low, high = margin - self.before, lines.length[which] + self.beyond - margin
+        low, high = margin, lines.length[which] + self.beyond - margin
         fits = low <= high
         which = which[fits]
         if not len(which):

@@ -77,26 +77,24 @@ def resumed_section(polygons: Any) -> SectionProperties:
     }
 
 
-def settled_torsion(polygons: Any, finest_cells: int = FINEST_CELLS) -> tuple[float, float]:
+def settled_torsion(polygons: Any) -> tuple[float, float]:
     """Torsion constant from grids made finer until it changes little, and how little, mm4.
 
     Parameters
     ----------
     polygons : shapely Polygon or MultiPolygon
         Valid, mm.
-    finest_cells : int
-        No grid has more cells: a section of very many thin walls may not settle before, and
-        then the uncertainty says so.
 
     Notes
     -----
     The scheme is of second order: a third of the change from one grid to the next, four times
     finer, is added. The uncertainty is that change or, once there are three grids, the change
-    of the value so corrected if it is smaller; below a thousandth nothing is promised.
+    of the value so corrected if it is smaller; below a thousandth nothing is promised. A section
+    of very many thin walls may not settle before `FINEST_CELLS`: then the uncertainty says so.
     """
-    cells = min(FIRST_CELLS, finest_cells)
+    cells = FIRST_CELLS
     found, best, uncertainty = torsion_constant(polygons, cells), math.nan, math.inf
-    while cells * FINER <= finest_cells and not uncertainty <= SETTLED * best:
+    while cells * FINER <= FINEST_CELLS and not uncertainty <= SETTLED * best:
         cells *= FINER
         last, found = found, torsion_constant(polygons, cells)
         corrected = found + (found - last) / (FINER - 1.0)

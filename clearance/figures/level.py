@@ -63,12 +63,12 @@ class Room:
 ROOMY = Room()
 
 
-def level_figure(section: LevelSection, letter: str = "A") -> Figure:
+def level_figure(section: LevelSection) -> Figure:
     """An A4 sheet, landscape: the section, a detail, the passages, the key."""
     with mpl.rc_context(style.SETTINGS):
         figure = Figure(figsize=style.A4_LANDSCAPE_IN)
         axes = _axes(figure, MAIN)
-        axes.set_title(f"section {letter}-{letter}", fontsize=style.TEXT_PT, loc="left")
+        axes.set_title("section A-A", fontsize=style.TEXT_PT, loc="left")
         draw_level(axes, section)
         frame(axes, section, MAIN[2:])
         lowest = labels(axes, section.voids, section.bounds, MAIN[2:])

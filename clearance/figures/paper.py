@@ -239,12 +239,10 @@ def text_strips(
     return [strip(line, n == 0) for n, line in enumerate(lines)]
 
 
-def listing(
-    items: Sequence[str], room_in: float, numbered: bool = False, first: int = 1
-) -> tuple[Strip, ...]:
+def listing(items: Sequence[str], room_in: float, numbered: bool = False) -> tuple[Strip, ...]:
     """Items one under the other, each with a dash or its number."""
     strips: list[Strip] = []
-    for n, item in enumerate(items, first):
+    for n, item in enumerate(items, 1):
         strips += text_strips(item, room_in, mark=f"{n}." if numbered else "–", indent=0.22)
     return tuple(strips)
 
@@ -252,13 +250,9 @@ def listing(
 # ---- tables ----------------------------------------------------------------------------------
 
 
-def table_row(
-    cells: Sequence[str],
-    widths_in: Sequence[float],
-    size_pt: float = style.SMALLEST_PT,
-    bold: bool = False,
-) -> Strip:
+def table_row(cells: Sequence[str], widths_in: Sequence[float], bold: bool = False) -> Strip:
     """A ruled row of a table; cells are wrapped, an empty one stays empty to be written in."""
+    size_pt = style.SMALLEST_PT
     lines = [
         _at_most(wrapped(cell, width - 2.0 * PAD_IN, size_pt, bold))
         for cell, width in zip(cells, widths_in, strict=True)

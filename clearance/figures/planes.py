@@ -217,10 +217,9 @@ def draw_area(axes: Axes, curve: Curve) -> Axes:
 # ---- through the drill's axis ----------------------------------------------------------------
 
 
-def drill_figure(
-    section: DrillSection, footer: tuple[str, ...] = (), letters: tuple[str, str] = ("A", "B")
-) -> Figure:
+def drill_figure(section: DrillSection, footer: tuple[str, ...] = ()) -> Figure:
     """An A4 sheet, landscape: the section through the drill's axis, its plan, its numbers."""
+    letters = ("A", "B")
     with mpl.rc_context(style.SETTINGS):
         figure = _sheet(section.title, footer)
         left, bottom, width, height = (0.85, 1.15, 6.9, 6.3)

@@ -33,6 +33,8 @@ DRAWN = 4.0
 taken as drawn: who draws a wall in facets draws it alike both ways."""
 GRADES = 60
 """Directions that round to the same step of 1/60 count as one."""
+MOST_AXES, LEAST_AXIS_MM = 12, 5.0
+"""Directions of bores that are told, and the least length of their edges within about a degree."""
 MOST_TRIANGLES = 64
 """So many triangles are crossed for the two facets beside an edge; a flat face may have more."""
 
@@ -252,22 +254,19 @@ def _in_a_row(turn: Floats, width: Floats) -> NDArray[np.bool_]:
     return same
 
 
-def hollow_axes(triangles: Singles, most: int = 12, least_mm: float = 5.0) -> Floats:
+def hollow_axes(triangles: Singles) -> Floats:
     """Directions along which hollow round walls run, as bores do: the edges of their facets.
 
     Parameters
     ----------
     triangles : ndarray (F, 3, 3) float32
         Finite, mm.
-    most : int
-        So many directions at most, those with most length of edges first.
-    least_mm : float
-        Least length of edges within about a degree.
 
     Returns
     -------
     ndarray (K, 3)
-        Unit vectors; of two opposite ones the one whose last non-zero coordinate is positive.
+        Unit vectors, those with most length of edges first (`MOST_AXES`, `LEAST_AXIS_MM`); of two
+        opposite ones the one whose last non-zero coordinate is positive.
     """
     kept = without_needles(triangles)
     if len(kept) < 4:
@@ -290,8 +289,8 @@ def hollow_axes(triangles: Singles, most: int = 12, least_mm: float = 5.0) -> Fl
     key = (steps[:, 0] << 40) | (steps[:, 1] << 20) | steps[:, 2]
     _, group = np.unique(key, return_inverse=True)
     total = np.bincount(group, length)
-    largest = np.argsort(-total, kind="stable")[:most]
-    largest = largest[total[largest] >= least_mm]
+    largest = np.argsort(-total, kind="stable")[:MOST_AXES]
+    largest = largest[total[largest] >= LEAST_AXIS_MM]
     sums = np.column_stack([np.bincount(group, along[:, k] * length)[largest] for k in range(3)])
     result: Floats = sums / np.linalg.norm(sums, axis=1)[:, None]
     return result

@@ -138,11 +138,8 @@ def _push(
 
 
 @kernel
-def _widen(
-    tree: Tree, route: Array, fixed: bool, spacing: float, rounds: int,
-    enough: float,
-) -> float:  # fmt: skip
-    """Widen a route in place; returns the least room of its vertices."""
+def _widen(tree: Tree, route: Array, spacing: float, rounds: int, enough: float) -> float:
+    """Widen a route between its ends, in place; returns the least room of its vertices."""
     count = route.shape[0]
     last = count - 1
     nodes, gaps = np.empty(64, np.int64), np.empty(64)
@@ -151,8 +148,6 @@ def _widen(
         d2, face[n], q = nearest_triangle(tree, row(route, n), np.inf, -1.0, nodes, gaps)
         room[n] = math.sqrt(d2)
         put(foot, n, q)
-    # An end that may move stays in the plane across the route as it began.
-    inward, outward = _direction(route, np.int64(0), np.int64(1)), _direction(route, last - 1, last)
     step = np.full(count, spacing)  # first step of the next push; 0: nothing to gain here
     for turn in range(rounds):
         # A vertex with this much more room than the throat cannot hold the least distance.
@@ -164,12 +159,11 @@ def _widen(
                 if moved > 0.02 * spacing:
                     busy = True
                     _wake(step, n, moved)
-        for m in range(count):
+        for m in range(1, last):
             n = m if turn % 2 == 0 else last - m
-            if room[n] >= plenty or step[n] == 0.0 or (fixed and (n == 0 or n == last)):
+            if room[n] >= plenty or step[n] == 0.0:
                 continue
             across = _direction(route, max(n - 2, 0), min(n + 2, last))
-            across = inward if n == 0 else (outward if n == last else across)
             longest = _push(
                 tree, route, room, face, foot,
                 n, across, 2.4 * turn, step[n], spacing, enough, nodes, gaps,
@@ -195,11 +189,10 @@ def widen(
     polyline: ArrayLike,
     *,
     spacing_mm: float,
-    fixed_ends: bool = True,
     rounds: int = 30,
     enough: float = np.inf,
 ) -> tuple[Floats, float, Floats | None]:
-    """Push a route to where its least distance to the soup is larger.
+    """Push a route, its ends held, to where its least distance to the soup is larger.
 
     Parameters
     ----------
@@ -208,9 +201,6 @@ def widen(
         A route that does not touch the soup.
     spacing_mm : float
         Step to which the route is resampled.
-    fixed_ends : bool
-        Keep both ends where they are; else they move in the plane across the route's first or
-        last step.
     rounds : int
         Most times that the whole route is gone through.
     enough : float, mm
@@ -241,7 +231,7 @@ def widen(
         route = best
         for _ in range(PASSES):
             route = _resample(route, spacing)
-            room = _widen(tree, route, fixed_ends, spacing, rounds, float(enough))
+            room = _widen(tree, route, spacing, rounds, float(enough))
             if np.linalg.norm(np.diff(route, axis=0), axis=1).max() < 1.9 * spacing:
                 break  # else the vertices have spread until they held one another back
         bound, at = certified_clearance(tree, route)

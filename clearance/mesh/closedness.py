@@ -136,22 +136,6 @@ def survey(triangles: Triangles) -> Survey:
     return Survey(*_survey(corners, corners.view(np.uint32)))
 
 
-def open_edges(triangles: Triangles) -> OpenEdges:
-    """Find the edges of a mesh that bound an odd number of triangles, and where they are.
-
-    Parameters
-    ----------
-    triangles : (F, 3, 3) ndarray of float32, mm
-        As for `close`; may be open.
-
-    Returns
-    -------
-    OpenEdges
-    """
-    vertices, ids = weld(without_needles(triangles))
-    return describe(vertices, number_edges(ids, len(vertices)))
-
-
 def without_needles(triangles: Triangles) -> Triangles:
     """Leave out the triangles with two equal corners: their edges cancel anyway."""
     kept = np.empty_like(triangles)

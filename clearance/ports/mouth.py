@@ -448,14 +448,3 @@ def find_mouths(triangles: Singles, requests: Sequence[Request]) -> list[Mouth]:
     chosen = [found[which == k] for k in range(len(boxes))]
     count = len(requests)
     return [_find(triangles, chosen[k], chosen[count + k], one) for k, one in enumerate(requests)]
-
-
-def find_mouth(
-    triangles: Singles,
-    centre: ArrayLike,
-    radius: float,
-    normal: ArrayLike | None = None,
-    name: str = "port",
-) -> Mouth:
-    """Return the closing surface of one port (see `find_mouths`)."""
-    return find_mouths(triangles, [Request(name, centre, radius, normal)])[0]

@@ -112,7 +112,6 @@ class PassageSweep:
         self.exact = exact
         self.found: list[At | None] = [None] * len(bottoms)
         self._routes: dict[int, Route] = {}
-        self.exactly = 0
 
     def at(self, n: int) -> tuple[Event, ...]:
         """The events with the moving one at a height."""
@@ -485,7 +484,6 @@ class PassageSweep:
     def _exactly(self, n: int, cut: Cut) -> At:
         if not self.exact:
             return At(State.UNDETERMINED, 0.0, cut.high_mm, cut.fraction)
-        self.exactly += 1
         judged: Judged = self.check.judge(Variant(cut.events, ""))
         way = judged.way
         if self.still and self.cheap and len(way.route) > 1:

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Callable
-from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
@@ -33,9 +32,6 @@ from clearance.verdict.graph import in_words, on_way, own, passage_graph, perhap
 from clearance.verdict.judged import Crossed, Judged, differences, leaks, tighter
 from clearance.verdict.prepared import Checked, Progress, silent
 from clearance.verdict.states import Required, Seen, contradicts, failing, state_of
-
-if TYPE_CHECKING:
-    pass
 
 FACETS_MM = 2e-3
 """By so much the facets' share may miss what is missing, for the search of circles."""

@@ -260,12 +260,13 @@ def widened(soup, route, spacing, **more):
 def test_widen_finds_the_axis_of_a_tube(sides, spacing):
     z = np.linspace(0, 110, 200)
     wave = np.column_stack((0.7 * np.sin(z / 9), 0.7 * np.cos(z / 5), z))
-    beside = np.array([[0.8, 0.6, 0], [0.8, 0.6, 110]])
+    wave[[0, -1], :2] = 0.0  # the ends are held
+    beside = np.array([[0, 0, 0], [0.8, 0.6, 10], [0.8, 0.6, 100], [0, 0, 110]])
     for route in (wave, beside):
         soup = tube(sides=sides)
-        wide, bound = widened(soup, route, spacing, fixed_ends=False)
+        wide, bound = widened(soup, route, spacing)
         assert 3.6 * np.cos(np.pi / sides) - 0.01 < bound <= 3.6  # analytic
-    again, _ = widened(soup, beside, spacing, fixed_ends=False)
+    again, _ = widened(soup, beside, spacing)
     np.testing.assert_array_equal(wide, again)
 
 

@@ -4,6 +4,7 @@
 table; point lengths and tolerances from toolmakers' pages. "analytic": arithmetic beside the test.
 """
 
+import dataclasses
 import itertools
 from dataclasses import dataclass
 
@@ -13,7 +14,6 @@ from clearance.drilling.drills import (
     Drill,
     Practice,
     drills,
-    full_diameter_reach,
     h8_lower,
     not_at_hand,
     point_length,
@@ -140,20 +140,19 @@ def test_flute_bites_first():
 
 
 def test_reach_is_where_the_flute_begins_to_bite():
-    """Analytic: 33 - 0.9013 - 3.0."""
-    reach = full_diameter_reach(JOBBER_3)
-    assert reach == pytest.approx(29.0987, abs=1e-4)
-    assert reach_limit(JOBBER_3, reach - 1e-9) is None
-    assert reach_limit(JOBBER_3, reach + 1e-9).kind == "flute"
-    assert full_diameter_reach(JOBBER_3, Practice(180.0, 1.5)) == pytest.approx(28.5)
+    """Analytic: 33 - 0.9013 - 3.0 = 29.0987; with a flat point and 1.5 diameters 33 - 4.5."""
+    for practice, reach in ((Practice(), 29.0987), (Practice(180.0, 1.5), 28.5)):
+        assert reach_limit(JOBBER_3, reach - 1e-4, practice) is None
+        assert reach_limit(JOBBER_3, reach + 1e-4, practice).kind == "flute"
 
 
 def test_holder_and_ratio():
-    """Analytic: 61 - 7.5 clamped = 53.5 can project; 29 + 0.9013 + 25 = 54.9013 needed."""
-    limit = reach_limit(JOBBER_3, 29.0, 25.0)
+    """Analytic: 61 - 7.5 clamped = 53.5 can project; 54 + 0.9013 needed. Its flute is 59 here."""
+    fluted = dataclasses.replace(JOBBER_3, flute=59.0)
+    limit = reach_limit(fluted, 54.0)
     assert (limit.kind, limit.available) == ("overall", 53.5)
     assert limit.needed == pytest.approx(54.9013, abs=1e-4)
-    assert reach_limit(JOBBER_3, 29.0, 23.0) is None
+    assert reach_limit(fluted, 52.5) is None
     limit = reach_limit(JOBBER_3, 29.0, practice=Practice(max_length_to_diameter=9.0))
     assert limit.kind == "length-to-diameter"
     assert limit.needed == pytest.approx(29.9013 / 3, abs=1e-4)
@@ -162,7 +161,7 @@ def test_holder_and_ratio():
 
 
 def test_all_limits_are_given():
-    kinds = [limit.kind for limit in reach_limits(JOBBER_3, 60.0, 0.0, Practice(118.0, 1.0, 10.0))]
+    kinds = [limit.kind for limit in reach_limits(JOBBER_3, 60.0, Practice(118.0, 1.0, 10.0))]
     assert kinds == ["flute", "overall", "length-to-diameter"]
 
 

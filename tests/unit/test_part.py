@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from clearance.errors import PartError
-from clearance.mesh.closedness import number_edges, open_edges, survey, weld
+from clearance.mesh.closedness import describe, number_edges, survey, weld
 from clearance.mesh.mending import close
 from clearance.mesh.part import Part, read_part, read_triangles
 from clearance.mesh.shells import face_outward, find_shells
@@ -160,6 +160,11 @@ def test_an_open_mesh_is_refused_with_the_number_of_edges_and_the_place(stl):
         r"within 0\.000 x 20\.000 x 30\.000 mm",
     ):
         read_part(stl(BLOCK[:10]))
+
+
+def open_edges(triangles):
+    vertices, ids = weld(triangles)
+    return describe(vertices, number_edges(ids, len(vertices)))
 
 
 def test_the_largest_three_of_several_holes_are_named(stl):

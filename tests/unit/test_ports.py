@@ -10,12 +10,16 @@ from shapely import Polygon
 from clearance.errors import PortError
 from clearance.geometry.planes import Plane
 from clearance.geometry.sight import free_rays, sights, winding_at
-from clearance.ports.mouth import Mouth, Request, find_mouth, find_mouths
+from clearance.ports.mouth import Mouth, Request, find_mouths
 from clearance.ports.plug import plug
 
 SIDES = 128
 UP = np.array([0.0, 0.0, 1.0])
 FLAT = np.sqrt(np.sin(2 * np.pi / SIDES) / (2 * np.pi / SIDES))  # polygon to circle, equal area
+
+
+def find_mouth(triangles, centre, radius, normal=None, name="port"):
+    return find_mouths(triangles, [Request(name, centre, radius, normal)])[0]
 
 
 def soup(shape: Manifold) -> np.ndarray:

@@ -78,7 +78,7 @@ def test_no_line_beats_the_bound(seed):
 
 
 @pytest.mark.parametrize("seed", range(3))
-def test_tilted_planes_and_both_extensions(seed):
+def test_tilted_planes_and_an_extension(seed):
     """The bound holds with planes at odds and lines longer than from region to region."""
     rng = np.random.default_rng(seed)
     pieces = [
@@ -88,12 +88,10 @@ def test_tilted_planes_and_both_extensions(seed):
     tree = box_tree.build(np.concatenate(pieces))
     start = Region(Plane.through((0, 0, 0), (0.5, 0.2, 1.0)), shapely.box(-3, -3, 3, 3))
     end = Region(Plane.through((1, 0, 11), (-0.7, 0.4, 1.0)), shapely.box(-3, -3, 3, 3))
-    found = widest_line(
-        tree, start, end, enough_mm=0.0, tolerance_mm=0.1, before_mm=2.0, beyond_mm=3.0
-    )
+    found = widest_line(tree, start, end, enough_mm=0.0, tolerance_mm=0.1, beyond_mm=3.0)
     p, q = (r.plane.to_space(rng.uniform(-3, 3, (40_000, 2))) for r in (start, end))
     u = (q - p) / np.linalg.norm(q - p, axis=1, keepdims=True)
-    most = segments.segment_clearances(tree, p - 2 * u, q + 3 * u)[0].max()
+    most = segments.segment_clearances(tree, p, q + 3 * u)[0].max()
     assert most <= found.bound + 1e-9
     assert found.bound <= found.radius + 0.1 + 1e-12
 
@@ -139,17 +137,6 @@ def test_roof_beyond_the_end():
     assert long.metal[2] == pytest.approx(20.0, abs=1e-5)
     assert too_long.radius == 0.0
     assert too_long.bound < 0.5
-
-
-def test_in_the_way_before_the_start():
-    """Analytic: a ring with a hole of 1 mm radius, 3 mm outside the mouth."""
-    ring = block((-9, -9, -4), (9, 9, -3)) - bore((0, 0, -5), (0, 0, -2), 1.0)
-    tree = box_tree.build(soup(straight() + ring))
-    free = widest_line(tree, disc(0, 3), disc(20, 3), enough_mm=0.5)
-    held = widest_line(tree, disc(0, 3), disc(20, 3), enough_mm=0.5, before_mm=6.0)
-    assert free.radius == pytest.approx(3 * APOTHEM, abs=0.05)
-    assert held.radius == pytest.approx(1.0, abs=0.05)
-    assert -4.0 - 1e-6 <= held.narrowest[2] <= -3.0 + 1e-6
 
 
 def test_same_answer_twice_and_all_of_it_consistent():
