@@ -9,6 +9,10 @@ class ClearanceError(Exception):
     """A fault that the user can mend; its text says what, where and what to do."""
 
 
+class ClearanceWarning(UserWarning):
+    """What the user should know of this run, but not of a part."""
+
+
 class CaseError(ClearanceError):
     """A case or plate file is wrong: file, line, key, what was found, what is expected."""
 

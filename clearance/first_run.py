@@ -7,14 +7,12 @@ compiles the later kernels while the first run compiles the earlier ones.
 from __future__ import annotations
 
 import atexit
-import os
 import subprocess
 import sys
 from collections.abc import Callable
 from types import SimpleNamespace
 from typing import Any
 
-import numba
 import numpy as np
 
 from clearance.columns import cast, cells
@@ -49,11 +47,9 @@ def compile_beside() -> subprocess.Popen[bytes]:
     The compiler holds one lock in a process, so a thread would only wait. What both compile at
     the same time is compiled twice: the cache takes either.
     """
-    folder = numba.config.CACHE_DIR
-    given = {**os.environ, "NUMBA_CACHE_DIR": folder} if folder else None
     process = subprocess.Popen(
         [sys.executable, "-m", "clearance.first_run"],
-        stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, env=given,
+        stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
     )  # fmt: skip
     atexit.register(process.kill)
     return process

@@ -11,6 +11,7 @@ import os
 import signal
 import sys
 import threading
+import warnings
 from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -18,7 +19,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from clearance import __version__
-from clearance.cli.terminal import keep_line, paint, progress, show, width
+from clearance.cli.terminal import keep_line, paint, progress, show, show_warning, width
 from clearance.errors import ClearanceError
 
 if TYPE_CHECKING:
@@ -165,6 +166,7 @@ def main(ctx: click.Context) -> None:
     """  # noqa: D301 - click wants the character itself
     if os.environ.get("NO_COLOR"):
         ctx.color = False
+    warnings.showwarning = show_warning
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):  # a name that the terminal cannot show is no fault
             stream.reconfigure(errors="replace")
@@ -344,38 +346,10 @@ def _figure_kind(path: Path, only: tuple[str, ...] = ()) -> None:
     figure_kind(path, only or SUFFIXES)
 
 
-def _computing(say: Callable[[str], None]) -> Any:
-    """Import the spine; say so if its kernels have to be compiled first."""
+def _computing(say: Callable[[str], None]) -> None:
+    """Import what computes; say so if its kernels have to be compiled first."""
     say("loading the program")
-    try:
-        import clearance.checking as run
-    except RuntimeError as fault:
-        # Numba's word for: neither beside the program nor in the user's cache can it write.
-        if "cannot cache" not in str(fault):
-            raise
-        run = _computing_without_cache()
     from clearance import first_run
 
     if first_run.begin(say):
         keep_line(say)
-    return run
-
-
-def _computing_without_cache() -> Any:
-    """Import with the compiled kernels in a folder that goes away with this run."""
-    import atexit
-    import tempfile
-
-    import numba
-
-    folder = tempfile.TemporaryDirectory(prefix="clearance-kernels-")
-    atexit.register(folder.cleanup)
-    numba.config.CACHE_DIR = folder.name
-    click.echo(
-        "warning: no folder for compiled kernels can be written, so each run compiles them anew; "
-        "NUMBA_CACHE_DIR may name one",
-        err=True,
-    )
-    import clearance.checking as run
-
-    return run

@@ -6,8 +6,6 @@ In: the words of the command line. Out: words and files. Computing is left to `o
 
 from __future__ import annotations
 
-import os
-import sys
 from pathlib import Path
 from typing import Any
 
@@ -18,6 +16,7 @@ from clearance.cli.options import (
     debug_option,
     json_option,
 )
+from clearance.cli.terminal import progress, show
 from clearance.errors import ClearanceError
 
 FAULTY = 3
@@ -75,29 +74,28 @@ def openings(
     if toml and _to_stdout(json_file):
         raise click.UsageError("--toml and --json - both want standard output; give one a file.")
     _check_outputs(mesh, json_file, plot)
-    _say(f"reading {mesh.name}")
-    from clearance.mesh.part import file_sha256, read_part
+    with progress(f"reading {mesh.name}") as say:
+        from clearance.mesh.part import file_sha256, read_part
 
-    part = read_part(mesh, unit)
-    _say("looking for openings")
-    from clearance.report import openings as openings_report
-    from clearance.survey.openings import find_openings
+        part = read_part(mesh, unit)
+        say("looking for openings")
+        from clearance.report import openings as openings_report
+        from clearance.survey.openings import find_openings
 
-    found = find_openings(part.triangles)
-    if plot is not None:
-        _say("drawing")
-        from clearance.figures.files import write
-        from clearance.figures.openings import openings_figure
+        found = find_openings(part.triangles)
+        if plot is not None:
+            say("drawing")
+            from clearance.figures.files import write
+            from clearance.figures.openings import openings_figure
 
-        write(openings_figure(part.triangles, found, mesh.name), plot)
-    _clear()
+            write(openings_figure(part.triangles, found, mesh.name), plot)
     for notice in part.notices:
         click.echo(f"note: {notice}", err=True)
     if toml:
         for notice in found.notices:
             click.echo(f"note: {notice}", err=True)
     words = openings_report.toml(found) if toml else openings_report.text(found, mesh.name)
-    _give(openings_report.as_json(found, mesh.name, file_sha256(mesh)), words, json_file)
+    _give(ctx, openings_report.as_json(found, mesh.name, file_sha256(mesh)), words, json_file)
 
 
 @click.command(context_settings={"help_option_names": ["-h", "--help"]})
@@ -119,13 +117,12 @@ def mesh(ctx: click.Context, mesh: Path, unit: str, json_file: Path | None) -> N
     3 for one that it refuses or that has such sheets, 2 for a file that cannot be read as a mesh.
     """  # noqa: D301 - click wants the character itself
     _check_outputs(mesh, json_file)
-    _say(f"examining {mesh.name}")
-    from clearance.report import mesh as mesh_report
-    from clearance.survey.faults import examine
+    with progress(f"examining {mesh.name}"):
+        from clearance.report import mesh as mesh_report
+        from clearance.survey.faults import examine
 
-    found = examine(mesh, unit)
-    _clear()
-    _give(mesh_report.as_json(found), mesh_report.text(found), json_file)
+        found = examine(mesh, unit)
+    _give(ctx, mesh_report.as_json(found), mesh_report.text(found), json_file)
     ctx.exit(0 if found.fit else FAULTY)
 
 
@@ -151,37 +148,15 @@ def _check_outputs(mesh: Path, json_file: Path | None, plot: Path | None = None)
             raise ClearanceError(f"{plot}: is given for both --json and --plot")
 
 
-def _give(data: Any, words: str, json_file: Path | None) -> None:
+def _give(ctx: click.Context, data: Any, words: str, json_file: Path | None) -> None:
     """Write the JSON where it is wanted, and the words unless it takes their place."""
     from clearance.result import as_text
 
     if _to_stdout(json_file):
-        _show(as_text(data))
+        show(ctx, as_text(data).encode())
         return
     if json_file is not None:
         from clearance.system.files import write_whole
 
         write_whole(json_file, as_text(data).encode())
-    _show(words)
-
-
-def _show(words: str) -> None:
-    try:
-        click.echo(words.encode(), nl=False)
-    except BrokenPipeError:
-        raise
-    except OSError as fault:
-        with open(os.devnull, "w") as nowhere:  # the end of the program shall not try once more
-            os.dup2(nowhere.fileno(), sys.stdout.fileno())
-        raise ClearanceError(f"standard output cannot be written: {fault.strerror}") from None
-
-
-def _say(words: str) -> None:
-    """Show a line of progress on a terminal, in place of the last one."""
-    if sys.stderr is not None and sys.stderr.isatty():
-        click.echo("\r" + words.ljust(70), nl=False, err=True)
-
-
-def _clear() -> None:
-    if sys.stderr is not None and sys.stderr.isatty():
-        click.echo("\r" + " " * 70 + "\r", nl=False, err=True)
+    show(ctx, words)

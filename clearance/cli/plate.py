@@ -6,7 +6,6 @@ summary on standard output, the files in the folder. Computing is left to `plate
 
 from __future__ import annotations
 
-import os
 import sys
 import time
 from collections.abc import Iterator
@@ -94,7 +93,7 @@ def _run(
     from clearance.case.plate import read_plate
 
     known = read_plate(path)
-    _share_kernels(show)
+    show.say("loading the program")
     from clearance.plates.folder import Folder
     from clearance.plates.members import members
     from clearance.plates.run import Tell, run, unchanged, write_summary
@@ -137,27 +136,6 @@ def _spread(
     if todo and sum(sorted(job.need_bytes for job in todo)[-count:]) > free:
         show.line(f"{free / 1e9:.1f} GB of memory are free: fewer than {count} parts at a time")
     yield from processes.run(todo, compute, count, free, show.tick)
-
-
-def _share_kernels(show: Progress) -> None:
-    """Let the processes find the compiled kernels where this one has them."""
-    import numba
-
-    show.say("loading the program")
-    try:
-        import clearance.checking  # noqa: F401
-    except RuntimeError as fault:
-        # Numba's word for: neither beside the program nor in the user's cache can it write.
-        if "cannot cache" not in str(fault):
-            raise
-        import atexit
-        import tempfile
-
-        folder = tempfile.TemporaryDirectory(prefix="clearance-kernels-")
-        atexit.register(folder.cleanup)
-        numba.config.CACHE_DIR = folder.name
-    if numba.config.CACHE_DIR:
-        os.environ.setdefault("NUMBA_CACHE_DIR", numba.config.CACHE_DIR)
 
 
 # ---- progress --------------------------------------------------------------------------------

@@ -11,12 +11,14 @@ import os
 import shutil
 import sys
 import time
+import warnings
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from typing import Any
 
 import click
 
-from clearance.errors import ClearanceError
+from clearance.errors import ClearanceError, ClearanceWarning
 
 NARROWEST, WIDEST, UNKNOWN_WIDTH = 80, 100, 88
 """Columns of the text: those of the terminal within these bounds, the last if there is none."""
@@ -49,6 +51,17 @@ def _abandon_stdout() -> None:
     """Let the end of the program not try once more to write what cannot be written."""
     with open(os.devnull, "w") as nowhere:
         os.dup2(nowhere.fileno(), sys.stdout.fileno())
+
+
+def show_warning(message: Warning | str, category: type[Warning], *place: Any, **more: Any) -> None:
+    """Show what is said of this run without the place in the program; others as they come."""
+    if issubclass(category, ClearanceWarning):
+        click.echo(f"warning: {message}", err=True)
+    else:
+        _as_they_come(message, category, *place, **more)
+
+
+_as_they_come = warnings.showwarning
 
 
 def width() -> int:

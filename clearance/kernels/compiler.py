@@ -12,11 +12,13 @@ more for all others; `np.int64(0)` is not.
 
 from __future__ import annotations
 
+import atexit
 import hashlib
 import inspect
 import os
 import stat
 import tempfile
+import warnings
 from collections.abc import Callable, Iterator
 from contextlib import suppress
 from functools import cache
@@ -29,6 +31,8 @@ import numpy as np
 from numba import njit
 from numba.core.caching import CompileResultCacheImpl, FunctionCache, IndexDataCacheFile
 from numba.core.dispatcher import Dispatcher
+
+from clearance.errors import ClearanceWarning
 
 
 def kernel(function: Callable[..., Any]) -> Any:
@@ -131,8 +135,30 @@ def private_folder() -> str | None:
     return str(own) if theirs and stat.S_ISDIR(found.st_mode) else None
 
 
+class _OneRun(_OfUser):
+    """A folder that goes away with this process; those that it starts use it too."""
+
+    def get_cache_path(self) -> str:
+        return os.path.join(folder_of_this_run(), os.path.basename(self._cache_path))
+
+
+@cache
+def folder_of_this_run() -> str:
+    """Make the folder, once, and warn: every run has to compile."""
+    folder = tempfile.TemporaryDirectory(prefix="clearance-kernels-")
+    atexit.register(folder.cleanup)
+    os.environ["NUMBA_CACHE_DIR"] = numba.config.CACHE_DIR = folder.name
+    warnings.warn(
+        "no folder for compiled kernels can be written, so each run compiles them anew; "
+        "NUMBA_CACHE_DIR may name one",
+        ClearanceWarning,
+        stacklevel=2,
+    )
+    return folder.name
+
+
 class _Place(CompileResultCacheImpl):
-    """Beside the program, else in the user's folder for caches, else in a private one."""
+    """Beside the program, in the user's folder for caches, a private one, one of this run."""
 
     _locator_classes = [  # noqa: RUF012 (the compiler's own name)
         *(
@@ -140,6 +166,7 @@ class _Place(CompileResultCacheImpl):
             for known in CompileResultCacheImpl._locator_classes
         ),
         _Private,
+        _OneRun,
     ]
 
 

@@ -291,6 +291,25 @@ def test_nobody_can_lock_another_out(installed, tmp_path):
     assert clearance.__version__ in words
 
 
+@pytest.mark.skipif(not hasattr(os, "getuid"), reason="folders have no owner here")
+def test_at_last_in_a_folder_of_this_run(installed, tmp_path):
+    """It is used, said once, handed to other processes, and gone afterwards."""
+    (installed.folder / "__pycache__").touch()
+    (tmp_path / f"clearance-{os.getuid()}").touch()
+    nobody = "import pwd\ndef _none(*_): raise KeyError\npwd.getpwuid = _none\n"
+    told = (
+        "import warnings\nfound = []\nwarnings.showwarning = lambda said, *_: found.append(said)\n"
+    )
+    rest = "import os\nprint(os.environ['NUMBA_CACHE_DIR'], len(found), *found)\n"
+    words = installed.printed(nobody + told + PLACE + rest, HOME=None, TMPDIR=str(tmp_path))
+    place, answer, hits, shared, count, *said = words
+    assert (answer, hits, count) == ("212", "0", "1")
+    assert Path(place).is_relative_to(shared)
+    assert Path(shared).parent == tmp_path
+    assert not Path(shared).exists()
+    assert "NUMBA_CACHE_DIR" in said
+
+
 def test_a_full_disk_costs_time_only(monkeypatch):
     """A kernel that cannot be kept is still called."""
 
