@@ -15,7 +15,7 @@ from clearance.columns.cast import Columns, snapped
 from clearance.columns.grid import UNIT_MM, Grid, snap_even, spanned
 from clearance.columns.runs import Runs, intersect
 from clearance.geometry.stretches import STRETCH, boxes_of, fixed
-from clearance.kernels.clip import clipped_polygon
+from clearance.kernels.clip import clipped_between
 from clearance.kernels.compiler import kernel
 from clearance.kernels.growing import grown, grown_runs
 
@@ -194,23 +194,20 @@ def _touched(triangles, x0, y0, step, nx, ny, shift_x, shift_y):  # type: ignore
         ):
             # Plane x = i: strips along y.
             if u0 <= i <= u1:
-                m = clipped_polygon(tri, corners, X, i - SLACK, 1.0, 0.0, p)
-                m = clipped_polygon(p, m, X, i + SLACK, -1.0, 0.0, q)
+                m = clipped_between(tri, corners, X, i - SLACK, i + SLACK, p, q)
                 if m > 0:
                     for j in range(
                         max(0, int(np.floor(v0 - SLACK))),
                         min(ny - 2, int(np.floor(v1 + SLACK))) + 1,
                     ):
-                        k = clipped_polygon(q, m, Y, j - SLACK, 1.0, 0.0, p)
-                        k = clipped_polygon(p, k, Y, j + 1 + SLACK, -1.0, 0.0, r)
+                        k = clipped_between(q, m, Y, j - SLACK, j + 1 + SLACK, p, r)
                         if k > 0:
                             low, high = _z_range(r, k)
                             number = squares + strips_x + i * (ny - 1) + j
                             place, z, n = _push(place, z, n, number, low, high, MARGIN_MM)
             if i == nx - 1:
                 continue
-            m = clipped_polygon(tri, corners, X, i - SLACK, 1.0, 0.0, p)
-            m = clipped_polygon(p, m, X, i + 1 + SLACK, -1.0, 0.0, q)
+            m = clipped_between(tri, corners, X, i - SLACK, i + 1 + SLACK, p, q)
             if m == 0:
                 continue
             w0, w1 = np.inf, -np.inf
@@ -222,15 +219,13 @@ def _touched(triangles, x0, y0, step, nx, ny, shift_x, shift_y):  # type: ignore
             ):
                 # Line y = j: strips along x.
                 if w0 <= j <= w1:
-                    k = clipped_polygon(q, m, Y, j - SLACK, 1.0, 0.0, p)
-                    k = clipped_polygon(p, k, Y, j + SLACK, -1.0, 0.0, r)
+                    k = clipped_between(q, m, Y, j - SLACK, j + SLACK, p, r)
                     if k > 0:
                         low, high = _z_range(r, k)
                         place, z, n = _push(place, z, n, squares + i * ny + j, low, high, MARGIN_MM)
                 if j == ny - 1:
                     continue
-                k = clipped_polygon(q, m, Y, j - SLACK, 1.0, 0.0, p)
-                k = clipped_polygon(p, k, Y, j + 1 + SLACK, -1.0, 0.0, r)
+                k = clipped_between(q, m, Y, j - SLACK, j + 1 + SLACK, p, r)
                 if k > 0:
                     low, high = _z_range(r, k)
                     place, z, n = _push(place, z, n, i * (ny - 1) + j, low, high, 2 * MARGIN_MM)

@@ -23,6 +23,7 @@ from clearance.disposition.known import (
     Weighing,
     weakest,
 )
+from clearance.drilling.strokes import in_words
 from clearance.result import FlowResult, PassageResult, Result, Rework, TrappedPowder
 
 if TYPE_CHECKING:
@@ -157,11 +158,7 @@ def plan_from(rework: Rework, extra: Extra, flow: FlowResult | None) -> Plan:
     after = None if flow is None else flow["requirement"]["after_rework"]
     tightest = min(strokes, key=lambda d: d.wall_margin_mm - d.drill_tolerance_mm - d.run_out_mm)
     return Plan(
-        strokes=tuple(
-            f"{d.drill_diameter_mm:g} mm drill ({d.series}) from {_opening(d.from_)}, "
-            f"{d.depth_mm:.1f} mm deep to its tip"
-            for d in strokes
-        ),
+        strokes=tuple(in_words(stroke) for stroke in strokes),
         clear_diameter_after_mm=rework.clear_diameter_after_mm,
         margin_mm=tightest.wall_margin_mm,
         drill_tolerance_mm=tightest.drill_tolerance_mm,
@@ -173,10 +170,6 @@ def plan_from(rework: Rework, extra: Extra, flow: FlowResult | None) -> Plan:
         flow_after=after or "not given",
         whole_interval=extra.plan_whole_interval,
     )
-
-
-def _opening(word: str) -> str:
-    return f"the {word}" if word in ("inlet", "outlet") else word
 
 
 def _powder_source(powder: TrappedPowder, sources: Sequence[str]) -> Source:

@@ -21,6 +21,7 @@ from clearance.drilling import bore as bores
 from clearance.drilling.bore import Bore
 from clearance.drilling.drills import CLAMPED_DIAMETERS, point_length
 from clearance.drilling.reach import SIDES
+from clearance.drilling.strokes import in_words
 from clearance.geometry.planes import Plane
 from clearance.heights import above_platform
 from clearance.passages.way import moved_mouth
@@ -212,8 +213,7 @@ def _stroke(
     shape = bores.section(drill, cut.plane)
     bounds = _bounds(flat[:3], MARGIN_MM + stroke.drill_diameter_mm)
     return DrillSection(
-        f"{result.name}: {stroke.drill_diameter_mm:g} mm drill ({stroke.series}) from "
-        f"{stroke.from_}, {stroke.depth_mm:.1f} mm deep{_leaves(rework, stroke)}",
+        f"{result.name}: {in_words(stroke)}{_leaves(rework, stroke)}",
         cut.part,
         cut.stray,
         cut.loose,

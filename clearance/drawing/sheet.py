@@ -27,6 +27,7 @@ from clearance.drawing.sheet_facts import (
     settings,
 )
 from clearance.drawing.sheet_sections import Sections, gravest_first, worst_crossing
+from clearance.drilling.strokes import in_words
 from clearance.heights import above_platform
 from clearance.report.check import (
     besides,
@@ -266,10 +267,7 @@ def _reasons_of(decided: DispositionResult | None, event: bool) -> tuple[str, ..
 
 def _plan(passage: PassageResult) -> str:
     assert passage.rework is not None
-    strokes = " and ".join(
-        f"a {d.drill_diameter_mm:g} mm drill from {d.from_}, {d.depth_mm:.1f} mm deep"
-        for d in passage.rework.drilling
-    )
+    strokes = " and ".join(f"a {in_words(stroke)}" for stroke in passage.rework.drilling)
     after = rounded_down(passage.rework.clear_diameter_after_mm, 2)
     wall = "".join(f", {said}" for said in wall_words(passage.rework))
     return f"{passage.name} by {strokes}, then {passage.rework.state_after}, {after} mm{wall}"

@@ -122,6 +122,15 @@ def plain(at: Floats) -> tuple[float, float, float]:
     return float(at[0]), float(at[1]), float(at[2])
 
 
+def in_words(stroke: Drilling) -> str:
+    """One operation: which drill, from where, how deep."""
+    start = f"the {stroke.from_}" if stroke.from_ in ("inlet", "outlet") else stroke.from_
+    return (
+        f"{stroke.drill_diameter_mm:g} mm drill ({stroke.series}) from {start}, "
+        f"{stroke.depth_mm:.1f} mm deep to its tip"
+    )
+
+
 def described(stroke: Stroke) -> Drilling:
     """A stroke as the result tells it."""
     out = -stroke.line.direction

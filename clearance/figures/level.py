@@ -67,7 +67,7 @@ def level_figure(section: LevelSection) -> Figure:
     """An A4 sheet, landscape: the section, a detail, the passages, the key."""
     with mpl.rc_context(style.SETTINGS):
         figure = Figure(figsize=style.A4_LANDSCAPE_IN)
-        axes = _axes(figure, MAIN)
+        axes = placed_axes(figure, MAIN)
         axes.set_title("section A-A", fontsize=style.TEXT_PT, loc="left")
         draw_level(axes, section)
         frame(axes, section, MAIN[2:])
@@ -142,7 +142,7 @@ def _path(polygon: Any) -> Outline:
 # ---- the sheet -------------------------------------------------------------------------------
 
 
-def _axes(figure: Figure, box: Sequence[float]) -> Axes:
+def placed_axes(figure: Figure, box: Sequence[float]) -> Axes:
     """Axes at a place given in inches."""
     width, height = style.A4_LANDSCAPE_IN
     place = (box[0] / width, box[1] / height, box[2] / width, box[3] / height)
@@ -354,7 +354,7 @@ def _detail(figure: Figure, main: Axes, section: LevelSection, detail: Detail) -
     title = textwrap.wrap(detail.title, 40)
     room = SIDE[3] - LINE_IN * len(title) - 0.08
     size = min(SIDE[2], 2.75)
-    axes = _axes(figure, (SIDE[0], SIDE[1] + room - size, size, size))
+    axes = placed_axes(figure, (SIDE[0], SIDE[1] + room - size, size, size))
     draw_level(axes, section)
     to_scale(axes, detail.bounds)
     mark_detail(main, axes)
@@ -364,7 +364,7 @@ def _detail(figure: Figure, main: Axes, section: LevelSection, detail: Detail) -
     axes.set_yticks([])
     scale_bar(axes, 0.0, -0.035)  # below it, where it hides nothing
     axes.set_title("\n".join(title), fontsize=style.TEXT_PT, loc="left", pad=4)
-    text = _panel(figure, SIDE)
+    text = panel_axes(figure, SIDE)
     at = room - size - 0.26
     for line in detail.lines:
         text.text(0.0, at, line, fontsize=style.SMALLEST_PT + 0.5, va="top")
@@ -393,9 +393,9 @@ def mark_detail(axes: Axes, detail: Axes, letter: str = DETAIL_LETTERS[0]) -> No
     )  # fmt: skip
 
 
-def _panel(figure: Figure, box: Sequence[float]) -> Axes:
+def panel_axes(figure: Figure, box: Sequence[float]) -> Axes:
     """Axes without lines whose coordinates are inches."""
-    axes = _axes(figure, box)
+    axes = placed_axes(figure, box)
     axes.set_xlim(0.0, box[2])
     axes.set_ylim(0.0, box[3])
     axes.set_axis_off()
@@ -404,7 +404,7 @@ def _panel(figure: Figure, box: Sequence[float]) -> Axes:
 
 def _side(figure: Figure, section: LevelSection, top: float) -> None:
     """The passages and the key, below `top` inches of the side column."""
-    panel = _panel(figure, SIDE)
+    panel = panel_axes(figure, SIDE)
     key = key_of(section)
     panel.text(0.0, top, "passages", fontsize=style.TEXT_PT, fontweight="bold", va="top")
     at = top - 0.24

@@ -31,3 +31,10 @@ def clipped_polygon(poly, n, axis, bound, side, near, out):  # type: ignore[no-u
             out[m, axis] = bound
             m += 1
     return m
+
+
+@kernel
+def clipped_between(poly, n, axis, low, high, spare, out):  # type: ignore[no-untyped-def]
+    """What is left of an n-gon between two bounds; `spare` is as large as `out`."""
+    m = clipped_polygon(poly, n, axis, low, 1.0, 0.0, spare)
+    return clipped_polygon(spare, m, axis, high, -1.0, 0.0, out)

@@ -22,7 +22,7 @@ from matplotlib.figure import Figure
 from matplotlib.patheffects import withStroke
 
 from clearance.figures import style
-from clearance.figures.level import area
+from clearance.figures.level import area, panel_axes, placed_axes
 from clearance.figures.style import Look
 from clearance.plates.placed import Place
 from clearance.plates.run import Summary, gravest_first, stood
@@ -76,7 +76,7 @@ def _alike(summary: Summary) -> Iterator[list[str]]:
 def map_page(summary: Summary) -> Figure:
     """Draw the platform with every part on it, and the table, the gravest first."""
     figure = Figure(figsize=style.A4_LANDSCAPE_IN)
-    axes = _axes(figure, MAP)
+    axes = placed_axes(figure, MAP)
     _platform(axes, summary)
     few = len(summary.data["parts"]) <= MOST_NAMES
     for entry in summary.data["parts"]:
@@ -86,11 +86,6 @@ def map_page(summary: Summary) -> Figure:
     _table(figure, summary)
     _cautions(figure, summary)
     return figure
-
-
-def _axes(figure: Figure, box: Sequence[float]) -> Axes:
-    width, height = style.A4_LANDSCAPE_IN
-    return figure.add_axes((box[0] / width, box[1] / height, box[2] / width, box[3] / height))
 
 
 def _platform(axes: Axes, summary: Summary) -> None:
@@ -173,7 +168,7 @@ def _words(
 
 def _table(figure: Figure, summary: Summary) -> None:
     """Key and parts, the gravest first, as many as there is room for."""
-    panel = _panel(figure, SIDE)
+    panel = panel_axes(figure, SIDE)
     at = SIDE[3]
     for name, count in summary.data["counts"].items():
         letter, look = style.MARKS[name]
@@ -212,19 +207,11 @@ def _row(entry: PlatePart) -> tuple[str, ...]:
 
 def _cautions(figure: Figure, summary: Summary) -> None:
     """Every page carries the cautions."""
-    panel = _panel(figure, CAUTIONS_AT)
+    panel = panel_axes(figure, CAUTIONS_AT)
     at = CAUTIONS_AT[3]
     for line, bold in _section("cautions", summary.data["cautions"], letters=66):
         _at(panel, 0.0, at, line, bold)
         at -= LINE_IN
-
-
-def _panel(figure: Figure, box: Sequence[float]) -> Axes:
-    panel = _axes(figure, box)
-    panel.set_xlim(0.0, box[2])
-    panel.set_ylim(0.0, box[3])
-    panel.set_axis_off()
-    return panel
 
 
 def _at(panel: Axes, x: float, y: float, word: str, bold: bool = False) -> None:
@@ -246,7 +233,7 @@ def _part_page(summary: Summary, names: Sequence[str], result: dict[str, Any]) -
     word = entries[names[0]]["recommendation"]
     title = textwrap.shorten(f"{', '.join(names)}: {word}", 80, placeholder="…")
     _words(figure, 0.4, 8.0, [title], style.TITLE_PT, bold=True)
-    panel = _panel(figure, (0.4, 0.3, 10.9, 7.2))
+    panel = panel_axes(figure, (0.4, 0.3, 10.9, 7.2))
     at = 7.2
     for line, bold in _lines(entries[names[0]], result):
         if at < 2.0 * LINE_IN:
@@ -258,7 +245,7 @@ def _part_page(summary: Summary, names: Sequence[str], result: dict[str, Any]) -
 
 
 def _where(figure: Figure, summary: Summary, entries: Sequence[PlatePart]) -> None:
-    axes = _axes(figure, SMALL_MAP)
+    axes = placed_axes(figure, SMALL_MAP)
     _platform(axes, summary)
     axes.set_xlabel("")
     axes.set_ylabel("")

@@ -20,6 +20,7 @@ from typing import Any, NamedTuple
 
 from clearance.case.plate import Plate
 from clearance.checking import CAUTIONS
+from clearance.disposition.known import GRAVITY as RECOMMENDATIONS
 from clearance.plates.folder import PARTS, Folder
 from clearance.plates.members import Member, asked, beyond_platform, jobs
 from clearance.result import PROGRAM, as_text
@@ -34,16 +35,7 @@ from clearance.result.plate import (
 from clearance.system.files import write_whole
 from clearance.system.processes import Job, Outcome
 
-GRAVITY = (
-    "no verdict",
-    "error",
-    "scrap",
-    "undetermined",
-    "repair",
-    "rework",
-    "use-as-is",
-    "not-affected",
-)
+GRAVITY: tuple[str, ...] = ("no verdict", "error", *RECOMMENDATIONS)
 """Recommendations, the gravest first, with what stands for one where there is none."""
 STATUS_GRAVITY = (1, 2, 3, 4, 0)
 STATES = ("blocked", "restricted", "undetermined", "open")

@@ -33,14 +33,19 @@ class PartAtEvent(TypedDict):
     ]
 
 
-class LabelResult(TypedDict):
-    """What tells equal parts apart; it stands on their sheets."""
+class PlacedPart(TypedDict):
+    """A part on the platform."""
 
     name: Annotated[str, told("name of the part on the plate")]
     serial: Annotated[str | None, told("its serial number; null if it is not known")]
-    plate: Annotated[str, told("name of the plate")]
     at_mm: Annotated[tuple[float, float], told("the mesh's origin on the platform, x and y", "mm")]
     turn_deg: Annotated[float, told("turn of the part about +Z, counter-clockwise", "deg")]
+
+
+class LabelResult(PlacedPart):
+    """What tells equal parts apart; it stands on their sheets."""
+
+    plate: Annotated[str, told("name of the plate")]
 
 
 class AboutPart(PartAtEvent):
@@ -103,14 +108,10 @@ class Verdict(PartAtEvent):
     seconds: Annotated[float | None, told(SECONDS, "s")]
 
 
-class PlatePart(Verdict):
-    """One part of the plate, what is found of it and where it stands."""
+class PlatePart(PlacedPart, Verdict):
+    """One part of the plate, where it stands and what is found of it."""
 
-    name: Annotated[str, told("name of the part on the plate")]
-    serial: Annotated[str | None, told("its serial number; null if it is not known")]
     case: Annotated[str, told("its case file, from the plate file's folder")]
-    at_mm: Annotated[tuple[float, float], told("the mesh's origin on the platform, x and y", "mm")]
-    turn_deg: Annotated[float, told("turn of the part about +Z, counter-clockwise", "deg")]
     inputs_sha256: Annotated[
         str | None, told("as in its result file; null where its case could not be read")
     ]

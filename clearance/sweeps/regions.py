@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from clearance.columns.possible import PossibleVoid, _meetings
 from clearance.kernels.compiler import kernel
 from clearance.kernels.forest import find, join
+from clearance.kernels.growing import grown
 
 Ints = NDArray[np.int64]
 Floats = NDArray[np.float64]
@@ -78,7 +79,7 @@ class Cuts:
         a, b, low, high = _edges(start, z, g.nx, g.ny, void.piece, wanted)
         self._edges = (a, b, low, high)
         self._wanted = wanted[void.piece[: len(self._low)]]
-        nodes, first = _cut_nodes(self._low, self._high, self._wanted, self.heights)
+        nodes, first = _held(self._low, self._high, self._wanted, self.heights)
         self._nodes, self._first = nodes, first
         ends = [self._end(layer) for layer in layers]
         count = len(self._low)
@@ -230,8 +231,8 @@ def _edges(start, z, nx, ny, piece, wanted):  # type: ignore[no-untyped-def]
                         continue
                     if n == capacity:
                         capacity *= 2
-                        a, b = _longer(a, capacity), _longer(b, capacity)
-                        low, high = _taller(low, capacity), _taller(high, capacity)
+                        a, b = grown(a, capacity), grown(b, capacity)
+                        low, high = grown(low, capacity), grown(high, capacity)
                     a[n], b[n] = p, q
                     low[n], high[n] = bottom, top
                     n += 1
@@ -239,22 +240,8 @@ def _edges(start, z, nx, ny, piece, wanted):  # type: ignore[no-untyped-def]
 
 
 @kernel
-def _longer(array, capacity):  # type: ignore[no-untyped-def]
-    new = np.empty(capacity, np.int64)
-    new[: array.size] = array
-    return new
-
-
-@kernel
-def _taller(array, capacity):  # type: ignore[no-untyped-def]
-    new = np.empty(capacity)
-    new[: array.size] = array
-    return new
-
-
-@kernel
-def _cut_nodes(low, high, wanted, heights):  # type: ignore[no-untyped-def]
-    """Runs that hold each height, a row of numbers and where each height begins in it."""
+def _held(low, high, wanted, heights):  # type: ignore[no-untyped-def]
+    """Which intervals hold each height: a row of numbers, and where each height begins in it."""
     first = np.zeros(heights.size + 1, np.int64)
     for p in range(low.size):
         if wanted[p]:
@@ -318,22 +305,7 @@ def _sections(count, a, b, low, high, heights, nodes, first):  # type: ignore[no
     # Steps in rising order of where they begin, so that each height sees few that are over.
     parent = np.arange(count).astype(np.int32)
     section = np.empty(nodes.size, np.int64)
-    of = np.zeros(heights.size + 1, np.int64)
-    for e in range(a.size):
-        for n in range(np.searchsorted(heights, low[e]), heights.size):
-            if heights[n] > high[e]:
-                break
-            of[n + 1] += 1
-    for n in range(heights.size):
-        of[n + 1] += of[n]
-    step = np.empty(of[-1], np.int64)
-    fill = of[:-1].copy()
-    for e in range(a.size):
-        for n in range(np.searchsorted(heights, low[e]), heights.size):
-            if heights[n] > high[e]:
-                break
-            step[fill[n]] = e
-            fill[n] += 1
+    step, of = _held(low, high, np.ones(a.size, np.bool_), heights)
     for n in range(heights.size):
         for k in range(of[n], of[n + 1]):
             join(parent, a[step[k]], b[step[k]])
@@ -365,8 +337,8 @@ def _layer_nodes(start, z, squares, low, high, wanted):  # type: ignore[no-untyp
                 continue
             if n == capacity:  # none may be left out: a proof rests on all of them
                 capacity *= 2
-                found = _longer(found, capacity)
-                bottom, top = _taller(bottom, capacity), _taller(top, capacity)
+                found = grown(found, capacity)
+                bottom, top = grown(bottom, capacity), grown(top, capacity)
             found[n] = p
             bottom[n] = max(z0, low[s])
             top[n] = min(z1, high[s])
