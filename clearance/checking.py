@@ -10,8 +10,6 @@ from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
-import numpy as np
-
 from clearance.disposition.remedy import Remedied, disposition, judged_together, remedied
 from clearance.evidence.balls import balls
 from clearance.evidence.powder import packing_over, trapped_over, unmelted
@@ -191,9 +189,9 @@ def _cut_ports(checked: Checked) -> list[str]:
     found = []
     events = checked.unknowns.variants[0].events or ()
     for event in events:
-        low, high = event.bottom - event.penetration, event.top
+        low, high = event.lowest, event.top
         for mouth in checked.all_mouths:
-            z = mouth.plane.to_space(np.array(mouth.polygon.exterior.coords))[:, 2]
+            z = mouth.rim[:, 2]
             z = z + offset(events, float(mouth.centre[2]))[2]
             if z.min() < high and z.max() > low:
                 found.append(f"stray {event.stray} cuts the port {mouth.name}; the port is kept")

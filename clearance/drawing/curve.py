@@ -16,7 +16,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from clearance.geometry import box_tree, distance
+from clearance.geometry import box_tree, distance, polylines
 from clearance.geometry.planes import Plane
 from clearance.predicted.part import NOMINAL, Predicted
 from clearance.predicted.planes import predicted_metal
@@ -116,13 +116,13 @@ def curve(check: PassageCheck, result: PassageResult) -> Curve:
 
 def _stepped(route: Floats, predicted: Predicted | None = None) -> tuple[Floats, Floats]:
     """Points at equal steps along a route, with their lengths; those within a sheet besides."""
-    along = np.append(0.0, np.cumsum(np.linalg.norm(np.diff(route, axis=0), axis=1)))
+    along = polylines.lengths(route)
     count = max(int(np.ceil(along[-1] / STEP_MM)), 1) + 1
     at = np.linspace(0.0, along[-1], count)
     if predicted is not None:
         z = np.array([predicted.moved(point)[2] for point in route])
         at = np.unique(np.concatenate([at, *(_passing(z, along, s) for s in _sheets(predicted))]))
-    return np.column_stack([np.interp(at, along, route[:, k]) for k in range(3)]), at
+    return polylines.points_at(at, along, route), at
 
 
 def _sheets(predicted: Predicted) -> list[float]:
@@ -145,8 +145,7 @@ def _areas(nominal: Predicted, way: Floats, length: Floats) -> tuple[Floats, Flo
 
 def _area(nominal: Predicted, way: Floats, length: Floats, place: float) -> float:
     here, before, after = (
-        np.array([np.interp(at, length, way[:, k]) for k in range(3)])
-        for at in (place, place - CHORD_MM, place + CHORD_MM)
+        polylines.points_at(at, length, way) for at in (place, place - CHORD_MM, place + CHORD_MM)
     )
     plane = Plane.through(here, after - before)
     window, metal = predicted_metal(nominal, plane)

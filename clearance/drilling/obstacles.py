@@ -77,7 +77,7 @@ def in_the_way(checked: Checked, predicted: Predicted, tool: Tool) -> str:
         if checked.case.state.on_platform and below > 0.0:
             return f"{words} would reach {below:.1f} mm below the platform's surface"
         vertices = bores.solid(shape).vertices
-        box = Box(vertices.min(axis=0), vertices.max(axis=0))
+        box = Box.around(vertices)
         for name, soup in _metal(checked, predicted, box, holder):
             entered = bores.meeting(soup, shape)
             if len(entered):

@@ -312,7 +312,7 @@ class Reach:
 
     @staticmethod
     def _hull(mouth: Mouth, crossing: Crossing, grow: float) -> Box:
-        rim = mouth.plane.to_space(np.array(mouth.polygon.exterior.coords))
+        rim = mouth.rim
         x0, y0, x1, y1 = crossing.footprint.bounds
         low = np.minimum(rim.min(0), [x0, y0, crossing.low])
         high = np.maximum(rim.max(0), [x1, y1, crossing.high])
@@ -427,7 +427,7 @@ class Reach:
     def _inside(self, bore: Bore, line: Widest) -> Soup:
         """Metal of the part around a bore, the mouth's rim left out of it."""
         ends = np.array([line.start, bore.tip])
-        box = Box(ends.min(0), ends.max(0)).grown(bore.radius + 1.0)
+        box = Box.around(ends).grown(bore.radius + 1.0)
         return self.predicted.bare_surface(box)
 
     def _other_series(self, drill: Drill, depth: float) -> str:

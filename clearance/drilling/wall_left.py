@@ -268,7 +268,7 @@ def _below_rim(soup: Soup, mouth: Mouth) -> Soup:
     a pyramid around it, to which triangles are cut.
     """
     out = mouth.plane.normal
-    rim = mouth.plane.to_space(np.array(mouth.polygon.exterior.coords))
+    rim = mouth.rim
     one = rim[0] - mouth.centre
     one = one - (one @ out) * out
     one /= np.linalg.norm(one)
@@ -306,7 +306,7 @@ def _clipped(triangle: Soup, normals: Floats, offsets: Floats) -> Soup:
 
 def _box(bore: Bore) -> Box:
     vertices = bores.solid(bore).vertices
-    return Box(vertices.min(axis=0), vertices.max(axis=0))
+    return Box.around(vertices)
 
 
 def cut_to(predicted: Predicted, bore: Bore, soup: Soup) -> float | None:

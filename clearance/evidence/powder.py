@@ -371,7 +371,7 @@ def _bounding(predicted: Predicted, piece: NDArray[np.int32], n: int) -> list[in
     ends = _ends(piece, predicted.metal.start, predicted.metal.z, n)
     found = set()
     for event in predicted.events:
-        faces = [event.bottom - event.penetration, event.bottom]
+        faces = [event.lowest, event.bottom]
         faces += [event.bottom + (k + 1) * event.layer for k in range(len(event.slices))]
         if any((np.abs(ends - face) < 1e-9).any() for face in faces):
             found.add(event.stray)

@@ -20,7 +20,7 @@ from clearance.columns.runs import unite
 from clearance.columns.voids import label
 from clearance.flow.channel import Bend, End, Piece, equal_mm
 from clearance.flow.pressure_loss import ROUGHNESS_MM
-from clearance.geometry import distance
+from clearance.geometry import distance, polylines
 from clearance.geometry.areas import CIRCLE_MM, largest_circle_mm
 from clearance.geometry.planes import Plane
 from clearance.geometry.soup import extruded
@@ -152,7 +152,7 @@ def channel_mm2(
         Area of its level section there, which is no smaller.
     """
     route = check.nominal.way.route
-    along = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(route, axis=0), axis=1))])
+    along = polylines.lengths(route)
     nearest = int(np.argmin(np.linalg.norm(route - np.array(place), axis=1)))
     count = len(high.pieces)
     n = min(int(count * along[nearest] / max(along[-1], 1e-12)), count - 1)
@@ -166,12 +166,12 @@ def channel_mm2(
 def _way(check: PassageCheck, predicted: Predicted) -> _Way:
     route = check.nominal.way.route
     tree = check.search(predicted, []).tree
-    along = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(route, axis=0), axis=1))])
+    along = polylines.lengths(route)
     diameter = 2.0 * float(np.median(distance.distances(tree, route)))
     diameter = max(diameter, check.nominal.way.low_mm, 2.0 * predicted.grid.pitch_mm)
     count = int(np.clip(math.ceil(along[-1] / (0.1 * diameter)), 20, 2000))
     at = np.linspace(0.0, along[-1], count + 1)
-    places = np.stack([np.interp(at, along, route[:, a]) for a in range(3)], axis=1)
+    places = polylines.points_at(at, along, route)
     step = float(along[-1]) / count
     half = max(1, round(0.5 * diameter / step))
     ahead = places[np.minimum(np.arange(count + 1) + half, count)]

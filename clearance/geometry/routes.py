@@ -10,6 +10,7 @@ import math
 import numpy as np
 from numpy.typing import ArrayLike
 
+from clearance.geometry import polylines
 from clearance.geometry.box_tree import Tree
 from clearance.geometry.distance import (
     as_points,
@@ -179,9 +180,9 @@ def _widen(tree: Tree, route: Array, spacing: float, rounds: int, enough: float)
 
 def _resample(polyline: Floats, spacing: float) -> Floats:
     """Vertices at equal steps of length along a polyline, no longer than `spacing`."""
-    along = np.concatenate(([0.0], np.cumsum(np.linalg.norm(np.diff(polyline, axis=0), axis=1))))
+    along = polylines.lengths(polyline)
     at = np.linspace(0.0, along[-1], max(math.ceil(along[-1] / spacing - 1e-9), 1) + 1)
-    return np.column_stack([np.interp(at, along, polyline[:, k]) for k in range(3)])
+    return polylines.points_at(at, along, polyline)
 
 
 def widen(

@@ -42,6 +42,11 @@ class Box:
     low: NDArray[np.float64]
     high: NDArray[np.float64]
 
+    @classmethod
+    def around(cls, points: NDArray[np.float64]) -> Box:
+        """Return the smallest box around points (N, 3)."""
+        return cls(points.min(axis=0), points.max(axis=0))
+
     def grown(self, by_mm: float) -> Box:
         """Return the box with every face moved outward."""
         return Box(self.low - by_mm, self.high + by_mm)

@@ -82,7 +82,7 @@ class Closing:
 
 def closing(events: tuple[Event, ...], mouth: Mouth) -> Closing:
     """Where a nominal mouth lies after the events, and what closes it there."""
-    z = mouth.plane.to_space(np.array(mouth.polygon.exterior.coords))[:, 2]
+    z = mouth.rim[:, 2]
     steps = _offsets(events, float(z.min()), float(z.max()))
     at_centre = moved(mouth, offset(events, float(mouth.centre[2])))
     filled = shapely.Polygon(mouth.polygon.exterior)

@@ -20,12 +20,11 @@ from clearance.geometry.areas import TOUCH_MM2, largest_circle_mm, polygonal
 from clearance.geometry.planes import Plane
 from clearance.geometry.soup import Box, Soup, meeting, moved_shape
 from clearance.mesh.shells import find_shells
-from clearance.passages.closings import closing, imaged
 from clearance.passages.groups import Group, grouped
-from clearance.passages.levels import Face, Floats, Sections, face_at, faces
+from clearance.passages.levels import Face, Sections, face_at, faces
 from clearance.ports.mouth import Mouth
 from clearance.predicted.part import Predicted, Window
-from clearance.predicted.stray import Event, Gate, rounded
+from clearance.predicted.stray import Gate, rounded
 
 CUT_MM = 1e-4
 """Half height of the layer of squares that stands for a cut without a sheet."""
@@ -90,11 +89,6 @@ class WindowSections(Sections):
         self._own: dict[float, tuple[Any, ...]] = {}
         self._outlines: dict[Gate, Any] = {}
 
-    @property
-    def overlapping(self) -> bool:
-        """Whether shells of the part overlap."""
-        return self.window.bodies.overlapping
-
     def pieces(self, z: float, above: bool = False) -> tuple[Any, ...]:
         """Polygons of the passage's own nominal void at a nominal height."""
         at = self.window.beside("closed", z, above)
@@ -125,14 +119,6 @@ class WindowSections(Sections):
     def walls_between(self, low: float, high: float) -> Soup:
         """Triangles of the part near the passage that have a vertex between two heights."""
         return with_vertex_between(self.window.near, low, high)
-
-    def room(self, shape: Any, events: tuple[Event, ...], z: float) -> Any:
-        """What a ball with its centre in a level section has to fit into."""
-        return imaged(shape, [closing(events, mouth) for mouth in self.mouths], z)
-
-    def rims(self) -> list[Floats]:
-        """Outlines of the mouths."""
-        return [m.plane.to_space(np.array(m.polygon.exterior.coords)[:-1]) for m in self.mouths]
 
 
 def with_vertex_between(triangles: Soup, low: float, high: float) -> Soup:

@@ -7,6 +7,7 @@ In: `Sections`, the level sections of a passage's own nominal void, and the even
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
@@ -19,6 +20,9 @@ from clearance.geometry.areas import TOUCH_MM2, largest_circle_mm, polygonal
 from clearance.geometry.level_faces import same_height_mm
 from clearance.geometry.soup import moved_shape
 from clearance.geometry.turns import extremes
+from clearance.passages.closings import closing, imaged
+from clearance.ports.mouth import Mouth
+from clearance.predicted.part import Window
 from clearance.predicted.stray import Event, Gate, Slab, reaches, rounded, slab_at, slabs
 from clearance.system.once import once
 
@@ -45,7 +49,16 @@ class Sections(ABC):
         A narrower way counts as none.
     need_mm : float
         Near this width circles are told exactly.
+
+    Attributes
+    ----------
+    window : Window
+    mouths : sequence of Mouth
+        Those of the passage's void.
     """
+
+    window: Window
+    mouths: Sequence[Mouth]
 
     def __init__(self, smallest_mm: float, need_mm: float):
         self.smallest_mm, self.need_mm = smallest_mm, need_mm
@@ -72,27 +85,23 @@ class Sections(ABC):
     def walls_between(self, low: float, high: float) -> Soup:
         """All triangles of the passage's walls that have a vertex between two nominal heights."""
 
-    @abstractmethod
-    def rims(self) -> list[Floats]:
-        """Outlines (N, 3) of the passage's mouths."""
-
-    @abstractmethod
     def room(self, shape: Any, events: tuple[Event, ...], z: float) -> Any:
         """What a ball with its centre in a level section has to fit into, never too small.
 
         It may stand out of a mouth. The same object where that is the section.
         """
+        return imaged(shape, [closing(events, mouth) for mouth in self.mouths], z)
 
     def at_mouth(self, events: tuple[Event, ...], z: float) -> bool:
         """Whether a mouth may reach to a height of the predicted part."""
-        rims = [ring[:, 2] for ring in self.rims()]
+        rims = [mouth.rim[:, 2] for mouth in self.mouths]
         most = sum(abs(event.rise) for event in events)
         return any(ring.min() - most <= z <= ring.max() + most for ring in rims)
 
     @property
     def overlapping(self) -> bool:
         """Whether shells of the part overlap, so that outlines meet where no vertex is."""
-        return False
+        return self.window.bodies.overlapping
 
     def gate(self, outline: Any) -> tuple[Any, Any]:
         """An outline, and what of it is not at its rim, both ready for many questions."""
@@ -127,8 +136,8 @@ class Sections(ABC):
         if self.overlapping and len(walls):
             return low, high
         begin, end = extremes(walls)
-        for ring in self.rims():
-            z = ring[:, 2]
+        for mouth in self.mouths:
+            z = mouth.rim[:-1, 2]
             begin = np.append(begin, z[(z <= np.roll(z, 1)) & (z <= np.roll(z, -1))])
             end = np.append(end, z[(z >= np.roll(z, 1)) & (z >= np.roll(z, -1))])
         begin = begin[(begin > low) & (begin < high)]
@@ -249,7 +258,7 @@ def levels_of(sections: Sections, events: tuple[Event, ...], number: int) -> lis
     else:
         heights = [event.bottom + k * event.layer for k in range(len(event.slices) + 1)]
         if event.slices and event.penetration > 0.0:
-            heights.insert(0, max(event.bottom - event.penetration, min(under, event.bottom)))
+            heights.insert(0, max(event.lowest, min(under, event.bottom)))
     found = heights[:1]
     for low, high in pairwise(heights):
         if high <= event.bottom or event.rise == 0.0:

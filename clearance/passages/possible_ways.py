@@ -101,7 +101,7 @@ class PossibleWays:
         for one in self.closings:
             for surface in one.surfaces:
                 ring = surface.plane.to_space(shapely.get_coordinates(surface.polygon))
-                near = Box(ring.min(0), ring.max(0)).grown(2.0 * one.mouth.radius)
+                near = Box.around(ring).grown(2.0 * one.mouth.radius)
                 box = box.union(near)
         if (box.low[:2] >= window.box.low[:2]).all() and (box.high <= window.box.high)[:2].all():
             return self.predicted
@@ -158,13 +158,13 @@ class PossibleWays:
 
     def _box_at(self, mouth: Mouth, most_mm: float) -> Box:
         """Where a ball may be whose centre is in a mouth or its stopper."""
-        ring = mouth.plane.to_space(np.array(mouth.polygon.exterior.coords))
+        ring = mouth.rim
         pitch = self.predicted.grid.pitch_mm
         inner = ring - (sunk_mm(mouth, pitch) + 2.0 * pitch) * mouth.plane.normal
         points = np.concatenate([ring, inner])
         most_mm = most_mm if np.isfinite(most_mm) else 2.0 * mouth.radius
         reach = max(mouth.inscribed_radius, most_mm) + 2.0 * pitch
-        return Box(points.min(0), points.max(0)).grown(reach)
+        return Box.around(points).grown(reach)
 
     @once
     def tree(self) -> box_tree.Tree:
@@ -333,7 +333,7 @@ class PossibleWays:
         (surface,) = end.surfaces
         void = end.mouth.polygon if len(end.places) == 1 else surface.polygon
         ring = surface.plane.to_space(shapely.get_coordinates(surface.polygon))
-        box = Box(ring.min(0), ring.max(0)).grown(0.5 * width + 2.0 * CUT_MM)
+        box = Box.around(ring).grown(0.5 * width + 2.0 * CUT_MM)
         stray = self.ahead.stray_near(box)
         begins = [float(surface.plane.signed(soup.reshape(-1, 3)).min()) for soup in stray]
         outside = {max(at, 0.0) + CUT_MM for at in begins}
@@ -362,7 +362,7 @@ class PossibleWays:
             ring = surface.plane.to_space(shapely.get_coordinates(surface.polygon))
             ahead = ring + 2.0 * radius * surface.plane.normal
             points = np.concatenate([ring, ahead])
-            stray = self.ahead.stray_near(Box(points.min(0), points.max(0)).grown(radius))
+            stray = self.ahead.stray_near(Box.around(points).grown(radius))
             begins = [float(surface.plane.signed(soup.reshape(-1, 3)).min()) for soup in stray]
             depths = {max(at, 0.0) + CUT_MM for at in begins}
             depths |= {share * radius for share in (0.25, 0.5, 1.0, 2.0)}

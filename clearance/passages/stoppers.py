@@ -103,7 +103,7 @@ def layer_behind(
     """Squares that the layer just inside a mouth's stopper meets, and its z range in each."""
     sunk = sunk_mm(mouth, pitch_mm)
     normal = mouth.plane.normal
-    ring = mouth.plane.to_space(np.array(mouth.polygon.exterior.coords))
+    ring = mouth.rim
     layers = [ring - (sunk + depth) * normal for depth in layer_mm(mouth, pitch_mm)]
     points = np.concatenate(layers)
     outline = shapely.MultiPoint(points[:, :2]).convex_hull

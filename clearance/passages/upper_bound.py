@@ -12,7 +12,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from clearance.geometry import distance, routes, segments
+from clearance.geometry import distance, polylines, routes, segments
 from clearance.geometry.areas import largest_circle_mm
 from clearance.geometry.planes import Plane
 from clearance.passages.closings import (
@@ -136,18 +136,13 @@ class UpperBound(PossibleWays):
     def _throat(self, route: Floats) -> tuple[Floats, Floats, float]:
         """Narrowest vertex of a route, as far as can be from its ends, and the direction there."""
         room = distance.distances(self.tree, route)
-        along = np.append(0.0, np.cumsum(np.linalg.norm(np.diff(route, axis=0), axis=1)))
+        along = polylines.lengths(route)
         from_end = np.minimum(along, along[-1] - along)
         narrow = room <= room.min() + max(0.002 * room.min(), 0.005)
         n = int(np.argmax(np.where(narrow, from_end, -1.0)))
         reach = max(float(room[n]), self.predicted.grid.pitch_mm)
         ends = [
-            np.array(
-                [
-                    np.interp(np.clip(along[n] + s, 0, along[-1]), along, route[:, a])
-                    for a in range(3)
-                ]
-            )
+            polylines.points_at(np.clip(along[n] + s, 0, along[-1]), along, route)
             for s in (-reach, reach)
         ]
         tangent = ends[1] - ends[0]

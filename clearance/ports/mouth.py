@@ -96,6 +96,11 @@ class Mouth:
     notices: tuple[str, ...] = ()
     fall: float = 0.0
 
+    @property
+    def rim(self) -> Floats:
+        """The polygon's outline in space, closed, (N, 3) mm."""
+        return self.plane.to_space(np.array(self.polygon.exterior.coords))
+
 
 class End(NamedTuple):
     """The last closed outline in one direction of planes; height of its centroid on the axis."""

@@ -141,7 +141,7 @@ def _meets(triangles: Soup, low: Floats, high: Floats) -> Bools:
 
 def _cut(soup: Soup, mouth: Mouth) -> tuple[Soup, Soup]:
     """Cut the triangles that a mouth's outline crosses; the outline's corners come with them."""
-    rim = mouth.plane.to_space(np.array(mouth.polygon.exterior.coords))
+    rim = mouth.rim
     near = np.flatnonzero(_meets(soup, rim.min(axis=0) - RING_MM, rim.max(axis=0) + RING_MM))
     height = _height(mouth, soup[near])
     crossed = near[(height.min(axis=1) < 0.0) & (height.max(axis=1) > 0.0)]

@@ -75,6 +75,11 @@ class Event:
     sure: bool = False
 
     @property
+    def lowest(self) -> float:
+        """How deep its metal may reach, mm, in mesh coordinates as the machine stands."""
+        return self.bottom - self.penetration
+
+    @property
     def still(self) -> bool:
         """Whether the sheet only adds metal, and nothing moves."""
         return self.rise == 0.0 and self.shift == (0.0, 0.0)

@@ -16,7 +16,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from clearance.geometry import box_tree, distance, routes, segments
+from clearance.geometry import box_tree, distance, polylines, routes, segments
 from clearance.geometry.planes import Plane
 from clearance.geometry.soup import Box, meeting
 from clearance.passages.closings import crossed
@@ -193,7 +193,7 @@ class Bounds:
 
     def local(self, points: Floats, height: float) -> box_tree.Tree:
         """Exact distances to walls and sheet near some points, up to `reach` around them."""
-        box = Box(points.min(0), points.max(0)).grown(1.5 * self.reach)
+        box = Box.around(points).grown(1.5 * self.reach)
         up = np.array([0.0, 0.0, height], np.float32)
         low = Box(box.low - up, box.high - up)
         return box_tree.build(
@@ -279,7 +279,7 @@ class Bounds:
     def ended(self, route: Route, height: float) -> Route:
         """A route whose ends stand at the roomiest point of each mouth near the sheet."""
         for at, mouth in ((0, self.check.inlet), (-1, self.check.outlet)):
-            ring = mouth.plane.to_space(np.array(mouth.polygon.exterior.coords))[:, 2]
+            ring = mouth.rim[:, 2]
             far = ring.min() > height + self.top + 1.0 or ring.max() < height + self.bottom - 1.0
             if far and self._in(mouth, route.points[at]):
                 continue
@@ -405,7 +405,7 @@ class Bounds:
         """The mouths that a sheet is near: every way begins and ends in them."""
         found = []
         for mouth in (self.check.inlet, self.check.outlet):
-            z = mouth.plane.to_space(np.array(mouth.polygon.exterior.coords))[:, 2]
+            z = mouth.rim[:, 2]
             low, high = float(z.min()), float(z.max())
             if low < height + self.top + self.reach and high > height + self.bottom - self.reach:
                 found.append(Station(mouth.plane, mouth.polygon, low, high, 0.0))
@@ -414,8 +414,7 @@ class Bounds:
     @once
     def _along(self) -> Floats:
         """Length of the nominal route up to each of its points, mm."""
-        step = np.linalg.norm(np.diff(self.nominal.points, axis=0), axis=1)
-        return np.concatenate([[0.0], np.cumsum(step)])
+        return polylines.lengths(self.nominal.points)
 
     def farthest(self, above: bool) -> list[Station]:
         """The plane section where the nominal route is highest, or lowest; empty if none is."""
@@ -426,9 +425,7 @@ class Bounds:
         """Plane sections of the nominal void near a place, the nearest first."""
         apart = max(STATION * 0.5 * self.low, 2.0 * self.pitch)
         at = np.arange(0.5 * apart, self._along[-1], apart)
-        points = np.column_stack(
-            [np.interp(at, self._along, self.nominal.points[:, k]) for k in range(3)]
-        )
+        points = polylines.points_at(at, self._along, self.nominal.points)
         nearest = np.argsort(np.linalg.norm(points - place, axis=1))[:most]
         found = [self._station(int(n), at[n], points[n]) for n in nearest]
         return [station for station in found if station is not None]
@@ -436,10 +433,9 @@ class Bounds:
     def _station(self, n: int, at: float, point: Floats) -> Station | None:
         if n not in self._stations:
             ends = [
-                np.array([np.interp(at + s, self._along, self.nominal.points[:, k])
-                          for k in range(3)])
+                polylines.points_at(at + s, self._along, self.nominal.points)
                 for s in (-0.25 * self.low, 0.25 * self.low)
-            ]  # fmt: skip
+            ]
             plane = Plane.through(point, ends[1] - ends[0])
             polygon = self.search.void_piece(plane)
             self._stations[n] = None if polygon is None else self._parting(plane, polygon)
@@ -471,7 +467,7 @@ class Bounds:
 
 def _grown(marked: NDArray[np.bool_], points: Floats, by_mm: float) -> NDArray[np.bool_]:
     """Marked steps and those that lie within a length of them along the route."""
-    along = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(points, axis=0), axis=1))])
+    along = polylines.lengths(points)
     grown = marked.copy()
     for first, last in _stretches(marked):
         grown |= (along[1:] > along[first] - by_mm) & (along[:-1] < along[last + 1] + by_mm)

@@ -19,9 +19,9 @@ from clearance.geometry.areas import TOUCH_MM2
 from clearance.geometry.level_faces import beside, level_faces
 from clearance.geometry.planes import Plane
 from clearance.geometry.soup import Box, Soup, extruded, meeting, moved_shape
-from clearance.passages.closings import closing, imaged
+from clearance.passages.closings import closing
 from clearance.passages.crossings import with_vertex_between
-from clearance.passages.levels import SAME_MM, Floats, Sections, Shift
+from clearance.passages.levels import SAME_MM, Sections, Shift
 from clearance.passages.stoppers import pieces_at, stopper
 from clearance.predicted.part import NOMINAL
 from clearance.predicted.stray import Event, Gate, rounded, slabs
@@ -67,22 +67,9 @@ class Near(Sections):
         self._slices: dict[tuple[str, float, bool], Any] = {}
         self._moved: dict[tuple[int, Shift], Any] = {}
 
-    @property
-    def overlapping(self) -> bool:
-        """Whether shells of the part overlap."""
-        return self.window.bodies.overlapping
-
     def walls_between(self, low: float, high: float) -> Soup:
         """Triangles of the walls that have a vertex between two heights."""
         return with_vertex_between(self.walls, low, high)
-
-    def room(self, shape: Any, events: tuple[Event, ...], z: float) -> Any:
-        """What a ball with its centre in a level section has to fit into."""
-        return imaged(shape, [closing(events, mouth) for mouth in self.mouths], z)
-
-    def rims(self) -> list[Floats]:
-        """Outlines of the mouths."""
-        return [m.plane.to_space(np.array(m.polygon.exterior.coords)[:-1]) for m in self.mouths]
 
     def met_at_mouths(self, events: tuple[Event, ...], radius: float) -> list[tuple[float, float]]:
         """Lowest and highest point of a ball with its centre in each mouth, mm.
@@ -92,7 +79,7 @@ class Near(Sections):
         """
         met = []
         for place in (p for mouth in self.mouths for p in closing(events, mouth).places):
-            z = place.plane.to_space(np.array(place.polygon.exterior.coords))[:, 2]
+            z = place.rim[:, 2]
             level = abs(float(place.plane.normal[2]))
             out = radius * (1.0 - np.sqrt(max(1.0 - level * level, 0.0)))
             met.append((float(z.min()) - out, float(z.max()) + out))

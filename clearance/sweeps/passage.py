@@ -176,7 +176,7 @@ class PassageSweep:
     def _at_mouth(self, cut: Cut) -> bool:
         """Whether a ball that stands out of a mouth may meet the sheet beyond it."""
         event = cut.events[self.moving]
-        low, high = event.bottom - event.penetration, event.top
+        low, high = event.lowest, event.top
         radius = 0.5 * self.check.nominal.way.high_mm
         if self.check.asked.open_fraction is not None:
             radius = max(radius, *(m.radius for m in self.near.mouths))

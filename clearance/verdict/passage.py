@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from clearance.case.tables import PassageTable
 from clearance.errors import GridError, PortError
 from clearance.evidence.signs import gauge_pins
+from clearance.geometry import polylines
 from clearance.geometry.areas import largest_circle_mm
 from clearance.geometry.soup import moved_shape
 from clearance.passages.closings import RIM_MM
@@ -200,9 +201,9 @@ class PassageCheck:
         route, radius = self.nominal.way.route, 0.5 * self.nominal.way.high_mm
         if len(route) == 0:
             return list(range(len(found)))  # without a way any of them may be met
-        at = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(route, axis=0), axis=1))])
+        at = polylines.lengths(route)
         along = np.linspace(0.0, at[-1], 2 + int(4.0 * at[-1] / max(radius, 1e-3)))
-        places = np.stack([np.interp(along, at, route[:, a]) for a in range(3)], axis=1)
+        places = polylines.points_at(along, at, route)
         places = np.array([predicted.moved(place) for place in places])
         points = shapely.points(places[:, :2])
         near = []
@@ -312,10 +313,7 @@ class PassageCheck:
             found = self._judge_at(Variant(events, ""), finest)
             return found.state, found.way
 
-        rings = [
-            m.plane.to_space(np.array(m.polygon.exterior.coords))[:, 2]
-            for m in (self.inlet, self.outlet, *self.checked.all_mouths)
-        ]
+        rings = [m.rim[:, 2] for m in (self.inlet, self.outlet, *self.checked.all_mouths)]
         around = Passage(
             self.asked,
             self.window(self.checked.pitch_mm).near,
