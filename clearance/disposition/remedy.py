@@ -168,16 +168,18 @@ def _restriction(
         drilled = cleared.open_area_mm2
     channel = channel_mm2(check, high, crossing.centre_mm, crossing.nominal_area_mm2)
     return Restriction(
-        crossing.nominal_area_mm2,
-        crossing.open_area_mm2,
-        crossing.high - crossing.low,
-        min(areas),
-        max(areas),
-        drilled,
-        channel,
-        min((_hydraulic(one) for one in same if one.open_area_mm2 > 0.0), default=None),
-        beside or crossing.nominal_area_mm2 > FLAT * channel,
-        past,
+        nominal_area_mm2=crossing.nominal_area_mm2,
+        open_area_mm2=crossing.open_area_mm2,
+        thickness_mm=crossing.high - crossing.low,
+        smallest_mm2=min(areas),
+        largest_mm2=max(areas),
+        after_mm2=drilled,
+        channel_area_mm2=channel,
+        hydraulic_mm=min(
+            (_hydraulic(one) for one in same if one.open_area_mm2 > 0.0), default=None
+        ),
+        along=beside or crossing.nominal_area_mm2 > FLAT * channel,
+        passed_by=past,
     )
 
 

@@ -101,16 +101,16 @@ def curve(check: PassageCheck, result: PassageResult) -> Curve:
         for n, c in enumerate(result.crossings)
     ]
     return Curve(
-        result.name,
-        length,
-        2.0 * distance.distances(check.search(nominal, []).tree, way),
-        room,
-        result.required_mm,
-        tuple(marks),
-        _drilled(result, moved, length),
-        _title(result),
-        area_at,
-        area,
+        name=result.name,
+        length_mm=length,
+        nominal_mm=2.0 * distance.distances(check.search(nominal, []).tree, way),
+        predicted_mm=room,
+        required_mm=result.required_mm,
+        marks=tuple(marks),
+        drilled_mm=_drilled(result, moved, length),
+        title=_title(result),
+        area_at_mm=area_at,
+        area_mm2=area,
     )
 
 
@@ -213,16 +213,16 @@ def _no_way(check: PassageCheck, result: PassageResult) -> Curve:
     away = float(np.linalg.norm(check.outlet.centre - check.inlet.centre))
     length, nothing = np.array([0.0, away]), np.zeros(2)
     return Curve(
-        result.name,
-        length,
-        nothing,
-        nothing,
-        result.required_mm,
-        (),
-        (),
-        f"{result.name} {result.state.value}: no way proven in the nominal part",
-        length,
-        np.full(2, np.nan),
+        name=result.name,
+        length_mm=length,
+        nominal_mm=nothing,
+        predicted_mm=nothing,
+        required_mm=result.required_mm,
+        marks=(),
+        drilled_mm=(),
+        title=f"{result.name} {result.state.value}: no way proven in the nominal part",
+        area_at_mm=length,
+        area_mm2=np.full(2, np.nan),
     )
 
 

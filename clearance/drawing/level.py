@@ -87,16 +87,16 @@ def level_section(
         )
     voids, joined = _voids(checked, predicted, level, passages)
     return LevelSection(
-        title_of(passages, separate, level, height_mm),
-        metal,
-        wrong,
-        unmelted,
-        voids,
-        detail_of(voids, passages, level, joined),
-        tuple(row_of(p) for p in passages),
-        footer_of(checked, level, height_mm, event),
-        joined,
-        level.lower is not None,
+        title=title_of(passages, separate, level, height_mm),
+        metal=metal,
+        stray=wrong,
+        unmelted=unmelted,
+        voids=voids,
+        detail=detail_of(voids, passages, level, joined),
+        rows=tuple(row_of(p) for p in passages),
+        footer=footer_of(checked, level, height_mm, event),
+        joined=joined,
+        step=level.lower is not None,
     )
 
 

@@ -360,7 +360,17 @@ class Reach:
         depth = float(np.linalg.norm(line.end - line.start)) + beyond
         bore = self._bore(line, drill, depth)
         clears = tuple(n for n in targets if n == target or self._opens(n, bore))
-        stroke = Stroke(name, order, target, clears, line, drill, depth, OVERRUN_MM, bore)
+        stroke = Stroke(
+            opening=name,
+            order=order,
+            target=target,
+            clears=clears,
+            line=line,
+            drill=drill,
+            depth=depth,
+            overrun=OVERRUN_MM,
+            bore=bore,
+        )
         hindrance, settled_by = self._hindrance(stroke)
         if not hindrance:
             return stroke

@@ -292,7 +292,14 @@ class _Search:
         line = self.lines(self.pair[None])
         end = line.p[0] + line.length[0] * line.u[0]
         return Widest(
-            line.p[0], end, line.u[0], self.best, line.at[0], line.metal[0], bound, self.cells
+            start=line.p[0],
+            end=end,
+            direction=line.u[0],
+            radius=self.best,
+            narrowest=line.at[0],
+            metal=line.metal[0],
+            bound=bound,
+            cells=self.cells,
         )
 
     def goal(self, enough: float, tolerance: float) -> float:

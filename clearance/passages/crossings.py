@@ -222,18 +222,18 @@ def _measure(
     outline = shapely.union_all(footprint)
     middle = (outline if worst_open.is_empty else worst_open).centroid
     return Crossing(
-        stray,
-        float(worst_z),
-        (float(middle.x), float(middle.y), float(worst_z)),
-        float(nominal_area or most_area),
-        float(least_open),
-        float(least_ratio),
-        float(circle),
-        low,
-        high,
-        outline,
-        worst_open,
-        float(level_z),
+        stray=stray,
+        height_mm=float(worst_z),
+        centre_mm=(float(middle.x), float(middle.y), float(worst_z)),
+        nominal_area_mm2=float(nominal_area or most_area),
+        open_area_mm2=float(least_open),
+        open_fraction=float(least_ratio),
+        circle_mm=float(circle),
+        low=low,
+        high=high,
+        footprint=outline,
+        opening=worst_open,
+        level_mm=float(level_z),
     )
 
 

@@ -314,14 +314,14 @@ def face_at(
             piece.room = sections.room(piece.opening, events, z)
         sections.faces[key] = found
     return Face(
-        z,
-        below,
-        above,
-        lower,
-        upper,
-        sections.pieces(below[0], True),
-        sections.pieces(above[0], False),
-        sections.faces[key],
+        z=z,
+        below=below,
+        above=above,
+        lower=lower,
+        upper=upper,
+        lower_both=sections.pieces(below[0], True),
+        upper_both=sections.pieces(above[0], False),
+        pieces=sections.faces[key],
     )
 
 

@@ -305,15 +305,15 @@ def _event(
         rise = top - (platform + stray.next_layer * layer) - lift
         rise = 0.0 if abs(rise) < 1e-9 else rise
     return Event(
-        number,
-        bottom,
-        slices,
-        layer,
-        stray.shape == "plane",
-        stray.penetration_high,
-        rise,
-        stray.resume_shift,
-        unclear,
-        stray.welded(choice.height, layer),
-        stray.joint_gap(choice.height, layer),
+        stray=number,
+        bottom=bottom,
+        slices=slices,
+        layer=layer,
+        plane=stray.shape == "plane",
+        penetration=stray.penetration_high,
+        rise=rise,
+        shift=stray.resume_shift,
+        unknown_slices=unclear,
+        welded=stray.welded(choice.height, layer),
+        joint_gap=stray.joint_gap(choice.height, layer),
     )

@@ -93,7 +93,16 @@ def state_margins(examined: Examined) -> tuple[Margin, ...] | None:
         return None
     far = [round(n * layer, 9) for n in (down, up, looked_down, looked_up)]
     margin = Margin(
-        number, "height", "mm", far[0], far[1], far[2], far[3], below, above, judged=STATES
+        stray=number,
+        what="height",
+        unit="mm",
+        down=far[0],
+        up=far[1],
+        looked_down=far[2],
+        looked_up=far[3],
+        changes_down=below,
+        changes_up=above,
+        judged=STATES,
     )
     return (margin,)
 
@@ -178,15 +187,15 @@ def _margin(checked: Checked, result: Result, number: int, name: str, progress: 
         found[sign] = (same, looked, words)
     (down, looked_down, below), (up, looked_up, above) = found[-1], found[1]
     return Margin(
-        number,
-        name,
-        "mm" if name == "height" else "layers",
-        round(down * unit, 9),
-        round(up * unit, 9),
-        round(looked_down * unit, 9),
-        round(looked_up * unit, 9),
-        below,
-        above,
+        stray=number,
+        what=name,
+        unit="mm" if name == "height" else "layers",
+        down=round(down * unit, 9),
+        up=round(up * unit, 9),
+        looked_down=round(looked_down * unit, 9),
+        looked_up=round(looked_up * unit, 9),
+        changes_down=below,
+        changes_up=above,
     )
 
 

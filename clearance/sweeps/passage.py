@@ -161,7 +161,16 @@ class PassageSweep:
                 bound, free_side = self._faces.plain(events[self.moving], face, free)
                 if bound < high or best is None:
                     high, best, one_sided = bound, face, free_side
-        return Cut(events, levels, fraction, crosses, touched, high, best, one_sided)
+        return Cut(
+            events=events,
+            levels=levels,
+            fraction=fraction,
+            crosses=crosses,
+            touched=touched,
+            high_mm=high,
+            best=best,
+            one_sided=one_sided,
+        )
 
     def _plain(self, cut: Cut, n: int) -> At | None:
         """What is known without any search."""

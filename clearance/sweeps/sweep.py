@@ -91,15 +91,15 @@ class Prepared:
         at = np.array_split(self.heights, PARTS)[piece.part]
         found = self._passage(piece.passage, at + self.checked.platform_z)
         return Sweep(
-            self.checked.case.part.name,
-            self.checked.pitch_mm,
-            self.number,
-            self.case_heights,
-            tuple(float(h) for h in at),
-            (found,),
-            (*self._notices(), *_faults(found, at)),
-            not_looked_at(self.checked.case),
-            self.checked.inputs,
+            part=self.checked.case.part.name,
+            pitch_mm=self.checked.pitch_mm,
+            stray=self.number,
+            case_heights_mm=self.case_heights,
+            heights_mm=tuple(float(h) for h in at),
+            passages=(found,),
+            notices=(*self._notices(), *_faults(found, at)),
+            not_looked_at=not_looked_at(self.checked.case),
+            inputs=self.checked.inputs,
         )
 
     def _notices(self) -> tuple[str, ...]:
@@ -129,16 +129,16 @@ class Prepared:
         rows = [_together([at[n] for at in found]) for n in range(len(bottoms))]
         ways = Drills(check, every, bottoms, rows).all() if self.wanted.reach else None
         return PassageHeights(
-            check.passage.name,
-            check.passage.min_clear_diameter,
-            tuple(at.state for at in rows),
-            tuple(0.5 * (at.low_mm + at.high_mm) for at in rows),
-            tuple(at.low_mm for at in rows),
-            tuple(at.high_mm for at in rows),
-            tuple(at.open_fraction for at in rows),
-            None if ways is None else tuple(way.answer for way in ways),
-            () if ways is None else tuple(way.openings for way in ways),
-            _openings(check),
+            name=check.passage.name,
+            required_mm=check.passage.min_clear_diameter,
+            state=tuple(at.state for at in rows),
+            clear_diameter_mm=tuple(0.5 * (at.low_mm + at.high_mm) for at in rows),
+            low_mm=tuple(at.low_mm for at in rows),
+            high_mm=tuple(at.high_mm for at in rows),
+            open_fraction=tuple(at.open_fraction for at in rows),
+            reopen=None if ways is None else tuple(way.answer for way in ways),
+            drilled_from=() if ways is None else tuple(way.openings for way in ways),
+            openings_mm=_openings(check),
         )
 
     def _variants(self) -> list[tuple[tuple[Event, ...], int]]:

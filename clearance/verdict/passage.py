@@ -430,14 +430,14 @@ class PassageCheck:
             nominal_state=nominal.state,
             crossings=tuple(
                 CrossingResult(
-                    c.stray,
-                    c.height_mm,
-                    c.centre_mm,
-                    c.nominal_area_mm2,
-                    c.open_area_mm2,
-                    c.open_fraction,
-                    0.0 if self.sealed(c) else c.circle_mm,
-                    self.sealed(c),
+                    stray=c.stray,
+                    height_mm=c.height_mm,
+                    centre_mm=c.centre_mm,
+                    nominal_area_mm2=c.nominal_area_mm2,
+                    open_area_mm2=c.open_area_mm2,
+                    open_fraction=c.open_fraction,
+                    clear_diameter_mm=0.0 if self.sealed(c) else c.circle_mm,
+                    sealed=self.sealed(c),
                 )
                 for c in first.crossings
             ),
