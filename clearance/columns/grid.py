@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,9 +23,20 @@ def snap_even(length_mm: float) -> int:
     return 2 * round(length_mm / (2.0 * UNIT_MM))
 
 
+class Cells(NamedTuple):
+    """A grid as kernels take it: where it begins in x and y, its pitch (mm), columns each way."""
+
+    left: float
+    front: float
+    size: float
+    nx: int
+    ny: int
+
+
 @kernel
-def spanned(t, left, front, size, slack):  # type: ignore[no-untyped-def]
+def spanned(t, cells, slack):  # type: ignore[no-untyped-def]
     """First and last cell, along x and y, that a triangle reaches in plan, and a little farther."""
+    left, front, size = cells.left, cells.front, cells.size
     i0 = int(np.floor((min(t[0, 0], t[1, 0], t[2, 0]) - left) / size - slack))
     i1 = int(np.floor((max(t[0, 0], t[1, 0], t[2, 0]) - left) / size + slack))
     j0 = int(np.floor((min(t[0, 1], t[1, 1], t[2, 1]) - front) / size - slack))
@@ -92,6 +104,11 @@ class Grid:
         """Each `every`-th column both ways, and one more where the last would be left out."""
         nx, ny = (-(-(n - 1) // every) + 1 for n in (self.nx, self.ny))
         return Grid(self.x0, self.y0, self.step * every, nx, ny)
+
+    def cells(self, shift_mm: tuple[float, float] = (0.0, 0.0)) -> Cells:
+        """The same for kernels; `shift_mm`: how far what it is laid over has moved."""
+        left, front = self.x0 * UNIT_MM - shift_mm[0], self.y0 * UNIT_MM - shift_mm[1]
+        return Cells(left, front, self.pitch_mm, self.nx, self.ny)
 
     def corner(self) -> Grid:
         """Grid of the squares between the columns, named by their lower corner."""

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.columns.grid import UNIT_MM, Grid, spanned
+from clearance.columns.grid import Grid, spanned
 from clearance.columns.runs import Runs
 from clearance.columns.sure import Places
 from clearance.geometry.stretches import fixed
@@ -171,36 +171,23 @@ def bounding(
     """
     wanted = np.zeros(int(void.piece.max(initial=0)) + 1, np.bool_)
     wanted[sorted(pieces)] = True
-    g = void.places.grid
-    keep = _bounding(
-        fixed(triangles),
-        g.x0,
-        g.y0,
-        g.step,
-        g.nx,
-        g.ny,
-        void.metal.start,
-        void.metal.z,
-        void.piece,
-        wanted,
-    )
+    cells, metal = void.places.grid.cells(), void.metal
+    keep = _bounding(fixed(triangles), cells, metal.start, metal.z, void.piece, wanted)
     return triangles[keep]
 
 
 @kernel
-def _bounding(triangles, x0, y0, step, nx, ny, start, z, piece, wanted):  # type: ignore[no-untyped-def]
+def _bounding(triangles, cells, start, z, piece, wanted):  # type: ignore[no-untyped-def]
     keep = np.zeros(triangles.shape[0], np.bool_)
-    size = step * UNIT_MM
-    left, front = x0 * UNIT_MM, y0 * UNIT_MM
     for f in range(triangles.shape[0]):
         t = triangles[f]
         # A little wider than the triangle: soups are rounded, squares are snapped.
-        i0, i1, j0, j1 = spanned(t, left, front, size, 1e-3)
+        i0, i1, j0, j1 = spanned(t, cells, 1e-3)
         low = min(t[0, 2], t[1, 2], t[2, 2]) - 1e-4
         high = max(t[0, 2], t[1, 2], t[2, 2]) + 1e-4
-        for i in range(max(i0, 0), min(i1, nx - 2) + 1):
-            for j in range(max(j0, 0), min(j1, ny - 2) + 1):
-                c = i * (ny - 1) + j
+        for i in range(max(i0, 0), min(i1, cells.nx - 2) + 1):
+            for j in range(max(j0, 0), min(j1, cells.ny - 2) + 1):
+                c = i * (cells.ny - 1) + j
                 k = _first_reaching(start, z, c, low)
                 while not keep[f]:
                     if wanted[piece[start[c] + c + k]]:

@@ -101,29 +101,20 @@ def meeting_region(
     shift_mm: tuple[float, float] = (0.0, 0.0),
 ) -> NDArray[np.float32]:
     """Triangles whose bounding box, a column wider, meets a region over a grid's columns."""
-    keep = _meeting_region(
-        fixed(triangles),
-        boxes_of(triangles),
-        grid.x0 * UNIT_MM - shift_mm[0],
-        grid.y0 * UNIT_MM - shift_mm[1],
-        grid.pitch_mm,
-        grid.nx,
-        grid.ny,
-        region.start,
-        region.z,
-    )
-    return triangles[keep]
+    cells = grid.cells(shift_mm)
+    boxes = boxes_of(triangles)
+    return triangles[_meeting_region(fixed(triangles), boxes, cells, region.start, region.z)]
 
 
 @kernel
-def _meets_runs(t, left, front, size, nx, ny, start, z):  # type: ignore[no-untyped-def]
+def _meets_runs(t, cells, start, z):  # type: ignore[no-untyped-def]
     """Whether a triangle's bounding box, a little wider, meets intervals over columns."""
-    i0, i1, j0, j1 = spanned(t, left, front, size, 1e-2)
+    i0, i1, j0, j1 = spanned(t, cells, 1e-2)
     low = min(t[0, 2], t[1, 2], t[2, 2]) - 1e-3
     high = max(t[0, 2], t[1, 2], t[2, 2]) + 1e-3
-    for i in range(max(i0, 0), min(i1, nx - 1) + 1):
-        for j in range(max(j0, 0), min(j1, ny - 1) + 1):
-            c = i * ny + j
+    for i in range(max(i0, 0), min(i1, cells.nx - 1) + 1):
+        for j in range(max(j0, 0), min(j1, cells.ny - 1) + 1):
+            c = i * cells.ny + j
             for r in range(start[c], start[c + 1]):
                 if z[r, 0] <= high and z[r, 1] >= low:
                     return True
@@ -131,16 +122,17 @@ def _meets_runs(t, left, front, size, nx, ny, start, z):  # type: ignore[no-unty
 
 
 @kernel
-def _meeting_region(triangles, boxes, left, front, size, nx, ny, start, z):  # type: ignore[no-untyped-def]
+def _meeting_region(triangles, boxes, cells, start, z):  # type: ignore[no-untyped-def]
     index = np.empty(triangles.shape[0], np.int64)
     n = 0
-    right, back = left + nx * size, front + ny * size
+    left, front, size = cells.left, cells.front, cells.size
+    right, back = left + cells.nx * size, front + cells.ny * size
     for s in range(boxes.shape[0]):
         beside = boxes[s, 0] > right + size or boxes[s, 3] < left - size
         if beside or boxes[s, 1] > back + size or boxes[s, 4] < front - size:
             continue
         for f in range(s * STRETCH, min((s + 1) * STRETCH, triangles.shape[0])):
-            if _meets_runs(triangles[f], left, front, size, nx, ny, start, z):
+            if _meets_runs(triangles[f], cells, start, z):
                 index[n] = f
                 n += 1
     return index[:n].copy()

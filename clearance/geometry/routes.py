@@ -6,6 +6,7 @@ In: a `box_tree.Tree` and a polyline. Out: a polyline whose certified clearance 
 from __future__ import annotations
 
 import math
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -38,15 +39,48 @@ PASSES = 4  # most times that `widen` resamples a route
 FINE_ENOUGH = 0.997  # `widen` halves its spacing if a route has less of its vertices' room
 
 
+class Moving(NamedTuple):
+    """A route whose vertices are moved, in place.
+
+    Attributes
+    ----------
+    tree : Tree
+    route : (N, 3) ndarray, mm
+    room, face, foot : (N,), (N,) and (N, 3) ndarray
+        Distance of each vertex to the soup, the triangle that is nearest, and where on it.
+    spacing : float, mm
+    nodes, gaps : ndarray
+        Room for searches.
+    """
+
+    tree: Tree
+    route: Array
+    room: Array
+    face: Array
+    foot: Array
+    spacing: float
+    nodes: Array
+    gaps: Array
+
+
+def _moving(tree: Tree, route: Floats, spacing: float) -> Moving:
+    count = len(route)
+    room, face, foot = np.empty(count), np.empty(count, np.int64), np.empty((count, 3))
+    return Moving(tree, route, room, face, foot, spacing, np.empty(64, np.int64), np.empty(64))
+
+
 @kernel
-def _better(
-    tree: Tree, p: Vector, least: float, hint: int, nodes: Array, gaps: Array
-) -> tuple[float, int, Vector]:
-    """`nearest_triangle`, cut short (triangle -1) as soon as p proves no farther than `least`."""
-    d2, f, q = nearest_triangle_from(tree, p, hint, least * least, nodes, gaps)
-    if d2 <= least * least:
-        return d2, -1, q
-    return math.sqrt(d2), f, q
+def _moved(to: Moving, n: int, p: Vector, least: float) -> bool:
+    """Put a vertex at p if it has more than some room there, and keeps near its neighbours."""
+    if not _may_move(to.route, n, p, to.spacing):
+        return False
+    d2, f, q = nearest_triangle_from(to.tree, p, to.face[n], least * least, to.nodes, to.gaps)
+    if d2 <= least * least or f < 0:
+        return False
+    put(to.route, n, p)
+    put(to.foot, n, q)
+    to.room[n], to.face[n] = math.sqrt(d2), f
+    return True
 
 
 @kernel
@@ -66,27 +100,18 @@ def _direction(route: Array, n: int, m: int) -> Vector:
 
 
 @kernel
-def _smooth(
-    tree: Tree, route: Array, room: Array, face: Array, foot: Array,
-    n: int, plenty: float, spacing: float, nodes: Array, gaps: Array,
-) -> float:  # fmt: skip
+def _smooth(to: Moving, n: int, plenty: float) -> float:
     """Draw a vertex towards its neighbours' middle unless that costs room that matters.
 
     Returns how far it went.
     """
-    here, before = row(route, n), row(route, n - 1)
-    middle = ahead(before, minus(row(route, n + 1), before), 0.5)
+    here, before = row(to.route, n), row(to.route, n - 1)
+    middle = ahead(before, minus(row(to.route, n + 1), before), 0.5)
     p = ahead(here, minus(middle, here), 0.5)
-    if gap_squared(p, here) < 1e-6 * spacing * spacing or not _may_move(route, n, p, spacing):
+    if gap_squared(p, here) < 1e-6 * to.spacing * to.spacing:
         return 0.0
-    least = min(room[n], plenty) * (1.0 - 1e-12)
-    d, f, q = _better(tree, p, least, face[n], nodes, gaps)
-    if f < 0:
-        return 0.0
-    put(route, n, p)
-    put(foot, n, q)
-    room[n], face[n] = d, f
-    return math.sqrt(gap_squared(p, here))
+    least = min(to.room[n], plenty) * (1.0 - 1e-12)
+    return math.sqrt(gap_squared(p, here)) if _moved(to, n, p, least) else 0.0
 
 
 @kernel
@@ -97,11 +122,7 @@ def _wake(step: Array, n: int, length: float) -> None:
 
 
 @kernel
-def _push(
-    tree: Tree, route: Array, room: Array, face: Array, foot: Array, n: int,
-    across: Vector, turn: float, step: float, spacing: float, enough: float, nodes: Array,
-    gaps: Array,
-) -> float:  # fmt: skip
+def _push(to: Moving, n: int, across: Vector, turn: float, step: float, enough: float) -> float:
     """Move a vertex to where there is more room, in the plane across the route.
 
     Tries the direction away from the nearest metal, then eight around; halves the step when
@@ -112,43 +133,38 @@ def _push(
     v = cross(across, u)
     longest = 0.0
     tries = 0
-    while step > 1e-3 * spacing and tries < 200 and room[n] < enough:
-        here = row(route, n)
-        away = minus(here, row(foot, n))
+    while step > 1e-3 * to.spacing and tries < 200 and to.room[n] < enough:
+        here = row(to.route, n)
+        away = minus(here, row(to.foot, n))
         direct = unit(ahead(away, across, -dot(away, across)))
         moved = False
         for k in range(9):
             angle = turn + k * math.pi / 4.0
-            p = ahead(here, direct, min(step, 0.9 * room[n]))
+            far = min(step, 0.9 * to.room[n])
+            p = ahead(here, direct, far)
             if k > 0:
-                p = ahead(here, u, math.cos(angle) * min(step, 0.9 * room[n]))
-                p = ahead(p, v, math.sin(angle) * min(step, 0.9 * room[n]))
+                p = ahead(ahead(here, u, math.cos(angle) * far), v, math.sin(angle) * far)
             tries += 1
-            if not _may_move(route, n, p, spacing):
-                continue
-            d, f, q = _better(tree, p, room[n] + 1e-2 * step, face[n], nodes, gaps)
-            if f >= 0:
-                put(route, n, p)
-                put(foot, n, q)
-                room[n], face[n] = d, f
-                moved = True
+            moved = _moved(to, n, p, to.room[n] + 1e-2 * step)
+            if moved:
                 break
         longest = max(longest, step) if moved else longest
-        step = min(1.5 * step, spacing) if moved else 0.5 * step
+        step = min(1.5 * step, to.spacing) if moved else 0.5 * step
     return longest
 
 
 @kernel
-def _widen(tree: Tree, route: Array, spacing: float, rounds: int, enough: float) -> float:
+def _widen(to: Moving, rounds: int, enough: float) -> float:
     """Widen a route between its ends, in place; returns the least room of its vertices."""
+    route, room, spacing = to.route, to.room, to.spacing
     count = route.shape[0]
     last = count - 1
-    nodes, gaps = np.empty(64, np.int64), np.empty(64)
-    room, face, foot = np.empty(count), np.empty(count, np.int64), np.empty((count, 3))
     for n in range(count):
-        d2, face[n], q = nearest_triangle(tree, row(route, n), np.inf, -1.0, nodes, gaps)
+        d2, to.face[n], q = nearest_triangle(
+            to.tree, row(route, n), np.inf, -1.0, to.nodes, to.gaps
+        )
         room[n] = math.sqrt(d2)
-        put(foot, n, q)
+        put(to.foot, n, q)
     step = np.full(count, spacing)  # first step of the next push; 0: nothing to gain here
     for turn in range(rounds):
         # A vertex with this much more room than the throat cannot hold the least distance.
@@ -156,7 +172,7 @@ def _widen(tree: Tree, route: Array, spacing: float, rounds: int, enough: float)
         busy = False
         for n in range(1, last):
             if step[n] > 0.0 or room[n] >= plenty:
-                moved = _smooth(tree, route, room, face, foot, n, plenty, spacing, nodes, gaps)
+                moved = _smooth(to, n, plenty)
                 if moved > 0.02 * spacing:
                     busy = True
                     _wake(step, n, moved)
@@ -165,10 +181,7 @@ def _widen(tree: Tree, route: Array, spacing: float, rounds: int, enough: float)
             if room[n] >= plenty or step[n] == 0.0:
                 continue
             across = _direction(route, max(n - 2, 0), min(n + 2, last))
-            longest = _push(
-                tree, route, room, face, foot,
-                n, across, 2.4 * turn, step[n], spacing, enough, nodes, gaps,
-            )  # fmt: skip
+            longest = _push(to, n, across, 2.4 * turn, step[n], enough)
             step[n] = min(4.0 * longest, spacing)
             if longest > 0.02 * spacing:
                 busy = True
@@ -232,7 +245,7 @@ def widen(
         route = best
         for _ in range(PASSES):
             route = _resample(route, spacing)
-            room = _widen(tree, route, spacing, rounds, float(enough))
+            room = _widen(_moving(tree, route, spacing), rounds, float(enough))
             if np.linalg.norm(np.diff(route, axis=0), axis=1).max() < 1.9 * spacing:
                 break  # else the vertices have spread until they held one another back
         bound, at = certified_clearance(tree, route)
