@@ -31,7 +31,7 @@ def main(folder: Path) -> None:
     from clearance.checking import judge
     from clearance.drawing.sheet import sheet
     from clearance.figures.files import write
-    from clearance.figures.sheet_page import sheet_figures
+    from clearance.figures.first_page import sheet_figures
     from clearance.verdict.prepared import prepare
 
     folder.mkdir(parents=True, exist_ok=True)

@@ -343,7 +343,8 @@ def flow() -> Iterator[Row]:
 
 def drills() -> Iterator[Row]:
     """The table of drills and what follows from it."""
-    from clearance.drilling.drills import full_diameter_reach, h8_lower, point_length, standard
+    from clearance.drilling.drill_length import reach_limit
+    from clearance.drilling.drills import h8_lower, point_length, standard
 
     sizes = {(d.series, d.diameter): d for d in standard()}
     for series, size, expected, norm in (
@@ -361,7 +362,8 @@ def drills() -> Iterator[Row]:
     known = "analytic: 1 / (2 tan 59 deg)"
     yield _number("point of 118 deg over diameter", known, 0.5 / slope, point, "{:.4f}", "0.0001")
     known = "analytic: flute - point - chip room of one diameter (common practice, no source)"
-    deep, what = full_diameter_reach(sizes["jobber", 3.0]), "reach of a jobber drill of 3 mm"
+    limit, what = reach_limit(sizes["jobber", 3.0], 40.0), "reach of a jobber drill of 3 mm"
+    deep = 40.0 - (limit.needed - limit.available)
     yield _number(what, known, 33 - 1.5 / slope - 3, deep, "{:.2f} mm", "0.0001 mm")
 
 

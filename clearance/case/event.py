@@ -13,7 +13,7 @@ from typing import Any, Literal
 
 from pydantic import ConfigDict
 
-from clearance.case.keys import (
+from clearance.case.kinds import (
     FilePath,
     KelvinRange,
     LayerNumber,

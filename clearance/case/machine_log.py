@@ -25,7 +25,7 @@ from clearance.case.event import (
     penetration_key,
     penetration_sentence,
 )
-from clearance.case.keys import (
+from clearance.case.kinds import (
     LARGEST_LAYER,
     AnyList,
     KelvinRange,

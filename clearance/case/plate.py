@@ -16,7 +16,7 @@ from typing import Annotated
 from pydantic import BeforeValidator, ConfigDict, Field
 
 from clearance.case.event import BuildEvent, Resume, StrayKeys, StrayTable, read_event
-from clearance.case.keys import (
+from clearance.case.kinds import (
     AnyList,
     Coordinate,
     FilePath,

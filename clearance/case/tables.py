@@ -11,7 +11,7 @@ from typing import Annotated, Literal
 from pydantic import BeforeValidator, ConfigDict, Field
 
 from clearance.case.event import StrayKeys
-from clearance.case.keys import (
+from clearance.case.kinds import (
     AnyList,
     Coordinate,
     Direction,

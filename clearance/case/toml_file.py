@@ -18,7 +18,7 @@ from typing import Any, get_args
 from pydantic import ValidationError
 from pydantic_core import ErrorDetails
 
-from clearance.case.keys import Table
+from clearance.case.kinds import Table
 from clearance.errors import CaseError
 
 Where = tuple[str | int, ...]

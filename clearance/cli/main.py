@@ -314,7 +314,7 @@ def section(
 
 def _report(examined: Examined, paper: str, say: Callable[[str], None]) -> bytes:
     from clearance.drawing.sheet import sheet
-    from clearance.figures.sheet_page import report
+    from clearance.figures.first_page import report
 
     drawn = sheet(examined, say)
     say("drawing the report")

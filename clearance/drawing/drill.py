@@ -19,7 +19,8 @@ from clearance.drawing.level import loose_plates, metals_at
 from clearance.drawing.level_parts import NOTHING, drawn
 from clearance.drilling import bore as bores
 from clearance.drilling.bore import Bore
-from clearance.drilling.drills import CLAMPED_DIAMETERS, point_length
+from clearance.drilling.drill_length import CLAMPED_DIAMETERS
+from clearance.drilling.drills import point_length
 from clearance.drilling.reach import SIDES
 from clearance.drilling.strokes import in_words
 from clearance.geometry.planes import Plane

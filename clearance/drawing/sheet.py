@@ -1,7 +1,7 @@
 """The disposition sheet as data: what stands on it, before anything is drawn.
 
 In: a case that has been examined. Out: `Sheet`: words, numbers, sections and curves, in
-the order of the paper. It judges nothing; how it looks is left to `sheet_pages`.
+the order of the paper. It judges nothing; how it looks is left to `figures.first_page`.
 """
 
 from __future__ import annotations

@@ -15,7 +15,8 @@ from numpy.typing import NDArray
 
 from clearance.drilling import bore as bores
 from clearance.drilling.bore import Bore
-from clearance.drilling.drills import CLAMPED_DIAMETERS, Drill
+from clearance.drilling.drill_length import CLAMPED_DIAMETERS
+from clearance.drilling.drills import Drill
 from clearance.geometry.soup import Box, Soup, meeting
 from clearance.predicted.part import Predicted
 from clearance.verdict.prepared import Checked

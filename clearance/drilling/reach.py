@@ -15,17 +15,8 @@ import numpy as np
 
 from clearance.drilling import bore as bores
 from clearance.drilling.bore import Bore
-from clearance.drilling.drills import (
-    CLAMPED_DIAMETERS,
-    SHOP,
-    Drill,
-    Practice,
-    drills,
-    h8_lower,
-    not_at_hand,
-    point_length,
-    reach_limit,
-)
+from clearance.drilling.drill_length import CLAMPED_DIAMETERS, Practice, not_at_hand, reach_limit
+from clearance.drilling.drills import SHOP, Drill, drills, h8_lower, point_length
 from clearance.drilling.obstacles import in_the_way
 from clearance.drilling.recheck import Recheck
 from clearance.drilling.strokes import Miss, Reached, Stroke, covering

@@ -59,7 +59,7 @@ def _computed(task: Task) -> Computed:
         "exit_status": result.exit_status,
         **as_json(_at_event(checked, task.stop_mm)),
     }
-    from clearance.figures.sheet_page import report
+    from clearance.figures.first_page import report
 
     return Computed(data, report(sheet(examined, on_plate=True)))
 

@@ -17,8 +17,8 @@ from matplotlib.figure import Figure
 
 from clearance.figures import style
 from clearance.figures.files import pdf_bytes
+from clearance.figures.first_page import PLATE_IN
 from clearance.figures.paper import FOOT_IN, LEADING, MARGIN_IN, THIN_PT, Page, wrapped
-from clearance.figures.sheet_page import PLATE_IN
 from clearance.plates.members import Label
 
 MARK = "/ClearanceLabel"
@@ -36,7 +36,7 @@ def stamped(sheet: bytes, label: Label) -> bytes:
     Parameters
     ----------
     sheet : bytes
-        PDF of `sheet_pages.report` for a part of a plate, with or without a label.
+        PDF of `first_page.report` for a part of a plate, with or without a label.
     """
     from pypdf import PdfReader, PdfWriter
 

@@ -63,7 +63,7 @@ def test_a_report_that_fails_leaves_no_file(cases, run, monkeypatch, tmp_path):
     def fail(*_):
         raise ZeroDivisionError
 
-    monkeypatch.setattr("clearance.figures.sheet_page.report", fail)
+    monkeypatch.setattr("clearance.figures.first_page.report", fail)
     files = ["--report", tmp_path / "a.pdf", "--json", tmp_path / "a.json"]
     assert run("check", cases / "cut.toml", *files).exit_code == 1
     assert list(tmp_path.iterdir()) == []

@@ -10,18 +10,8 @@ from dataclasses import dataclass
 
 import pytest
 
-from clearance.drilling.drills import (
-    Drill,
-    Practice,
-    drills,
-    h8_lower,
-    not_at_hand,
-    point_length,
-    reach_limit,
-    reach_limits,
-    run_out,
-    standard,
-)
+from clearance.drilling.drill_length import Practice, not_at_hand, reach_limit, reach_limits
+from clearance.drilling.drills import Drill, drills, h8_lower, point_length, run_out, standard
 
 
 @dataclass(frozen=True)

@@ -20,9 +20,9 @@ from clearance.drawing.drill import drill_sections
 from clearance.drawing.level import level_section
 from clearance.drawing.level_words import passage_footer
 from clearance.drawing.sheet import sheet
+from clearance.figures.first_page import report
 from clearance.figures.level import level_figure
 from clearance.figures.planes import curve_figure, drill_figure
-from clearance.figures.sheet_page import report
 from clearance.heights import HEIGHTS, POINTS, above_platform, place
 from clearance.report.check import text
 from clearance.result import as_json

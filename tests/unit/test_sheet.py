@@ -14,8 +14,8 @@ from clearance.case.read import read_case
 from clearance.checking import judge
 from clearance.drawing.sheet import BOXES, NOT_JUDGED, grouped, sheet
 from clearance.figures import level, paper, planes, scale, style
+from clearance.figures.first_page import report
 from clearance.figures.passage_page import Letters
-from clearance.figures.sheet_page import report
 from clearance.result import Margin, as_json
 from clearance.verdict.prepared import prepare
 

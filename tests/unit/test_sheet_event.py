@@ -11,7 +11,7 @@ import pytest
 from clearance.case.read import read_case
 from clearance.checking import judge
 from clearance.drawing.sheet import sheet
-from clearance.figures.sheet_page import report
+from clearance.figures.first_page import report
 from clearance.report.check import text
 from clearance.result import SeparateResult, TrappedPowder
 from clearance.verdict.prepared import prepare

@@ -1,7 +1,7 @@
 """Building blocks for the tables of the case and plate files.
 
 In: nothing. Out: the base class of all tables, and the kinds of value that their
-keys hold. What the tables are is left to event.py, case.py and plate_case.py.
+keys hold. What the tables are is left to tables.py, event.py and plate.py.
 """
 
 from __future__ import annotations
