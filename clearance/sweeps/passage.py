@@ -31,8 +31,7 @@ from clearance.verdict.judged import Judged
 from clearance.verdict.passage import PassageCheck
 from clearance.verdict.states import Bracket, Seen, state_of
 
-WIDTH_PITCHES = 4.0
-WIDTH_SHARE = 0.2
+WIDTH_PITCHES, WIDTH_SHARE = 4.0, 0.2
 """A bracket taken over from neighbouring heights is at most so many pitches wide, or, if that is
 more, this share of what is required."""
 CLEAR_PITCHES = 0.025
@@ -214,15 +213,15 @@ class PassageSweep:
             if b - a < 2:
                 continue
             middle = (a + b) // 2
-            guesses: list[At | None] = []
+            guesses: dict[int, At] = {}
             for n in sorted(range(a + 1, b), key=lambda n: abs(n - middle)):  # the worst first
-                guesses.append(self._guess(cuts[n], n, a, b))
-                if guesses[-1] is None:
+                guess = self._guess(cuts[n], n, a, b)
+                if guess is None:
                     break
+                guesses[n] = guess
             else:
-                order = sorted(range(a + 1, b), key=lambda n: abs(n - middle))
-                for n, guess in zip(order, guesses, strict=True):
-                    self.found[n] = guess
+                for n, known in guesses.items():
+                    self.found[n] = known
                 continue
             self._look(cuts, middle)
             pairs += [(a, middle), (middle, b)]
