@@ -65,23 +65,32 @@ def test_a_by_channel_from_right_behind_the_mouth_is_a_way(tmp_path, turn, high,
     only_by_channel(found)
 
 
-@pytest.mark.parametrize(
-    ("turn", "high", "pitch"), [(0.0, (0.35, 0, 4.2), 0.5), (90.0, (0.3, 0, 4.1), 0.45)]
-)
-def test_a_by_channel_from_right_behind_a_third_mouth_is_a_way(tmp_path, turn, high, pitch):
-    # An upright bore with a side port that is closed; the channel leaves behind that one.
+def with_side_port(folder, turn, high, plate, pitch, **keys):
+    """An upright bore with a side port that is closed; the by-channel leaves behind that one."""
     solid = s.block((0, -2, 0), (5.5, 2, 7)) - s.bore((4, 0, -1), (4, 0, 8), 1.0, segments=32)
     solid -= s.bore((-1, 0, 5), (4, 0, 5), 1.0, segments=32)
     solid -= by_channel(high, (1.3, 0, 1.5), 4)
     centre = (0, 4) if turn else (4, 0)
-    found = make.first(
-        tmp_path,
+    return make.first(
+        folder,
         solid.rotate((0, 0, turn)),
-        make.passage((*centre, 0), (*centre, 7), 1.0, 1.0),
+        make.passage((*centre, 0), (*centre, 7), 1.0, 1.0, **keys),
         MESH,
-        meshes={"plate": s.block((2.7, -1.5, 3.0), (5.3, 1.5, 3.3)).rotate((0, 0, turn))},
+        meshes={"plate": plate.rotate((0, 0, turn))},
         closed=[{"name": "side", **make.port((0, 0, 5), 1.0)}],
         pitch=pitch,
         smallest_way=0.2,
     )
-    only_by_channel(found)
+
+
+@pytest.mark.parametrize(
+    ("turn", "high", "pitch"), [(0.0, (0.35, 0, 4.2), 0.5), (90.0, (0.3, 0, 4.1), 0.45)]
+)
+def test_a_by_channel_from_right_behind_a_third_mouth(tmp_path, turn, high, pitch):
+    across = s.block((2.7, -1.5, 3.0), (5.3, 1.5, 3.3))
+    only_by_channel(with_side_port(tmp_path / "a", turn, high, across, pitch))
+    # Where the bore is free and the channel is sealed, a branch is.
+    sealing = s.block((0.2, -1.5, 3.0), (2.2, 1.5, 3.3))
+    found = with_side_port(tmp_path / "b", turn, high, sealing, pitch, every_branch=True)
+    assert found.state == "restricted", found.reasons
+    assert any(crossing.sealed for crossing in found.crossings)
