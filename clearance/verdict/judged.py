@@ -45,12 +45,16 @@ class Crossed:
 
 @dataclass(frozen=True, eq=False)
 class Judged(Crossed):
-    """One passage in one predicted part."""
+    """One passage in one predicted part.
+
+    `wide`: it is wide enough by proof, so that no finer pitch tells what is undetermined.
+    """
 
     state: State
     way: Way
     reasons: tuple[str, ...]
     pitch_mm: float
+    wide: bool = False
 
 
 def tighter(a: Judged, b: Judged) -> Judged:

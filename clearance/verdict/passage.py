@@ -37,6 +37,7 @@ from clearance.verdict.states import Required, Seen, contradicts, failing, state
 FACETS_MM = 2e-3
 """By so much the facets' share may miss what is missing, for the search of circles."""
 NAME_IT = "the mouth that the case does not name, given under [[closed]]"
+LOOK_THERE = "a radiograph of the stray metal there, or balls counted at the end of each branch"
 GROWN_MM = 1e-3
 """More than a grown outline may miss of round corners, which are drawn with sides."""
 ENOUGH_AHEAD = 1.0
@@ -153,8 +154,8 @@ class PassageCheck:
                     raise
                 break
             best = now if best is None else tighter(best, now)
-            if best.state is not State.UNDETERMINED or best.way.leak_at is not None:
-                break  # settled, or cells show a way out that no pitch will close
+            if best.state is not State.UNDETERMINED or best.way.leak_at is not None or best.wide:
+                break  # settled, or no pitch will tell: of a way out that cells show, for one
             if contradicts(now.way):
                 break  # a fault is told, not looked away from
             pitch *= 0.5
@@ -179,7 +180,8 @@ class PassageCheck:
             self.asked, way, known, lambda: search.way(closed=few, enough_mm=self.required)
         )
         found = (variant, crossed.crossings, crossed.graph, everything)
-        return Judged(*found, state, way, reasons, pitch)
+        wide = way.low_mm >= self.required and known.sealed is not None and not few
+        return Judged(*found, state, way, reasons, pitch, wide and not contradicts(way))
 
     def crossed(self, predicted: Predicted, variant: Variant) -> Crossed:
         """What crosses the passage in a predicted part: all that a search for drills asks for."""
@@ -396,6 +398,8 @@ class PassageCheck:
         elif all_heights.words:
             state, reasons = State.UNDETERMINED, all_heights.words
             settled = [f"the height of the first wrong layer, {_nearer(self.checked.unknowns)}"]
+        elif state is State.UNDETERMINED and any(j.wide for j in judged):
+            settled = [LOOK_THERE]
         elif state is State.UNDETERMINED:
             finest = min(j.pitch_mm for j in judged)
             settled = (

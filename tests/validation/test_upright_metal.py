@@ -37,6 +37,7 @@ def test_an_upright_plate_across_a_level_run_is_no_open_branch(tmp_path, asked, 
     case = make.write_case(tmp_path, two_branches(), passage, stray, meshes={"m": plate})
     found = make.judged(read_case(case)).passages[0]
     assert found.state is (State.UNDETERMINED if asked else State.OPEN), found.reasons
+    assert not any("--pitch" in way for way in found.settled_by)  # no pitch would tell
 
 
 @pytest.mark.parametrize("asked", [{"every_branch": True}, {"min_open_fraction": 0.35}])
