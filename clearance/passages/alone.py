@@ -14,7 +14,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.geometry.soup import Box, meeting
+from clearance.geometry.soup import Box
 from clearance.passages.rooms import Face, Room, holds_rims_only, inner_end_mm, room
 from clearance.passages.stoppers import LID_MM
 from clearance.ports.mouth import Mouth
@@ -47,9 +47,9 @@ class Alone(NamedTuple):
 
     Attributes
     ----------
-    inner : dict of int to shapely.Polygon or None
+    inner : dict of int to shapely.Polygon
         By the numbers of the mouths whose stoppers hide nothing: a figure in the mouth's plane that
-        covers what lies behind the stopper; None if that is more than it tells.
+        covers what lies behind the stopper.
     designed : set of int
         Those whose stoppers hide nothing in the nominal part.
     plain : set of int
@@ -102,8 +102,7 @@ class _Looked:
         predicted = self.predicted
         mouths = self.group_of(n).mouths
         if predicted.in_place and predicted.untouched(None):
-            box = self._room(mouths).box
-            return not self._stray_in(box) or None not in self._all_inner(mouths)
+            return True  # stray metal only takes void away
         ours = [one for one in self.stood if one.nominal in mouths]
         others = [
             self._room((one.nominal,)).moved(one.step) for one in self.stood if one not in ours
@@ -118,12 +117,8 @@ class _Looked:
         if not all(predicted.untouched(here.moved(step).box) for step in steps):
             return False
         if len(steps) == 1 and self._whole(box, steps[0]):
-            return not self._stray_in(box) or None not in self._all_inner(mouths)
+            return True
         return self._open_in_front(mouths, steps, here, aside)
-
-    def _all_inner(self, mouths: tuple[Mouth, ...]) -> list[Any]:
-        face = self._group[mouths[0]].face
-        return [] if face is None else list(face.inner.values())
 
     def _whole(self, box: Box, step: Floats) -> bool:
         """Whether all that is nominal in a box has moved by one step."""
@@ -135,15 +130,6 @@ class _Looked:
             if np.abs(np.array([*rounded(slab.shift), slab.lift]) - step).max() > MOVED_MM:
                 return False
         return True
-
-    def _stray_in(self, box: Box) -> bool:
-        """Whether stray metal may lie in a box."""
-        sheets = any(
-            slab.gates and slab.low < box.high[2] and slab.high > box.low[2]
-            for slab in self.predicted.table
-        )
-        added = self.predicted.added
-        return sheets or (added is not None and len(meeting(added, box)) > 0)
 
     def _open_in_front(
         self, mouths: tuple[Mouth, ...], steps: list[Floats], here: Room, aside_mm: float
@@ -161,7 +147,7 @@ class _Looked:
         if key not in self._bodies.known:
             self._bodies.known[key] = self._held(mouths, here)
         face: Face | None = self._bodies.known[key]
-        if face is None or None in face.inner.values():
+        if face is None:
             return False
         if face.low_mm < -LID_MM or face.high_mm > LID_MM:
             return False

@@ -134,8 +134,11 @@ class Hidden:
         pieces = pieces_at(void, place, pitch)
         if n in self._alone.inner:
             inner = self._alone.inner[n]
-            own = inner is None or inner is place.polygon
-            return pieces if own else pieces | pieces_at(void, self._wide(n, inner), pitch)
+            return (
+                pieces
+                if inner is place.polygon
+                else pieces | pieces_at(void, self._wide(n, inner), pitch)
+            )
         within = self._looked_into(n)
         if within is None:
             return pieces | self._near(void, n)

@@ -183,9 +183,9 @@ class Face:
     ----------
     low_mm, high_mm : float
         Between which heights over the first mouth's plane the face lies.
-    inner : dict of Mouth to shapely.Polygon or None
+    inner : dict of Mouth to shapely.Polygon
         For each mouth a figure in its plane's coordinates that covers what of its bore comes to the
-        room's inner end, its own polygon if that does; None if the bore comes to another side.
+        room's inner end, its own polygon if that does.
     """
 
     low_mm: float
@@ -197,8 +197,8 @@ def holds_rims_only(part: Soup, mouths: Sequence[Mouth], within: Room) -> Face |
     """Whether the part's surface in a room is one face with the mouths in it, and their walls.
 
     Cut along the mouths' outlines it has to be one piece for the face and one for the walls of each
-    mouth. The face has to come to the room's sides in one line, and so have the walls of each
-    mouth, or only within the mouth at the inner end. Pieces hang together by every corner and edge
+    mouth. The face has to come to the room's sides in one line; the walls of each mouth to its
+    inner end alone, in one line or within the mouth. Pieces hang together by every corner and edge
     in the room but those of the outlines.
     """
     opened = cut_open(meeting(part, within.box), mouths)
@@ -230,14 +230,13 @@ def holds_rims_only(part: Soup, mouths: Sequence[Mouth], within: Room) -> Face |
     inner = {}
     for mouth, number in zip(mouths, own, strict=False):
         walls = lines.of(piece == number)
-        ends = walls.all_on(INNER_END)
-        beneath = ends and _within(walls, mouth)
-        if walls.count != 1 and not beneath:
+        beneath = _within(walls, mouth)
+        if not walls.all_on(INNER_END) or (walls.count != 1 and not beneath):
             return None
         hull = _hull(walls, mouth)
-        if face.all_on(INNER_END) and not (ends and _outside(face, mouth, hull)):
+        if face.all_on(INNER_END) and not _outside(face, mouth, hull):
             return None  # it might be within the wall
-        inner[mouth] = mouth.polygon if beneath else hull if ends else None
+        inner[mouth] = mouth.polygon if beneath else hull
     over = float(mouths[0].plane.normal @ mouths[0].plane.origin)
     found = heights[meets & (piece == own[-1])]
     return Face(float(found[:, 0].min()) - over, float(found[:, 1].max()) - over, inner)

@@ -76,6 +76,14 @@ def test_a_finer_pitch_leaves_a_hole_alone(pitch, proven):
     assert (face_of(solid, PORT, pitch=pitch) is not None) == proven
 
 
+def test_a_turn_right_behind_the_mouth():
+    # All of the bore goes off sideways before the stopper ends.
+    turning = BLOCK - s.bore((0, 0, 5.5), (0, 0, 7), 1.5, segments=48)
+    turning -= s.block((0, -0.5, 5.5), (6, 0.5, 5.8))
+    assert face_of(turning, PORT, turn=90.0) is None
+    assert face_of(turning, PORT, turn=90.0, pitch=0.1) is not None
+
+
 PAIR = (Request("one", (-2, 0, 6), 1.0), Request("two", (2, 0, 6), 1.0))
 TWIN = BLOCK - s.bore((-2, 0, -1), (-2, 0, 7), 1.0) - s.bore((2, 0, -1), (2, 0, 7), 1.0)
 
