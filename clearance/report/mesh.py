@@ -105,6 +105,7 @@ def as_json(found: MeshReport) -> MeshResult:
         "closed": found.closed,
         "fit_for_check": found.fit,
         "refused": found.refused,
+        "mended": list(found.mended),
         "faults": faults(found),
         "volume_mm3": _number(found.volume_mm3),
         "bounds_mm": (_place(found.low), _place(found.high)),
@@ -180,7 +181,9 @@ def text(found: MeshReport, width: int = WIDTH) -> str:
     verdict = "`check` takes this mesh"
     if found.refused is not None:
         verdict = f"`check` refuses this mesh: {found.refused}"
-    elif found.sheets:
+    elif found.mended:
+        verdict += f", mended: {'; '.join(found.mended)}"
+    if found.refused is None and found.sheets:
         verdict += ", with its flat sheets as part of the nominal shape"
     return "\n".join([*lines, "", *textwrap.wrap(verdict, width)]) + "\n"
 

@@ -68,6 +68,7 @@ class MeshResult(TypedDict):
         bool, told("`check` takes it, and it has no flat sheet of its own across a void")
     ]
     refused: Annotated[str | None, told("why `check` would refuse it; null if it would not")]
+    mended: Annotated[list[str], told("what `check` mends of it before it takes it")]
     faults: Annotated[list[str], told("everything wrong with it, gravest first")]
     volume_mm3: Annotated[
         float | None, told("signed volume; of an open mesh it means little", "mm3")

@@ -27,7 +27,7 @@ from clearance.mesh.closedness import (
     without_needles,
 )
 from clearance.mesh.formats import read_mesh
-from clearance.mesh.mending import turn_over
+from clearance.mesh.mending import close, turn_over
 from clearance.mesh.part import UNITS_MM, file_sha256, read_part
 from clearance.mesh.shells import find_shells
 from clearance.survey.flat_sheets import FlatSheet, flat_sheets
@@ -82,6 +82,8 @@ class MeshReport:
         How the file was read.
     refused : str or None
         Why `check` would refuse this mesh; None if it would take it.
+    mended : tuple of str
+        What `check` mends of an open mesh before it takes it.
     """
 
     path: Path
@@ -115,6 +117,7 @@ class MeshReport:
     sheets: tuple[FlatSheet, ...]
     notices: tuple[str, ...] = field(default=())
     refused: str | None = None
+    mended: tuple[str, ...] = ()
 
     @property
     def fit(self) -> bool:
@@ -212,6 +215,7 @@ def _examine(
         sheets=tuple(sheets),
         notices=notices,
         refused=refused,
+        mended=() if edges.closed or refused else close(triangles)[1],
     )
 
 

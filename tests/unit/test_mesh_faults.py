@@ -170,3 +170,17 @@ def test_pairs_of_level_faces_that_are_not_looked_at_are_counted(tmp_path, count
     shapes.write_stl(tmp_path / "faces.stl", faces)
     said = [one for one in examine(tmp_path / "faces.stl").notices if "level faces" in one]
     assert len(said) == (left_out > 0)
+
+
+@pytest.mark.parametrize("off", [(0.0, 0.0, 3e-5), (5e-5, 0.0, 0.0)])
+def test_a_mesh_that_check_mends_says_what_was_joined(written, off):
+    """F12: eight unclosed edges, and yet `check` takes it: corners within 1e-4 mm are joined."""
+    mesh = bad_meshes.crack()
+    upper = mesh[:, :, 2].max(axis=1) > 10.005
+    mesh[upper] += np.float32([0, 0, -0.01]) + np.float32(off)
+    found = examine(written(mesh))
+    assert found.unclosed_edges == 8
+    assert found.refused is None
+    (said,) = as_json(found)["mended"]
+    assert said.startswith("cracks were closed: 4 vertices at most ")
+    assert f"`check` takes this mesh, mended: {said}" in " ".join(text(found).split())
