@@ -21,7 +21,7 @@ from clearance.columns.runs import Runs
 from clearance.geometry import box_tree, sections
 from clearance.geometry.areas import TOUCH_MM2, largest_circle_mm, polygonal
 from clearance.geometry.planes import Plane
-from clearance.geometry.soup import Box, meeting
+from clearance.geometry.soup import Box, clipped, meeting
 from clearance.passages.closings import (
     RIM_MM,
     Closing,
@@ -358,20 +358,19 @@ class PossibleWays:
         if not self.predicted.events and self.predicted.added is None:
             return False
         for surface in end.surfaces:
-            radius = end.mouth.radius
-            ring = surface.plane.to_space(shapely.get_coordinates(surface.polygon))
-            ahead = ring + 2.0 * radius * surface.plane.normal
-            points = np.concatenate([ring, ahead])
-            stray = self.ahead.stray_near(Box.around(points).grown(radius))
-            begins = [float(surface.plane.signed(soup.reshape(-1, 3)).min()) for soup in stray]
-            depths = {max(at, 0.0) + CUT_MM for at in begins}
-            depths |= {share * radius for share in (0.25, 0.5, 1.0, 2.0)}
-            for depth in sorted(d for d in depths if stray and d <= radii * radius):
-                plane = replace(
-                    surface.plane, origin=surface.plane.origin + depth * surface.plane.normal
+            plane, depth = surface.plane, radii * end.mouth.radius
+            ring = plane.to_space(shapely.get_coordinates(surface.polygon))
+            box = Box.around(np.concatenate([ring, ring + depth * plane.normal])).grown(CUT_MM)
+            core = surface.polygon.buffer(-CUT_MM)
+            for soup in self.ahead.stray_near(box):
+                corners = meeting(soup, box).reshape(-1, 3)
+                own = np.column_stack([plane.to_plane(corners), plane.signed(corners)])
+                faces = clipped(
+                    own.reshape(-1, 3, 3).astype(np.float32), CUT_MM, depth, np.zeros(3)
                 )
-                metal = shapely.union_all([sections.metal(soup, plane) for soup in stray])
-                if shapely.intersection(metal, surface.polygon).area > TOUCH_MM2:
+                # A hull is a valid shape also where a face is seen edge on.
+                seen = shapely.convex_hull(shapely.multipoints(faces[:, :, :2].astype(np.float64)))
+                if shapely.intersects(core, seen).any():
                     return True
         return False
 

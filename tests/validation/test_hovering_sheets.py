@@ -143,3 +143,18 @@ def test_no_crossing_tells_the_open_area_beside_a_plate_in_front_of_a_mouth(
     case = read_case(make.write_case(tmp_path, STEP, ways, make.plane(height, 1)))
     assert make.judged(case).passages[0].state == state
     assert sweep(case, Wanted(height, height)).passages[0].state == (state,)
+
+
+@pytest.mark.parametrize("up", [True, False])
+def test_nor_does_one_beside_a_plate_that_slants_over_a_mouth(tmp_path, up):
+    """It is nearest beside the mouth; over it 1.1 to 1.8 mm in front."""
+    plate = s.block((-3.5, -3, 0), (3, 3, 0.05)).rotate((0, 10.2, 0)).translate((0, 0, 11.44))
+    solid, mouths = STEP, ((0, 0, 0), (0, 0, 10))
+    if not up:
+        solid, plate = (one.rotate((180, 0, 0)).translate((0, 0, 16)) for one in (solid, plate))
+        mouths = ((0, 0, 16), (0, 0, 6))
+    ways = make.passage(*mouths, R, 2.0, min_open_fraction=0.5)
+    stray = {"shape": "mesh", "mesh": "plate.stl"}
+    found = make.first(tmp_path, solid, ways, stray, meshes={"plate": plate})
+    assert found.clear_diameter_mm.low > 2.0
+    assert found.state == "undetermined"
