@@ -1,7 +1,7 @@
 """How much powder lies under a layer, and how much of it the layer surely melts.
 
 In: layer thickness, packing, melt depth, cooling. Out: depths in mm. Pure numbers of the
-process; where in the part powder stays is left to stray.py and loose.py.
+process; where in the part powder stays is left to `predicted` and `evidence`.
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """The case file: one part, what it must do, and what is known of the event.
 
 In: a TOML file. Out: a `Case`, complete and checked, or one `CaseError` that lists every
-fault. Meshes are only looked up, not opened; whether ports lie in mouths is left to ports.py.
+fault. Meshes are only looked up, not opened; whether ports lie in mouths is left to `ports`.
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """The tables of the case file, as written.
 
 In: nothing. Out: the models that say which keys there are, of what kind, unit and default;
-docs/case-file.md and the schema follow them. Reading and cross checks are left to case.py.
+docs/case-file.md and the schema follow them. Reading and cross checks are left to `case/read.py`.
 """
 
 from __future__ import annotations

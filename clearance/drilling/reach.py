@@ -290,8 +290,8 @@ class Reach:
         widest = f" to {2.0 * line.radius:.2f}" if cut < 0.0 else ""
         said = (
             f"a drill of {2.0 * need:.2f}{widest} mm that goes {tip:.1f} mm deep from the {name}: "
-            f"{tip + 2.0 * need:.1f} mm of flute, {tip + 2.0 * need * CLAMPED_DIAMETERS:.1f} mm "
-            "overall ([drilling] drills)"
+            f"{tip + 2.0 * need * self.practice.chip_room_diameters:.1f} mm of flute, "
+            f"{tip + 2.0 * need * CLAMPED_DIAMETERS:.1f} mm overall ([drilling] drills)"
         )
         ratio, most = tip / (2.0 * need), self.practice.max_length_to_diameter
         if ratio > most:
