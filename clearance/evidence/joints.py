@@ -1,7 +1,7 @@
 """The sections that meet where a build stopped and went on.
 
 In: the predicted part and an event. Out: exact polygons of what stands below a joint and of what
-was melted on it. Numbers of them are left to resumed.py, gaps to loose.py.
+was melted on it. Numbers of them are left to `resumed`, gaps to `powder`.
 """
 
 from __future__ import annotations
