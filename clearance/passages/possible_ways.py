@@ -106,12 +106,11 @@ class PossibleWays:
         if (box.low[:2] >= window.box.low[:2]).all() and (box.high <= window.box.high)[:2].all():
             return self.predicted
         wide = Window(window.bodies, box, window.pitch_mm, window.plugs, window.lids)
-        return Predicted(wide, self.predicted.events, self.predicted.added)
+        return replace(self.predicted, window=wide)
 
     def _stray_in(self, box: Box) -> NDArray[np.float32]:
         """All stray metal in a box about a mouth, beyond the passage's window too."""
-        near = [meeting(soup, box) for soup in self.ahead.stray_near(box)]
-        return np.concatenate([np.empty((0, 3, 3), np.float32), *near])
+        return meeting(self.ahead.stray, box)
 
     @once
     def stray(self) -> NDArray[np.float32]:
@@ -362,16 +361,13 @@ class PossibleWays:
             ring = plane.to_space(shapely.get_coordinates(surface.polygon))
             box = Box.around(np.concatenate([ring, ring + depth * plane.normal])).grown(CUT_MM)
             core = surface.polygon.buffer(-CUT_MM)
-            for soup in self.ahead.stray_near(box):
-                corners = meeting(soup, box).reshape(-1, 3)
-                own = np.column_stack([plane.to_plane(corners), plane.signed(corners)])
-                faces = clipped(
-                    own.reshape(-1, 3, 3).astype(np.float32), CUT_MM, depth, np.zeros(3)
-                )
-                # A hull is a valid shape also where a face is seen edge on.
-                seen = shapely.convex_hull(shapely.multipoints(faces[:, :, :2].astype(np.float64)))
-                if shapely.intersects(core, seen).any():
-                    return True
+            corners = self._stray_in(box).reshape(-1, 3)
+            own = np.column_stack([plane.to_plane(corners), plane.signed(corners)])
+            faces = clipped(own.reshape(-1, 3, 3).astype(np.float32), CUT_MM, depth, np.zeros(3))
+            # A hull is a valid shape also where a face is seen edge on.
+            seen = shapely.convex_hull(shapely.multipoints(faces[:, :, :2].astype(np.float64)))
+            if shapely.intersects(core, seen).any():
+                return True
         return False
 
     def _joined(self, taken: list[Taken]) -> bool:
