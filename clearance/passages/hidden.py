@@ -21,9 +21,9 @@ from clearance.columns.possible import PossibleVoid, possible_void
 from clearance.columns.runs import Runs, unite
 from clearance.columns.sure import surely_metal
 from clearance.geometry.soup import Box, Soup, box_soup
-from clearance.passages.alone import Alone, Stood, alone
+from clearance.passages.alone import MOVED_MM, Alone, Stood, alone
 from clearance.passages.closings import closing
-from clearance.passages.stoppers import grown_by, layer_behind, pieces_at, stopper
+from clearance.passages.stoppers import grown_by, layer_behind, pieces_at, stopper, sunk_mm
 from clearance.ports.mouth import Mouth
 from clearance.predicted.part import Predicted, Window
 from clearance.system.once import once
@@ -99,6 +99,18 @@ class Hidden:
                 return pieces
             left = [n for n in left if n not in met]
             known += [group for n in met for group in self._groups(void, n)]
+
+    def behind_each(self, void: PossibleVoid) -> list[set[int]]:
+        """Groups of pieces that lie behind one mouth, whose stopper hides nothing of the part.
+
+        Where it begins within the part, stray metal that parts them may end in it.
+        """
+        pitch = self.predicted.grid.pitch_mm
+        return [
+            self._just_behind(void, n)
+            for n in self._alone.inner
+            if sunk_mm(self.stood[n].place, pitch) > MOVED_MM
+        ]
 
     def groups(self, void: PossibleVoid) -> list[set[int]]:
         """Pieces of the possible void that lead into one another under a stopper."""

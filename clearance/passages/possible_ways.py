@@ -34,6 +34,7 @@ from clearance.passages.stoppers import (
     LEVEL,
     layer_behind,
     pieces_at,
+    stopper,
     sunk_mm,
 )
 from clearance.passages.window_cells import Cells
@@ -231,15 +232,29 @@ class PossibleWays:
         return [group for group in groups if len(group) > 1]
 
     def _parts(self, taken: Taken, mouth: Mouth) -> bool:
-        """Whether all that is open behind a mouth's stopper was taken out at a level."""
-        depth = sunk_mm(mouth, self.predicted.grid.pitch_mm)
+        """Whether all that is open behind a mouth was taken out at a level, as far as it is hidden.
+
+        The void behind a mouth may be wider within its stopper than the mouth: a pocket or a loop
+        beside the bore leads past the level too. The outside, before the mouth, does not count.
+        """
+        pitch = self.predicted.grid.pitch_mm
+        depth = sunk_mm(mouth, pitch)
         plane = replace(mouth.plane, origin=mouth.plane.origin - depth * mouth.plane.normal)
-        room = plug(replace(mouth, plane=plane), CUT_MM, depth)
-        if not room[..., 2].min() < taken.z < room[..., 2].max():
+        bore = plug(replace(mouth, plane=plane), CUT_MM, depth)
+        if not bore[..., 2].min() < taken.z < bore[..., 2].max():
             return False
-        section = sections.metal(room, Plane.level(taken.z))
-        left = [piece for piece in self._open_at(taken.z) if shapely.intersects(piece, section)]
-        open_here = shapely.union_all(left).intersection(section)
+        level = Plane.level(taken.z)
+        behind, all_hidden = (
+            sections.metal(bore, level),
+            sections.metal(stopper(mouth, pitch), level),
+        )
+        rim = self.predicted.window.rectangle.exterior
+        open_here = shapely.union_all(
+            [
+                piece.intersection(behind if shapely.intersects(piece, rim) else all_hidden)
+                for piece in self._open_at(taken.z)
+            ]
+        )
         return bool(open_here.difference(taken.openings).area <= TOUCH_MM2)
 
     def parted(self) -> tuple[tuple[set[int], set[int]], list[set[int]], list[set[int]]]:

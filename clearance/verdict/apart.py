@@ -70,12 +70,13 @@ def _joined(
         except GridError:
             break
         hidden = Hidden(predicted, checked.all_mouths, checked.case.grid.smallest_way)
+        each = hidden.behind_each(void)
         ours, theirs = (
-            {mouth.name: hidden.behind(void, {mouth.name}) for mouth in (c.inlet, c.outlet)}
+            {mouth.name: hidden.behind(void, {mouth.name}, each) for mouth in (c.inlet, c.outlet)}
             for c in (a, b)
         )
         occupied = [
-            hidden.grown(void, set.union(*found.values()) | _route_pieces(predicted, c))
+            hidden.grown(void, set.union(*found.values()) | _route_pieces(predicted, c), each)
             for found, c in ((ours, a), (theirs, b))
         ]
         if not occupied[0] & occupied[1]:
