@@ -168,7 +168,9 @@ class Lines:
         open_ends = self.ends[~rings]
         if len(open_ends) == 0:
             return int(rings.sum())
-        _, ends = np.unique(open_ends, return_inverse=True)
+        _, ends, often = np.unique(open_ends, return_inverse=True, return_counts=True)
+        if (often != 2).any():
+            return 2 * len(self.ends)  # lines that touch: voids on both sides may be several
         i, j = ends.reshape(-1, 2).T
         size = int(ends.max()) + 1
         graph = coo_array((np.ones(len(i), np.int8), (i, j)), shape=(size, size))

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import manifold3d as m3
 import numpy as np
 import pytest
+import shapely
 import shapes as s
 
 from clearance.drilling.bore import Bore
@@ -154,3 +156,26 @@ def test_measured_metal_before_a_mouth(height, proven):
 def test_a_bore_drilled_through_metal_beside_a_mouth(start, way, proven):
     hole = Bore(np.array(start, float), np.array(way, float), 0.5, 12.0, 0.2)
     assert looked_at(SIDE, ENDS, holes=[hole]) == proven
+
+
+def test_a_tube_that_touches_the_face_along_an_edge_of_both_is_no_part_of_it():
+    """Four triangles meet at the edge: one line and one piece by their edges, two voids."""
+    bored = s.soup(BLOCK - BORE)
+    top = (bored[:, :, 2] > 6 - 1e-5).all(axis=1)
+    rim = np.unique(bored[top].reshape(-1, 3)[:, :2], axis=0).astype(float)
+    rim = rim[np.hypot(*rim.T) < 1.6]
+    rim = rim[np.argsort(np.arctan2(rim[:, 1], rim[:, 0]))]
+    edge = [(2, -4), (2, 4)]
+    beside = shapely.Polygon([(5, -5), (5, 5), *edge[::-1]])
+    rest = shapely.Polygon([(-5, -5), (5, -5), *edge, (5, 5), (-5, 5)], [rim])
+    flat = [
+        [(*xy, 6.0) for xy in shapely.orient_polygons(t).exterior.coords[:3]]
+        for polygon in (beside, rest)
+        for t in shapely.get_parts(shapely.constrained_delaunay_triangles(polygon))
+    ]
+    section = np.array([[2, 0, 6.0], [1.9, 0, 5.8], [2.1, 0, 5.8]])
+    ends = [section + np.array([0.0, y, 0.0]) for y in (-4, 4)]
+    tube = m3.Manifold.hull_points(np.concatenate(ends))
+    soup = np.concatenate([bored[~top], np.float32(flat), s.soup(tube)[:, ::-1]])
+    mouths = tuple(find_mouths(np.ascontiguousarray(soup), [PORT]))
+    assert holds_rims_only(soup, mouths, room(mouths, PITCH)) is None
