@@ -50,14 +50,15 @@ class Alone(NamedTuple):
     inner : dict of int to shapely.Polygon
         By the numbers of the mouths whose stoppers hide nothing: a figure in the mouth's plane that
         covers what lies behind the stopper.
-    designed : set of int
-        Those whose stoppers hide nothing in the nominal part.
+    own : set of int
+        Those whose stoppers hide nothing in the nominal part, and nothing but what is theirs has
+        moved there.
     plain : set of int
         Those of them that nothing else opens beside: the face does not fall back there.
     """
 
     inner: dict[int, Any]
-    designed: set[int]
+    own: set[int]
     plain: set[int]
 
 
@@ -71,7 +72,8 @@ def alone(predicted: Predicted, stood: Sequence[Stood], pitch_mm: float) -> Alon
     faces = {n: looked.group_of(n).face for n in range(len(stood))}
     known = {n: face for n, face in faces.items() if face is not None}
     inner = {n: face.inner[stood[n].nominal] for n, face in known.items() if looked.as_designed(n)}
-    return Alone(inner, set(known), {n for n in inner if known[n].low_mm >= -LID_MM})
+    own = {n for n in known if n in inner or looked.holds_own(n)}
+    return Alone(inner, own, {n for n in inner if known[n].low_mm >= -LID_MM})
 
 
 class _Group(NamedTuple):
@@ -107,52 +109,78 @@ class _Looked:
         others = [
             self._room((one.nominal,)).moved(one.step) for one in self.stood if one not in ours
         ]
-        steps = _distinct([one.step for one in ours])
-        # Where a cut goes through the mouth, metal stands around it that comes from farther aside.
-        aside = max(float(np.linalg.norm(a - b)) for a in steps for b in steps)
-        here = self._room(mouths, aside)
-        box = here.moved(steps[0]).box
+        own = _distinct([one.step for one in ours])
+        steps, here = self._moves(mouths, own)
         if not all(here.moved(step).clear_of(other) for step in steps for other in others):
             return False
         if not all(predicted.untouched(here.moved(step).box) for step in steps):
             return False
-        if len(steps) == 1 and self._whole(box, steps[0]):
-            return True
-        return self._open_in_front(mouths, steps, here, aside)
+        beneath = len(steps) > len(own)
+        return len(steps) == 1 or self._open_in_front(mouths, steps, here, beneath)
 
-    def _whole(self, box: Box, step: Floats) -> bool:
-        """Whether all that is nominal in a box has moved by one step."""
-        for slab in self.predicted.table:
-            if slab.high <= box.low[2] or slab.low >= box.high[2]:
-                continue
-            if slab.lift is None:
-                return False
-            if np.abs(np.array([*rounded(slab.shift), slab.lift]) - step).max() > MOVED_MM:
-                return False
-        return True
+    def _moves(self, mouths: tuple[Mouth, ...], own: list[Floats]) -> tuple[list[Floats], Room]:
+        """How what is nominal in a room has moved, as its mouths have first; the room, as roomy.
+
+        A cut may go through the room beside the mouth: what stands over it comes from as far
+        aside as where it goes through the mouth itself.
+        """
+        steps = own
+        while True:
+            apart = np.array([a - b for a in steps for b in steps])
+            along = float(np.abs(apart @ mouths[0].plane.normal).max())
+            here = self._room(mouths, float(np.linalg.norm(apart, axis=1).max()), along)
+            boxes = [here.moved(step).box for step in steps]
+            grown = _distinct([*steps, *(step for box in boxes for step in self._steps_in(box))])
+            if len(grown) == len(steps):
+                return steps, here
+            steps = grown
+
+    def _steps_in(self, box: Box) -> list[Floats]:
+        """How what is nominal in a box has moved; in a gap as what is under it, and over it."""
+        whole = [slab for slab in self.predicted.table if slab.lift is not None]
+        begin = [-np.inf, *(slab.high for slab in whole[:-1])]
+        end = [*(slab.low for slab in whole[1:]), np.inf]
+        return [
+            np.array([*rounded(slab.shift), slab.lift])
+            for low, slab, high in zip(begin, whole, end, strict=True)
+            if low < box.high[2] and high > box.low[2]
+        ]
 
     def _open_in_front(
-        self, mouths: tuple[Mouth, ...], steps: list[Floats], here: Room, aside_mm: float
+        self, mouths: tuple[Mouth, ...], steps: list[Floats], here: Room, beneath: bool
     ) -> bool:
         """Whether a mouth lies in a plane face that moves in itself, and nothing stands before it.
 
-        Then all void behind the face is some nominal void behind the mouth, moved.
+        Then all void behind the face is some nominal void behind the mouth, moved. With `beneath`
+        a cut goes beside the mouth, where what lies behind the stopper must not reach.
         """
         plane = mouths[0].plane
         if len(_once_each(mouths)) > 1 or any(
             abs(step @ plane.normal) > MOVED_MM for step in steps
         ):
             return False
-        key = ("wide", mouths, self.pitch_mm, aside_mm)
-        if key not in self._bodies.known:
-            self._bodies.known[key] = self._held(mouths, here)
-        face: Face | None = self._bodies.known[key]
-        if face is None:
+        face = self._wide(mouths, here)
+        if face is None or (beneath and face.inner[mouths[0]] is not mouths[0].polygon):
             return False
         if face.low_mm < -LID_MM or face.high_mm > LID_MM:
             return False
         before = here.above(float(plane.normal @ plane.origin) + LID_MM)
         return not any(before.moved(step).met_by(self.predicted.stray) for step in steps)
+
+    def holds_own(self, n: int) -> bool:
+        """Whether all void around a mouth, wherever it comes from, is its own or the outside."""
+        mouths = self.group_of(n).mouths
+        own = _distinct([one.step for one in self.stood if one.nominal in mouths])
+        steps, here = self._moves(mouths, own)
+        return len(steps) == 1 or self._wide(mouths, here) is not None
+
+    def _wide(self, mouths: tuple[Mouth, ...], here: Room) -> Face | None:
+        """What is proven of a room that is wider by what moves in it."""
+        known, key = self._bodies.known, ("wide", here)
+        if key not in known:
+            known[key] = self._held(mouths, here)
+        face: Face | None = known[key]
+        return face
 
     def _groups(self, nominals: tuple[Mouth, ...]) -> dict[Mouth, _Group]:
         rooms = [self._room((one,)) for one in nominals]
@@ -179,10 +207,12 @@ class _Looked:
             inner.update({m: m.polygon if plain else face.inner[one] for m in same})
         return replace(face, inner=inner)
 
-    def _room(self, mouths: tuple[Mouth, ...], aside_mm: float = 0.0) -> Room:
-        known, key = self._bodies.known, ("room", mouths, self.pitch_mm, aside_mm)
+    def _room(
+        self, mouths: tuple[Mouth, ...], aside_mm: float = 0.0, along_mm: float = 0.0
+    ) -> Room:
+        known, key = self._bodies.known, ("room", mouths, self.pitch_mm, aside_mm, along_mm)
         if key not in known:
-            known[key] = room(mouths, self.pitch_mm, aside_mm)
+            known[key] = room(mouths, self.pitch_mm, aside_mm, along_mm)
         found: Room = known[key]
         return found
 

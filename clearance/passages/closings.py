@@ -72,12 +72,15 @@ class Closing:
 
     @property
     def width_mm(self) -> float:
-        """Upper bound of a ball with its centre in the mouth; inf if that lies in two planes."""
-        if not self.flat:
-            return np.inf
+        """Upper bound of a ball with its centre in the mouth.
+
+        Parts of the rim in planes a step apart: the ball leaves a circle in the farthest of them.
+        """
         if len(self.places) == 1:
             return 2.0 * (self.mouth.inscribed_radius + CIRCLE_MM)
-        return largest_circle_mm(self.surfaces[0].polygon)
+        at = [float(one.plane.origin @ one.plane.normal) for one in self.surfaces]
+        circle = largest_circle_mm(self.surfaces[0].polygon)
+        return float(np.hypot(circle, 2.0 * (max(at) - min(at))))
 
 
 def closing(events: tuple[Event, ...], mouth: Mouth) -> Closing:

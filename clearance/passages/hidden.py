@@ -192,8 +192,8 @@ class Hidden:
         while fine == least or area / fine**2 <= MOST_SQUARES:
             if fine <= self.smallest_mm / FINER:
                 return fine
-            # What has moved or is stray there may matter still, on a scale of these squares.
-            known = alone(self.predicted, self.stood, fine).designed
+            # How it has moved, or what is stray there, may matter still, on these squares' scale.
+            known = alone(self.predicted, self.stood, fine).own
             near = [
                 m
                 for m, one in enumerate(self.stood)

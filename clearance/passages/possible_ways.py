@@ -162,7 +162,6 @@ class PossibleWays:
         pitch = self.predicted.grid.pitch_mm
         inner = ring - (sunk_mm(mouth, pitch) + 2.0 * pitch) * mouth.plane.normal
         points = np.concatenate([ring, inner])
-        most_mm = most_mm if np.isfinite(most_mm) else 2.0 * mouth.radius
         reach = max(mouth.inscribed_radius, most_mm) + 2.0 * pitch
         return Box.around(points).grown(reach)
 

@@ -105,8 +105,13 @@ def inner_end_mm(mouth: Mouth, pitch_mm: float, deepest: bool = False) -> float:
     return sunk_mm(mouth, pitch_mm) + layer_mm(mouth, pitch_mm)[deepest] + extra
 
 
-def room(places: Sequence[Mouth], pitch_mm: float, aside_mm: float = 0.0) -> Room:
-    """The room around the stoppers of some mouths that face one way, and so much aside of them."""
+def room(
+    places: Sequence[Mouth], pitch_mm: float, aside_mm: float = 0.0, along_mm: float = 0.0
+) -> Room:
+    """The room around the stoppers of some mouths that face one way.
+
+    So much aside of them, and so much further in and out.
+    """
     plane = places[0].plane
     points = np.concatenate([stopper(one, pitch_mm).reshape(-1, 3) for one in places])
     base = [one.plane.origin - inner_end_mm(one, pitch_mm) * one.plane.normal for one in places]
@@ -117,7 +122,8 @@ def room(places: Sequence[Mouth], pitch_mm: float, aside_mm: float = 0.0) -> Roo
     # All sides touch what they hold, so those that follow each other meet in a corner.
     after = np.roll(ways, -1, axis=0), np.roll(reach, -1)
     ring = np.linalg.solve(np.stack([ways, after[0]], 1), np.stack([reach, after[1]], 1)[..., None])
-    low, high = plane.signed(np.array(base)).min(), plane.signed(points).max() + grown
+    low = plane.signed(np.array(base)).min() - along_mm
+    high = plane.signed(points).max() + grown + along_mm
     level = plane.to_space(ring[..., 0])
     normals = ways @ np.stack([plane.u, plane.v])
     return Room(

@@ -79,8 +79,7 @@ class Search(LowerBound, UpperBound):
                 "give a larger pitch"
             )
         least = max(1, int(np.ceil(np.cbrt(fine / pitch**3 / (0.9 * MOST_CELLS)))))
-        roomy = self.cells.most_mm / (ROOMY * pitch)
-        return int(roomy) if np.isfinite(roomy) else 1, least
+        return int(self.cells.most_mm / (ROOMY * pitch)), least
 
     def _bracket(
         self,

@@ -50,6 +50,12 @@ def test_what_goes_round_the_rim_is_not_drawn_in():
     assert crossed(drawn_in(route, (closing(window()),)), (closing(window()),)) is not None
 
 
+def test_a_ball_in_a_mouth_whose_parts_lie_in_two_planes():
+    # Analytic: with its centre in one plane it leaves a circle of 4 in the other, 0.3 off.
+    apart = Closing(None, (None, None), (window(), window(-0.3)))  # type: ignore[arg-type]
+    assert apart.width_mm == pytest.approx(np.hypot(4.0, 0.6), abs=2e-3)
+
+
 @pytest.mark.parametrize("turn", [0.0, 0.7, 3.0])
 def test_a_ball_may_stand_out_of_a_gap_by_its_half(turn):
     gap = shapely.affinity.rotate(

@@ -107,8 +107,11 @@ def sheet(height, rise, shift=(0.0, 0.0)):
     return Event(0, height, (0.05, 0.15, 0.25), 0.1, False, 0.0, rise, shift)
 
 
-def looked_at(solid, requests, events=(), holes=(), **bodies):
-    """By name: the mouths whose stoppers are proven to hide nothing in a predicted part."""
+def looked_at(solid, requests, events=(), holes=(), own=False, **bodies):
+    """By name: the mouths whose stoppers are proven to hide nothing in a predicted part.
+
+    With `own` those that nothing but what is theirs has come to.
+    """
     soup = s.soup(solid)
     known = Bodies(soup, soup, bodies.get("added", {}), False)
     low, high = known.bounds
@@ -118,7 +121,8 @@ def looked_at(solid, requests, events=(), holes=(), **bodies):
     if holes:
         predicted = Drilled(predicted.window, predicted.events, predicted.added, tuple(holes))
     stood = [Stood(m, place) for m in mouths for place in closing(predicted.events, m).places]
-    found = alone(predicted, stood, PITCH).inner
+    found = alone(predicted, stood, PITCH)
+    found = found.own if own else found.inner
     hiding = {one.nominal.name for n, one in enumerate(stood) if n not in found}
     return {one.nominal.name for one in stood} - hiding
 
@@ -134,6 +138,46 @@ def looked_at(solid, requests, events=(), holes=(), **bodies):
 )
 def test_a_cut_through_the_mouths(rise, shift, proven):
     assert looked_at(SIDE, ENDS, [sheet(3.2, rise, shift)]) == proven
+
+
+BIG = s.block((-5, -6, -3), (5, 6, 9)) - s.bore((-6, 0, 3), (6, 0, 3), 1.0, segments=48)
+UNDERCUT = BIG - s.bore((-4.9, 0, 3), (-4.7, 0, 3), 1.8, segments=48)
+FROM_ASIDE = s.block((-4.9, -2.7, 1), (-4.7, -2.5, 5.5))
+FROM_ABOVE = s.block((-4.9, -0.1, 5.7), (-4.7, 0.1, 5.9))
+
+
+@pytest.mark.parametrize(
+    ("tube", "rise", "shift", "proven"),
+    [
+        (s.block((-1, 3, 1), (1, 4, 2)), 0.0, (0.0, 2.0), {"left", "right"}),
+        (FROM_ASIDE, 0.0, (0.0, 0.1), {"left", "right"}),
+        (FROM_ASIDE, 0.0, (0.0, 2.0), {"right"}),
+        (FROM_ABOVE, -1.5, (0.0, 0.0), {"right"}),
+    ],
+)
+def test_a_cut_right_past_the_rim(tube, rise, shift, proven):
+    """What lies far from the mouth as designed comes over the undercut behind it."""
+    cut = [Event(0, 4.2, (), 0.1, False, 0.0, rise, shift)]
+    assert looked_at(UNDERCUT - tube, ENDS, cut) == proven
+    assert looked_at(UNDERCUT - tube, ENDS, cut, own=True) == proven
+
+
+def test_a_bore_that_widens_past_the_cut():
+    """What stands over the cut is not behind the mouth where it has moved to."""
+    wide = BIG - s.bore((-4.9, 0, 3), (0, 0, 3), 1.8, segments=48)
+    for height, proven in ((4.2, {"right"}), (5.5, {"left", "right"})):
+        cut = [Event(0, height, (), 0.1, False, 0.0, 0.0, (0.0, 0.3))]
+        assert looked_at(wide, ENDS, cut) == proven
+
+
+@pytest.mark.parametrize("aside", [0.0, 0.1])
+def test_what_comes_from_in_or_out(aside):
+    """Where the face is set out of its plane, void from deeper behind it comes near."""
+    cut = [Event(0, 3.9, (), 0.1, False, 0.0, 0.0, (-1.0, aside))]
+    deep = s.block((-3.8, -1.3, 3.7), (-3.6, -1.2, 5))
+    assert looked_at(SIDE, ENDS, cut, own=True) == {"left", "right"}
+    assert looked_at(SIDE - deep, ENDS, cut, own=True) == {"right"}
+    assert looked_at(SIDE - deep, ENDS, cut) == set()
 
 
 @pytest.mark.parametrize(("height", "proven"), [(3.0, {"right"}), (0.1, {"left", "right"})])
