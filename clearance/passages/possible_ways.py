@@ -31,7 +31,6 @@ from clearance.passages.closings import (
 from clearance.passages.crossings import CUT_MM, Crossing, squares_of
 from clearance.passages.hidden import Hidden
 from clearance.passages.stoppers import (
-    LEVEL,
     layer_behind,
     pieces_at,
     stopper,
@@ -205,14 +204,17 @@ class PossibleWays:
 
     @once
     def _thirds(self) -> list[Mouth]:
-        """Mouths other than the two ends whose stoppers begin within the part."""
+        """Mouths other than the two ends whose stoppers begin so far within the part.
+
+        A ball of more than twice as far leaves room for its way just beneath the stopper.
+        """
         own = {end.mouth.name for end in self.ends}
         pitch = self.predicted.grid.pitch_mm
         return [
             place
             for one in self.closings
             for place in one.places
-            if place.name not in own and sunk_mm(place, pitch) > LEVEL * pitch
+            if place.name not in own and 2.0 * sunk_mm(place, pitch) >= self.smallest_way_mm
         ]
 
     def _groups(self, void: PossibleVoid, mouth: Mouth, taken: Sequence[Taken]) -> list[set[int]]:
