@@ -5,6 +5,7 @@ In: a shapely geometry. Out: its polygons; a diameter that is never too small.
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import Any
 
 import shapely
@@ -29,11 +30,14 @@ def largest_circle_mm(shape: Any, within_mm: float = CIRCLE_MM) -> float:
 
     `within_mm`: its radius is too large by this at most; ten times that is five times quicker.
     """
-    largest = 0.0
-    for polygon in shapely.get_parts(shape):
-        if polygon.geom_type != "Polygon" or polygon.is_empty:
-            continue
-        # The search can only be off by its tolerance, so add it.
-        radius = shapely.maximum_inscribed_circle(polygon, tolerance=within_mm).length
-        largest = max(largest, 2.0 * (radius + within_mm))
-    return largest
+    polygons = (p for p in shapely.get_parts(shape) if p.geom_type == "Polygon" and not p.is_empty)
+    return max((_circle_mm(polygon, within_mm) for polygon in polygons), default=0.0)
+
+
+@lru_cache(maxsize=1000)
+def _circle_mm(polygon: Any, within_mm: float) -> float:
+    """Of one polygon. The same one comes again at every level of metal that stands upright."""
+    # The search can only be off by its tolerance, so add it.
+    return float(
+        2.0 * (shapely.maximum_inscribed_circle(polygon, tolerance=within_mm).length + within_mm)
+    )
