@@ -150,9 +150,14 @@ def _chain(state, fine, sources, targets):  # type: ignore[no-untyped-def]
     flat index, a part's index after all cells. A split source or target counts whole.
     """
     nx, ny, nz = state.shape
-    flat = state.ravel()
+    flat, parts = state.ravel(), fine.ravel()
     size, block = flat.size, PARTS * PARTS * PARTS
-    came = np.full(size + fine.shape[0] * block, -1, np.int64)
+    # Where each node was reached from; -1 if it was not, -2 if it is shut.
+    came = np.empty(size + parts.size, np.int32)
+    for c in range(size):
+        came[c] = -1 if flat[c] == 1 else -2
+    for q in range(parts.size):
+        came[size + q] = -1 if parts[q] else -2
     owner = np.empty(fine.shape[0], np.int64)
     for c in range(size):
         if flat[c] > 1:
@@ -160,85 +165,75 @@ def _chain(state, fine, sources, targets):  # type: ignore[no-untyped-def]
     goal = np.zeros(size, np.uint8)
     for t in targets:
         goal[t] = 1
-    waiting = np.empty(came.size, np.int64)
+    waiting = np.empty(came.size, np.int32)
     first, last = 0, 0
     for s in sources:
-        if flat[s] == 1 and came[s] < 0:
-            came[s] = s
-            waiting[last] = s
-            last += 1
-        elif flat[s] > 1:
-            b = flat[s] - 2
-            for p in range(block):
-                node = size + b * block + p
-                if fine[b, p] and came[node] < 0:
-                    came[node] = node
-                    waiting[last] = node
-                    last += 1
+        start, count = s, 1
+        if flat[s] > 1:
+            start, count = size + (flat[s] - 2) * block, block
+        for node in range(start, start + count):
+            if came[node] == -1:
+                came[node] = node
+                waiting[last] = node
+                last += 1
+    # Steps of a part within its cell along z, y and x, and the bits that hold its place there.
+    bits = (PARTS - 1, (PARTS - 1) * PARTS, (PARTS - 1) * PARTS * PARTS)
     end = -1
     while first < last and end < 0:
-        node = waiting[first]
+        node = np.int64(waiting[first])
         first += 1
         split = node >= size
-        b, p = 0, 0
-        cell = node
+        p, cell = 0, node
         if split:
-            b, p = (node - size) // block, (node - size) % block
-            cell = owner[b]
+            p, cell = (node - size) % block, owner[(node - size) // block]
         if goal[cell]:
             end = node
             break
         for side in range(6):
-            to = -1
-            if split:
-                to = _neighbour(p, side, PARTS, PARTS, PARTS)
-                if to >= 0:
-                    other = size + b * block + to
-                    if fine[b, to] and came[other] < 0:
-                        came[other] = node
-                        waiting[last] = other
-                        last += 1
-                    continue
+            axis = side // 2  # z, y, x; forward where `side` is even
+            mask = bits[axis]
+            step = mask // (PARTS - 1)
+            place = mask if side % 2 == 0 else 0
+            if split and p & mask != place:
+                other = node + step if side % 2 == 0 else node - step
+                if came[other] == -1:
+                    came[other] = node
+                    waiting[last] = other
+                    last += 1
+                continue
             beside = _neighbour(cell, side, nx, ny, nz)
             if beside < 0 or flat[beside] == 0:
                 continue
             if flat[beside] == 1:
-                if came[beside] < 0:
+                if came[beside] == -1:
                     came[beside] = node
                     waiting[last] = beside
                     last += 1
                 continue
-            c = flat[beside] - 2
-            axis = 2 - side // 2  # side 0 and 1 go along z, 2 and 3 along y, 4 and 5 along x
-            face = 0 if side % 2 == 0 else PARTS - 1
-            for u in range(PARTS):
-                for v in range(PARTS):
-                    if axis == 0:
-                        q = (face * PARTS + u) * PARTS + v
-                        mine = ((PARTS - 1 - face) * PARTS + u) * PARTS + v
-                    elif axis == 1:
-                        q = (u * PARTS + face) * PARTS + v
-                        mine = (u * PARTS + (PARTS - 1 - face)) * PARTS + v
-                    else:
-                        q = (u * PARTS + v) * PARTS + face
-                        mine = (u * PARTS + v) * PARTS + (PARTS - 1 - face)
-                    if split and mine != p:
-                        continue
-                    other = size + c * block + q
-                    if fine[c, q] and came[other] < 0:
-                        came[other] = node
-                        waiting[last] = other
-                        last += 1
+            there = size + (flat[beside] - 2) * block
+            if split:
+                other = there + (p ^ mask)  # the part across the face
+                if came[other] == -1:
+                    came[other] = node
+                    waiting[last] = other
+                    last += 1
+                continue
+            # All parts at the face, in order.
+            for q in range(block):
+                if q & mask == mask - place and came[there + q] == -1:
+                    came[there + q] = node
+                    waiting[last] = there + q
+                    last += 1
     if end < 0:
         return np.empty(0, np.int64)
     length = 1
-    node = end
+    node = np.int64(end)
     while came[node] != node:
-        node = came[node]
+        node = np.int64(came[node])
         length += 1
     route = np.empty(length, np.int64)
-    node = end
+    node = np.int64(end)
     for n in range(length - 1, -1, -1):
         route[n] = node if node < size else owner[(node - size) // block]
-        node = came[node]
+        node = np.int64(came[node])
     return route

@@ -57,7 +57,7 @@ def test_a_flap_that_leaves_a_gap_at_a_closed_window(tmp_path, turn, middle, gap
 
 
 WIDE = 3.6
-"""More than the duct: restricted at the first look, whatever the bracket; 2.0 is looked at closer."""
+"""More than the duct: restricted at the first look; 2.0 is looked at ever closer."""
 
 
 @pytest.mark.parametrize(("gap", "need"), [(0.6, WIDE), *shared.more((0.6, 2.0), (0.3, 2.0))])
