@@ -180,7 +180,7 @@ def _chain(state, fine, sources, targets):  # type: ignore[no-untyped-def]
     bits = (PARTS - 1, (PARTS - 1) * PARTS, (PARTS - 1) * PARTS * PARTS)
     end = -1
     while first < last and end < 0:
-        node = np.int64(waiting[first])
+        node = int(waiting[first])
         first += 1
         split = node >= size
         p, cell = 0, node
@@ -227,13 +227,13 @@ def _chain(state, fine, sources, targets):  # type: ignore[no-untyped-def]
     if end < 0:
         return np.empty(0, np.int64)
     length = 1
-    node = np.int64(end)
+    node = int(end)
     while came[node] != node:
-        node = np.int64(came[node])
+        node = int(came[node])
         length += 1
     route = np.empty(length, np.int64)
-    node = np.int64(end)
+    node = int(end)
     for n in range(length - 1, -1, -1):
         route[n] = node if node < size else owner[(node - size) // block]
-        node = np.int64(came[node])
+        node = int(came[node])
     return route
