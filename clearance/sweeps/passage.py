@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import sys
 from dataclasses import replace
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -16,6 +17,7 @@ import shapely
 from numpy.typing import NDArray
 
 from clearance.geometry.planes import Plane
+from clearance.passages.fins import Told, unseen
 from clearance.passages.groups import open_fraction
 from clearance.passages.levels import Face, faces, levels_of
 from clearance.passages.stoppers import layer_behind
@@ -160,16 +162,7 @@ class PassageSweep:
                 bound, free_side = self._faces.plain(events[self.moving], face, free)
                 if bound < high or best is None:
                     high, best, one_sided = bound, face, free_side
-        return Cut(
-            events=events,
-            levels=levels,
-            fraction=fraction,
-            crosses=crosses,
-            touched=touched,
-            high_mm=high,
-            best=best,
-            one_sided=one_sided,
-        )
+        return Cut(events, levels, fraction, crosses, touched, high, best, one_sided)
 
     def _plain(self, cut: Cut, n: int) -> At | None:
         """What is known without any search."""
@@ -257,11 +250,11 @@ class PassageSweep:
         some = self.check.passage.every_branch and any(
             p.circle_mm < self.smallest for face in cut.levels for p in face.pieces
         )
+        known = Seen(None if some else (), fractions, ahead=self._at_mouth(cut))
         event = cut.events[self.moving]
-        tall = event.top - event.bottom + event.penetration
-        upright = (event.bottom,) if cut.fraction < 1.0 and self.check.upright(tall) else ()
-        known = Seen(None if some else (), fractions, upright=upright, ahead=self._at_mouth(cut))
-        state, _ = state_of(self.check.asked, Bracket(low, high), known, spare_mm=ROUNDED_MM)
+        told = [Told(event.lowest, event.top, cut.fraction < 1.0)]
+        hidden = partial(unseen, self.near, cut.events, told)
+        state, _ = state_of(self.check.asked, Bracket(low, high), known, None, hidden, ROUNDED_MM)
         return None if state is State.UNDETERMINED else state
 
     def _look(self, cuts: list[Cut], n: int) -> None:

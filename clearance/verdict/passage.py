@@ -13,13 +13,14 @@ import shapely
 from numpy.typing import NDArray
 
 from clearance.case.tables import PassageTable
+from clearance.columns.possible import bounding
 from clearance.errors import GridError, PortError
 from clearance.evidence.signs import gauge_pins
 from clearance.geometry import polylines
 from clearance.geometry.areas import largest_circle_mm
-from clearance.geometry.soup import moved_shape
-from clearance.passages.closings import RIM_MM
+from clearance.geometry.soup import Soup, moved_shape
 from clearance.passages.crossings import Crossing, WindowSections, crossings
+from clearance.passages.fins import Told, unseen
 from clearance.passages.search import Search
 from clearance.passages.stoppers import pieces_at
 from clearance.passages.way import Way
@@ -134,8 +135,15 @@ class PassageCheck:
                 self.belongs(window),
                 self.checked.all_mouths,
                 self.checked.case.grid.smallest_way,
+                lambda: self._walls(window),
             )
         return self._sections
+
+    def _walls(self, window: Window) -> Soup:
+        """Triangles that may bound the void that this passage runs through."""
+        nominal = window.predict(NOMINAL)
+        own = self.search(nominal, []).behind_inlet
+        return bounding(nominal.possible, nominal.surface, own)
 
     @property
     def hides(self) -> bool:
@@ -177,7 +185,11 @@ class PassageCheck:
         known = self._known(crossed, on_way(crossed.graph), search, way)
         few = tuple(everything[n] for n in failing(self.asked, known))
         state, reasons = state_of(
-            self.asked, way, known, lambda: search.way(closed=few, enough_mm=self.required)
+            self.asked,
+            way,
+            known,
+            lambda: search.way(closed=few, enough_mm=self.required),
+            lambda: self._unseen(predicted, crossed),
         )
         found = (variant, crossed.crossings, crossed.graph, everything)
         wide = way.low_mm >= self.required and known.sealed is not None and not few
@@ -233,30 +245,21 @@ class PassageCheck:
             tuple((c.height_mm - base, c.open_fraction) for c in everything),
             tuple(c.height_mm - base for c in everything if c.sampled),
             tuple(n for n, c in enumerate(everything) if id(c) not in listed),
-            tuple(c.height_mm - base for c in self._upright(everything)),
             self.asked.open_fraction is not None and search.in_front(ENOUGH_AHEAD),
         )
 
-    def _upright(self, everything: tuple[Crossing, ...]) -> list[Crossing]:
-        """Crossings whose stray metal, with that which it touches, may wall off a level run."""
-        closing = sorted((c for c in everything if c.open_fraction < 1.0), key=lambda c: c.low)
-        found: list[Crossing] = []
-        row: list[Crossing] = []
-        for crossing in closing:
-            if row and crossing.low > max(c.high for c in row) + RIM_MM:
-                row = []
-            row.append(crossing)
-            if self.upright(max(c.high for c in row) - row[0].low):
-                found += [c for c in row if c not in found]
-        return found
-
-    def upright(self, tall_mm: float) -> bool:
-        """Whether a sheet or measured metal is so tall that it could wall off a level run.
-
-        A run of the passage's own width is shut by a fin that reaches from its floor to its
-        ceiling; half of that allows for branches that are narrower.
-        """
-        return tall_mm >= 0.5 * self.nominal.way.low_mm
+    def _unseen(self, predicted: Predicted, crossed: Crossed) -> tuple[float, ...]:
+        """Heights above the platform of stray metal that may shut a branch unseen."""
+        listed = {id(c) for c in crossed.crossings if not self.sealed(c)}
+        told = [
+            Told(c.low, c.high, c.open_fraction < 1.0)
+            if id(c) in listed
+            else Told(c.low, c.high, False, c.footprint)
+            for c in crossed.everything
+        ]
+        sections = self.sections(predicted.window)
+        found = unseen(sections, predicted.events, told, predicted.removed_between)
+        return tuple(z - self.checked.platform_z for z in found)
 
     def stray_in_front(self) -> bool:
         """Whether stray metal may stand in front of a mouth, in any variant."""

@@ -81,9 +81,6 @@ class Seen:
         Heights of crossings whose open fraction may be less than that.
     aside : tuple of int
         Numbers among `fractions` of crossings of other branches: named only if no other fails.
-    upright : tuple of float
-        Heights of crossings whose stray metal stands so high that it may shut a level run: level
-        sections tell neither a sealed branch nor an open fraction there.
     ahead : bool
         Stray metal stands in front of inlet or outlet: no crossing tells what it leaves open.
     """
@@ -92,7 +89,6 @@ class Seen:
     fractions: tuple[tuple[float, float], ...] = ()
     sampled: tuple[float, ...] = ()
     aside: tuple[int, ...] = ()
-    upright: tuple[float, ...] = ()
     ahead: bool = False
 
 
@@ -110,6 +106,7 @@ def state_of(
     way: Bracketed,
     crossed: Seen = NOTHING,
     around: Callable[[], Bracketed] | None = None,
+    unseen: Callable[[], tuple[float, ...]] | None = None,
     spare_mm: float = 0.0,
 ) -> Verdict:
     """The state of a passage and the reasons.
@@ -123,6 +120,9 @@ def state_of(
     around : callable, optional
         The widest way that uses no crossing which leaves too little of its area; asked for only if
         it matters. Without it that is not told.
+    unseen : callable, optional
+        Heights above the platform of stray metal that may shut a branch although level sections
+        show it open; asked for only if it matters.
     spare_mm : float
         A requirement so near an end of the bracket is not told from it.
     """
@@ -133,12 +133,14 @@ def state_of(
     if few:
         named = [n for n in few if n not in crossed.aside] or few
         return _around(required, [crossed.fractions[n] for n in named], around, spare_mm)
-    if crossed.upright and (required.every_branch or required.open_fraction is not None):
-        return State.UNDETERMINED, tuple(
-            f"the stray metal at z {z:.2f} mm is so tall that it may stand upright in a level run, "
-            "and level sections do not tell what it closes there"
-            for z in crossed.upright
+    if unseen is not None and (required.every_branch or required.open_fraction is not None):
+        hidden = tuple(
+            f"the stray metal from z {z:.2f} mm on may shut a branch unseen: it slants across, or "
+            "stands from floor to ceiling of a level run, and level sections show parts of it only"
+            for z in unseen()
         )
+        if hidden:
+            return State.UNDETERMINED, hidden
     if required.open_fraction is not None and crossed.ahead:
         said = "stray metal stands in front of a mouth, and how much of its area that leaves "
         return State.UNDETERMINED, (said + "open is not computed",)

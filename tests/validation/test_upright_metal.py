@@ -1,6 +1,7 @@
-"""Stray metal that stands upright in a level run: level sections do not see what it shuts.
+"""Stray metal that shuts a branch although every level section of it is open.
 
-Two branches side by side, each with two level runs, drawn by hand; a plate across one run.
+It stands upright in a level run, or slants across an upright one, or is stepped. Parts are drawn by
+hand: branches side by side, of which the stray metal shuts or leaves one.
 """
 
 import sys
@@ -81,3 +82,81 @@ def test_a_rib_that_leaves_a_gap_above_it_is_no_fin(tmp_path):
     passage = make.passage((-6, 0, 2.2), (6, 0, 16), 1.2, 2.0, every_branch=True)
     found = make.first(tmp_path, branch_with_a_fin(), passage, make.sheet(5.5, 3))
     assert found.state is State.OPEN
+
+
+def judged_with(folder, solid, plate, stray=None, bottom=0.0, **asked):
+    """What is said of two legs with a drawn plate in one of them, or another stray table."""
+    passage = make.passage((0, 0, bottom), (0, 0, 16), 1.9, 1.2, **asked)
+    stray = {"shape": "mesh", "mesh": "m.stl"} if stray is None else stray
+    meshes = {} if plate is None else {"m": plate}
+    case = make.write_case(folder, solid, passage, stray, meshes=meshes)
+    return make.judged(read_case(case)).passages[0]
+
+
+def two_legs(low=None):
+    """Upright legs at x -3.5 and 3.5 between two plenums; `low`: a slit so high joins them."""
+    void = shapes.bore((0, 0, -1), (0, 0, 3), 1.9) + shapes.bore((0, 0, 13), (0, 0, 17), 1.9)
+    void += block((-5, -2, 2), (5, 2, 4)) + block((-5, -2, 12), (5, 2, 14))
+    void += shapes.bore((-3.5, 0, 3), (-3.5, 0, 13), 1.2)
+    if low is None:
+        void += shapes.bore((3.5, 0, 3), (3.5, 0, 13), 1.2)
+    else:  # the second leg is stepped: up, level through a low slit, and up
+        void += block((3.5, -1.2, 3), (4.8, 1.2, 8 + low)) + block((1, -1.2, 8), (2.3, 1.2, 13))
+        void += block((1, -1.2, 8), (4.8, 1.2, 8 + low))
+    return block((-7, -4, 0), (7, 4, 16)) - void
+
+
+def slanting(degrees, x=3.5):
+    """A plate of 0.3 mm that slants across a leg and shuts it."""
+    plate = block((-4, -2, -0.15), (4, 2, 0.15)).rotate((0, degrees, 0)).translate((x, 0, 8))
+    return plate ^ block((x - 1.6, -2, 4.5), (x + 1.6, 2, 11.5))
+
+
+def stepped(x=3.5, z=8.0, t=0.1):
+    """Three strips, each a step above the last and touching it, that shut a leg together."""
+    steps = block((x - 2, -2, z), (x - 0.3, 2, z + t))
+    steps += block((x - 0.4, -2, z + 0.9 * t), (x + 0.4, 2, z + 2 * t))
+    return steps + block((x + 0.3, -2, z + 1.9 * t), (x + 2, 2, z + 3 * t))
+
+
+@pytest.mark.parametrize(
+    ("plate", "asked"),
+    [
+        (slanting(9), {"every_branch": True}),
+        (slanting(-20, -3.5), {"min_open_fraction": 0.2}),
+        (stepped(), {"every_branch": True}),
+        (slanting(9), {}),
+    ],
+    ids=["slanting", "other leg", "steps", "not asked"],
+)
+def test_what_slants_across_a_leg_is_no_open_branch(tmp_path, plate, asked):
+    """No section of it shows the leg shut; the other leg lets the ball pass."""
+    found = judged_with(tmp_path, two_legs(), plate, **asked)
+    assert found.state is (State.UNDETERMINED if asked else State.OPEN), found.reasons
+    if asked:
+        assert "may shut a branch unseen" in found.reasons[0]
+        assert not any(crossing.sealed for crossing in found.crossings)
+
+
+def test_a_slanting_plate_that_leaves_a_strip_beside_it_shuts_nothing(tmp_path):
+    plate = slanting(9) ^ block((0, -3, 0), (3.9, 3, 16))
+    assert judged_with(tmp_path, two_legs(), plate, every_branch=True).state is State.OPEN
+
+
+@pytest.mark.parametrize(("top", "state"), [(0.6, State.UNDETERMINED), (0.3, State.OPEN)])
+def test_a_fin_in_a_branch_lower_than_half_the_way(tmp_path, top, state):
+    """A slit 0.5 mm high, which a fin shuts whole or leaves 0.2 mm of; the leg is 2.4 mm wide."""
+    fin = block((2.8, -1.5, 7.9), (3.1, 1.5, 8.0 + top))
+    found = judged_with(tmp_path, two_legs(low=0.5), fin, every_branch=True)
+    assert found.state is state, found.reasons
+
+
+@pytest.mark.parametrize("moved", [{}, {"resume_shift": [0.1, 0.0]}, {"next_layer": 80}])
+def test_slices_that_leave_most_of_each_leg_shut_none(tmp_path, moved):
+    """The first layers have a wide recess, so that their slices take the legs' outer edges only."""
+    solid = two_legs() - block((-4.3, -3, -1), (4.3, 3, 0.6))
+    sheet = make.sheet(8.0, 3, **moved)
+    found = judged_with(tmp_path, solid, None, sheet, bottom=0.6, every_branch=True)
+    assert found.state is State.OPEN, found.reasons
+    assert all(0.5 < crossing.open_fraction < 1.0 for crossing in found.crossings)
+    assert len(found.crossings) == 2
