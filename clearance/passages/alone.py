@@ -50,15 +50,15 @@ class Alone(NamedTuple):
     inner : dict of int to shapely.Polygon
         By the numbers of the mouths whose stoppers hide nothing: a figure in the mouth's plane that
         covers what lies behind the stopper.
-    own : set of int
-        Those whose stoppers hide nothing in the nominal part, and nothing but what is theirs has
-        moved there.
+    own : dict of int to shapely.Polygon
+        The same of those whose stoppers hide nothing in the nominal part, and nothing but what is
+        theirs has moved there.
     plain : set of int
         Those of them that nothing else opens beside: the face does not fall back there.
     """
 
     inner: dict[int, Any]
-    own: set[int]
+    own: dict[int, Any]
     plain: set[int]
 
 
@@ -72,7 +72,11 @@ def alone(predicted: Predicted, stood: Sequence[Stood], pitch_mm: float) -> Alon
     faces = {n: looked.group_of(n).face for n in range(len(stood))}
     known = {n: face for n, face in faces.items() if face is not None}
     inner = {n: face.inner[stood[n].nominal] for n, face in known.items() if looked.as_designed(n)}
-    own = {n for n in known if n in inner or looked.holds_own(n)}
+    own = {
+        n: face.inner[stood[n].nominal]
+        for n, face in known.items()
+        if n in inner or looked.holds_own(n)
+    }
     return Alone(inner, own, {n for n in inner if known[n].low_mm >= -LID_MM})
 
 

@@ -157,6 +157,16 @@ class Hidden:
         met = (_meeting(within.void, piece, void) for piece in within.behind)
         return pieces.union(*met)
 
+    def behind_figures(self, place: Mouth) -> list[Mouth]:
+        """A mouth where it stands, and as wide as what comes to its stopper's inner end."""
+        figures = [place]
+        for n, inner in self._alone.inner.items():
+            one = self.stood[n].place
+            here = np.array_equal(one.plane.origin, place.plane.origin)
+            if one.name == place.name and here and inner is not place.polygon:
+                figures.append(self._wide(n, inner))
+        return figures
+
     def _wide(self, n: int, inner: Any) -> Mouth:
         """A mouth as wide as what comes to its stopper's inner end."""
         if n not in self._widened:
@@ -199,7 +209,7 @@ class Hidden:
                 for m, one in enumerate(self.stood)
                 if _meet(box, _box(stopper(one.place, fine)).grown(fine))
             ]
-            if known.issuperset(near):
+            if known.keys() >= set(near):
                 return fine
             fine *= 0.5
         return None
@@ -219,8 +229,11 @@ class Hidden:
         sure = replace(self.predicted, window=window).sure
         prism = stopper(place, self.predicted.grid.pitch_mm)
         void = possible_void(unite(sure, _surely_beyond(prism, window.grid)), window.grid)
-        squares, low, high = layer_behind(window.grid, place, fine)
-        return Within(void, void.pieces_over(squares, low, high) - {void.outside})
+        inner = alone(self.predicted, self.stood, fine).own.get(n, place.polygon)
+        figures = {place, place if inner is place.polygon else replace(place, polygon=inner)}
+        layers = [layer_behind(window.grid, one, fine) for one in figures]
+        behind = set[int]().union(*(void.pieces_over(*layer) for layer in layers))
+        return Within(void, behind - {void.outside})
 
 
 def _box(prism: Soup) -> Box:

@@ -140,7 +140,8 @@ class PossibleWays:
             for one in self.closings
             if one.mouth.name not in {end.mouth.name for end in self.ends}
             for place in one.places
-            if pieces_at(void, place, pitch) & ours or self.hidden.beside(void, place, ours)
+            if self.hidden.beside(void, place, ours)
+            or any(pieces_at(void, one, pitch) & ours for one in self.hidden.behind_figures(place))
         ]
         return np.concatenate([self.walls, *ends, *thirds])
 
@@ -220,7 +221,9 @@ class PossibleWays:
     def _groups(self, void: PossibleVoid, mouth: Mouth, taken: Sequence[Taken]) -> list[set[int]]:
         """Pieces behind a stopper, each group between levels that no way between them passes."""
         pitch = self.predicted.grid.pitch_mm
-        squares, low, high = layer_behind(void.places.grid, mouth, pitch)
+        figures = self.hidden.behind_figures(mouth)
+        layers = [layer_behind(void.places.grid, one, pitch) for one in figures]
+        squares, low, high = (np.concatenate(parts) for parts in zip(*layers, strict=True))
         if len(squares) == 0:
             return []
         cuts = sorted({one.z for one in taken if self._parts(one, mouth)})
