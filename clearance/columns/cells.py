@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from clearance.kernels.compiler import kernel
-from clearance.kernels.forest import find, join
+from clearance.kernels.forest import find, join, trees
 
 BUCKETS = 4096  # steps of the radius in which `widest_route` sorts its cells
 CUT_LINK = (2, 4, 8)
@@ -360,7 +360,7 @@ def widest_bound(radius: NDArray[np.float32], bottleneck: float) -> float:
 def _groups(passable: Array) -> Array:
     nx, ny, nz = passable.shape
     free = passable.ravel()
-    parent = np.arange(free.size).astype(np.int32)
+    parent = trees(free.size)
     for at in range(free.size):
         if free[at] == 0:
             continue

@@ -18,7 +18,8 @@ from clearance.columns.runs import Runs
 from clearance.columns.sure import Places
 from clearance.geometry.stretches import fixed
 from clearance.kernels.compiler import kernel
-from clearance.kernels.forest import compact, join
+from clearance.kernels.forest import compact, join, trees
+from clearance.kernels.growing import grown_runs
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -114,7 +115,8 @@ def _join_squares(start, z, nx, ny):  # type: ignore[no-untyped-def]
     strips_x = (nx - 1) * ny
     nodes = start[squares] + squares
     outside = nodes  # one more node: all that is beyond the grid
-    parent = np.arange(nodes + 1).astype(np.int32)
+    parent = trees(nodes + 1)
+    pairs, spans = np.empty((16, 2), np.int64), np.empty((16, 2), np.float64)
     for i in range(nx - 1):
         for j in range(ny - 1):
             c = i * (ny - 1) + j
@@ -124,23 +126,29 @@ def _join_squares(start, z, nx, ny):  # type: ignore[no-untyped-def]
                 for k in range(start[c], start[c + 1]):
                     join(parent, k + c, outside)
             if j > 0:
-                for a, b, _, _ in _meetings(start, z, c - 1, c, squares + i * ny + j):
-                    join(parent, a, b)
+                strip = squares + i * ny + j
+                n, pairs, spans = meetings(start, z, c - 1, c, strip, pairs, spans)
+                for m in range(n):
+                    join(parent, pairs[m, 0], pairs[m, 1])
             if i > 0:
                 strip = squares + strips_x + i * (ny - 1) + j
-                for a, b, _, _ in _meetings(start, z, c - (ny - 1), c, strip):
-                    join(parent, a, b)
+                n, pairs, spans = meetings(start, z, c - (ny - 1), c, strip, pairs, spans)
+                for m in range(n):
+                    join(parent, pairs[m, 0], pairs[m, 1])
     piece = compact(parent)
     return piece[:-1], piece[-1]
 
 
 @kernel
-def _meetings(start, z, a, b, strip):  # type: ignore[no-untyped-def]
-    """Void runs of squares a and b that meet in their common strip's void: numbers, low, high.
+def meetings(start, z, a, b, strip, pairs, spans):  # type: ignore[no-untyped-def]
+    """Void runs of squares a and b that meet in their common strip's void: how many.
 
-    Where squares are blocked and the strip between them is not, a void run of the strip may
-    touch several of theirs.
+    Their numbers, (N, 2), and the heights over which they meet, (N, 2), are written to the arrays
+    that are given; larger ones come back where they do not suffice. (A kernel that yields would
+    never give back the arrays that it was given.) Where squares are blocked and the strip between
+    them is not, a void run of the strip may touch several of theirs.
     """
+    n = 0
     for s in range(start[strip], start[strip + 1] + 1):
         low = -np.inf if s == start[strip] else z[s - 1, 1]
         high = np.inf if s == start[strip + 1] else z[s, 0]
@@ -152,13 +160,18 @@ def _meetings(start, z, a, b, strip):  # type: ignore[no-untyped-def]
             top_b = z[start[b] + kb, 0] if start[b] + kb < start[b + 1] else np.inf
             bottom, top = max(low, low_a, low_b), min(high, top_a, top_b)
             if bottom < top:
-                yield start[a] + a + ka, start[b] + b + kb, bottom, top
+                if n == pairs.shape[0]:
+                    pairs, spans = grown_runs(pairs), grown_runs(spans)
+                pairs[n, 0], pairs[n, 1] = start[a] + a + ka, start[b] + b + kb
+                spans[n, 0], spans[n, 1] = bottom, top
+                n += 1
             if top == high or max(low_a, low_b) >= high:
                 break
             if top_a <= top_b:
                 ka += 1
             else:
                 kb += 1
+    return n, pairs, spans
 
 
 def bounding(

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from clearance.columns.grid import Grid
 from clearance.columns.runs import Runs
 from clearance.kernels.compiler import kernel
-from clearance.kernels.forest import compact, join
+from clearance.kernels.forest import compact, join, trees
 from clearance.kernels.growing import grown_runs
 
 
@@ -133,7 +133,7 @@ def _join_columns(parent, start, z, c, d):  # type: ignore[no-untyped-def]
 @kernel
 def _label(start, z, nx, ny):  # type: ignore[no-untyped-def]
     count = z.shape[0] + nx * ny
-    parent = np.arange(count).astype(np.int32)
+    parent = trees(count)
     for i in range(nx):
         for j in range(ny):
             c = i * ny + j

@@ -11,6 +11,15 @@ from clearance.kernels.compiler import kernel
 
 
 @kernel
+def trees(count):  # type: ignore[no-untyped-def]
+    """A forest of `count` trees of one number each, fewer than 2**31."""
+    parent = np.empty(count, np.int32)
+    for a in range(count):
+        parent[a] = a
+    return parent
+
+
+@kernel
 def find(parent, a):  # type: ignore[no-untyped-def]
     """Root of a in a union-find forest, halving the way."""
     while parent[a] != a:

@@ -21,8 +21,8 @@ def grown(array, capacity):  # type: ignore[no-untyped-def]
 
 @kernel
 def grown_runs(runs):  # type: ignore[no-untyped-def]
-    """Room for twice as many intervals."""
-    larger = np.empty((2 * runs.shape[0], 2), np.float64)
+    """Room for twice as many intervals, or other pairs."""
+    larger = np.empty((2 * runs.shape[0], 2), runs.dtype)
     for n in range(runs.shape[0]):
         larger[n, 0], larger[n, 1] = runs[n, 0], runs[n, 1]
     return larger

@@ -35,7 +35,9 @@ LEAST = 4
 """Squares over a stopper are so many times smaller than those of the window; if they hide something
 themselves, twice as many times, and so on."""
 MOST_SQUARES = 100_000
-"""Squares over one stopper, about, at most; those that are `LEAST` times smaller always fit."""
+"""Squares over one stopper, about, at most, for those smaller still."""
+MOST_LEAST = 1_000_000
+"""The same for the first ones: over a wide mouth at a fine pitch they are twice as small only."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -197,7 +199,9 @@ class Hidden:
         """Size of squares whose own stoppers hide nothing in a stopper."""
         box, pitch = self._box(n), self.predicted.grid.pitch_mm
         area = float(np.prod((box.high - box.low)[:2]))
-        least = pitch / LEAST
+        least = next((pitch / k for k in (LEAST, 2) if area * k**2 <= MOST_LEAST * pitch**2), None)
+        if least is None:
+            return None
         fine = least
         while fine == least or area / fine**2 <= MOST_SQUARES:
             if fine <= self.smallest_mm / FINER:

@@ -110,8 +110,7 @@ class Search(LowerBound, UpperBound):
     def _leak(self) -> tuple[float, Floats | None]:
         """Upper bound of the widest way from the inlet to the window's rim, and its throat."""
         cells = self.cells
-        index = np.arange(int(np.prod(cells.shape))).reshape(cells.shape)
-        rim = np.concatenate([np.take(index, [0, -1], axis).ravel() for axis in range(3)])
+        rim = cells.rim()
         rim = rim[cells.passable.ravel()[rim] > 0]
         found, room = dense.widest_route(
             cells.radius, cells.passable, rim, cells.behind(self.inlet)

@@ -87,7 +87,7 @@ class UpperBound(PossibleWays):
 
     def _active(self, closed: tuple[Crossing, ...], radius_mm: float) -> NDArray[np.uint8]:
         """Cells that the centre of a ball of a radius can be in, without some crossings."""
-        active = (self.cells.radius >= radius_mm - self.cells.slack_mm).astype(np.uint8)
+        active = (self.cells.radius >= radius_mm - self.cells.slack_mm).view(np.uint8)
         active.ravel()[self.cells.barrier(self.cells.pitch_mm)] = 0
         for crossing in closed:
             active.ravel()[self._cells_within(crossing)] = 0

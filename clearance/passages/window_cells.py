@@ -27,8 +27,8 @@ from clearance.ports.mouth import Mouth
 from clearance.predicted.part import Predicted
 from clearance.system.once import once
 
-MOST_CELLS = 600_000_000
-"""Cells of a dense window at most (about 8 bytes each while a way is sought)."""
+MOST_CELLS = 300_000_000
+"""Cells of a dense window at most (11 bytes each while a way is sought)."""
 CHORD = float(np.cos(np.pi / 64.0))
 """A figure grown by shapely ends in polygons inscribed in arcs, of 64 sides all round: at least so
 much of what was asked for."""
@@ -145,6 +145,15 @@ class Cells:
         i, j, k = np.meshgrid(*axes, indexing="ij")
         return np.asarray(np.ravel_multi_index((i.ravel(), j.ravel(), k.ravel()), self.shape))
 
+    def rim(self) -> NDArray[np.int64]:
+        """Flat indices of the cells along the six faces of the window."""
+        found = []
+        for axis, count in enumerate(self.shape):
+            places = [np.arange(n) for n in self.shape]
+            places[axis] = np.array([0, count - 1])
+            found.append(np.ravel_multi_index(np.ix_(*places), self.shape).ravel())
+        return np.concatenate(found)
+
     def near_plate(
         self, plane: Plane, polygon: Any, low: float, high: float, grow: float
     ) -> NDArray[np.int64]:
@@ -195,7 +204,7 @@ class Cells:
     @once
     def passable(self) -> NDArray[np.uint8]:
         """Void cells on the inner side of the mouths."""
-        passable = (self.radius > 0.0).astype(np.uint8)
+        passable = (self.radius > 0.0).view(np.uint8)
         passable.ravel()[self.barrier(0.0)] = 0
         return passable
 

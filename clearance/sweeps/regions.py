@@ -14,9 +14,9 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.columns.possible import PossibleVoid, _meetings
+from clearance.columns.possible import PossibleVoid, meetings
 from clearance.kernels.compiler import kernel
-from clearance.kernels.forest import find, join
+from clearance.kernels.forest import find, join, trees
 from clearance.kernels.growing import grown
 
 Ints = NDArray[np.int64]
@@ -213,6 +213,7 @@ def _edges(start, z, nx, ny, piece, wanted):  # type: ignore[no-untyped-def]
     b = np.empty(capacity, np.int64)
     low = np.empty(capacity)
     high = np.empty(capacity)
+    pairs, spans = np.empty((16, 2), np.int64), np.empty((16, 2), np.float64)
     n = 0
     for i in range(nx - 1):
         for j in range(ny - 1):
@@ -226,15 +227,16 @@ def _edges(start, z, nx, ny, piece, wanted):  # type: ignore[no-untyped-def]
                     if i == 0:
                         continue
                     d, strip = c - (ny - 1), squares + strips_x + i * (ny - 1) + j
-                for p, q, bottom, top in _meetings(start, z, c, d, strip):
-                    if not wanted[piece[p]]:
+                met, pairs, spans = meetings(start, z, c, d, strip, pairs, spans)
+                for m in range(met):
+                    if not wanted[piece[pairs[m, 0]]]:
                         continue
                     if n == capacity:
                         capacity *= 2
                         a, b = grown(a, capacity), grown(b, capacity)
                         low, high = grown(low, capacity), grown(high, capacity)
-                    a[n], b[n] = p, q
-                    low[n], high[n] = bottom, top
+                    a[n], b[n] = pairs[m, 0], pairs[m, 1]
+                    low[n], high[n] = spans[m, 0], spans[m, 1]
                     n += 1
     return a[:n], b[:n], low[:n], high[:n]
 
@@ -266,7 +268,7 @@ def _held(low, high, wanted, heights):  # type: ignore[no-untyped-def]
 @kernel
 def _grow(count, a, b, begins, heights, nodes, first, end_0, end_1):  # type: ignore[no-untyped-def]
     """Regions of the runs of each height, of all steps that begin before it; and of the ends."""
-    parent = np.arange(count).astype(np.int32)
+    parent = trees(count)
     region = np.empty(nodes.size, np.int64)
     at_0 = np.empty((heights.size, end_0.size), np.int32)
     at_1 = np.empty((heights.size, end_1.size), np.int32)
@@ -303,7 +305,7 @@ def _back(region: Ints, first: Ints) -> Ints:
 def _sections(count, a, b, low, high, heights, nodes, first):  # type: ignore[no-untyped-def]
     """Connected section, of each height by itself, that each of its runs belongs to."""
     # Steps in rising order of where they begin, so that each height sees few that are over.
-    parent = np.arange(count).astype(np.int32)
+    parent = trees(count)
     section = np.empty(nodes.size, np.int64)
     step, of = _held(low, high, np.ones(a.size, np.bool_), heights)
     for n in range(heights.size):
