@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import combinations
 from typing import Any
 
 import numpy as np
@@ -19,6 +20,7 @@ from scipy.sparse.csgraph import connected_components
 
 from clearance.geometry.soup import Box, Soup, meeting
 from clearance.kernels.compiler import kernel
+from clearance.passages.piercing import pierce
 from clearance.passages.stoppers import layer_mm, stopper, sunk_mm
 from clearance.ports.mouth import Mouth
 from clearance.ports.patches import Opened, cut_open
@@ -234,6 +236,9 @@ def holds_rims_only(part: Soup, mouths: Sequence[Mouth], within: Room) -> Face |
         return None
     face = lines.of(piece == own[-1])
     if face.count != 1:
+        return None
+    soups = [opened.triangles[meets & (piece == number)] for number in own]
+    if any(pierce(a, b, mouths) for a, b in combinations(soups, 2)):
         return None
     inner = {}
     for mouth, number in zip(mouths, own, strict=False):

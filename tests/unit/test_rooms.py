@@ -223,3 +223,29 @@ def test_a_tube_that_touches_the_face_along_an_edge_of_both_is_no_part_of_it():
     soup = np.concatenate([bored[~top], np.float32(flat), s.soup(tube)[:, ::-1]])
     mouths = tuple(find_mouths(np.ascontiguousarray(soup), [PORT]))
     assert holds_rims_only(soup, mouths, room(mouths, PITCH)) is None
+
+
+@pytest.mark.parametrize("turn", [0.0, 37.0, 90.0])
+@pytest.mark.parametrize(("end", "proven"), [(0.1, True), (0.8, False)])
+def test_a_surface_that_crosses_itself(turn, end, proven):
+    """A pocket in one bore's wall; drawn out it ends within the other bore, through its wall."""
+    solid = BLOCK - s.bore((0, -1.3, 2), (0, -1.3, 7), 1.0) - s.bore((0, 1.3, 2), (0, 1.3, 7), 1.0)
+    solid -= s.block((-0.1, -0.6, 5.85), (0.1, 0.1, 5.95))
+    soup = s.soup(solid)
+    drawn = np.isclose(soup[..., 1], 0.1) & (abs(soup[..., 0]) < 0.2) & (soup[..., 2] > 5.8)
+    soup[..., 1][drawn & (soup[..., 2] < 5.98)] = end
+    c, d = np.cos(np.radians(turn)), np.sin(np.radians(turn))
+    at = np.array([[1, 0, 0], [0, c, d], [0, -d, c]])
+    requests = [Request(str(y), at @ np.array((0, y, 6.0)), 1.0) for y in (-1.3, 1.3)]
+    soup = np.ascontiguousarray(soup @ at.T.astype(np.float32))
+    mouths = tuple(find_mouths(soup, requests))
+    assert (holds_rims_only(soup, mouths, room(mouths, PITCH)) is not None) == proven
+
+
+def test_a_dent_that_crosses_into_a_bore():
+    dented = BLOCK - BORE - s.block((1.7, -0.1, 5.9), (1.9, 0.1, 7))
+    soup = s.soup(dented)
+    mouths = tuple(find_mouths(soup, [PORT]))
+    assert holds_rims_only(soup, mouths, room(mouths, PITCH)) is not None
+    soup[..., 0][np.isclose(soup[..., 0], 1.7) & (soup[..., 2] < 5.95)] = 1.0
+    assert holds_rims_only(soup, mouths, room(mouths, PITCH)) is None
