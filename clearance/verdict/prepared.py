@@ -448,4 +448,19 @@ def _mouths(case: Case, triangles: NDArray[np.float32]) -> dict[str, Mouth]:
         found = find_mouths(triangles, requests)
     except PortError as fault:
         raise PortError(f"{case.path.name}: {fault}") from None
-    return {request.name: mouth for request, mouth in zip(requests, found, strict=True)}
+    mouths = {request.name: mouth for request, mouth in zip(requests, found, strict=True)}
+    for passage in case.passage:
+        inlet, outlet = mouths[f"{passage.name} inlet"], mouths[f"{passage.name} outlet"]
+        if _same(inlet, outlet):
+            place = ", ".join(f"{v + 0.0:.2f}" for v in np.round(inlet.centre, 2))
+            raise PortError(
+                f"{case.path.name}: [[passage]] {passage.name}: found one mouth for inlet and "
+                f"outlet, at ({place}); expected two mouths"
+            )
+    return mouths
+
+
+def _same(a: Mouth, b: Mouth) -> bool:
+    """Whether two mouths are one; those of a hole in a thin plate look opposite ways."""
+    off = float(np.linalg.norm(b.centre - a.centre))
+    return off < 0.5 * min(a.radius, b.radius) and bool(a.plane.normal @ b.plane.normal > 0.5)

@@ -78,3 +78,19 @@ def test_a_pitch_that_no_memory_is_enough_for(tmp_path):
         prepare(read_case(path))
     with pytest.raises(ClearanceError, match=r"--" + words):
         prepare(read_case(path), 0.002)
+
+
+@pytest.mark.parametrize(("low", "high"), [(0.0, -1.0), (8.4, 8.0)])
+def test_a_passage_with_one_mouth_for_both_ends(tmp_path, low, high):
+    """A fuzzed height: from a mouth to itself 12 variants took a minute."""
+    way = make.passage((4, 4, low), (4, 4, high), 1.5, 2.0)
+    path = make.write_case(tmp_path, PART, way, make.plane(4.0))
+    with pytest.raises(ClearanceError, match=r"one mouth for inlet and outlet, at \(4.00, 4.00, "):
+        prepare(read_case(path))
+
+
+def test_a_sheet_with_a_hole_has_two_mouths(tmp_path):
+    sheet = shapes.block((0, 0, 0), (8, 8, 0.3)) - shapes.bore((4, 4, -1), (4, 4, 1), 1.5)
+    way = make.passage((4, 4, 0), (4, 4, 0.3), 1.5, 2.0)
+    path = make.write_case(tmp_path, sheet, way, layer=0.1)
+    assert len(prepare(read_case(path)).mouths) == 2
