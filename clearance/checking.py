@@ -10,12 +10,15 @@ from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
+import numpy as np
+
 from clearance.disposition.remedy import Remedied, disposition, judged_together, remedied
 from clearance.evidence.balls import balls
 from clearance.evidence.powder import packing_over, trapped_over, unmelted
 from clearance.evidence.resumed import resumed_sections
 from clearance.evidence.signs import signs
 from clearance.heights import above_platform
+from clearance.passages.window_cells import MOST_CELLS
 from clearance.predicted.part import NOMINAL
 from clearance.predicted.stray import offset
 from clearance.result import (
@@ -126,11 +129,12 @@ def _seen(
         shut_in = trapped_over(predicted, nominal, routes, density, packing, others)
         return unmelted(predicted, routes, others), shut_in
 
-    with ThreadPoolExecutor(threads or min(processors(), MOST_THREADS)) as pool:
+    # The largest passage first, or it would run on alone at the end.
+    by_size = sorted(checks, key=PassageCheck.size, reverse=True)
+    abreast = min(processors(), MOST_THREADS, _fitting(by_size))
+    with ThreadPoolExecutor(threads or abreast) as pool:
         try:
             shown = pool.submit(signs, predicted, nominal, density)
-            # The largest passage first, or it would run on alone at the end.
-            by_size = sorted(checks, key=PassageCheck.size, reverse=True)
             looks = {id(one): pool.submit(passage, one) for one in by_size}
             loose, joints = pool.submit(powder), pool.submit(resumed_sections, predicted)
             found = [looks[id(one)].result() for one in checks]
@@ -140,6 +144,15 @@ def _seen(
             return _Seen(remedies, pins, *loose.result(), shown.result(), joints.result())
         finally:
             pool.shutdown(cancel_futures=True)
+
+
+def _fitting(by_size: Sequence[PassageCheck]) -> int:
+    """How many of the passages, the largest first, may be looked at side by side: two at least.
+
+    The cells of all together are then no more than one window may have.
+    """
+    cells = [one.size() / one.checked.pitch_mm**3 for one in by_size]
+    return max(2, int(np.searchsorted(np.cumsum(cells), MOST_CELLS, side="right")))
 
 
 def _told(

@@ -72,13 +72,15 @@ class Search(LowerBound, UpperBound):
         Fine is a single pitch, or as few as fit.
         """
         pitch = self.predicted.grid.pitch_mm
-        fine = float(np.prod(self.predicted.window.box.high - self.predicted.window.box.low))
-        if fine / pitch**3 > MOST_WINDOW:
+        box = self.predicted.window.box
+        cells = float(np.prod(box.high - box.low)) / pitch**3
+        if cells > MOST_WINDOW:
+            least_mm = np.ceil(1e4 * pitch * np.cbrt(cells / MOST_WINDOW)) / 1e4
             raise GridError(
-                f"a window of {fine / pitch**3:.1e} cells at pitch {pitch:.3g} mm does not fit; "
-                "give a larger pitch"
+                f"pitch: found {pitch:.4g}, which makes {cells:.1e} cells around the passage; "
+                f"expected at least {least_mm:g} mm here ({MOST_WINDOW:.0e} cells)"
             )
-        least = max(1, int(np.ceil(np.cbrt(fine / pitch**3 / (0.9 * MOST_CELLS)))))
+        least = max(1, int(np.ceil(np.cbrt(cells / (0.9 * MOST_CELLS)))))
         return int(self.cells.most_mm / (ROOMY * pitch)), least
 
     def _bracket(

@@ -157,9 +157,10 @@ class PassageCheck:
         for _ in range(1 + FINER):
             try:
                 now = self._judge_at(variant, pitch)
-            except GridError:
+            except GridError as fault:
                 if best is None:
-                    raise
+                    path = self.checked.case.path
+                    raise GridError(f"{path}: [[passage]] {self.passage.name}: {fault}") from None
                 break
             best = now if best is None else tighter(best, now)
             if best.state is not State.UNDETERMINED or best.way.leak_at is not None or best.wide:

@@ -1,7 +1,9 @@
 """What is larger than any real event is refused in one line, before it takes time or memory."""
 
+import re
 import sys
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 
@@ -10,8 +12,10 @@ sys.path.insert(0, str(Path(__file__).parent.parent))
 import make
 import shapes
 
+from clearance import checking
 from clearance.case.read import read_case
 from clearance.errors import CaseError, ClearanceError
+from clearance.passages import search
 from clearance.predicted.stray import Event, slabs
 from clearance.verdict.prepared import prepare
 
@@ -94,3 +98,26 @@ def test_a_sheet_with_a_hole_has_two_mouths(tmp_path):
     way = make.passage((4, 4, 0), (4, 4, 0.3), 1.5, 2.0)
     path = make.write_case(tmp_path, sheet, way, layer=0.1)
     assert len(prepare(read_case(path)).mouths) == 2
+
+
+@pytest.mark.parametrize("most", [200_000, 70_000])
+def test_a_window_that_no_memory_is_enough_for(tmp_path, monkeypatch, most):
+    """Key, found, expected; a pitch a tenth smaller than the least that is named is refused too."""
+    path = make.write_case(tmp_path, PART, WAY, make.plane(4.0), pitch=0.05)
+    monkeypatch.setattr(search, "MOST_WINDOW", most)
+    with pytest.raises(ClearanceError, match=r"\[\[passage\]\] a: pitch: found 0.05, ") as fault:
+        make.judged(read_case(path))
+    assert str(path) in str(fault.value)
+    least = float(re.search(r"at least ([0-9.]+) mm", str(fault.value))[1])
+    with pytest.raises(ClearanceError):
+        make.judged(read_case(path), pitch_mm=0.9 * least)
+
+
+def test_large_windows_are_not_looked_at_side_by_side(monkeypatch):
+    """Two always are; three and more while they fit together into what one may have."""
+    checks = [SimpleNamespace(size=lambda: 100.0, checked=SimpleNamespace(pitch_mm=0.1))] * 4
+    cells = 100.0 / 0.1**3
+    for most, expected in ((10 * cells, 4), (3.5 * cells, 3), (0.5 * cells, 2)):
+        monkeypatch.setattr(checking, "MOST_CELLS", most)
+        monkeypatch.setattr(checking.PassageCheck, "size", lambda one: one.size())
+        assert checking._fitting(checks) == expected
