@@ -41,6 +41,8 @@ class Cut:
     """The face that gives the bound."""
     one_sided: bool
     """Some way stays on one side of every face, or too little is known to tell."""
+    hidden: bool = False
+    """A stopper hides void at its height, of which sections tell nothing."""
 
 
 def rows_of(unknown: list[bool]) -> list[tuple[int, int]]:

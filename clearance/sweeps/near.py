@@ -7,6 +7,7 @@ What is open in them `sheet_levels` tells, as it does for `crossings`, from far 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -21,8 +22,8 @@ from clearance.geometry.planes import Plane
 from clearance.geometry.soup import Box, Soup, extruded, meeting, moved_shape
 from clearance.passages.closings import closing
 from clearance.passages.crossings import between_heights, with_vertex_between
-from clearance.passages.levels import SAME_MM, Sections, Shift
-from clearance.passages.stoppers import pieces_at, stopper
+from clearance.passages.levels import SAME_MM, Face, Sections, Shift
+from clearance.passages.stoppers import pieces_at, stopper, sunk_mm
 from clearance.predicted.part import NOMINAL
 from clearance.predicted.stray import Event, Gate, rounded, slabs
 from clearance.system.once import once
@@ -105,6 +106,33 @@ class Near(Sections):
             found = tuple(p for p in pieces if p.area > TOUCH_MM2 and self._belongs(p, at))
             self._own[key] = found
         return found
+
+    def hides(self, levels: Sequence[Face]) -> bool:
+        """Whether a stopper holds a piece of void at a level that is not seen as the passage's.
+
+        A loop or a pocket in the wall behind a mouth may lie within the stopper alone.
+        """
+        heights = {z for face in levels for z, _ in (face.below, face.above)}
+        met = [z for z in heights if any(low <= z <= high for low, high, _ in self._sunk)]
+        sides = ((z, above) for z in met for above in (False, True))
+        return any(self._hidden_at(beside(z, above, self._levels)) for z, above in sides)
+
+    def _hidden_at(self, at: float) -> bool:
+        rim, level = self.window.rectangle.exterior, Plane.level(at)
+        within = shapely.union_all([sections.metal(soup, level) for _, _, soup in self._sunk])
+        return any(
+            piece.intersection(within).area > TOUCH_MM2
+            for piece in self._whole(at)
+            if not shapely.intersects(piece, rim) and not self._belongs(piece, at)
+        )
+
+    @once
+    def _sunk(self) -> list[tuple[float, float, Soup]]:
+        """Stoppers that begin within the part, as deep as may matter, and where they lie."""
+        pitch = self.window.pitch_mm
+        kept = [m for m in self.mouths if 2.0 * sunk_mm(m, pitch) >= self.smallest_mm]
+        soups = [stopper(m, pitch) for m in kept]
+        return [(float(s[..., 2].min()), float(s[..., 2].max()), s) for s in soups]
 
     def _belongs(self, piece: Any, z: float) -> bool:
         x, y = shapely.get_coordinates(shapely.point_on_surface(piece))[0]

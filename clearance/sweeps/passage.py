@@ -157,7 +157,8 @@ class PassageSweep:
         fraction = open_fraction(levels, self.near.overlaps)
         free = self.check.nominal.way.high_mm
         high, best, one_sided = free, None, True
-        if touched and self.cheap:
+        hidden = self.cheap and self.near.hides(levels)
+        if touched and self.cheap and not hidden:
             for face in levels:
                 bound, free_side = self._faces.plain(events[self.moving], face, free)
                 if bound < high or best is None:
@@ -167,6 +168,8 @@ class PassageSweep:
     def _plain(self, cut: Cut, n: int) -> At | None:
         """What is known without any search."""
         nominal = self.check.nominal
+        if cut.hidden:
+            return None
         if not cut.crosses and self.cheap and not self._at_mouth(cut):
             # The sheet meets nothing of the passage, which moves as a whole if at all.
             return At(nominal.state, nominal.way.low_mm, nominal.way.high_mm, 1.0)
@@ -221,7 +224,7 @@ class PassageSweep:
 
     def _guess(self, cut: Cut, n: int, a: int, b: int) -> At | None:
         """What two heights that are known tell of one between them."""
-        if self.found[n] is not None:
+        if self.found[n] is not None or cut.hidden:
             return self.found[n]
         low, high = 0.0, cut.high_mm
         for other in (a, b):
@@ -262,6 +265,9 @@ class PassageSweep:
         if self.found[n] is not None:
             return
         cut, height = cuts[n], float(self.bottoms[n])
+        if cut.hidden:
+            self.found[n] = self._exactly(n, cut)
+            return
         low, high, route = self._from_beside(cut, n, height)
         if not self._good(low, high):
             low, route = self._route(cut, n, height, TRIED)

@@ -12,6 +12,9 @@ import pytest
 import shapes as s
 import shared
 
+from clearance import api
+from clearance.case.read import read_case
+
 MESH = {"shape": "mesh", "mesh": "flap.stl"}
 TALL = 12.0
 
@@ -93,3 +96,25 @@ def test_circuits_that_meet_behind_a_closed_window(tmp_path, middle, gap, pitch,
     found = make.checked(tmp_path, solid, passages, MESH, meshes=meshes, closed=closed, **keys)
     assert found.separate[0].nominal_state == "joined"
     assert found.separate[0].state != "apart"
+
+
+@pytest.mark.parametrize(
+    ("wide", "pitch", "turn"), [(0.5, 0.5, 0.0), *shared.more((0.5, 0.4, 90.0), (0.4, 0.4, 180.0))]
+)
+def test_a_sweep_does_not_overlook_a_loop_behind_a_closed_window(tmp_path, wide, pitch, turn):
+    """The first layer is open under the loop alone, so that is what a sheet of it leaves."""
+    solid = s.block((-5, -3, 0), (0, 3, TALL)) - s.block((-3, -1, 1.2), (-1, 1, TALL + 1))
+    solid -= s.block((-1.1, -0.95, 4.5), (1, 0.95, 7.5)) + s.bore((-6, 0, 2.2), (-2, 0, 2.2), 0.8)
+    solid -= beside("loop", 6.0, wide) + s.block((-0.1 - wide, 1.1, -1), (-0.1, 1.1 + wide, 0.35))
+    passage = make.passage((-2, 0, TALL), (-5, 0, 2.2), 0.8, 1.0)
+    passage["inlet"]["radius"] = np.sqrt(4 / np.pi)
+    closed = window(6.0)
+    turned(turn, passage["inlet"], passage["outlet"], *closed)
+    keys = {"pitch": pitch, "smallest_way": 0.3, "closed": closed}
+    path = make.write_case(
+        tmp_path, solid.rotate((0, 0, turn)), passage, make.sheet(6.0, 2), **keys
+    )
+    (found,) = api.sweep(read_case(path), first=6.0, last=6.0).passages
+    assert set(found.state) <= {"restricted", "undetermined"}
+    assert min(found.high_mm) >= wide
+    assert max(found.low_mm) <= wide + 1e-3
