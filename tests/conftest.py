@@ -33,7 +33,12 @@ _made = pytest.StashKey[str]()
 
 
 def pytest_configure(config: pytest.Config) -> None:
-    """Name the folder here, before the processes of a parallel run begin."""
+    """Name the folder here, before the processes of a parallel run begin.
+
+    A file's tests go to one of them: what they share they need not make twice.
+    """
+    if getattr(config.option, "dist", None) == "load":
+        config.option.dist = "loadfile"
     if shared.FOLDER not in os.environ:
         folder = tempfile.mkdtemp(prefix="clearance-tests-")
         os.environ[shared.FOLDER] = config.stash[_made] = folder

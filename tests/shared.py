@@ -72,3 +72,63 @@ def openings_of(triangles: Any, find: Callable[[Any], Any]) -> Any:
     """What `find` finds in a mesh; the search in a shipped one takes a quarter of a minute."""
     mesh = hashlib.sha256(triangles.tobytes()).hexdigest()
     return once(f"openings of {mesh}", lambda: find(triangles))
+
+
+def remember(patch: pytest.MonkeyPatch) -> None:
+    """Commands on one case share what each would find anew, in this process.
+
+    For cases whose meshes do not change: known again by the text of the file, wherever it lies.
+    """
+    from clearance import api, checking
+    from clearance.figures import sections
+    from clearance.sweeps import side_by_side, sweep
+    from clearance.verdict import prepared
+
+    prepare, judge, swept = _prepare(), _judge(), _sweep()
+    for module in (api, sections, sweep, prepared):
+        patch.setattr(module, "prepare", prepare)
+    patch.setattr(sections, "PassageCheck", _look())
+    patch.setattr(checking, "judge", judge)
+    patch.setattr(side_by_side, "side_by_side", swept)
+
+
+@cache
+def _prepare() -> Any:
+    from clearance.verdict.prepared import prepare
+
+    return _once_each(prepare, lambda case, pitch=None, *_, **keys: (case.text_sha256, pitch))
+
+
+@cache
+def _judge() -> Any:
+    from clearance.checking import judge
+
+    return _once_each(judge, lambda checked, *_, verify=False, **keys: (checked, verify))
+
+
+@cache
+def _look() -> Any:
+    from clearance.verdict.passage import PassageCheck
+
+    return _once_each(PassageCheck, lambda checked, passage: (checked, passage.name))
+
+
+@cache
+def _sweep() -> Any:
+    from clearance.sweeps.side_by_side import side_by_side
+
+    return _once_each(
+        side_by_side, lambda case, wanted, pitch=None, *_: (case.text_sha256, str(wanted), pitch)
+    )
+
+
+def _once_each(real: Any, key: Callable[..., Any]) -> Any:
+    known: dict[Any, Any] = {}
+
+    def remembered(*args: Any, **keys: Any) -> Any:
+        of = key(*args, **keys)
+        if of not in known:
+            known[of] = real(*args, **keys)
+        return known[of]
+
+    return remembered

@@ -150,7 +150,7 @@ def test_inlet_and_outlet_swapped(tmp_path_factory, plain, name):
     same(judged(tmp_path_factory.mktemp("w"), name, swap=True), plain[name])
 
 
-@settings(max_examples=5)
+@settings(max_examples=3)
 @given(
     x=st.floats(-3.0, 3.0, width=32),
     y=st.floats(-3.0, 3.0, width=32),

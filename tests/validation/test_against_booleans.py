@@ -96,7 +96,7 @@ def _compared(seed: int) -> Compared | None:
     return Compared(known, found, joined, off, said)
 
 
-@pytest.mark.parametrize("group", [*range(8), *shared.more(*range(8, 12))])
+@pytest.mark.parametrize("group", [*range(4), *shared.more(*range(4, 12))])
 def test_connectivity_and_area_of_random_parts(group):
     judged = 0
     for seed in range(GROUP * group, GROUP * (group + 1)):
@@ -140,12 +140,12 @@ def test_ports_that_the_sheet_cuts(tmp_path, group):
         if found.state == "undetermined":
             continue
         assert (found.state != "blocked") is joined, said
-        if judged == 9:
+        if judged == 5:
             break
     assert judged >= 5
 
 
-@pytest.mark.parametrize("group", [1, 2, *shared.more(0, 3, 4, 5)])
+@pytest.mark.parametrize("group", [1, *shared.more(0, 2, 3, 4, 5)])
 def test_several_events_plates_and_tall_sheets(tmp_path, group):
     judged, undetermined = 0, 0
     for seed in range(5000 + 13 * group, 5000 + 13 * (group + 1)):
