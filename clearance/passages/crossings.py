@@ -60,6 +60,8 @@ class Crossing:
         The smallest open section.
     sampled : bool
         Stray metal between the levels looked at may close more: there were too many to take all.
+    ends : tuple of tuple of shapely geometry
+        Where its void goes on below the sheet, and above: one outline for each opening.
     """
 
     stray: int
@@ -75,6 +77,7 @@ class Crossing:
     opening: Any
     level_mm: float
     sampled: bool = False
+    ends: tuple[tuple[Any, ...], tuple[Any, ...]] = ((), ())
 
 
 class WindowSections(Sections):
@@ -252,6 +255,7 @@ def _measure(
         footprint=outline,
         opening=worst_open,
         level_mm=float(level_z),
+        ends=(tuple(_placed(levels[0], group, 0)[0]), tuple(_placed(levels[-1], group, -1)[1])),
     )
 
 

@@ -64,6 +64,28 @@ class Taken:
     openings: Any
 
 
+@dataclass(frozen=True)
+class Parted:
+    """Pieces of the possible void, all crossings taken out.
+
+    Attributes
+    ----------
+    ends : two sets of int
+        Those at inlet and outlet.
+    beside : list of set
+        Those at each crossing.
+    joined : list of set
+        Groups of those that stoppers may join.
+    twice : list of set
+        Those that each crossing opens to at two places of one side: a bend lies in the sheet.
+    """
+
+    ends: tuple[set[int], set[int]]
+    beside: list[set[int]]
+    joined: list[set[int]]
+    twice: list[set[int]]
+
+
 class PossibleWays:
     """The void between two mouths in one predicted part."""
 
@@ -261,20 +283,29 @@ class PossibleWays:
         )
         return bool(open_here.difference(taken.openings).area <= TOUCH_MM2)
 
-    def parted(self) -> tuple[tuple[set[int], set[int]], list[set[int]], list[set[int]]]:
-        """Pieces of the possible void, all crossings taken out.
-
-        Those at the ends, those at each crossing, and groups of those that stoppers may join.
-        """
+    def parted(self) -> Parted:
+        """Pieces of the possible void, all crossings taken out."""
         taken = [self._taken(crossing) for crossing in self.crossings]
         void = self.predicted.possible_less([one.runs for one in taken])
-        beside = []
-        for crossing in self.crossings:
-            squares = squares_of(self.predicted, crossing.footprint, shapely.Polygon())
-            bounds = crossing.low - RIM_MM, crossing.high + RIM_MM
-            low, high = (np.full(len(squares), z) for z in bounds)
-            beside.append(void.pieces_over(squares, low, high))
-        return self._ends(void, taken), beside, self._joined_beside(void, taken)
+        beside, twice = [], []
+        far = CUT_MM + RIM_MM  # off what was taken out at a face
+        for one in self.crossings:
+            low, high = one.low - far, one.high + far
+            beside.append(self._over(void, one.footprint, low, high))
+            found: set[int] = set()
+            for outlines, z in zip(one.ends, (low, high), strict=True):
+                seen: set[int] = set()
+                for outline in outlines if len(outlines) > 1 else ():
+                    here = self._over(void, outline, z, z)
+                    found |= here & seen
+                    seen |= here
+            twice.append(found)
+        return Parted(self._ends(void, taken), beside, self._joined_beside(void, taken), twice)
+
+    def _over(self, void: PossibleVoid, outline: Any, low: float, high: float) -> set[int]:
+        """Pieces between two heights over an outline, grown by a pitch."""
+        squares = squares_of(self.predicted, outline, shapely.Polygon())
+        return void.pieces_over(squares, np.full(len(squares), low), np.full(len(squares), high))
 
     def _taken(self, crossing: Crossing) -> Taken:
         """A crossing taken out at the one level where it is narrowest.

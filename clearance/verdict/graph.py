@@ -64,6 +64,7 @@ def passage_graph(
         pairs = [(a, b) for a in touched[0] for b in touched[1]]
         for side in touched:
             pairs += [(a, b) for k, a in enumerate(side) for b in side[k + 1 :]]
+        pairs += [(a, a) for a in _twice(grid, filled, piece, crossing)]
         for a, b in pairs:
             graph.add_edge(a, b, key=n)
     return graph
@@ -96,40 +97,71 @@ def _touched(
     grid: Grid, filled: Runs, piece: NDArray[np.int32], crossing: Crossing
 ) -> tuple[list[int], list[int]]:
     """Regions below and above a crossing, the outside (piece 0) left out."""
-    x0, y0, x1, y1 = crossing.footprint.bounds
+    low, high = (
+        _regions_at(grid, filled, piece, crossing.footprint, z, crossing.centre_mm[:2])
+        for z in (crossing.low - BESIDE_MM, crossing.high + BESIDE_MM)
+    )
+    return sorted(low), sorted(high)
+
+
+def _regions_at(
+    grid: Grid,
+    filled: Runs,
+    piece: NDArray[np.int32],
+    outline: Any,
+    z: float,
+    otherwise: tuple[float, float] | None = None,
+) -> set[int]:
+    """Regions at a height within an outline; at a place if no column stands in it."""
+    x0, y0, x1, y1 = outline.bounds
     i0, j0 = grid.nearest(x0, y0)
     i1, j1 = grid.nearest(x1, y1)
     i, j = (a.ravel() for a in np.mgrid[i0 : i1 + 1, j0 : j1 + 1])
-    inside = shapely.contains_xy(crossing.footprint, grid.x_mm(i), grid.y_mm(j))
+    inside = shapely.contains_xy(outline, grid.x_mm(i), grid.y_mm(j))
     places = list(zip(grid.x_mm(i)[inside], grid.y_mm(j)[inside], strict=True))
-    places = places or [crossing.centre_mm[:2]]
-    sides: list[list[int]] = []
-    for z in (crossing.low - BESIDE_MM, crossing.high + BESIDE_MM):
-        runs = (void_run(filled, grid, np.array([x, y, z])) for x, y in places)
-        sides.append(sorted({int(piece[run]) for run in runs if run is not None} - {0}))
-    return sides[0], sides[1]
+    if not places and otherwise is not None:
+        places = [otherwise]
+    runs = (void_run(filled, grid, np.array([x, y, z])) for x, y in places)
+    return {int(piece[run]) for run in runs if run is not None} - {0}
+
+
+def _twice(grid: Grid, filled: Runs, piece: NDArray[np.int32], crossing: Crossing) -> set[int]:
+    """Regions that a crossing opens to at two places of one side: a bend lies in the sheet."""
+    found: set[int] = set()
+    for outlines, z in zip(crossing.ends, (crossing.low, crossing.high), strict=True):
+        if len(outlines) < 2:
+            continue
+        out = BESIDE_MM if z == crossing.high else -BESIDE_MM
+        seen: set[int] = set()
+        for outline in outlines:
+            here = _regions_at(grid, filled, piece, outline, z + out)
+            found |= here & seen
+            seen |= here
+    return found
 
 
 def on_way(graph: networkx.MultiGraph) -> set[int]:
     """Crossings that lie on some way from inlet to outlet that passes no place twice.
 
-    Those of blind branches do not. Crossings become nodes here, so that two
-    crossings side by side are two ways. One that has a region on both sides lies on a ring
-    within it, and so on the way if the region does.
+    Those of blind branches do not. Crossings become nodes here, so that two crossings side by side
+    are two ways. Regions are no places: a way may leave one and come back to it elsewhere, so what
+    lies on a ring lies on the way if the ring hangs on it; so does a crossing that has one region
+    on both sides.
     """
     import networkx
 
     plain = networkx.Graph([(INLET, OUTLET)])
     for a, b, key in graph.edges(keys=True):
-        middle: Any = (a, b, key)
-        plain.add_edge(a, middle)
-        plain.add_edge(middle, b)
-    for found in networkx.biconnected_components(plain):
-        if INLET in found and OUTLET in found:
-            across = {node[2] for node in found if isinstance(node, tuple)}
-            rings = {key for a, b, key in graph.edges(keys=True) if a == b and a in found}
-            return (across | rings) - {"port"}
-    return set()
+        if key == "port":
+            plain.add_edge(a, b)
+        else:
+            plain.add_edges_from(((a, (key,)), (b, (key,))))
+    rings = [block for block in networkx.biconnected_components(plain) if len(block) > 2]
+    found: set[Any] = next((block for block in rings if {INLET, OUTLET} <= block), set())
+    while more := [block for block in rings if block & found and not block <= found]:
+        found = found.union(*more)
+    across = {node[0] for node in found if isinstance(node, tuple)}
+    return across | {n for a, b, n in graph.edges(keys=True) if a == b and a in found}
 
 
 def perhaps_on_way(search: Search) -> set[int]:
@@ -139,14 +171,15 @@ def perhaps_on_way(search: Search) -> set[int]:
     """
     import networkx
 
-    ends, beside, joined = search.parted()
+    parted = search.parted()
     graph = networkx.MultiGraph()
-    for name, pieces in zip((INLET, OUTLET), ends, strict=True):
+    for name, pieces in zip((INLET, OUTLET), parted.ends, strict=True):
         graph.add_edges_from((name, piece, "port") for piece in pieces)
-    for n, pieces in enumerate(beside):
+    for n, pieces in enumerate(parted.beside):
         pairs = list(combinations(sorted(pieces), 2)) or [(piece, piece) for piece in pieces]
         graph.add_edges_from((a, b, n) for a, b in pairs)
-    for pieces in joined:
+    graph.add_edges_from((a, a, n) for n, pieces in enumerate(parted.twice) for a in pieces)
+    for pieces in parted.joined:
         graph.add_edges_from((a, b, "port") for a, b in combinations(sorted(pieces), 2))
     return on_way(graph)
 
