@@ -6,7 +6,8 @@ has been drilled. Out: the heights of the stray metal of which it is not proven 
 
 The proof (docs/method.md, "Crossings"): all stray metal between two heights is taken to be as thick
 as that. A way of the passage that meets it can be led over it or under it, where the void reaches
-farther up or down than it; and from one to the other where some upright line passes beside it.
+farther up or down than it; and from one to the other where some upright line passes beside it, but
+not through a window of an upright wall.
 """
 
 from __future__ import annotations
@@ -50,7 +51,7 @@ class Layer:
     shape : shapely geometry
         All of it in plan.
     sampled : bool
-        Level sections do not tell whether it closes anything.
+        Levels lie so far apart that they need not tell whether it closes anything.
     """
 
     low: float
@@ -67,14 +68,17 @@ class Told:
     ----------
     narrowed : bool
         Something is closed there, but not all.
-    apart : shapely geometry, optional
-        What is sealed there, which is seen, or lies on no way, in plan.
+    shape : shapely geometry
+        Its sections, in plan.
+    apart : bool
+        It is sealed, which is seen, or lies on no way.
     """
 
     low: float
     high: float
     narrowed: bool
-    apart: Any = None
+    shape: Any
+    apart: bool = False
 
 
 @dataclass(frozen=True)
@@ -91,6 +95,7 @@ def unseen(
     events: tuple[Event, ...],
     told: Iterable[Told],
     removed: Removed = _nothing,
+    measured: bool = True,
 ) -> tuple[float, ...]:
     """Lower heights of stray metal that may shut a branch unseen, lowest first.
 
@@ -102,6 +107,8 @@ def unseen(
     told : iterable of Told
     removed : callable
         What drills take out of all heights between two, in plan.
+    measured : bool
+        False: without the stray metal that is given as a mesh, as in the nominal part.
 
     Returns
     -------
@@ -110,18 +117,22 @@ def unseen(
     """
     near = 2.0 * sections.smallest_mm
     known, found = list(told), []
-    for layer in _joined(_layers(sections, events), near):
+    for layer in _joined(_layers(sections, events, measured), near):
         here = [t for t in known if t.low <= layer.high and t.high >= layer.low]
         if not layer.sampled and not any(t.narrowed for t in here):
             continue
-        apart = shapely.union_all([t.apart for t in here if t.apart is not None])
-        shut = layer.shape.difference(apart).difference(removed(layer.low, layer.high))
-        if _may_shut(sections, events, layer, shut):
+        if _may_shut(sections, events, layer, _apart(here), removed(layer.low, layer.high)):
             found.append(layer.low)
     return tuple(found)
 
 
-def _layers(sections: Sections, events: tuple[Event, ...]) -> list[Layer]:
+def _apart(told: list[Told]) -> Any:
+    """What lies on no way, and nothing over or under it does, in plan."""
+    off, on = ([t.shape for t in told if t.apart is side] for side in (True, False))
+    return shapely.union_all(off).difference(shapely.union_all(on))
+
+
+def _layers(sections: Sections, events: tuple[Event, ...], measured: bool) -> list[Layer]:
     """All stray metal near the passage: by slabs of the events, and stacks of measured bodies."""
     found = []
     for slab in slabs(events):
@@ -130,11 +141,14 @@ def _layers(sections: Sections, events: tuple[Event, ...]) -> list[Layer]:
             shape = shapely.union_all([sections.outline(gate) for gate in gates])
             found.append(Layer(slab.low, slab.high, shape))
     box = Box(*_around(sections))
-    for soup in sections.window.bodies.added_by_stray.values():
+    meshes = sections.window.bodies.added_by_stray if measured else {}
+    for soup in meshes.values():
         bodies = meeting_bodies(soup, box)
         for stack in stacks(bodies):
             here = [b for b in bodies if stack.low <= b[..., 2].min() <= stack.high]
-            found.append(Layer(stack.low, stack.high, _shadow_of(here, box), stack.sampled))
+            apart_mm = np.diff([stack.low, *stack.levels, stack.high]).max()
+            sampled = stack.sampled or bool(apart_mm > sections.smallest_mm)
+            found.append(Layer(stack.low, stack.high, _shadow_of(here, box), sampled))
     return sorted(found, key=lambda layer: layer.low)
 
 
@@ -164,24 +178,66 @@ def _joined(layers: list[Layer], gap_mm: float) -> list[Layer]:
     return found
 
 
-def _may_shut(sections: Sections, events: tuple[Event, ...], layer: Layer, shut: Any) -> bool:
-    """Whether some way may be shut by a layer, there where it closes something in plan."""
-    grown = sections.smallest_mm
+def _may_shut(
+    sections: Sections, events: tuple[Event, ...], layer: Layer, apart: Any, removed: Any
+) -> bool:
+    """Whether some way may be shut by a layer; `apart`: what lies on none, in plan."""
+    way = sections.smallest_mm
+    metal = layer.shape.difference(removed)
+    shut = metal.difference(apart)
     if _at_mouth(sections, events, layer, shut):
         return True
-    stretches = _stretches(slabs(events), layer.low - grown, layer.high + grown)
-    floors, ceilings, through = _void(sections, stretches)
-    between = floors.intersection(ceilings).intersection(shut)
-    # A run lies wholly between its heights: neither over nor under it. Where a round wall ends
-    # level there is always such an edge, too narrow for any way.
-    if not between.buffer(-0.5 * sections.smallest_mm).is_empty:
+    floors, ceilings, through = _void(
+        sections, _stretches(slabs(events), layer.low - way, layer.high + way)
+    )
+    # Floors and ceilings of other void may lie over or under what is apart, but none within
+    # what is void throughout.
+    inside = metal.intersection(shapely.union_all([floors, ceilings]))
+    if _between(floors, ceilings, through, _near(inside, shut.intersection(through), way), way):
         return True
     for piece in shapely.get_parts(polygonal(through)):
         if piece.buffer(-0.5 * NOISE_MM).intersection(shut).area <= TOUCH_MM2:
             continue
-        if largest_circle_mm(polygonal(piece.difference(shut))) < sections.smallest_mm:
+        if largest_circle_mm(polygonal(piece.difference(shut))) < way:
             return True
     return False
+
+
+def _near(inside: Any, through: Any, way_mm: float) -> Any:
+    """What lies so near metal in the void that no way leads between, in plan."""
+    metal = shapely.union(inside, through)
+    return metal.buffer(-0.5 * NOISE_MM).buffer(way_mm + 0.5 * NOISE_MM)
+
+
+def _between(floors: Any, ceilings: Any, through: Any, near: Any, way_mm: float) -> bool:
+    """Whether some way near metal lies neither over nor under it, or changes at an upright wall.
+
+    A run lies wholly between its heights, or one that lies over it meets one under it: at a line,
+    or across a strip too narrow for any way.
+    """
+    if near.is_empty:
+        return False
+    void = shapely.union_all([floors, ceilings, through]).buffer(NOISE_MM)  # without cracks
+    centres = void.buffer(-NOISE_MM - 0.5 * way_mm)
+    floor, ceiling = floors.buffer(NOISE_MM), ceilings.buffer(NOISE_MM)
+    both = polygonal(floor.intersection(ceiling))
+    wide = both.buffer(-0.5 * way_mm).buffer(0.5 * way_mm)
+    if wide.intersection(near).area > TOUCH_MM2:
+        return True
+    # Where a round wall ends level there is always an edge with floor and ceiling, which parts no
+    # way: beyond it there is metal.
+    only = [polygonal(floors.difference(ceiling)), polygonal(ceilings.difference(floor))]
+    strips = [p for p in shapely.get_parts(polygonal(through)) if _narrow(p, way_mm)]
+    for strip in (*shapely.get_parts(both), *strips):
+        if not all(strip.distance(side) <= NOISE_MM for side in only):
+            continue
+        if strip.intersection(near).intersection(centres).area > TOUCH_MM2:
+            return True
+    return False
+
+
+def _narrow(piece: Any, way_mm: float) -> bool:
+    return bool(piece.buffer(-0.5 * way_mm).is_empty) and not piece.buffer(-0.5 * NOISE_MM).is_empty
 
 
 def _at_mouth(sections: Sections, events: tuple[Event, ...], layer: Layer, shut: Any) -> bool:

@@ -255,7 +255,7 @@ class PassageSweep:
         )
         known = Seen(None if some else (), fractions, ahead=self._at_mouth(cut))
         event = cut.events[self.moving]
-        told = [Told(event.lowest, event.top, cut.fraction < 1.0)]
+        told = [Told(event.lowest, event.top, cut.fraction < 1.0, shapely.Polygon())]
         hidden = partial(unseen, self.near, cut.events, told)
         state, _ = state_of(self.check.asked, Bracket(low, high), known, None, hidden, ROUNDED_MM)
         return None if state is State.UNDETERMINED else state

@@ -190,7 +190,7 @@ class PassageCheck:
             way,
             known,
             lambda: search.way(closed=few, enough_mm=self.required),
-            lambda: self._unseen(predicted, crossed),
+            lambda: self._unseen(predicted, crossed, search),
         )
         found = (variant, crossed.crossings, crossed.graph, everything)
         wide = way.low_mm >= self.required and known.sealed is not None and not few
@@ -249,17 +249,25 @@ class PassageCheck:
             self.asked.open_fraction is not None and search.in_front(ENOUGH_AHEAD),
         )
 
-    def _unseen(self, predicted: Predicted, crossed: Crossed) -> tuple[float, ...]:
+    def _unseen(self, predicted: Predicted, crossed: Crossed, search: Search) -> tuple[float, ...]:
         """Heights above the platform of stray metal that may shut a branch unseen."""
-        listed = {id(c) for c in crossed.crossings if not self.sealed(c)}
+        listed, everything = {id(c) for c in crossed.crossings}, crossed.everything
+        aside = {n for n, c in enumerate(everything) if self.sealed(c) or id(c) not in listed}
+        if any(not self.sealed(everything[n]) for n in aside):
+            # Columns may pass beside a branch, on which a crossing lies all the same.
+            perhaps = perhaps_on_way(search)
+            aside = {n for n in aside if self.sealed(everything[n]) or n not in perhaps}
         told = [
-            Told(c.low, c.high, c.open_fraction < 1.0)
-            if id(c) in listed
-            else Told(c.low, c.high, False, c.footprint)
-            for c in crossed.everything
+            Told(c.low, c.high, n not in aside and c.open_fraction < 1.0, c.footprint, n in aside)
+            for n, c in enumerate(everything)
         ]
-        sections = self.sections(predicted.window)
-        found = unseen(sections, predicted.events, told, predicted.removed_between)
+        found = unseen(
+            self.sections(predicted.window),
+            predicted.events,
+            told,
+            predicted.removed_between,
+            predicted.added is not None,
+        )
         return tuple(z - self.checked.platform_z for z in found)
 
     def stray_in_front(self) -> bool:

@@ -13,6 +13,7 @@ sys.path.insert(0, str(Path(__file__).parent.parent))
 
 import make
 import shapes
+import shared
 
 from clearance.case.read import read_case
 from clearance.result import State
@@ -84,12 +85,12 @@ def test_a_rib_that_leaves_a_gap_above_it_is_no_fin(tmp_path):
     assert found.state is State.OPEN
 
 
-def judged_with(folder, solid, plate, stray=None, bottom=0.0, **asked):
+def judged_with(folder, solid, plate, stray=None, bottom=0.0, way=None, **asked):
     """What is said of two legs with a drawn plate in one of them, or another stray table."""
     passage = make.passage((0, 0, bottom), (0, 0, 16), 1.9, 1.2, **asked)
     stray = {"shape": "mesh", "mesh": "m.stl"} if stray is None else stray
     meshes = {} if plate is None else {"m": plate}
-    case = make.write_case(folder, solid, passage, stray, meshes=meshes)
+    case = make.write_case(folder, solid, passage, stray, meshes=meshes, smallest_way=way)
     return make.judged(read_case(case)).passages[0]
 
 
@@ -160,3 +161,67 @@ def test_slices_that_leave_most_of_each_leg_shut_none(tmp_path, moved):
     assert found.state is State.OPEN, found.reasons
     assert all(0.5 < crossing.open_fraction < 1.0 for crossing in found.crossings)
     assert len(found.crossings) == 2
+
+
+def beside_a_leg(*voids, size=4):
+    """Two plenums, an upright leg between them at x -3.5, and some further void."""
+    void = shapes.bore((0, 0, -1), (0, 0, 3), 1.9) + shapes.bore((0, 0, 13), (0, 0, 17), 1.9)
+    void += block((-5, -2, 2), (5, 2, 4)) + block((-5, -2, 12), (5, 2, 14))
+    void += shapes.bore((-3.5, 0, 3), (-3.5, 0, 13), 1.2)
+    for low, high in voids:
+        void += block(low, high)
+    return block((-7, -4, 0), (7, size, 16)) - void
+
+
+def window(right, left=None):
+    """A shaft ends where another begins beside it: a window in an upright wall joins them.
+
+    `right`, `left`: how far the lower one reaches, and from where the upper one.
+    """
+    left = right if left is None else left
+    shafts = [((2.4, -1, 3), (right, 1, 8.5)), ((left, -1, 7.5), (4.8, 1, 13))]
+    return beside_a_leg(*shafts, ((2.4, -1, 7.5), (4.8, 1, 8.5)))
+
+
+def fin(x0, x1, low=7.4, high=8.6):
+    return block((x0, -1.2, low), (x1, 1.2, high))
+
+
+RAMP = block((-0.3, -2, -0.015), (0.3, 2, 0.015)).rotate((0, 60, 0)).translate((3.575, 0, 8))
+OVER = beside_a_leg(
+    *(((2.2, -1, 3), (3, 1, 9.5)), ((2.2, -1, 8.5), (4.8, 1, 9.5)), ((4, -1, 8.5), (4.8, 1, 13))),
+    *(((-5, -2, 2), (5, 3.2, 4)), ((3.2, -1, 6), (3.95, 3, 7)), ((3.2, 2.2, 3), (3.95, 3, 7))),
+)
+"""A level run, and under it a run that ends blind: the same fin stands in both."""
+ASIDE = beside_a_leg(
+    *(((3, -1, 3), (4, 1, 8.3)), ((3, -1, 8), (4, 10, 8.3)), ((3, 9, 8), (4, 10, 14))),
+    *(((-5, -2, 12), (-3, 10, 14)), ((-5, 9, 12), (4, 10, 14))),
+    size=12,
+)
+"""A slit so far aside of the plenums that a fin 31 mm high meets nothing but it."""
+
+
+@pytest.mark.parametrize(
+    ("solid", "plate", "way"),
+    [
+        (two_legs(low=0.5), block((2.8, -1.5, 7.9), (3.0, 1.5, 8.6)), 0.4),
+        (window(3.6), fin(3.5, 3.7), None),
+        (beside_a_leg(((3.5, -0.08, 3), (3.65, 0.08, 13))), RAMP, None),
+        (OVER, fin(3.4, 3.7, 5.8, 9.7), None),
+        *shared.more(
+            (window(3.4, 3.7), fin(3.3, 3.6), 0.4),
+            (window(3.63, 3.6), fin(3.63, 3.9), None),
+            (ASIDE, block((2.8, 4, -16), (4.2, 4.3, 15)), None),
+        ),
+    ],
+    ids=["thin fin", "window", "narrow", "over a blind run", "thick wall", "strip", "tall"],
+)
+def test_weak_steps_of_the_proof(tmp_path, solid, plate, way):
+    """Each fin shuts a branch; none is thinner than half the way, or the branch narrower."""
+    found = judged_with(tmp_path, solid, plate, way=way, every_branch=True)
+    assert found.state is State.UNDETERMINED, found.reasons
+
+
+def test_a_strip_beside_the_fin_that_a_way_fits_in_is_told(tmp_path):
+    found = judged_with(tmp_path, window(3.9, 3.6), fin(3.9, 4.1), every_branch=True)
+    assert found.state is State.OPEN, found.reasons
