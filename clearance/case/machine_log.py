@@ -14,17 +14,6 @@ from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, BeforeValidator, Field, WithJsonSchema
 
-from clearance.case.event import (
-    BuildEvent,
-    StrayTable,
-    bed,
-    cooled_key,
-    jump_sentence,
-    packing_key,
-    packing_sentences,
-    penetration_key,
-    penetration_sentence,
-)
 from clearance.case.kinds import (
     LARGEST_LAYER,
     AnyList,
@@ -34,6 +23,17 @@ from clearance.case.kinds import (
     Table,
     key,
     refuse,
+)
+from clearance.case.stray_tables import (
+    BuildEvent,
+    StrayTable,
+    bed,
+    cooled_key,
+    jump_sentence,
+    packing_key,
+    packing_sentences,
+    penetration_key,
+    penetration_sentence,
 )
 
 _RANGE = re.compile(r"\s*([0-9]+)\s*(?:-\s*([0-9]+)\s*)?")

@@ -15,7 +15,6 @@ from typing import Annotated
 
 from pydantic import BeforeValidator, ConfigDict, Field
 
-from clearance.case.event import BuildEvent, Resume, StrayKeys, StrayTable, read_event
 from clearance.case.kinds import (
     AnyList,
     Coordinate,
@@ -30,6 +29,7 @@ from clearance.case.kinds import (
     key,
 )
 from clearance.case.read import Case, expansion_assumed, expansion_of, read_case, sheets_of
+from clearance.case.stray_tables import BuildEvent, Resume, StrayKeys, StrayTable, read_event
 from clearance.case.tables import PartTable
 from clearance.case.toml_file import TomlFile
 from clearance.errors import CaseError

@@ -12,7 +12,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from clearance.case.event import (
+from clearance.case.machine_log import MeltedTable, log_fault, strays_from_log
+from clearance.case.powder_bed import EXPANSION_1E6_K
+from clearance.case.stray_tables import (
     NO_EXPANSION,
     BuildEvent,
     StrayKeys,
@@ -22,8 +24,6 @@ from clearance.case.event import (
     read_event,
     stray_faults,
 )
-from clearance.case.machine_log import MeltedTable, log_fault, strays_from_log
-from clearance.case.powder_bed import EXPANSION_1E6_K
 from clearance.case.tables import (
     CaseFile,
     ClosedTable,

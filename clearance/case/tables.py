@@ -10,7 +10,6 @@ from typing import Annotated, Literal
 
 from pydantic import BeforeValidator, ConfigDict, Field
 
-from clearance.case.event import StrayKeys
 from clearance.case.kinds import (
     AnyList,
     Coordinate,
@@ -28,6 +27,7 @@ from clearance.case.kinds import (
     key,
 )
 from clearance.case.machine_log import MeltedTable
+from clearance.case.stray_tables import StrayKeys
 
 Unit = Literal["mm", "cm", "m", "um", "in", "inch", "foot"]
 Series = Literal["jobber", "long", "extra-long"]

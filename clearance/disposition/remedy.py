@@ -29,7 +29,7 @@ from clearance.passages.crossings import Crossing
 from clearance.predicted.variants import Variant
 from clearance.result import DispositionResult, PassageResult, Result
 from clearance.verdict.graph import on_way, passed_by
-from clearance.verdict.judged import Judged
+from clearance.verdict.one_variant import Judged
 from clearance.verdict.passage import PassageCheck
 from clearance.verdict.prepared import Checked, Progress, silent
 

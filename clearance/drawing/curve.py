@@ -18,8 +18,8 @@ from numpy.typing import NDArray
 
 from clearance.geometry import box_tree, distance, polylines
 from clearance.geometry.planes import Plane
+from clearance.predicted.cuts import predicted_metal
 from clearance.predicted.part import NOMINAL, Predicted
-from clearance.predicted.planes import predicted_metal
 from clearance.report.check import NAMEWORTHY, clear_diameter
 from clearance.result import CrossingResult, PassageResult, State
 from clearance.verdict.passage import PassageCheck
@@ -166,7 +166,7 @@ def _room(predicted: Predicted, points: Floats) -> Floats:
     for slab in predicted.table:
         near = (points[:, 2] >= slab.low) & (points[:, 2] <= slab.high)
         if slab.gates and near.any():
-            sheet = predicted.sheet(slab)
+            sheet = predicted.stray_outline(slab)
             room[near] *= ~shapely.intersects_xy(sheet, points[near, 0], points[near, 1])
     return room
 

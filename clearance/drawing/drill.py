@@ -26,8 +26,8 @@ from clearance.drilling.strokes import in_words
 from clearance.geometry.planes import Plane
 from clearance.heights import above_platform
 from clearance.passages.way import moved_mouth
+from clearance.predicted.cuts import of_plate, predicted_metal, stray_metal
 from clearance.predicted.part import Predicted
-from clearance.predicted.planes import of_plate, predicted_metal, stray_metal
 from clearance.result import CrossingResult, Drilling, PassageResult, Rework
 from clearance.verdict.numbers import rounded_down
 from clearance.verdict.passage import PassageCheck

@@ -231,7 +231,7 @@ def loose_plates(predicted: Predicted, event: Event) -> Iterator[tuple[Slab, Any
         if slab.stray != event.stray or slab.low < event.bottom - FACE_MM:
             continue
         middle = 0.5 * (slab.low + slab.high)
-        melted = [predicted.sheet(slab)]
+        melted = [predicted.stray_outline(slab)]
         if predicted.window.bodies.added is not None:
             melted.append(predicted.window.metal("added", middle))
         yield slab, predicted.section(middle).difference(shapely.union_all(melted))

@@ -11,8 +11,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from clearance.case.event import StrayTable
 from clearance.case.read import Case
+from clearance.case.stray_tables import StrayTable
 from clearance.report.joints import Joint, joint_share
 from clearance.result import PassageResult, Result, Scenario
 from clearance.verdict.numbers import rounded_down, rounded_up

@@ -20,8 +20,8 @@ from clearance.drilling.bore import Bore
 from clearance.geometry.planes import Plane
 from clearance.geometry.sight import winding_at
 from clearance.geometry.soup import Box, Soup, box_soup, extruded, flat, meeting
+from clearance.predicted.cuts import predicted_metal
 from clearance.predicted.part import Predicted
-from clearance.predicted.planes import predicted_metal
 from clearance.predicted.stray import Slab, assemble, bodies, plugs_only, rounded, slabs
 from clearance.system.once import once
 
@@ -169,7 +169,7 @@ class Drilled(Predicted):
         A bore is convex: what two level sections of it share, all sections between
         them hold.
         """
-        left = self.sheet(slab)
+        left = self.stray_outline(slab)
         for bore in self.bores:
             ends = [bores.section(bore, Plane.level(z)) for z in (slab.low, slab.high)]
             left = left.difference(ends[0].intersection(ends[1]))

@@ -33,7 +33,7 @@ from clearance.ports.mouth import Mouth
 from clearance.predicted.part import NOMINAL
 from clearance.result import State
 from clearance.verdict.graph import cheapest, on_way
-from clearance.verdict.judged import Crossed, Judged
+from clearance.verdict.one_variant import Crossed, Judged
 from clearance.verdict.passage import PassageCheck
 
 OVERRUN_MM = 0.5

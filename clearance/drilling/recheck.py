@@ -15,7 +15,7 @@ from clearance.drilling.wall_left import Hole, Left, UntoldError, Voids, wall_le
 from clearance.predicted.part import Events, Predicted
 from clearance.result import Rework, State
 from clearance.system.once import once
-from clearance.verdict.judged import Crossed, Judged
+from clearance.verdict.one_variant import Crossed, Judged
 from clearance.verdict.passage import PassageCheck
 
 

@@ -15,7 +15,7 @@ from clearance.drilling.wall_left import Hole
 from clearance.drilling.widest_line import Widest
 from clearance.kernels.vectors import Floats
 from clearance.result import Drilling, Rework
-from clearance.verdict.judged import Judged
+from clearance.verdict.one_variant import Judged
 
 
 @dataclass(frozen=True)

@@ -24,8 +24,8 @@ from clearance.heights import place
 from clearance.passages.way import moved_mouth
 from clearance.ports.mouth import Mouth
 from clearance.ports.patches import Patches
+from clearance.predicted.cuts import predicted_metal
 from clearance.predicted.part import Events, Predicted
-from clearance.predicted.planes import predicted_metal
 from clearance.predicted.stray import Slab, rounded, slabs
 from clearance.system.once import once
 from clearance.verdict.prepared import Checked

@@ -22,7 +22,7 @@ def standing(predicted: Predicted, z: float, above: bool) -> Any:
     """Section of the part, without what the penetration adds, just below or above a height."""
     slab: Slab = predicted.slab_at(z, above)
     if slab.lift is None:  # another sheet lies right there
-        return predicted.sheet(slab)
+        return predicted.stray_outline(slab)
     part = predicted.window.metal("part", z - slab.lift, above)
     return moved_shape(part, rounded(slab.shift))
 
@@ -39,7 +39,9 @@ def sheet_slabs(predicted: Predicted, event: Event) -> list[Slab]:
 def first_on(predicted: Predicted, event: Event) -> Any:
     """Section of the first layer that was melted after the stop."""
     sheet = sheet_slabs(predicted, event)
-    return predicted.sheet(sheet[0]) if sheet else standing(predicted, event.top, above=True)
+    return (
+        predicted.stray_outline(sheet[0]) if sheet else standing(predicted, event.top, above=True)
+    )
 
 
 def polygons(shape: Any) -> Any:

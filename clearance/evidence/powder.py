@@ -15,8 +15,8 @@ from itertools import chain, combinations
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.case.event import StrayTable
 from clearance.case.powder_bed import PACKING
+from clearance.case.stray_tables import StrayTable
 from clearance.columns.grid import Grid
 from clearance.columns.runs import Runs
 from clearance.columns.voids import label

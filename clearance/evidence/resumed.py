@@ -73,6 +73,6 @@ def _joints(predicted: Predicted, event: Event) -> Iterator[tuple[float, Any, li
     if sheet:
         yield event.bottom, below, [first_on(predicted, event)], event.joint_gap
         above = standing(predicted, event.top, above=True)
-        yield event.top, above, [predicted.sheet(slab) for slab in sheet], 0.0
+        yield event.top, above, [predicted.stray_outline(slab) for slab in sheet], 0.0
         return
     yield event.top, first_on(predicted, event), [below], event.joint_gap

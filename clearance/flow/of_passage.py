@@ -24,8 +24,8 @@ from clearance.geometry import distance, polylines
 from clearance.geometry.areas import CIRCLE_MM, largest_circle_mm
 from clearance.geometry.planes import Plane
 from clearance.geometry.soup import extruded
+from clearance.predicted.cuts import predicted_metal
 from clearance.predicted.part import NOMINAL, Predicted
-from clearance.predicted.planes import predicted_metal
 from clearance.verdict.graph import behind
 from clearance.verdict.passage import PassageCheck
 

@@ -43,7 +43,7 @@ def changed(window: Window, events: Events) -> bool:
     for slab in slabs(predicted.events, loose=True):
         if not slab.gates:
             continue
-        slices = predicted.sheet(slab)
+        slices = predicted.stray_outline(slab)
         within = _within(window, slab.low, slab.high)
         if len(within) > MOST_LEVELS:
             return True  # not proven

@@ -319,7 +319,7 @@ class Predicted:
         import shapely
 
         slab = self.slab_at(z, above)
-        pieces = [self.sheet(slab)]
+        pieces = [self.stray_outline(slab)]
         if slab.lift is not None:
             name = "closed" if plugged else "part"
             pieces.append(
@@ -346,7 +346,7 @@ class Predicted:
         """Section (shapely) that a gate makes metal, where it lies in the predicted part."""
         return moved_shape(self.window.metal(gate.body, gate.z, gate.above), rounded(gate.shift))
 
-    def sheet(self, slab: Slab) -> Any:
+    def stray_outline(self, slab: Slab) -> Any:
         """Outline (shapely) of what the gates of a slab make metal."""
         import shapely
 
@@ -370,7 +370,9 @@ class Predicted:
     def stray(self) -> Soup:
         """Triangles of all stray metal in the window: sheets and measured metal."""
         soups = [
-            extruded(self.sheet(slab), slab.low, slab.high) for slab in self.table if slab.gates
+            extruded(self.stray_outline(slab), slab.low, slab.high)
+            for slab in self.table
+            if slab.gates
         ]
         if self.added is not None:
             soups.append(meeting(self.added, self.window.box))
@@ -408,7 +410,7 @@ class Predicted:
     def stray_near(self, box: Box) -> list[Soup]:
         """Closed soups of the stray metal that meets a box: sheets and measured metal."""
         soups = [
-            extruded(self.sheet(slab), slab.low, slab.high)
+            extruded(self.stray_outline(slab), slab.low, slab.high)
             for slab in self.table
             if slab.gates and slab.low <= box.high[2] and slab.high >= box.low[2]
         ]

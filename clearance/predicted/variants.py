@@ -12,8 +12,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from clearance.case.event import StrayTable
 from clearance.case.read import Case
+from clearance.case.stray_tables import StrayTable
 from clearance.errors import CaseError
 from clearance.predicted.stray import Event
 

@@ -14,11 +14,11 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.case.event import StrayTable
 from clearance.case.read import Case
+from clearance.case.stray_tables import StrayTable
 from clearance.checking import MOST_THREADS, Examined, judge
 from clearance.errors import CaseError
-from clearance.predicted.slice_faces import both_sides
+from clearance.predicted.slices_in_faces import both_sides
 from clearance.predicted.stray import Event
 from clearance.predicted.variants import variants
 from clearance.result import STATES, Margin, Result, State

@@ -29,7 +29,7 @@ from clearance.sweeps.face_bounds import FaceBounds
 from clearance.sweeps.looked_at import At, Cut, rows_of
 from clearance.sweeps.near import Near, melts_the_same, sheet_soup
 from clearance.sweeps.regions import Cuts, widest_mm
-from clearance.verdict.judged import Judged
+from clearance.verdict.one_variant import Judged
 from clearance.verdict.passage import PassageCheck
 from clearance.verdict.states import Bracket, Seen, state_of
 

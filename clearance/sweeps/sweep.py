@@ -14,8 +14,8 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.case.event import StrayTable
 from clearance.case.read import Case
+from clearance.case.stray_tables import StrayTable
 from clearance.errors import ClearanceError
 from clearance.predicted.stray import Event
 from clearance.result import State

@@ -16,7 +16,7 @@ import numpy as np
 
 from clearance.predicted.stray import Event
 from clearance.result import PassageResult, State, Verified
-from clearance.verdict.judged import Judged
+from clearance.verdict.one_variant import Judged
 from clearance.verdict.passage import PassageCheck
 from clearance.verdict.prepared import Checked, Progress, silent
 

@@ -31,7 +31,7 @@ from clearance.result import ClearDiameter, CrossingResult, GaugePin, PassageRes
 from clearance.system.once import once
 from clearance.verdict.between import Between, Passage, between
 from clearance.verdict.graph import in_words, on_way, own, passage_graph, perhaps_on_way, renumbered
-from clearance.verdict.judged import Crossed, Judged, differences, leaks, tighter
+from clearance.verdict.one_variant import Crossed, Judged, differences, leaks, tighter
 from clearance.verdict.prepared import Checked, Progress, silent
 from clearance.verdict.states import Required, Seen, contradicts, failing, state_of
 

@@ -18,7 +18,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from clearance.case import event, machine_log, tables
+from clearance.case import machine_log, stray_tables, tables
 from clearance.case import plate as plate_case
 from clearance.case.plate import case_on_plate, read_plate
 from clearance.case.read import case_schema, read_case
@@ -940,7 +940,7 @@ HEADINGS = {
     "Keys of `inlet` and `outlet`": tables.Port,
     "[[separate]]": tables.SeparateTable,
     "[[closed]]": tables.ClosedTable,
-    "[[stray]]": event.StrayKeys,
+    "[[stray]]": stray_tables.StrayKeys,
     "[melted]": machine_log.MeltedTable,
     "[state]": tables.StateTable,
     "[drilling]": tables.DrillingTable,

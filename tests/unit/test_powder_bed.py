@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from clearance.case.event import BuildEvent, StrayKeys, read_event
 from clearance.case.powder_bed import EXPANSION_1E6_K, joint_gap, recess, shrinkage, welded
+from clearance.case.stray_tables import BuildEvent, StrayKeys, read_event
 from clearance.predicted.stray import Event
 
 T = 0.05

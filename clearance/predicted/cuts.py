@@ -60,7 +60,7 @@ def predicted_metal(
             outlines = [*_frames(lacking), *_outlines(predicted, plane, slab, whole, plugged)]
             pieces.append(sections.polygons(outlines, overlapping=True).intersection(strip))
         if slab.gates:
-            sheet = of_plate(predicted.sheet(slab), slab, plane)
+            sheet = of_plate(predicted.stray_outline(slab), slab, plane)
             pieces.append(sheet.intersection(strip))
     if predicted.added is not None:
         pieces.append(sections.metal(predicted.added, plane, overlapping=True))
@@ -77,7 +77,7 @@ def stray_metal(predicted: Predicted, plane: Plane) -> Any:
     for slab in predicted.table:
         if not slab.gates:
             continue
-        sheet = of_plate(predicted.sheet(slab), slab, plane)
+        sheet = of_plate(predicted.stray_outline(slab), slab, plane)
         if slab.lift is not None:
             outlines = _outlines(predicted, plane, slab, True, False)
             own = sections.polygons(outlines, overlapping=True)
