@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Callable
+from functools import cache
 
 import numpy as np
 import shapely
@@ -184,16 +185,16 @@ class PassageCheck:
         search.forget_cells()
         everything = crossed.everything
         known = self._known(crossed, on_way(crossed.graph), search, way)
-        few = tuple(everything[n] for n in failing(self.asked, known))
+        failed = set(failing(self.asked, known))
+        few = tuple(everything[n] for n in sorted(failed))
+        around = cache(lambda: search.way(closed=few, enough_mm=self.required))
         state, reasons = state_of(
-            self.asked,
-            way,
-            known,
-            lambda: search.way(closed=few, enough_mm=self.required),
-            lambda: self._unseen(predicted, crossed, search),
+            self.asked, way, known, around, lambda: self._unseen(predicted, crossed, search, failed)
         )
         found = (variant, crossed.crossings, crossed.graph, everything)
-        wide = way.low_mm >= self.required and known.sealed is not None and not few
+        wide = way.low_mm >= self.required and known.sealed is not None
+        if few and wide and state is State.UNDETERMINED:
+            wide = around().low_mm >= self.required
         return Judged(*found, state, way, reasons, pitch, wide and not contradicts(way))
 
     def crossed(self, predicted: Predicted, variant: Variant) -> Crossed:
@@ -249,14 +250,21 @@ class PassageCheck:
             self.asked.open_fraction is not None and search.in_front(ENOUGH_AHEAD),
         )
 
-    def _unseen(self, predicted: Predicted, crossed: Crossed, search: Search) -> tuple[float, ...]:
-        """Heights above the platform of stray metal that may shut a branch unseen."""
+    def _unseen(
+        self, predicted: Predicted, crossed: Crossed, search: Search, failed: set[int]
+    ) -> tuple[float, ...]:
+        """Heights above the platform of stray metal that may shut a branch unseen.
+
+        `failed`: crossings that leave too little of their area, which a way passes by.
+        """
         listed, everything = {id(c) for c in crossed.crossings}, crossed.everything
         aside = {n for n, c in enumerate(everything) if self.sealed(c) or id(c) not in listed}
         if any(not self.sealed(everything[n]) for n in aside):
             # Columns may pass beside a branch, on which a crossing lies all the same.
             perhaps = perhaps_on_way(search)
             aside = {n for n in aside if self.sealed(everything[n]) or n not in perhaps}
+        if not self.passage.every_branch:
+            aside |= failed
         told = [
             Told(c.low, c.high, n not in aside and c.open_fraction < 1.0, c.footprint, n in aside)
             for n, c in enumerate(everything)

@@ -132,7 +132,10 @@ def state_of(
         return state, reasons
     if few:
         named = [n for n in few if n not in crossed.aside] or few
-        return _around(required, [crossed.fractions[n] for n in named], around, spare_mm)
+        said = [crossed.fractions[n] for n in named]
+        state, reasons = _around(required, said, around, spare_mm)
+        if state is not State.OPEN:
+            return state, reasons
     if unseen is not None and (required.every_branch or required.open_fraction is not None):
         hidden = tuple(
             f"the stray metal from z {z:.2f} mm on may shut a branch unseen: it slants across, or "
@@ -142,13 +145,15 @@ def state_of(
         if hidden:
             return State.UNDETERMINED, hidden
     if required.open_fraction is not None and crossed.ahead:
-        said = "stray metal stands in front of a mouth, and how much of its area that leaves "
-        return State.UNDETERMINED, (said + "open is not computed",)
-    if required.open_fraction is not None and crossed.sampled:
+        ahead = "stray metal stands in front of a mouth, and how much of its area that leaves "
+        return State.UNDETERMINED, (ahead + "open is not computed",)
+    passed = {z for n, (z, _) in enumerate(crossed.fractions) if n not in few}
+    sampled = [z for z in crossed.sampled if z in passed]
+    if required.open_fraction is not None and sampled:
         return State.UNDETERMINED, tuple(
             f"the crossing at z {z:.2f} mm was looked at between some of the measured metal's "
             f"vertices only, and may leave less than {required.open_fraction:.3f} of its area"
-            for z in crossed.sampled
+            for z in sampled
         )
     return state, reasons
 

@@ -93,6 +93,21 @@ def test_a_fraction_that_may_be_less_is_never_open():
     assert state_of(required, Bracket(2.5, 2.6), seen)[0] is State.UNDETERMINED
 
 
+def test_what_passes_a_crossing_by_is_asked_all_the_same():
+    """Another crossing than the one that fails may be sampled, or closed unseen."""
+    required = dataclasses.replace(NEED, open_fraction=0.8, every_branch=True)
+    seen = Seen(fractions=((5.0, 0.9), (6.0, 0.7)), sampled=(6.0,))
+
+    def told(seen, unseen=()):
+        around = Bracket(2.1, 2.2)
+        return state_of(required, Bracket(2.5, 2.6), seen, lambda: around, lambda: unseen)[0]
+
+    assert told(seen) is State.OPEN  # that one is passed by
+    assert told(dataclasses.replace(seen, sampled=(5.0,))) is State.UNDETERMINED
+    assert told(dataclasses.replace(seen, ahead=True)) is State.UNDETERMINED
+    assert told(seen, (7.0,)) is State.UNDETERMINED
+
+
 def upright(folder):
     """A bore of 4 with a sheet at 5 that closes nothing."""
     solid = shapes.straight_bore(2.0, (12.0, 12.0, 16.0))
