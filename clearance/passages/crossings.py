@@ -22,6 +22,7 @@ from clearance.geometry.soup import Box, Soup, meeting, moved_shape
 from clearance.mesh.shells import find_shells
 from clearance.passages.groups import Group, grouped
 from clearance.passages.levels import Face, Sections, face_at, faces
+from clearance.passages.stoppers import seeds, sunk_mm
 from clearance.ports.mouth import Mouth
 from clearance.predicted.part import Predicted, Window
 from clearance.predicted.stray import Gate, rounded
@@ -33,6 +34,9 @@ MESH_LEVELS = 24
 a longer one counts as several."""
 INSET = 1e-4
 """How far from its ends a stretch is cut, as a share of it."""
+
+WIDER = 4.0
+"""More pitches than a stopper stands over its mouth's rim."""
 
 Belongs = Callable[[NDArray[np.float64]], bool]
 
@@ -113,8 +117,20 @@ class WindowSections(Sections):
     def _is_own(self, piece: Any, z: float) -> bool:
         if piece.area <= TOUCH_MM2:
             return False
-        x, y = shapely.get_coordinates(piece.representative_point())[0]
-        return self.belongs(np.array([x, y, z]))
+        seen = places_in(self.window, piece, z)
+        return any(map(self.belongs, seen)) if seen else self._behind_own(piece, z)
+
+    def _behind_own(self, piece: Any, z: float) -> bool:
+        """Whether a piece that a stopper hides lies behind a mouth of the passage's void."""
+        pitch = self.window.pitch_mm
+        at = np.array([[*shapely.get_coordinates(shapely.point_on_surface(piece))[0], z]])
+        for mouth in self.window.mouths or self.mouths:
+            if not -sunk_mm(mouth, pitch) <= mouth.plane.signed(at)[0] < 0.0:
+                continue
+            beside = shapely.Point(mouth.plane.to_plane(at)[0]).distance(mouth.polygon)
+            if beside <= WIDER * pitch and any(map(self.belongs, seeds(mouth, pitch))):
+                return True
+        return False
 
     def outline(self, gate: Gate) -> Any:
         """Section that a gate makes metal, where it lies in the predicted part."""
@@ -135,6 +151,13 @@ class WindowSections(Sections):
     def walls_meeting(self, low: float, high: float) -> Soup:
         """Triangles that may bound the passage's void and reach between two heights."""
         return between_heights(self.walls(), low, high)
+
+
+def places_in(window: Window, piece: Any, z: float) -> list[NDArray[np.float64]]:
+    """Places (3,) from which columns tell whose void a level piece is: not within a stopper."""
+    parts = window.unstopped(piece, z)
+    at = shapely.get_coordinates(shapely.point_on_surface(parts)) if parts else ()
+    return [np.array([x, y, z]) for x, y in at]
 
 
 def with_vertex_between(triangles: Soup, low: float, high: float) -> Soup:

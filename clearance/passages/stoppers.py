@@ -15,7 +15,6 @@ from numpy.typing import NDArray
 
 from clearance.columns.grid import Grid
 from clearance.columns.possible import PossibleVoid
-from clearance.passages.crossings import CUT_MM
 from clearance.ports.mouth import Mouth
 from clearance.ports.plug import plug
 
@@ -23,6 +22,8 @@ LEVEL = 0.2
 """Share of a mouth's normal along z from which its height over a square is told from its plane."""
 LID_MM = 0.02
 """How far a lid for exact sections stands over a mouth's rim, and out of it."""
+BESIDE_MM = 1e-4
+"""How far beside a square a mouth is still looked at over it."""
 
 Floats = NDArray[np.float64]
 
@@ -164,7 +165,7 @@ def _heights_aside(
     corners = np.stack(
         [grid.x_mm(i + a) * aside[0] + grid.y_mm(j + b) * aside[1] for a in (0, 1) for b in (0, 1)]
     )
-    begin, end = corners.min(0)[:, None] - CUT_MM, corners.max(0)[:, None] + CUT_MM
+    begin, end = corners.min(0)[:, None] - BESIDE_MM, corners.max(0)[:, None] + BESIDE_MM
     low, high = np.full(len(i), np.inf), np.full(len(i), -np.inf)
     for ring in layers:
         at, z = ring[:, :2] @ aside, ring[:, 2]

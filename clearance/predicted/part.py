@@ -19,6 +19,7 @@ from clearance.columns.possible import PossibleVoid, possible_void
 from clearance.columns.runs import Runs, unite
 from clearance.columns.sure import Places, meeting_region, surely_metal
 from clearance.geometry import sections
+from clearance.geometry.areas import TOUCH_MM2, polygonal
 from clearance.geometry.level_faces import beside, level_faces
 from clearance.geometry.planes import Plane
 from clearance.geometry.soup import Box, Soup, clipped, extruded, flat, meeting, moved_shape
@@ -78,6 +79,7 @@ class Window:
     _casts: dict[tuple[str, tuple[float, float]], Columns] = field(default_factory=dict)
     _sure: Casts = field(default_factory=dict)
     _metal: dict[tuple[str, float], Any] = field(default_factory=dict)
+    _stopped: dict[float, Any] = field(default_factory=dict)
     _regions: dict[tuple[str, tuple[float, float]], Soup] = field(default_factory=dict)
     _predicted: dict[Events, Predicted] = field(default_factory=dict)
 
@@ -220,6 +222,15 @@ class Window:
             overlapping=self.bodies.overlapping or body == "plugs",
         )
         return shapely.intersection(section, self.rectangle)
+
+    def unstopped(self, piece: Any, z: float) -> list[Any]:
+        """What of a level figure in the void no stopper covers: only there do columns tell."""
+        import shapely
+
+        if z not in self._stopped:
+            self._stopped[z] = sections.metal(self.plugs, Plane.level(z), overlapping=True)
+        left = shapely.difference(piece, self._stopped[z])
+        return [part for part in shapely.get_parts(polygonal(left)) if part.area > TOUCH_MM2]
 
     def predict(self, events: Events) -> Predicted:
         """Return the predicted part in this window; for `NOMINAL` the part as designed."""

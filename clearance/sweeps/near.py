@@ -21,7 +21,7 @@ from clearance.geometry.level_faces import beside, level_faces
 from clearance.geometry.planes import Plane
 from clearance.geometry.soup import Box, Soup, extruded, meeting, moved_shape
 from clearance.passages.closings import closing
-from clearance.passages.crossings import between_heights, with_vertex_between
+from clearance.passages.crossings import between_heights, places_in, with_vertex_between
 from clearance.passages.levels import SAME_MM, Face, Sections, Shift
 from clearance.passages.stoppers import pieces_at, stopper, sunk_mm
 from clearance.predicted.part import NOMINAL
@@ -135,8 +135,8 @@ class Near(Sections):
         return [(float(s[..., 2].min()), float(s[..., 2].max()), s) for s in soups]
 
     def _belongs(self, piece: Any, z: float) -> bool:
-        x, y = shapely.get_coordinates(shapely.point_on_surface(piece))[0]
-        return bool(self.void.pieces_at(np.array([[x, y, z]])) & self.own)
+        places = places_in(self.window, piece, z)
+        return bool(places) and bool(self.void.pieces_at(np.array(places)) & self.own)
 
     def _whole(self, z: float) -> list[Any]:
         """From a section of all metal: at a mouth, and where shells overlap."""

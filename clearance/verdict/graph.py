@@ -167,7 +167,8 @@ def on_way(graph: networkx.MultiGraph) -> set[int]:
 def perhaps_on_way(search: Search) -> set[int]:
     """Crossings that nothing proves to lie off every way from inlet to outlet.
 
-    As `on_way`, on the possible void: columns may pass beside a narrow branch, this loses none.
+    As `on_way`, on the possible void: columns may pass beside a narrow branch, this loses none. Of
+    a crossing that lies within a stopper, where no void is seen beside it, nothing is proven.
     """
     import networkx
 
@@ -181,7 +182,7 @@ def perhaps_on_way(search: Search) -> set[int]:
     graph.add_edges_from((a, a, n) for n, pieces in enumerate(parted.twice) for a in pieces)
     for pieces in parted.joined:
         graph.add_edges_from((a, b, "port") for a, b in combinations(sorted(pieces), 2))
-    return on_way(graph)
+    return on_way(graph) | {n for n, pieces in enumerate(parted.beside) if not pieces}
 
 
 def own(graph: networkx.MultiGraph, count: int) -> list[int]:

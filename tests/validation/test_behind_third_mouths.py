@@ -118,3 +118,15 @@ def test_a_sweep_does_not_overlook_a_loop_behind_a_closed_window(tmp_path, wide,
     assert set(found.state) <= {"restricted", "undetermined"}
     assert min(found.high_mm) >= wide
     assert max(found.low_mm) <= wide + 1e-3
+
+
+@pytest.mark.parametrize(("pitch", "turn"), shared.more((0.5, 0.0), (0.4, 90.0)))
+def test_a_loop_behind_a_closed_window_is_a_branch(tmp_path, pitch, turn):
+    """The sheet's layers are open in duct and window, not under the loop."""
+    solid = (windowed(6.0) - beside("loop", 6.0, 0.5)).rotate((0, 0, turn))
+    passage = make.passage((-2, 0, 0), (-2, 0, TALL), np.sqrt(4 / np.pi), 1.0, every_branch=True)
+    closed, sheet = window(6.0), make.sheet(6.0, 2, from_layer=46)
+    turned(turn, passage["inlet"], passage["outlet"], *closed)
+    keys = {"pitch": pitch, "smallest_way": 0.3, "closed": closed}
+    found = make.first(tmp_path, solid, passage, sheet, **keys)
+    assert found.state in ("restricted", "undetermined"), found.reasons
