@@ -54,11 +54,12 @@ def _corners(soup: Soup | Floats) -> Floats:
 
 
 def _from_rims(points: Floats, mouths: Sequence[Mouth]) -> Floats:
-    """Distance of points (N, 3) from the nearest outline of a mouth, mm."""
+    """Distance of points (N, 3) from the nearest outline of a mouth, mm; exact up to `RIM_MM`."""
     nearest = np.full(len(points), np.inf)
     for mouth in mouths:
-        aside = shapely.distance(
-            shapely.points(mouth.plane.to_plane(points)), mouth.polygon.boundary
-        )
-        nearest = np.minimum(nearest, np.hypot(aside, mouth.plane.signed(points)))
+        away = np.abs(mouth.plane.signed(points))
+        near = away <= RIM_MM  # most points lie farther from the plane, so from the outline too
+        at = shapely.points(mouth.plane.to_plane(points[near]))
+        away[near] = np.hypot(away[near], shapely.distance(at, mouth.polygon.boundary))
+        nearest = np.minimum(nearest, away)
     return nearest
