@@ -20,12 +20,16 @@ EACH = 3
 SLOW = (2, 15, 17, 19, 30, 42, 51, 53, 59, 62, 66, 67, 89, 92, 110)
 """Seeds that take more than three seconds: looked at ever more closely, or drilled."""
 
+LATER = (38, 56, 74)
+"""Those that take long since a neck is looked for at third mouths: with `-m more`."""
+
 
 def seeds(kind: str) -> list[int]:
-    """Quick seeds of a kind, in order."""
+    """Quick seeds of a kind."""
     first = list(KINDS).index(kind)
     row = range(first, (2 * EACH + len(SLOW)) * len(KINDS), len(KINDS))
-    return [seed for seed in row if seed not in SLOW]
+    quick = [seed for seed in row if seed not in SLOW][: 2 * EACH]
+    return sorted(quick, key=lambda seed: seed in LATER)
 
 
 @pytest.mark.parametrize("first", [0, *shared.more(EACH)])
