@@ -48,7 +48,7 @@ _SKIPPED = re.compile(
 _PIECE = r"""(?:"(?:\\.|[^"\\])*"|'[^']*'|[A-Za-z0-9_-]+)"""
 _DOTTED = rf"{_PIECE}(?:\s*\.\s*{_PIECE})*"
 _TOO_DEEP = re.compile(rf"""(?<![\w"'.-]){_PIECE}(?:[ \t]*\.[ \t]*{_PIECE}){{{DEEPEST}}}""")
-_DECIMAL_COMMA = re.compile(r"=\s*[-+]?\d+,\d+\s*(?:#.*)?$")
+_DECIMAL_COMMA = re.compile(r"=\s*[-+]?\d+,\d+\s*(?:[#,}].*)?$")
 _HEADER = re.compile(rf"\s*(\[\[?)\s*({_DOTTED})\s*\]")
 _KEY = re.compile(rf"\s*({_DOTTED})\s*=")
 

@@ -28,6 +28,9 @@ MOST_VARIANTS = 4
 MOST_TRIANGLES = 120_000
 SLICES_A_PART = 20
 """Up to so many triangles it is asked for by itself; so many wrong layers count as a part more."""
+SMALL_TRIANGLES = 25_000
+"""So many, and one more for each column of the check: a small part in a finer mesh is checked so
+quickly that a second opinion would cost nearly as much again."""
 POINT_DEG = 118.0
 """Point angle of the drills of the table, as `reach` takes it."""
 
@@ -40,10 +43,13 @@ def not_asked(checked: Checked, verify: bool | None) -> str:
     triangles = len(bodies.melted) + sum(map(len, bodies.added_by_stray.values()))
     slices = sum(len(event.slices) for event in checked.unknowns.variants[0].events or ())
     count = round(triangles * (1.0 + slices / SLICES_A_PART))
-    if count <= MOST_TRIANGLES:
+    columns = checked.whole.grid.count
+    most = min(MOST_TRIANGLES, SMALL_TRIANGLES + columns)
+    if count <= most:
         return ""
     more = f", counted with {slices} wrong layers as {count}" if slices else ""
-    return f"the part has {triangles} triangles{more}, more than {MOST_TRIANGLES}; --verify asks"
+    over = f"{most}, for a check of {columns} columns" if most < MOST_TRIANGLES else f"{most}"
+    return f"the part has {triangles} triangles{more}, more than {over}; --verify asks"
 
 
 def verified(
@@ -54,15 +60,15 @@ def verified(
 ) -> tuple[PassageResult, ...]:
     """The results, each with what a second opinion says of its state and of its plan."""
     progress("second opinion: the predicted metal once more, as solids")
-    looks = _Looks(checked)
+    looks = _Looks(checked, any(result.rework is not None for result in results))
     return tuple(looks.at(one, found) for one, found in zip(checks, results, strict=True))
 
 
 class _Looks:
     """The solids of each variant, built once for all passages."""
 
-    def __init__(self, checked: Checked):
-        self.checked = checked
+    def __init__(self, checked: Checked, planned: bool):
+        self.checked, self.planned = checked, planned
         self._solids: dict[tuple[Event, ...], Solids] = {}
 
     def at(self, check: PassageCheck, result: PassageResult) -> PassageResult:
@@ -118,6 +124,7 @@ class _Looks:
                 list(bodies.added_by_stray.values()),
                 self.checked.all_mouths,
                 self.checked.case.grid.smallest_way,
+                self.planned,
             )
         return self._solids[events]
 

@@ -98,6 +98,8 @@ class Solids:
         All that are closed.
     smallest_way_mm : float
         A join that is narrower counts as none.
+    planned : bool
+        Whether plans will be asked about: their part without stray metal is then the first step.
 
     Raises
     ------
@@ -114,14 +116,16 @@ class Solids:
         added: Sequence[Soup],
         mouths: Sequence[Mouth],
         smallest_way_mm: float,
+        planned: bool = False,
     ):
-        self.events = events
+        self.events, self.planned = events, planned
         self.smallest_way_mm = smallest_way_mm
         self.nominal = solid(part, overlapping)
         further = melted[len(part) :]
         self._melted = self.nominal + solid(further, overlapping) if len(further) else self.nominal
         self.bare, sheets = self._predicted()
-        self._bodies = [self.bare, *sheets, *(solid(soup, True) for soup in added)]
+        self._strays = [*sheets, *(solid(soup, True) for soup in added)]
+        self._bodies = [self.bare, *self._strays]
         self.mouths = tuple(mouths)
         self._lids = [self._prism(m, RIM_MM, 0.0, LID_MM) for m in mouths]
 
@@ -209,38 +213,65 @@ class Solids:
         return np.concatenate([triangles_of(body) for body in self._bodies])
 
     @once
+    def _shut(self) -> m3.Manifold:
+        """The part with its lids and without stray metal, which plans are held against."""
+        return united([self.bare, *self._lids])
+
+    @once
     def _void(self) -> Void:
+        if self.planned:
+            return Void([self._shut, *self._strays], [])
         return Void(self._bodies, self._lids)
 
     @once
     def _bare_void(self) -> Void:
-        return Void([self.bare], self._lids)
+        return Void([self._shut], [])
+
+    @once
+    def _places(self) -> dict[str, list[Floats]]:
+        return self._places_behind(self._void, self.mouths)
 
     @once
     def _behind(self) -> dict[str, set[int]]:
-        return self.behind(self._void, self.mouths)
+        return {name: set(map(self._void.piece_at, at)) for name, at in self._places.items()}
 
     @once
     def _behind_bare(self) -> dict[str, set[int]]:
-        return self.behind(self._bare_void, self.mouths)
+        # Where no stray metal is near a mouth, the same places are void without it.
+        met = [
+            mouth
+            for mouth in self.mouths
+            if not all(lie_apart(self._probe(mouth), stray) for stray in self._strays)
+        ]
+        places = {**self._places, **(self._places_behind(self._bare_void, met) if met else {})}
+        return {name: set(map(self._bare_void.piece_at, at)) for name, at in places.items()}
 
     def behind(self, void: Void, mouths: Sequence[Mouth]) -> dict[str, set[int]]:
         """Numbers of the pieces just inside each mouth: several where a sheet divides it."""
-        # No deeper: a sheet may lie just behind the mouth. Into the lid, or faces would coincide.
-        reach = (-APART_MM, 0.5 * LID_MM)
-        probes = {
-            m.name: self._prism(m, -min(RIM_MM, 0.1 * m.inscribed_radius), *reach) for m in mouths
-        }
-        found: dict[str, set[int]] = {name: set() for name in probes}
+        places = self._places_behind(void, mouths)
+        return {name: set(map(void.piece_at, at)) for name, at in places.items()}
+
+    def _probe(self, mouth: Mouth) -> m3.Manifold:
+        """A plate just inside a mouth.
+
+        No deeper: a sheet may lie just behind the mouth. Into the lid, or faces would coincide.
+        """
+        grow = -min(RIM_MM, 0.1 * mouth.inscribed_radius)
+        return self._prism(mouth, grow, -APART_MM, 0.5 * LID_MM)
+
+    def _places_behind(self, void: Void, mouths: Sequence[Mouth]) -> dict[str, list[Floats]]:
+        """A place in each part of the void just inside each mouth."""
+        probes = {mouth.name: self._probe(mouth) for mouth in mouths}
+        found: dict[str, list[Floats]] = {name: [] for name in probes}
         # All mouths at once: looking at the whole part is what costs.
         for part in (united(list(probes.values())) - void.closed).decompose():
             if part.volume() <= LEAST_MM3:
                 continue
-            number = void.piece_at(place_within(part))
+            place = place_within(part)
             near = [name for name, probe in probes.items() if not lie_apart(probe, part)]
             for name in near:
                 if len(near) == 1 or (probes[name] ^ part).volume() > LEAST_MM3:
-                    found[name].add(number)
+                    found[name].append(place)
         return found
 
     # ---- the questions -------------------------------------------------------------------------

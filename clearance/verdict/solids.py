@@ -59,8 +59,11 @@ def solid(soup: Soup, overlapping: bool = False) -> m3.Manifold:
 
 def united(bodies: Sequence[m3.Manifold]) -> m3.Manifold:
     """The union of solids."""
-    full = [body for body in bodies if not body.is_empty()]
-    return m3.Manifold.batch_boolean(full, m3.OpType.Add) if full else m3.Manifold()
+    full = sorted((body for body in bodies if not body.is_empty()), key=m3.Manifold.num_tri)
+    if not full:
+        return m3.Manifold()
+    # The largest last: looking at the whole part is what costs.
+    return m3.Manifold.batch_boolean(full[:-1], m3.OpType.Add) + full[-1]
 
 
 def level_slab(outline: m3.CrossSection, low: float, high: float) -> m3.Manifold:
@@ -108,7 +111,8 @@ class Void:
 
     def piece_at(self, at: Floats) -> int:
         """Number of the smallest piece that holds a place that is no metal."""
-        return max(n for n, surface in enumerate(self._triangles) if _encloses(surface, at))
+        inner = range(len(self.pieces) - 1, 0, -1)  # the smallest first; else the room around
+        return next((n for n in inner if _encloses(self._triangles[n], at)), 0)
 
 
 def _inside_out(body: m3.Manifold) -> m3.Manifold:

@@ -663,6 +663,10 @@ def test_long_words_are_refused_and_not_repeated(folder):
             b"[[stray]]\nheight = 20,0\nlayers = 3\n",
             "case.toml:2: not valid TOML: found a decimal comma, expected a decimal point, at col",
         ),
+        (
+            b"[a]\nb = { c = [0.0, 1.0], r = 3,0 }\n",
+            "case.toml:2: not valid TOML: found a decimal comma, expected a decimal point, at col",
+        ),
     ],
 )
 def test_not_a_toml_file(folder, data, message):

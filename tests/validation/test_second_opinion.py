@@ -166,6 +166,13 @@ def test_the_result_says_what_was_confirmed_or_why_not(tmp_path, monkeypatch):
     assert said_by(path, "--verify") == agrees
     text = CliRunner().invoke(main, ["check", str(path)]).stdout
     assert "second opinion\n  not asked for: the part has" in text
+    # A finer mesh than its check has columns: many, and the check is small.
+    monkeypatch.setattr(confirmed, "MOST_TRIANGLES", 120_000)
+    columns = prepare(read_case(path)).whole.grid.count
+    monkeypatch.setattr(confirmed, "SMALL_TRIANGLES", round(1.1 * many) - columns)
+    assert said_by(path) == agrees
+    monkeypatch.setattr(confirmed, "SMALL_TRIANGLES", many - columns)
+    assert f", more than {many}, for a check of {columns} columns; --verify" in said_by(path)[1][0]
 
 
 def test_sheet_sweep_and_plate_say_whether_it_was_asked(tmp_path):
