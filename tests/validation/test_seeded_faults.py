@@ -21,6 +21,7 @@ from clearance.drilling.recheck import Recheck
 from clearance.drilling.wall_left import Left
 from clearance.geometry import routes, segments
 from clearance.passages.search import Search
+from clearance.predicted import part as predicted_part
 from clearance.predicted.part import Window
 from clearance.verdict import passage as verdict_passage
 from clearance.verdict.passage import PassageCheck
@@ -134,6 +135,36 @@ def crossing_left_out(monkeypatch):
     not_looked_at_again(monkeypatch)
 
 
+def clip_at_the_cut(monkeypatch):
+    """Of what stands above a cut the clip takes 2.5 too much away."""
+    clip = predicted_part.clipped
+
+    def short(triangles, low, high, move):
+        return clip(triangles, low + 2.5, high, move)
+
+    monkeypatch.setattr(predicted_part, "clipped", short)
+    no_ceiling(monkeypatch)
+
+
+def block_too_large(monkeypatch):
+    """What shuts a crossing shuts the ways round it with it."""
+    monkeypatch.setattr(Search, "_joined", lambda self, taken: False)
+
+
+def necked():
+    """Upright bore r 1.5 with a neck r 1.2 from z 9 to 10."""
+    return block() + shapes.block((2, 4, 9), (6, 8, 10)) - shapes.bore((4, 6, 8), (4, 6, 11), 1.2)
+
+
+def with_bypass():
+    """The bore, and one r 1.2 beside it from z 3 to 13, joined with it below and above."""
+    part = block() - shapes.bore((8.5, 6, 3), (8.5, 6, 13), 1.2)
+    for z in (3.0, 10.6):
+        part -= shapes.block((4, 4.8, z), (8.5, 7.2, z + 2.4))
+    return part
+
+
+PLATE = {"sheet": shapes.block((2, 4, 8), (6, 8, 8.5))}
 ASIDE = make.sheet(8.0, 1, resume_shift=[0.0, 1.2])
 SEEDED = {
     "the sheets": (other_events(lambda _: None), {}, make.plane(8.0), PART_BETWEEN),
@@ -149,6 +180,18 @@ SEEDED = {
         {"part": block(windows=True), "closed": CLOSED},
         make.plane(8.0),
         PART_BETWEEN,
+    ),
+    "the clip at the cut": (
+        clip_at_the_cut,
+        {"part": necked()},
+        make.sheet(8.0, 1, resume_shift=[0.0, 0.2]),
+        IN_THE_WAY,
+    ),
+    "the block": (
+        block_too_large,
+        {"part": with_bypass(), "meshes": PLATE},
+        {"shape": "mesh", "mesh": "sheet.stl"},
+        "solids join the mouths of a passage that is said to be blocked",
     ),
     "the least distance": (least_distance, {}, ASIDE, IN_THE_WAY),
     "the wall left": (
