@@ -238,7 +238,10 @@ def rows(title):
 @pytest.mark.parametrize("title", VALIDATION.SECTIONS)
 def test_the_validation_page_is_what_comes_out(title, monkeypatch):
     if title == "Shipped cases":  # tests/golden looks at the same results
-        told = lambda case: SimpleNamespace(result=shared.result_of(case.path.parent.name))  # noqa: E731
+        # All of them first: a result that is not there yet is made by the judge patched here.
+        cases = [path.parent.name for path in (ROOT / "cases").glob("*/expected.json")]
+        results = {case: shared.result_of(case) for case in cases}
+        told = lambda case: SimpleNamespace(result=results[case.path.parent.name])  # noqa: E731
         monkeypatch.setattr("clearance.checking.judge", told)
         monkeypatch.setattr("clearance.verdict.prepared.prepare", lambda case: case)
     assert [str(row) for row in VALIDATION.SECTIONS[title]()] == rows(title)
