@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from clearance.geometry import cutting, sections
 from clearance.geometry.planes import Plane
-from clearance.geometry.soup import Soup, extent
+from clearance.geometry.soup import Box, Soup, extent, meeting
 from clearance.kernels.compiler import kernel
 from clearance.passages.way import moved_mouth
 from clearance.ports.mouth import Mouth
@@ -30,6 +30,8 @@ THINNER, THINNEST = 5, 10
 """Where the largest pin tells nothing: thinner ones in such steps, down to this, in tenths."""
 READING_MM = 0.2
 """Two depths of a pin that differ by less are not told apart; common practice, no source."""
+PIN_LENGTH_MM = 50.0
+"""Length of a plain gauge pin; common practice, from memory."""
 SIDES = 32
 """Sides of the prism that stands for a pin."""
 READABILITY = 10.0
@@ -217,18 +219,20 @@ def _outer_of(predicted: Predicted, z: float, above: bool) -> Any:
 
 
 def gauge_pins(
-    mouth: Mouth, predicted: Predicted, walls: Soup, nominal_walls: Soup
+    mouth: Mouth, predicted: Predicted, walls: Soup, nominal_walls: Soup, whole: Predicted
 ) -> tuple[GaugePin, ...]:
     """The largest pin that enters a mouth, and the thickest that tells the two parts apart.
 
     A pin enters if nominally it goes in by half its diameter at least: a chamfer alone
     does not take it. `walls` and `nominal_walls` are the triangles that bound the void
-    behind the mouth. Depths are from the mouth's closing surface, square to it; None
-    where the pin goes through. Empty where no pin enters; one pin where it is the largest
+    behind the mouth, `whole` is the predicted part over all of it. Depths are from the mouth's
+    closing surface, square to it; None where the pin goes through, 0 where stray metal in front
+    of the mouth keeps it out. Empty where no pin enters; one pin where it is the largest
     that tells, or none does.
     """
     nominal = _Straight.behind(mouth, nominal_walls)
-    now = _Straight.behind(moved_mouth(predicted, mouth), walls)
+    here = moved_mouth(predicted, mouth)
+    now, before = _Straight.behind(here, walls), _before(here, whole)
 
     def enters(tenths: int) -> bool:
         diameter = tenths * PIN_STEP_MM
@@ -241,24 +245,28 @@ def gauge_pins(
         low, high = (middle, high) if enters(middle) else (low, middle)
     if low == 0:
         return ()
-    largest = _pin(mouth.name, low, now, nominal)
+    largest = _pin(mouth.name, low, now, nominal, before)
     if largest.tells_apart:
         return (largest,)
     sizes = range(THINNER * ((low - 1) // THINNER), THINNEST - 1, -THINNER)
-    thinner = (_pin(mouth.name, tenths, now, nominal) for tenths in sizes)
+    thinner = (_pin(mouth.name, tenths, now, nominal, before) for tenths in sizes)
     telling = next((pin for pin in thinner if pin.tells_apart), None)
     return (largest,) if telling is None else (largest, telling)
 
 
-def _pin(port: str, tenths: int, now: _Straight, nominal: _Straight) -> GaugePin:
+def _pin(
+    port: str, tenths: int, now: _Straight, nominal: _Straight, before: _Before | None
+) -> GaugePin:
     diameter = round(tenths * PIN_STEP_MM, 1)
-    stop, before = now.stop(0.5 * diameter), nominal.stop(0.5 * diameter)
-    if stop is None or before is None:
-        apart = 0.0 if stop is before else math.inf
+    stop, nominally = now.stop(0.5 * diameter), nominal.stop(0.5 * diameter)
+    if before is not None and before.keeps_out(0.5 * diameter):
+        stop = 0.0
+    if stop is None or nominally is None:
+        apart = 0.0 if stop is nominally else math.inf
     else:
-        apart = abs(stop - before)
+        apart = abs(stop - nominally)
     tells = apart >= READING_MM
-    return GaugePin(port, diameter, stop, before, tells, None if tells else apart)
+    return GaugePin(port, diameter, stop, nominally, tells, None if tells else apart)
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -271,7 +279,11 @@ class _Straight:
 
     @classmethod
     def behind(cls, mouth: Mouth, walls: Soup) -> _Straight:
-        axes = Plane.through(mouth.deepest, -mouth.plane.normal)
+        return cls.along(-mouth.plane.normal, mouth, walls)
+
+    @classmethod
+    def along(cls, direction: NDArray[np.float64], mouth: Mouth, walls: Soup) -> _Straight:
+        axes = Plane.through(mouth.deepest, direction)
         frame = np.stack([axes.u, axes.v, axes.normal])
         reach = mouth.inscribed_radius / np.cos(np.pi / SIDES)
         return cls(mouth.deepest, frame, walls[_beside(walls, mouth.deepest, frame, reach)])
@@ -280,6 +292,35 @@ class _Straight:
         """Depth at which a flat-ended pin meets metal; None if it never does."""
         depth = float(_first_contact(self.walls, self.origin, self.frame, radius))
         return depth if np.isfinite(depth) else None
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class _Before:
+    """The way straight out from a mouth: stray metal there, and the part's own."""
+
+    stray: _Straight
+    part: _Straight
+
+    def keeps_out(self, radius: float) -> bool:
+        """Stray metal stands where a pin would be held; within the part's metal it adds none."""
+        stray, part = self.stray.stop(radius), self.part.stop(radius)
+        if stray is None or stray > PIN_LENGTH_MM:
+            return False
+        return part is None or stray < part
+
+
+def _before(mouth: Mouth, whole: Predicted) -> _Before | None:
+    """What stands before a mouth of the predicted part; None without stray metal there."""
+    out = mouth.plane.normal
+    ends = np.stack([mouth.deepest, mouth.deepest + PIN_LENGTH_MM * out])
+    box = Box(ends.min(0) - mouth.inscribed_radius, ends.max(0) + mouth.inscribed_radius)
+    soups = whole.stray_near(box)
+    if not soups:
+        return None
+    stray = meeting(np.concatenate(soups), box)
+    return _Before(
+        _Straight.along(out, mouth, stray), _Straight.along(out, mouth, whole.bare_surface(box))
+    )
 
 
 @kernel

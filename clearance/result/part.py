@@ -81,7 +81,12 @@ class GaugePin:
     port: Annotated[str, told("the port it enters")]
     pin_diameter_mm: Annotated[float, told("diameter of the pin", "mm")]
     stops_at_mm: Annotated[
-        float | None, told("depth in the predicted part; null where it goes through", "mm")
+        float | None,
+        told(
+            "depth in the predicted part; null where it goes through, 0 where stray metal in "
+            "front of the port keeps it out",
+            "mm",
+        ),
     ]
     nominal_stops_at_mm: Annotated[
         float | None, told("depth in the nominal part; null where it goes through", "mm")

@@ -302,8 +302,9 @@ class PassageCheck:
             walls = np.concatenate([nominal, self.search(predicted, []).stray])
         else:
             walls = self.search(predicted, []).metal
+        whole = self.checked.whole.predict(events)
         ends = (self.inlet, self.outlet)
-        return [pin for end in ends for pin in gauge_pins(end, predicted, walls, nominal)]
+        return [pin for end in ends for pin in gauge_pins(end, predicted, walls, nominal, whole)]
 
     def result(self, progress: Progress = silent) -> PassageResult:
         """Judge the nominal and all variants and put the answers together."""

@@ -109,6 +109,29 @@ def test_a_pin_is_stopped_by_the_sheet_and_not_by_the_nominal_part(shut):
     assert below.residual_mm is above.residual_mm is None
 
 
+@pytest.mark.parametrize(("gap", "out"), [(0.2, True), (2.0, True), (60.0, False)])
+def test_a_plate_before_a_mouth_keeps_the_pin_out(tmp_path, gap, out):
+    """It hovers over half of the outlet; from the inlet the pin meets the sheet first."""
+    plate = shapes.block((-3, -4, 30 + gap), (0, 4, 30.3 + gap))
+    strays = [make.plane(12.0), {"shape": "mesh", "mesh": "plate.stl"}]
+    found = make.checked(tmp_path, bored(), PASSAGE, strays, meshes={"plate": plate}, pitch=0.8)
+    below, above = found.signs.gauge_pins
+    assert below.stops_at_mm == pytest.approx(12.0, abs=5e-3)
+    assert above.stops_at_mm == pytest.approx(0.0 if out else 30.0 - 12.3, abs=5e-3)
+    assert above.nominal_stops_at_mm is None
+
+
+def test_a_sheet_within_the_parts_own_wall_keeps_no_pin_out(tmp_path):
+    """A bore opens into a recess; across it stands a wall of the part that the sheet lies in."""
+    solid = shapes.block((-10, -5, 0), (15, 5, 12)) - shapes.block((0, -6, 2), (8, 6, 13))
+    solid -= shapes.bore((-11, 0, 6), (1, 0, 6), 1.5, segments=SIDES)
+    passage = make.passage((-10, 0, 6), (0, 0, 6), 1.5, 1.0)
+    stray = {"shape": "mesh", "mesh": "own.stl"}
+    own = shapes.block((9, -4, 5.5), (14, 4, 6.5))
+    found = make.checked(tmp_path, solid, passage, stray, meshes={"own": own}, pitch=0.5)
+    assert all(pin.stops_at_mm == pin.nominal_stops_at_mm for pin in found.signs.gauge_pins)
+
+
 def test_where_the_largest_pin_stops_at_a_shoulder_a_thinner_one_tells(tmp_path):
     solid = shapes.block((-10, -10, 0), (10, 10, 30))
     solid -= shapes.bore((0, 0, -1), (0, 0, 5), 3.0, segments=SIDES)
