@@ -90,7 +90,11 @@ class Port(Table):
     centre: Point = key("Centre of a disc in or near the port's mouth.", "mm")
     radius: Positive = key("Radius of the mouth; radius of equal area where it is not round.", "mm")
     normal: Direction | None = key(
-        "Direction of the disc, either way round, any length.", "", None, "found from the mesh"
+        "Direction of the disc, either way round, any length; it points out of the mouth that is "
+        "meant where both ends of a bore are near.",
+        "",
+        None,
+        "found from the mesh",
     )
 
 

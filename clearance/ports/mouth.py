@@ -163,11 +163,12 @@ def _openness(site: Site, end: End, axis: Floats) -> float:
 
 
 def _outward(site: Site, bore: Bore, start: Floats, normal: Floats | None) -> Floats | None:
-    """Return the bore's axis, turned outward: to where its outline ends and leads to the open."""
+    """Return the bore's axis, turned outward: to where its outline ends and leads to the open.
+
+    A normal may be given either way round: where both ends are in reach, it says which is meant.
+    """
     found: list[tuple[float, float, Floats, Floats]] = []
     for axis in (bore.axis, -bore.axis):
-        if normal is not None and float(axis @ normal) <= 0.0:
-            continue
         plane = bore.outline.plane.normal
         plane = plane if float(plane @ axis) > 0.0 else -plane
         centre = float((site.centre - start) @ axis)
@@ -178,6 +179,8 @@ def _outward(site: Site, bore: Bore, start: Floats, normal: Floats | None) -> Fl
             front = centroid(end.outline) + 0.3 * site.radius * axis
             found.append((_openness(site, end, axis), away, axis, front))
     found = [one for one in found if one[0] >= SHELTERED]
+    if normal is not None:
+        found = [one for one in found if float(one[2] @ normal) > 0.0] or found
     if not found:
         return None
     clearest = max(one[0] for one in found)

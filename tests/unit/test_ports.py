@@ -218,6 +218,18 @@ def test_normal_says_which_side_of_a_thin_plate() -> None:
         assert nearest.plane.normal[2] * side == pytest.approx(1.0)
 
 
+@pytest.mark.parametrize("along", [[-0.5, 0.0, 0.0], [3.0, 0.0, 0.5]])
+def test_a_normal_may_be_given_either_way_round(along: list[float]) -> None:
+    bored = soup(Manifold.cube([40.0, 40.0, 40.0], True) - rod(4.0).rotate([0, 90, 0]))
+    for end in (-20.0, 20.0):
+        there, back = (
+            find_mouth(bored, [end, 0.0, 0.0], 4.0, [sign * a for a in along]) for sign in (1, -1)
+        )
+        assert there.centre[0] * np.sign(end) == pytest.approx(20.0, abs=0.01)
+        assert back.centre == pytest.approx(there.centre, abs=1e-3)
+        assert back.plane.normal[0] * end > 0.0
+
+
 def test_overlapping_shells() -> None:
     outer = soup(Manifold.cube([40.0, 40.0, 40.0], True) - rod(5.0))
     pipe = soup(rod(6.0, 40.0) - rod(4.0))
