@@ -113,8 +113,8 @@ def test_a_worker_that_dies_half_way_changes_nothing(small, cluster, tmp_path):
 
 @pytest.mark.slow
 def test_a_part_beyond_the_memory_limit_is_undetermined(small, cluster, tmp_path):
-    # At 0.03 mm the part of 24 x 14 x 12 mm takes 1.4 GB (measured), at 0.5 mm 0.3 GB.
-    fine = (small / "leaning.toml").read_text().replace("pitch = 0.5", "pitch = 0.03")
+    # At 0.02 mm the part of 24 x 14 x 12 mm takes 2.1 GB (measured), at 0.5 mm 0.3 GB.
+    fine = (small / "leaning.toml").read_text().replace("pitch = 0.5", "pitch = 0.02")
     (small / "fine.toml").write_text(fine)
     parts = [PARTS[0], {**PARTS[3], "case": "fine.toml"}]
     plate = plates.write_plate(small, parts, "fine-plate.toml")
