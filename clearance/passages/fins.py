@@ -18,7 +18,6 @@ from typing import Any
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
 from clearance.geometry.areas import TOUCH_MM2, largest_circle_mm, polygonal
 from clearance.geometry.level_faces import same_height_mm
@@ -140,7 +139,7 @@ def _layers(sections: Sections, events: tuple[Event, ...], measured: bool) -> li
         if gates:
             shape = shapely.union_all([sections.outline(gate) for gate in gates])
             found.append(Layer(slab.low, slab.high, shape))
-    box = Box(*_around(sections))
+    box = sections.window.box
     meshes = sections.window.bodies.added_by_stray if measured else {}
     for soup in meshes.values():
         bodies = meeting_bodies(soup, box)
@@ -150,10 +149,6 @@ def _layers(sections: Sections, events: tuple[Event, ...], measured: bool) -> li
             sampled = stack.sampled or bool(apart_mm > sections.smallest_mm)
             found.append(Layer(stack.low, stack.high, _shadow_of(here, box), sampled))
     return sorted(found, key=lambda layer: layer.low)
-
-
-def _around(sections: Sections) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    return sections.window.box.low, sections.window.box.high
 
 
 def _shadow_of(bodies: list[Soup], box: Box) -> Any:
