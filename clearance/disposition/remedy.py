@@ -6,7 +6,7 @@ in, and the recommendation of the rules.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -19,22 +19,14 @@ from clearance.drilling.reach import Reach, needs_reach
 from clearance.drilling.strokes import Reached
 from clearance.drilling.together import conflicts
 from clearance.evidence.powder import void_run
-from clearance.flow.channel import End, Restriction, Stopped
-from clearance.flow.of_passage import channel_mm2, ends
+from clearance.flow.of_check import of_check
 from clearance.flow.orifice import loss
-from clearance.flow.pressure_loss import pressure_loss, untold
 from clearance.heights import above_platform
 from clearance.passages.changed import changed
-from clearance.passages.crossings import Crossing
-from clearance.predicted.variants import Variant
 from clearance.result import DispositionResult, PassageResult, Result
-from clearance.verdict.graph import on_way, passed_by
-from clearance.verdict.one_variant import Judged
 from clearance.verdict.passage import PassageCheck
 from clearance.verdict.prepared import Checked, Progress, silent
 
-FLAT = 3.0
-"""Level section over the section square to the way from which a sheet lies along the passage."""
 TOUCHED_MM3 = 1e-6
 """Less metal added than this is rounding."""
 
@@ -89,114 +81,8 @@ def _with_flow(
         )
         for shown, c in zip(result.crossings, first.crossings, strict=True)
     )
-    flow = check.checked.case.flow
-    if flow is None:
-        return replace(result, crossings=crossings)
-    if len(check.nominal.way.route) == 0:
-        return replace(result, crossings=crossings, flow=untold(flow))
     after = None if reached is None else reached.after
-    ways, past = on_way(first.graph), passed_by(first.graph, len(first.crossings))
-    low, high = ends(check)
-    possible = Possible.of(check)
-    restrictions = [
-        _restriction(check, possible, high, c, after, n in past, n not in ways)
-        for n, c in enumerate(first.crossings)
-    ]
-    blocked = [judged.way.blocked for judged in check.judged]
-    stopped = Stopped(
-        blocked[0],
-        any(blocked),
-        all(blocked),
-        after is not None and after.way.blocked,
-        possible.beside,
-    )
-    found = pressure_loss(low, high, restrictions, flow, stopped)
-    return replace(result, crossings=crossings, flow=found)
-
-
-@dataclass(frozen=True, eq=False)
-class Possible:
-    """Crossings in everything that is possible of the event, the first variant's first.
-
-    Attributes
-    ----------
-    crossings : tuple of tuples of Crossing
-        Of each variant; where heights are uncertain, with all metal that a sheet at any of them
-        has, and with the metal that all of them share.
-    beside : bool
-        Stray metal that is none of the first variant's crossings may take more than they do.
-    """
-
-    crossings: tuple[tuple[Crossing, ...], ...]
-    beside: bool
-
-    @classmethod
-    def of(cls, check: PassageCheck) -> Possible:
-        """Look at all that is possible for a passage that has been judged."""
-        found = [judged.crossings for judged in check.judged]
-        beside = check.stray_in_front()
-        for span in check.checked.unknowns.spans:
-            if not any(event.spread > 0.0 for event in span.events):
-                continue
-            if not span.still:
-                beside = True  # heights between those looked at may leave less
-                continue
-            shared = tuple(replace(event, sure=True) for event in span.events)
-            for events in (span.events, shared):
-                predicted = check.predicted(events, check.checked.pitch_mm)
-                found.append(check.crossed(predicted, Variant(events, "")).crossings)
-        others = [c for crossings in found[1:] for c in crossings if c.open_fraction < 1.0]
-        beside = beside or any(counterpart(c, found[0]) is None for c in others)
-        return cls(tuple(found), beside)
-
-
-def _restriction(
-    check: PassageCheck,
-    possible: Possible,
-    high: End,
-    crossing: Crossing,
-    after: Judged | None,
-    past: bool,
-    beside: bool,
-) -> Restriction:
-    alike = [counterpart(crossing, crossings) for crossings in possible.crossings]
-    same = [one for one in alike if one is not None]
-    # Where there is none nothing closes anything there.
-    areas = [crossing.nominal_area_mm2 if c is None else c.open_area_mm2 for c in alike]
-    drilled = None
-    if after is not None and (cleared := counterpart(crossing, after.crossings)) is not None:
-        drilled = cleared.open_area_mm2
-    channel = channel_mm2(check, high, crossing.centre_mm, crossing.nominal_area_mm2)
-    return Restriction(
-        nominal_area_mm2=crossing.nominal_area_mm2,
-        open_area_mm2=crossing.open_area_mm2,
-        thickness_mm=crossing.high - crossing.low,
-        smallest_mm2=min(areas),
-        largest_mm2=max(areas),
-        after_mm2=drilled,
-        channel_area_mm2=channel,
-        hydraulic_mm=min(
-            (_hydraulic(one) for one in same if one.open_area_mm2 > 0.0), default=None
-        ),
-        along=beside or crossing.nominal_area_mm2 > FLAT * channel,
-        passed_by=past,
-    )
-
-
-def counterpart(crossing: Crossing, others: Sequence[Crossing]) -> Crossing | None:
-    """The crossing of another predicted part that lies where this one does."""
-    near = [
-        (crossing.footprint.intersection(other.footprint).area, -n)
-        for n, other in enumerate(others)
-        if other.stray == crossing.stray
-    ]
-    shared, n = max(near, default=(0.0, 0))
-    return others[-n] if shared > 0.0 else None
-
-
-def _hydraulic(crossing: Crossing) -> float:
-    """Four times the open area over the length of its outline, mm."""
-    return float(4.0 * crossing.open_area_mm2 / max(crossing.opening.length, 1e-12))
+    return replace(result, crossings=crossings, flow=of_check(check, after))
 
 
 # ---- the disposition ---------------------------------------------------------------------------
