@@ -13,18 +13,23 @@ import shapely
 from numpy.typing import NDArray
 
 from clearance.geometry import sections
+from clearance.geometry.areas import polygonal
 from clearance.geometry.planes import Plane
-from clearance.geometry.soup import box_soup, extruded
+from clearance.geometry.soup import box_soup
 from clearance.predicted.part import NOMINAL, Predicted
 from clearance.predicted.stray import Slab, rounded
 
 FAR_MM = 1e5
-UPRIGHT = 1e-12
-"""Vertical part of the normal below which a plane is upright."""
+UPRIGHT = 1e-7
+"""Vertical part of the normal below which a plane is upright: a sheet's height leans by less."""
 
 
 def predicted_metal(
-    predicted: Predicted, plane: Plane, whole: bool = False, plugged: bool = True
+    predicted: Predicted,
+    plane: Plane,
+    whole: bool = False,
+    plugged: bool = True,
+    within: Any = None,
 ) -> tuple[Any, Any]:
     """Metal of the predicted part in a plane.
 
@@ -39,17 +44,22 @@ def predicted_metal(
         its outline lies wholly inside.
     plugged : bool
         Take the mouths for closed, at their closing surfaces.
+    within : shapely geometry, optional
+        Only the metal in this figure of the plane is asked for, which is quicker.
 
     Returns
     -------
     window, metal : shapely geometry
-        The window's outline in the plane and the metal within it.
+        The window's outline in the plane, or what of the figure lies in it, and the metal there.
     """
     window = _outline(predicted, plane)
+    if within is not None:
+        window = window.intersection(within)
     if abs(plane.normal[2]) > 1.0 - 1e-12:
         z = float(plane.origin[2])
         level = predicted.section(z, plugged=plugged)
-        return window, shapely.transform(level, lambda xy: _on_plane(plane, xy, z))
+        metal = shapely.transform(level, lambda xy: _on_plane(plane, xy, z))
+        return window, metal if within is None else metal.intersection(window)
     lacking = 0 if whole else _lacking(predicted, plane)
     pieces = []
     for slab in predicted.table:
@@ -93,18 +103,40 @@ def stray_metal(predicted: Predicted, plane: Plane) -> Any:
 
 
 def of_plate(shape: Any, slab: Slab, plane: Plane) -> Any:
-    """What a level shape, as thick as a slab, leaves in a plane.
+    """What a level shape, as thick as a slab, leaves in a plane that is not level.
 
-    An upright plane meets the shape in stretches of a line, each a rectangle there: nothing
-    has to be cut into triangles.
+    Seen from above, a slanting plane lies between the slab's heights in a strip, and an upright
+    one in a line: what of the shape lies there is moved into the plane. Nothing has to be cut
+    into triangles.
     """
-    if abs(plane.normal[2]) > UPRIGHT:
-        return sections.metal(extruded(shape, slab.low, slab.high), plane)
-    along = np.array([-plane.normal[1], plane.normal[0]])
-    line = plane.origin[:2] + np.outer([-FAR_MM, FAR_MM], along / np.linalg.norm(along))
+    if shape.is_empty:
+        return shapely.Polygon()
+    # Where the plane is at mid-height, near the shape, and a stretch of line that passes all of it.
+    lean, across = float(plane.normal[2]), plane.normal[:2]
+    run = float(np.hypot(*across))
+    low, high = np.reshape(shape.bounds, (2, 2))
+    middle = 0.5 * (low + high)
+    rise = 0.5 * (slab.low + slab.high) - plane.origin[2]
+    off = (middle - plane.origin[:2]) @ across + rise * lean
+    along = np.array([-across[1], across[0]]) / run
+    line = middle - off * across / run**2 + np.outer([-1.0, 1.0], (high - low).sum() * along)
+    if abs(lean) <= UPRIGHT:
+        return _over_stretches(shapely.intersection(shapely.LineString(line), shape), slab, plane)
+    half = 0.5 * (slab.high - slab.low) * lean * across / run**2
+    strip = shapely.Polygon([*(line - half), *(line + half)[::-1]])
+
+    def into_plane(xy: NDArray[np.float64]) -> NDArray[np.float64]:
+        z = plane.origin[2] - (xy - plane.origin[:2]) @ across / lean
+        return plane.to_plane(np.column_stack([xy, z]))
+
+    return polygonal(shapely.transform(shapely.intersection(shape, strip), into_plane))
+
+
+def _over_stretches(seen: Any, slab: Slab, plane: Plane) -> Any:
+    """A rectangle in an upright plane over each stretch of a line, as high as a slab."""
     stretches = [
         shapely.get_coordinates(piece)
-        for piece in shapely.get_parts(shapely.intersection(shapely.LineString(line), shape))
+        for piece in shapely.get_parts(seen)
         if piece.geom_type == "LineString" and not piece.is_empty
     ]
     corners = [

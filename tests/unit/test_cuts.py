@@ -1,0 +1,79 @@
+"""Sections of what an event left, in slanting and upright planes, against solids cut by the mesh.
+
+The other way to the same figure: the sheet as a closed mesh, which `sections.metal` cuts; that is
+compared with closed forms in test_sections.
+"""
+
+import numpy as np
+import pytest
+import shapely
+import shapes
+
+from clearance.drilling import bore as bores
+from clearance.drilling.bore import Bore
+from clearance.drilling.drilled import Drilled
+from clearance.geometry import sections
+from clearance.geometry.planes import Plane
+from clearance.geometry.soup import Box, extruded
+from clearance.predicted.bodies import Bodies
+from clearance.predicted.cuts import of_plate, predicted_metal
+from clearance.predicted.part import Window
+from clearance.predicted.stray import Event, Slab
+
+SHEET = shapely.Point(6, -2).buffer(9, 16).difference(shapely.box(3, -4, 7, 1))
+SLAB = Slab(10.0, 10.3, 0.0, (0.0, 0.0))
+LEANS = [1.0, 0.3, 1e-2, 1e-4, 1e-6, 0.0]
+
+
+@pytest.mark.parametrize("lean", [*LEANS, *(-lean for lean in LEANS[:-1])])
+def test_a_sheet_in_a_slanting_plane_is_that_of_its_mesh(lean):
+    """Hardly leaning planes are the hard ones: seen from above the sheet's strip is then thin."""
+    for turn in np.linspace(0.1, 6.0, 5):
+        normal = [np.cos(turn), np.sin(turn), lean]
+        plane = Plane.through((5.0, -1.0, 9.0), normal)
+        there = of_plate(SHEET, SLAB, plane)
+        known = sections.metal(extruded(SHEET, SLAB.low, SLAB.high), plane)
+        assert there.is_valid
+        assert there.area == pytest.approx(known.area, abs=1e-4)
+        assert shapely.symmetric_difference(there, known).area < 1e-4
+
+
+def test_a_plane_beside_a_sheet_holds_nothing_of_it():
+    assert of_plate(SHEET, SLAB, Plane.through((50.0, 0.0, 9.0), (1.0, 0.0, 0.1))).area == 0.0
+    assert of_plate(shapely.Polygon(), SLAB, Plane.through((0.0, 0.0, 9.0), (1, 0, 0.1))).area == 0
+
+
+@pytest.fixture(scope="module")
+def drilled():
+    """A slanting bore, a sheet above which all stands aside, and a hole that cuts the wall."""
+    solid = shapes.block((-10, -10, 0), (10, 10, 20)) - shapes.bore((0, 0, -1), (3, 0, 21), 2.0)
+    soup = shapes.soup(solid)
+    known = Bodies(soup, soup, {}, False)
+    low, high = known.bounds
+    window = Window(known, Box(low - 1.0, high + 1.0), 0.5, np.empty((0, 3, 3), np.float32))
+    event = Event(0, 10.0, (0.05, 0.15, 0.25), 0.1, False, 0.0, 0.1, (0.3, 0.0))
+    hole = Bore((0.5, 0.6, -1.0), (0.1, 0.02, 1.0), 2.1, 14.0, 0.6)
+    return Drilled(window, (event,), None, (hole,))
+
+
+def test_the_metal_in_a_figure_is_what_the_whole_section_holds_there(drilled):
+    for plane, face in bores.facets(drilled.bores[0]):
+        whole = predicted_metal(drilled._whole, plane, whole=True, plugged=False)[1]
+        only = predicted_metal(drilled._whole, plane, True, plugged=False, within=face)[1]
+        assert shapely.symmetric_difference(whole.intersection(face), only).area < 1e-9
+
+
+def test_a_holes_faces_are_found_without_a_triangulation_of_the_sheets(drilled, monkeypatch):
+    """A triangulation of a sheet for each face was nine tenths of a check of a plan."""
+    largest = []
+    real = shapely.constrained_delaunay_triangles
+
+    def looked_at(shape, **keys):
+        largest.append(np.ptp(np.reshape(shape.bounds, (2, 2)), axis=0).max())
+        return real(shape, **keys)
+
+    monkeypatch.setattr(shapely, "constrained_delaunay_triangles", looked_at)
+    walls = drilled.walls()
+    # A face is 14 mm long, what of it lies in metal is no longer; the sheet is 20 mm wide.
+    assert len(walls) > 0
+    assert max(largest) < 15.0
