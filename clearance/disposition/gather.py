@@ -188,7 +188,11 @@ def _pins(result: Result) -> dict[str, Pin]:
             continue
         if name not in found or pin.stops_at_mm < found[name].stops_at_mm:
             found[name] = Pin(
-                pin.port, pin.pin_diameter_mm, pin.stops_at_mm, pin.nominal_stops_at_mm
+                pin.port,
+                pin.pin_diameter_mm,
+                pin.stops_at_mm,
+                pin.nominal_stops_at_mm,
+                pin.off_normal_deg,
             )
     return found
 

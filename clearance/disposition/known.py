@@ -64,12 +64,13 @@ class Plan:
 
 @dataclass(frozen=True, slots=True)
 class Pin:
-    """A gauge pin that a stray sheet stops."""
+    """A gauge pin that a stray sheet stops; pushed along a bore that may lean against its mouth."""
 
     port: str
     diameter_mm: float
     stops_at_mm: float
     nominal_stops_at_mm: float | None = None
+    off_normal_deg: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,6 +20,7 @@ from clearance.disposition.known import (
     Recommendation,
 )
 from clearance.evidence.balls import in_words
+from clearance.evidence.pins import held
 from clearance.result import State
 
 OUTSIDE = "outside"
@@ -98,8 +99,7 @@ def _through(known: Known, passage: Passage) -> Iterator[str]:
         nominal = pin.nominal_stops_at_mm
         instead = "" if nominal is None else f", without it at {nominal:.1f} mm"
         yield (
-            f"a pin of {pin.diameter_mm:g} mm in the {pin.port}: the sheet stops it at a depth "
-            f"of {pin.stops_at_mm:.1f} mm{instead}"
+            f"{_pinned(pin)}: the sheet stops it at a depth of {pin.stops_at_mm:.1f} mm{instead}"
         )
     if passage.flow != "not given":
         yield from _flow_test(known, passage)
@@ -232,8 +232,8 @@ def _telling(known: Known) -> Iterator[str]:
         if passage.pin is not None:
             pin = passage.pin
             yield (
-                f"before anything is cut, a pin of {pin.diameter_mm:g} mm in the {pin.port}"
-                f"{reach}: {pin.stops_at_mm:.1f} mm deep means as predicted, "
+                f"before anything is cut, {_pinned(pin)}{reach}: "
+                f"{pin.stops_at_mm:.1f} mm deep means as predicted, "
                 f"{_nominally(pin)} as in the nominal part"
             )
         if passage.ball_mm is not None:
@@ -241,6 +241,11 @@ def _telling(known: Known) -> Iterator[str]:
                 f"before anything is cut, a ball of {in_words(passage.ball_mm)} through "
                 f"{passage.name}{reach}: stopped means as predicted, through as in the nominal part"
             )
+
+
+def _pinned(pin: Pin) -> str:
+    aslant = f", {way}" if (way := held(pin.off_normal_deg)) else ""
+    return f"a pin of {pin.diameter_mm:g} mm in the {pin.port}{aslant}"
 
 
 def _nominally(pin: Pin) -> str:

@@ -1,6 +1,7 @@
-"""Signs: what the event leaves to be seen, weighed or felt without cutting the part.
+"""Signs: what the event leaves to be seen or weighed without cutting the part.
 
-In: the predicted and the nominal part, the mouths, the material. Out: `Signs`.
+In: the predicted and the nominal part, the material. Out: `Signs`; its pins and balls are filled
+in by others.
 """
 
 from __future__ import annotations
@@ -12,28 +13,15 @@ from typing import Any
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
 from clearance.geometry import cutting, sections
 from clearance.geometry.planes import Plane
-from clearance.geometry.soup import Box, Soup, extent, meeting
+from clearance.geometry.soup import Soup, extent
 from clearance.kernels.compiler import kernel
-from clearance.passages.way import moved_mouth
-from clearance.ports.mouth import Mouth
 from clearance.predicted.part import Predicted
 from clearance.predicted.stray import Event, rounded
-from clearance.result import GaugePin, Point, Signs
+from clearance.result import Point, Signs
 
-PIN_STEP_MM = 0.1
-"""Gauge pins are taken in steps of a tenth, and a tenth smaller than the mouth."""
-THINNER, THINNEST = 5, 10
-"""Where the largest pin tells nothing: thinner ones in such steps, down to this, in tenths."""
-READING_MM = 0.2
-"""Two depths of a pin that differ by less are not told apart; common practice, no source."""
-PIN_LENGTH_MM = 50.0
-"""Length of a plain gauge pin; common practice, from memory."""
-SIDES = 32
-"""Sides of the prism that stands for a pin."""
 READABILITY = 10.0
 """A balance shows a mass that is at least so many times its readability; common practice,
 no source."""
@@ -213,186 +201,3 @@ def _outer_of(predicted: Predicted, z: float, above: bool) -> Any:
     slab = predicted.slab_at(z, above)
     lift = slab.lift or 0.0
     return _outer(predicted, "part", z - lift + (1e-5 if above else 0.0), rounded(slab.shift))
-
-
-# ---- pins ------------------------------------------------------------------------------------
-
-
-def gauge_pins(
-    mouth: Mouth, predicted: Predicted, walls: Soup, nominal_walls: Soup, whole: Predicted
-) -> tuple[GaugePin, ...]:
-    """The largest pin that enters a mouth, and the thickest that tells the two parts apart.
-
-    A pin enters if nominally it goes in by half its diameter at least: a chamfer alone
-    does not take it. `walls` and `nominal_walls` are the triangles that bound the void
-    behind the mouth, `whole` is the predicted part over all of it. Depths are from the mouth's
-    closing surface, square to it; None where the pin goes through, 0 where stray metal in front
-    of the mouth keeps it out. Empty where no pin enters; one pin where it is the largest
-    that tells, or none does.
-    """
-    nominal = _Straight.behind(mouth, nominal_walls)
-    here = moved_mouth(predicted, mouth)
-    now, before = _Straight.behind(here, walls), _before(here, whole)
-
-    def enters(tenths: int) -> bool:
-        diameter = tenths * PIN_STEP_MM
-        stop = nominal.stop(0.5 * diameter)
-        return stop is None or stop >= 0.5 * diameter
-
-    low, high = 0, int(2.0 * mouth.inscribed_radius / PIN_STEP_MM + 1e-9)  # `high` is too large
-    while high - low > 1:
-        middle = (low + high) // 2
-        low, high = (middle, high) if enters(middle) else (low, middle)
-    if low == 0:
-        return ()
-    largest = _pin(mouth.name, low, now, nominal, before)
-    if largest.tells_apart:
-        return (largest,)
-    sizes = range(THINNER * ((low - 1) // THINNER), THINNEST - 1, -THINNER)
-    thinner = (_pin(mouth.name, tenths, now, nominal, before) for tenths in sizes)
-    telling = next((pin for pin in thinner if pin.tells_apart), None)
-    return (largest,) if telling is None else (largest, telling)
-
-
-def _pin(
-    port: str, tenths: int, now: _Straight, nominal: _Straight, before: _Before | None
-) -> GaugePin:
-    diameter = round(tenths * PIN_STEP_MM, 1)
-    stop, nominally = now.stop(0.5 * diameter), nominal.stop(0.5 * diameter)
-    if before is not None and before.keeps_out(0.5 * diameter):
-        stop = 0.0
-    if stop is None or nominally is None:
-        apart = 0.0 if stop is nominally else math.inf
-    else:
-        apart = abs(stop - nominally)
-    tells = apart >= READING_MM
-    return GaugePin(port, diameter, stop, nominally, tells, None if tells else apart)
-
-
-@dataclass(frozen=True, eq=False, slots=True)
-class _Straight:
-    """The way straight in from a mouth, and the walls that a pin can meet there."""
-
-    origin: NDArray[np.float64]
-    frame: NDArray[np.float64]
-    walls: Soup
-
-    @classmethod
-    def behind(cls, mouth: Mouth, walls: Soup) -> _Straight:
-        return cls.along(-mouth.plane.normal, mouth, walls)
-
-    @classmethod
-    def along(cls, direction: NDArray[np.float64], mouth: Mouth, walls: Soup) -> _Straight:
-        axes = Plane.through(mouth.deepest, direction)
-        frame = np.stack([axes.u, axes.v, axes.normal])
-        reach = mouth.inscribed_radius / np.cos(np.pi / SIDES)
-        return cls(mouth.deepest, frame, walls[_beside(walls, mouth.deepest, frame, reach)])
-
-    def stop(self, radius: float) -> float | None:
-        """Depth at which a flat-ended pin meets metal; None if it never does."""
-        depth = float(_first_contact(self.walls, self.origin, self.frame, radius))
-        return depth if np.isfinite(depth) else None
-
-
-@dataclass(frozen=True, eq=False, slots=True)
-class _Before:
-    """The way straight out from a mouth: stray metal there, and the part's own."""
-
-    stray: _Straight
-    part: _Straight
-
-    def keeps_out(self, radius: float) -> bool:
-        """Stray metal stands where a pin would be held; within the part's metal it adds none."""
-        stray, part = self.stray.stop(radius), self.part.stop(radius)
-        if stray is None or stray > PIN_LENGTH_MM:
-            return False
-        return part is None or stray < part
-
-
-def _before(mouth: Mouth, whole: Predicted) -> _Before | None:
-    """What stands before a mouth of the predicted part; None without stray metal there."""
-    out = mouth.plane.normal
-    ends = np.stack([mouth.deepest, mouth.deepest + PIN_LENGTH_MM * out])
-    box = Box(ends.min(0) - mouth.inscribed_radius, ends.max(0) + mouth.inscribed_radius)
-    soups = whole.stray_near(box)
-    if not soups:
-        return None
-    stray = meeting(np.concatenate(soups), box)
-    return _Before(
-        _Straight.along(out, mouth, stray), _Straight.along(out, mouth, whole.bare_surface(box))
-    )
-
-
-@kernel
-def _beside(triangles, origin, frame, reach):  # type: ignore[no-untyped-def]
-    """Which triangles lie ahead of a plane and meet a square of half width `reach` in it."""
-    kept = np.zeros(triangles.shape[0], np.bool_)
-    low, high = np.empty(3), np.empty(3)
-    for f in range(triangles.shape[0]):
-        for a in range(3):
-            low[a], high[a] = np.inf, -np.inf
-        for v in range(3):
-            for a in range(3):
-                p = 0.0
-                for b in range(3):
-                    p += frame[a, b] * (triangles[f, v, b] - origin[b])
-                low[a], high[a] = min(low[a], p), max(high[a], p)
-        kept[f] = (
-            high[2] >= 0.0
-            and low[0] <= reach
-            and high[0] >= -reach
-            and low[1] <= reach
-            and high[1] >= -reach
-        )
-    return kept
-
-
-@kernel
-def _first_contact(triangles, origin, frame, radius):  # type: ignore[no-untyped-def]
-    """Least depth, from 0 on, at which a soup comes within a pin's radius of its axis.
-
-    The pin is taken as the prism of `SIDES` sides around it: it stops a little early.
-    """
-    first = np.inf
-    turn = 2.0 * np.pi / SIDES * np.arange(SIDES)
-    cosine, sine = np.cos(turn), np.sin(turn)
-    corner = radius / np.cos(np.pi / SIDES)
-    p = np.empty((3 + SIDES, 3))
-    q = np.empty((3 + SIDES, 3))
-    for f in range(triangles.shape[0]):
-        near, far = np.inf, -np.inf
-        for v in range(3):
-            for a in range(3):
-                p[v, a] = 0.0
-                for b in range(3):
-                    p[v, a] += frame[a, b] * (triangles[f, v, b] - origin[b])
-            near, far = min(near, p[v, 2]), max(far, p[v, 2])
-        if far < 0.0 or near >= first:
-            continue
-        if min(p[0, 0], p[1, 0], p[2, 0]) > corner or max(p[0, 0], p[1, 0], p[2, 0]) < -corner:
-            continue
-        if min(p[0, 1], p[1, 1], p[2, 1]) > corner or max(p[0, 1], p[1, 1], p[2, 1]) < -corner:
-            continue
-        m = 3
-        for side in range(SIDES):
-            x, y = cosine[side], sine[side]
-            n = 0
-            for v in range(m):
-                w = v + 1 if v + 1 < m else 0
-                dv = radius - x * p[v, 0] - y * p[v, 1]
-                dw = radius - x * p[w, 0] - y * p[w, 1]
-                if dv > 0.0:
-                    q[n, 0], q[n, 1], q[n, 2] = p[v, 0], p[v, 1], p[v, 2]
-                    n += 1
-                if (dv > 0.0) != (dw > 0.0):
-                    for a in range(3):
-                        q[n, a] = p[v, a] + dv / (dv - dw) * (p[w, a] - p[v, a])
-                    n += 1
-            m = n
-            if m == 0:
-                break
-            p, q = q, p
-        for v in range(m):
-            if 0.0 <= p[v, 2] < first:
-                first = p[v, 2]
-    return first

@@ -80,6 +80,9 @@ class Mouth:
         Centre of the largest inscribed circle, in space.
     inscribed_radius : float
         Its radius, mm.
+    axis : ndarray (3,)
+        Along the bore, outward, of unit length: what its walls run along near the mouth. Where the
+        bore leans against its mouth it is not the plane's normal.
     notices : tuple of str
     fall : float
         How steeply the outer face around the rim falls away from the closing surface, mm inward for
@@ -93,6 +96,7 @@ class Mouth:
     radius: float
     deepest: Floats
     inscribed_radius: float
+    axis: Floats
     notices: tuple[str, ...] = ()
     fall: float = 0.0
 
@@ -108,6 +112,7 @@ class End(NamedTuple):
     outline: Outline
     height: float
     recess: float  # radius of a wider outline that follows at once, 0.0 if none does
+    axis: Floats  # of the bore, outward
 
 
 def _march(
@@ -150,7 +155,7 @@ def _march(
         return None
     wider = site.smallest(Plane.through(start + beyond * axis, direction), LARGEST)
     height = float(centroid(found) @ axis)
-    return End(found, height, 0.0 if wider is None else equal_radius(wider.area))
+    return End(found, height, 0.0 if wider is None else equal_radius(wider.area), axis)
 
 
 def _openness(site: Site, end: End, axis: Floats) -> float:
@@ -322,6 +327,7 @@ def mouth_of(site: Site, end: End) -> Mouth | None:
         radius=radius,
         deepest=plane.to_space(deepest[None])[0],
         inscribed_radius=float(np.linalg.norm(edge - deepest)),
+        axis=end.axis,
         notices=tuple(notices),
         fall=_fall(site.triangles, plane, polygon, AROUND * radius),
     )

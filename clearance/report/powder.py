@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from clearance.evidence.balls import in_words
+from clearance.evidence.pins import held
 from clearance.result import Ball, Signs, TrappedPowder
 from clearance.verdict.numbers import point, rounded_down, rounded_up
 
@@ -63,7 +64,9 @@ def signs_lines(signs: Signs | None) -> list[str]:
     for pin in signs.gauge_pins:
         now, nominal = stop_words(pin.stops_at_mm), stop_words(pin.nominal_stops_at_mm)
         before = "as in the nominal part" if now == nominal else f"in the nominal part it {nominal}"
-        lines.append(f"gauge pin {pin.pin_diameter_mm:.2f} mm in {pin.port}: {now}, {before}")
+        aslant = f", {way}" if (way := held(pin.off_normal_deg)) else ""
+        where = f"{pin.pin_diameter_mm:.2f} mm in {pin.port}{aslant}"
+        lines.append(f"gauge pin {where}: {now}, {before}")
     return [*lines, *map(_ball, signs.balls)]
 
 

@@ -72,7 +72,7 @@ class TrappedPowder:
 
 @dataclass(frozen=True)
 class GaugePin:
-    """A pin that enters a port, and where it stops.
+    """A pin that enters a port, pushed along the bore, and where it stops.
 
     The largest one, and where that does not tell the predicted part from the nominal one, the
     thickest that does.
@@ -83,8 +83,8 @@ class GaugePin:
     stops_at_mm: Annotated[
         float | None,
         told(
-            "depth in the predicted part; null where it goes through, 0 where stray metal in "
-            "front of the port keeps it out",
+            "depth in the predicted part, along the pin; null where it goes through, 0 where stray "
+            "metal in front of the port keeps it out",
             "mm",
         ),
     ]
@@ -95,6 +95,12 @@ class GaugePin:
     residual_mm: Annotated[
         float | None, told("how far they lie apart; null where the pin tells the two apart", "mm")
     ] = None
+    direction: Annotated[
+        Point | None, told("unit vector along which it is pushed; null where it is not known")
+    ] = None
+    off_normal_deg: Annotated[
+        float, told("how far that is off square to the port's plane: the bore's lean", "deg")
+    ] = 0.0
 
 
 @dataclass(frozen=True)

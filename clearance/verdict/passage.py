@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from clearance.case.tables import PassageTable
 from clearance.columns.possible import bounding
 from clearance.errors import GridError, PortError
-from clearance.evidence.signs import gauge_pins
+from clearance.evidence.pins import gauge_pins
 from clearance.geometry import polylines
 from clearance.geometry.areas import largest_circle_mm
 from clearance.geometry.soup import Soup, moved_shape

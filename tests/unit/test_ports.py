@@ -305,7 +305,8 @@ def test_plug_covers_islands_and_hollows() -> None:
     hole = [[0.5, 0.2], [0.0, 0.6], [-0.4, 0.3]]
     polygon = Polygon(star, [hole])
     plane = Plane.through([3.0, 4.0, 5.0], [1.0, 1.0, 0.2])
-    mouth = Mouth("p", plane, polygon, plane.to_space([[0.0, 0.0]])[0], 3.9, plane.origin, 3.0)
+    centre = plane.to_space([[0.0, 0.0]])[0]
+    mouth = Mouth("p", plane, polygon, centre, 3.9, plane.origin, 3.0, plane.normal)
     check_plug(mouth, 0.2, 1.0)
 
 
