@@ -224,6 +224,12 @@ def test_pictures_of_the_docs_come_from_the_script():
     assert {Path(name).name for name in pictures} <= drawn
 
 
+def test_the_table_of_rules_is_what_its_script_writes():
+    page = (ROOT / "docs/method.md").read_text(encoding="utf-8")
+    script = load("docs/make_dispositions.py")
+    assert script.method(page) == page, "run python docs/make_dispositions.py"
+
+
 VALIDATION = load("docs/make_validation.py")
 VALIDATION_PAGE = (ROOT / "docs/validation.md").read_text(encoding="utf-8")
 

@@ -71,12 +71,16 @@ def dispose(known: Known) -> DispositionResult:
     findings = sorted(judge(known), key=lambda f: GRAVITY.index(f.recommendation))
     gravest = findings[0].recommendation
     restricted = any(f.row == 11 for f in findings)
+    rows: dict[str, int] = {}
+    for finding in findings:
+        rows.setdefault(finding.reason, finding.row)
     return DispositionResult(
         recommendation=gravest,
-        reasons=(*dict.fromkeys(f.reason for f in findings), CLOSING[gravest]),
+        reasons=(*rows, CLOSING[gravest]),
         concession=gravest in ("use-as-is", "repair") or (gravest == "rework" and restricted),
         order_of_work=order_of_work.order(known, findings, gravest),
         settled_by=order_of_work.settled_by(known, findings),
+        rows=(*rows.values(), None),
     )
 
 
@@ -157,20 +161,14 @@ def _why_not(known: Known, passage: Passage) -> str:
     return f": {why}" if why else ""
 
 
-def _finding(
-    item: Passage | Pair | Powder | Gap, row: int, recommendation: Recommendation, said: str
-) -> Finding:
-    return Finding(item, row, recommendation, f"{said} (row {row})")
-
-
 # ---- rows for a passage ---------------------------------------------------------------------
 
 
 def _contradicted(known: Known, p: Passage) -> Finding | None:
     if not p.contradiction:
         return None
-    said = f"CONTRADICTED: it is said to be {p.state}, but {p.contradiction} (second opinion)"
-    return _finding(p, 2, "undetermined", said)
+    said = f"{p.name}: CONTRADICTED: said to be {p.state}, but {p.contradiction} (second opinion)"
+    return Finding(p, 2, "undetermined", said)
 
 
 def _nominal_misses(known: Known, p: Passage) -> Finding | None:
@@ -180,14 +178,14 @@ def _nominal_misses(known: Known, p: Passage) -> Finding | None:
     if p.nominal_state not in (State.RESTRICTED, State.BLOCKED):
         missed = "its pressure loss is more than allowed"
     said = f"{p.name}: the nominal part already misses the requirement: {missed}"
-    return _finding(p, 0, "undetermined", f"{said}; that is not the event's doing")
+    return Finding(p, 0, "undetermined", f"{said}; that is not the event's doing")
 
 
 def _not_affected(known: Known, p: Passage) -> Finding | None:
     if known.affected or not meets(p):
         return None
     said = f"{p.name}: no stray, unmelted, shifted or lifted metal; {_clear(known, p)}"
-    return _finding(p, 1, "not-affected", said)
+    return Finding(p, 1, "not-affected", said)
 
 
 def _not_known(known: Known, p: Passage) -> Finding | None:
@@ -206,14 +204,14 @@ def _not_known(known: Known, p: Passage) -> Finding | None:
     if doubtful:
         said.append(doubtful)
     text = "; ".join(said) or f"{_fault(known, p)}; the nominal part cannot be told"
-    return _finding(p, 2, "undetermined", f"{p.name}: {text}")
+    return Finding(p, 2, "undetermined", f"{p.name}: {text}")
 
 
 def _entry_faces_platform(known: Known, p: Passage) -> Finding | None:
     if meets(p) or usable(known, p.plan) or not (known.on_platform and p.entry_faces_platform):
         return None
     said = f"{p.name}: {_fault(known, p)}; the only entry faces the platform"
-    return _finding(p, 7, "undetermined", f"{said}: off the platform first, before heat treatment")
+    return Finding(p, 7, "undetermined", f"{said}: off the platform first, before heat treatment")
 
 
 def _plan_row(
@@ -236,7 +234,7 @@ def _plan_row(
                 f", less than drill tolerance and run-out may take ({plan.drill_tolerance_mm:.3f} "
                 f"+ {plan.run_out_mm:.3f} mm): the drill may touch the wall"
             )
-        return _finding(item, 8 if row is None else row, "rework", plain + margin + wall)
+        return Finding(item, 8 if row is None else row, "rework", plain + margin + wall)
     cut = (
         f"; {plan.wall_cut_mm:.2f} mm of the wall is cut, {known.wall_allowance_mm:.2f} mm allowed"
     )
@@ -247,9 +245,9 @@ def _plan_row(
             f"{plan.run_out_mm:.3f} mm) may make it {plan.wall_cut_mm + taken:.2f} mm"
         )
     if known.min_wall_mm is not None:
-        return _finding(item, 9 if row is None else row, "repair", plain + cut + wall)
+        return Finding(item, 9 if row is None else row, "repair", plain + cut + wall)
     ask = "; how much metal must stay is not given (min_wall)"
-    return _finding(item, 10 if row is None else row, "undetermined", plain + cut + wall + ask)
+    return Finding(item, 10 if row is None else row, "undetermined", plain + cut + wall + ask)
 
 
 def _plan(known: Known, p: Passage) -> Finding | None:
@@ -264,7 +262,7 @@ def _restricted_but_flows(known: Known, p: Passage) -> Finding | None:
     if p.state is not State.RESTRICTED or p.flow != "met":
         return None
     said = f"{p.name}: {_fault(known, p)}; {_no_drill(known, p)}"
-    return _finding(p, 11, "use-as-is", f"{said}; the pressure loss is kept")
+    return Finding(p, 11, "use-as-is", f"{said}; the pressure loss is kept")
 
 
 def _restricted(known: Known, p: Passage) -> Finding | None:
@@ -275,7 +273,7 @@ def _restricted(known: Known, p: Passage) -> Finding | None:
     if p.flow == "not met":
         return _scrap_if_no_drill(p, 12, said)
     missing = "no flow requirement is given" if p.flow == "not given" else "the loss is not clear"
-    return _finding(p, 12, "undetermined", f"{said}; {missing}: is what is left enough?")
+    return Finding(p, 12, "undetermined", f"{said}; {missing}: is what is left enough?")
 
 
 def _blocked(known: Known, p: Passage) -> Finding | None:
@@ -286,7 +284,7 @@ def _blocked(known: Known, p: Passage) -> Finding | None:
     if not p.crossing_found:
         said = f"{p.name}: {_fault(known, p)}, but no crossing was found that blocks it"
         doubt = "what a drill would have to clear is not known, and nobody scraps on that"
-        return _finding(p, row, "undetermined", f"{said}; {doubt}")
+        return Finding(p, row, "undetermined", f"{said}; {doubt}")
     said = f"{p.name}: {_fault(known, p)}; {_no_drill(known, p)}"
     return _scrap_if_no_drill(p, row, said)
 
@@ -299,14 +297,14 @@ def _no_drill(known: Known, p: Passage) -> str:
 def _scrap_if_no_drill(p: Passage, row: int, said: str) -> Finding:
     if p.drill == "ruled out":
         return _scrap_if_known(p, row, said, p.source)
-    return _finding(p, row, "undetermined", f"{said}; {NOT_PROVEN}")
+    return Finding(p, row, "undetermined", f"{said}; {NOT_PROVEN}")
 
 
 def _scrap_if_known(item: Passage | Pair | Powder, row: int, said: str, source: Source) -> Finding:
     if source in KNOWN_EVENT:
-        return _finding(item, row, "scrap", f"{said}; the event is known ({source})")
+        return Finding(item, row, "scrap", f"{said}; the event is known ({source})")
     doubt = "the event is assumed, and nobody scraps on an assumption"
-    return _finding(item, row, "undetermined", f"{said}; {doubt}")
+    return Finding(item, row, "undetermined", f"{said}; {doubt}")
 
 
 def _metal_stays(known: Known, p: Passage) -> Finding | None:
@@ -318,7 +316,7 @@ def _metal_stays(known: Known, p: Passage) -> Finding | None:
     gaps = [f"{g.thickness_mm:.2f} mm over {g.area_mm2:.1f} mm2" for g in known.gaps]
     weak = f"; unmelted gaps stay in the metal ({', '.join(gaps)})" if gaps else ""
     stays = "; what the event left stays in the part, and a thin rim may break off"
-    return _finding(p, 15, "use-as-is", said + stays + weak)
+    return Finding(p, 15, "use-as-is", said + stays + weak)
 
 
 PASSAGE_ROWS: tuple[Row, ...] = (
@@ -348,7 +346,7 @@ def _pair_nominal(known: Known, pair: Pair) -> Finding | None:
     if pair.nominal_state != "joined":
         return None
     said = f"{order_of_work.names(pair)}: joined in the nominal part already{_where(pair)}"
-    return _finding(pair, 0, "undetermined", f"{said}; that is not the event's doing")
+    return Finding(pair, 0, "undetermined", f"{said}; that is not the event's doing")
 
 
 def _pair_not_known(known: Known, pair: Pair) -> Finding | None:
@@ -356,7 +354,7 @@ def _pair_not_known(known: Known, pair: Pair) -> Finding | None:
     if not in_predicted and pair.nominal_state == "apart":
         return None
     said = f"{order_of_work.names(pair)}: whether they are still apart cannot be told{_where(pair)}"
-    return _finding(pair, 2, "undetermined", said)
+    return Finding(pair, 2, "undetermined", said)
 
 
 def _pair_joined(known: Known, pair: Pair) -> Finding | None:
@@ -372,7 +370,7 @@ def _pair_unmelted(known: Known, pair: Pair) -> Finding | None:
     joining = [g for g in known.gaps if any(set(pair.passages) >= set(j) for j in g.joins)]
     thick = "".join(f", {g.thickness_mm:.2f} mm thick" for g in joining[:1])
     said = f"{order_of_work.names(pair)}: joined only by an unmelted gap{thick}{_where(pair)}"
-    return _finding(pair, 4, "undetermined", f"{said}: a leak test tells")
+    return Finding(pair, 4, "undetermined", f"{said}: a leak test tells")
 
 
 PAIR_ROWS: tuple[Row, ...] = (_pair_nominal, _pair_not_known, _pair_joined, _pair_unmelted)
@@ -384,7 +382,7 @@ def _gap_outside(known: Known, gap: Gap) -> Finding | None:
         return None
     said = f"{' and '.join(circuits)}: joined to the outside only by an unmelted gap"
     size = f" {gap.thickness_mm:.2f} mm thick, {gap.area_mm2:.1f} mm2"
-    return _finding(gap, 4, "undetermined", f"{said}{size}: a leak test tells")
+    return Finding(gap, 4, "undetermined", f"{said}{size}: a leak test tells")
 
 
 GAP_ROWS: tuple[Row, ...] = (_gap_outside,)
@@ -401,14 +399,14 @@ def _amount(powder: Powder) -> str:
 def _powder_not_known(known: Known, powder: Powder) -> Finding | None:
     if not powder.certain:
         said = f"{_amount(powder)}, in part of what is possible of the event"
-        return _finding(powder, 2, "undetermined", said)
+        return Finding(powder, 2, "undetermined", said)
     plan = candidate(known, known.plan_of(powder.opened_by))
     if powder.nominal or known.heat_treated or not doubt(plan):
         return None
     said = (
         f"{_amount(powder)}: the plan for {powder.opened_by} opens it in part of what is possible"
     )
-    return _finding(powder, 2, "undetermined", said)
+    return Finding(powder, 2, "undetermined", said)
 
 
 def _powder_opened(known: Known, powder: Powder) -> Finding | None:
@@ -427,15 +425,15 @@ def _powder_stays(known: Known, powder: Powder) -> Finding | None:
     facing = {p.name for p in known.passages if p.entry_faces_platform}
     if facing & set(powder.passages) and not known.heat_treated:
         off = "the only entry faces the platform: off the platform first, before heat treatment"
-        return _finding(powder, 7, "undetermined", f"{_amount(powder)}: {off}")
+        return Finding(powder, 7, "undetermined", f"{_amount(powder)}: {off}")
     if powder.passages:
         where = f"{said}; it lies in {' and '.join(powder.passages)}"
         drills = {p.drill for p in known.passages if p.name in powder.passages}
         if known.heat_treated or drills == {"ruled out"}:
             return _scrap_if_known(powder, 6, where, powder.source)
-        return _finding(powder, 6, "undetermined", f"{where}; {NOT_PROVEN}")
+        return Finding(powder, 6, "undetermined", f"{where}; {NOT_PROVEN}")
     said += "; it lies in a void without function: for the design authority"
-    return _finding(powder, 6, "undetermined", said)
+    return Finding(powder, 6, "undetermined", said)
 
 
 POWDER_ROWS: tuple[Row, ...] = (_powder_not_known, _powder_opened, _powder_stays)

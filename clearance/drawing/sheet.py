@@ -6,13 +6,13 @@ the order of the paper. It judges nothing; how it looks is left to `figures.firs
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 import clearance
 from clearance.case.tables import PassageTable
 from clearance.checking import Examined
+from clearance.disposition.table import TABLE
 from clearance.drawing.curve import Curve, curve
 from clearance.drawing.drill import DrillSection, drill_sections
 from clearance.drawing.level_parts import LevelSection
@@ -61,8 +61,6 @@ NOT_JUDGED = (
 )
 BOXES = ("decision", "quality", "design authority", "customer")
 """Boxes to be filled in by hand; the last three with date and signature."""
-ROW = re.compile(r" \(row \d+\)")
-"""Rows of the table of rules are named behind the first sheet."""
 MOST_PLACES = 3
 """Crossings that a row names; the passage's page has all."""
 
@@ -123,6 +121,8 @@ class Sheet:
     event : tuple of tuple of Fact
         Of each stray sheet.
     signs, conditions, order_of_work, settled_by, reasons, margins : tuple of str
+    rules : tuple of (what was judged, row, when it holds, what follows)
+        Rows of the table of rules that decided; they stand on the last pages alone.
     passages : tuple of PassagePage
         The nonconforming ones, the gravest first.
     """
@@ -139,6 +139,7 @@ class Sheet:
     order_of_work: tuple[str, ...]
     settled_by: tuple[str, ...]
     reasons: tuple[str, ...]
+    rules: tuple[tuple[str, str, str, str], ...]
     margins: tuple[str, ...]
     passages: tuple[PassagePage, ...]
     joint_sections: tuple[LevelSection, ...]
@@ -182,6 +183,7 @@ def sheet(examined: Examined, progress: Progress = silent, on_plate: bool = Fals
         order_of_work=grouped(decided.order_of_work, case.passage) if decided else (),
         settled_by=decided.settled_by if decided else (),
         reasons=_reasons_of(decided, bool(case.stray)),
+        rules=rules(decided),
         margins=tuple(map(margin_line, result.margins or ())),
         passages=tuple(pages),
         joint_sections=sections.joints(),
@@ -245,7 +247,7 @@ def recommendation(result: Result, event: bool = True) -> tuple[str, ...]:
     word = decided.recommendation.replace("-", " ")
     word += ", by concession" if decided.concession else ""
     plans = [_plan(p) for p in result.passages if p.rework is not None]
-    said = [ROW.sub("", reason) for reason in decided.reasons[:-1]]
+    said = list(decided.reasons[:-1])
     if decided.recommendation in ("rework", "repair") and plans:
         said = plans
     elif decided.recommendation == "not-affected":
@@ -264,6 +266,18 @@ def _reasons_of(decided: DispositionResult | None, event: bool) -> tuple[str, ..
     if event or decided.recommendation != "not-affected":
         return decided.reasons
     return (*decided.reasons[:-1], f"Not affected: {NO_EVENT}.")
+
+
+def rules(decided: DispositionResult | None) -> tuple[tuple[str, str, str, str], ...]:
+    """Rows of the table of rules that decided: what was judged, number, when it holds, and then."""
+    if decided is None:
+        return ()
+    pairs = zip(decided.reasons, decided.rows, strict=False)
+    return tuple(
+        (reason.partition(":")[0], f"{row}", TABLE[row].holds, TABLE[row].then)
+        for reason, row in pairs
+        if row is not None
+    )
 
 
 def _plan(passage: PassageResult) -> str:

@@ -54,6 +54,7 @@ PLATE_IN = 0.58
 """At the top of the first sheet of a part of a plate: room for its label (`stamp`)."""
 POWDER = re.compile(r"\bpowder|\bignite", re.IGNORECASE)
 """Steps of work that have to do with loose powder say so."""
+RULES = ("judged", "row", "if", "then")
 ORDER, LEAST_ORDER_IN = "order of work", 0.75
 
 
@@ -359,8 +360,11 @@ def _reasons(sheet: Sheet, wide: float) -> list[Block]:
 
 
 def _behind(flow: Flow, sheet: Sheet) -> None:
-    """Inputs, settings, coefficients, method."""
+    """Rules that decided, inputs, settings, coefficients, method."""
     wide = flow.wide
+    if sheet.rules:
+        shares = [share * wide for share in (0.24, 0.06, 0.36, 0.34)]
+        flow.add(table("rules that decided, by their row", RULES, sheet.rules, shares))
     names = [share * wide for share in (0.42, 0.58)]
     flow.add(table("inputs", ("file", "SHA-256"), sheet.files, names))
     flow.add(_settings(sheet.settings, wide))

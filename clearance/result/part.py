@@ -193,12 +193,18 @@ class DispositionResult:
     recommendation: Annotated[
         str, told("use-as-is, rework, repair, scrap, undetermined or not-affected")
     ]
-    reasons: Annotated[tuple[str, ...], told("the rows of the rules that led there, in words")]
+    reasons: Annotated[
+        tuple[str, ...], told("what led there, the gravest first; the last says what it means")
+    ]
     concession: Annotated[bool, told("a concession of the design authority is needed")]
     order_of_work: Annotated[tuple[str, ...], told("steps, in their order")]
     settled_by: Annotated[
         tuple[str, ...], told("what would settle it; empty unless it is undetermined")
     ]
+    rows: Annotated[
+        tuple[int | None, ...],
+        told("row of the table of rules (docs/method.md) of each reason; null for the last"),
+    ] = ()
 
 
 STATES, STATES_AND_RECOMMENDATION = "states", "states and recommendation"

@@ -5,6 +5,7 @@ Expected values are analytic: they follow from the table in docs/method.md by re
 
 import dataclasses
 import itertools
+import re
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -25,6 +26,7 @@ from clearance.disposition.known import (
     weakest,
 )
 from clearance.disposition.rules import dispose, judge
+from clearance.disposition.table import TABLE
 from clearance.result import State
 
 PLAN = Plan(
@@ -531,10 +533,28 @@ def test_every_combination_has_one_row_and_none_speaks_of_letting_the_part_go(
         assert found == dispose(what)
         text = " ".join([*found.reasons, *found.order_of_work, *found.settled_by]).lower()
         assert "releas" not in text
+        assert not re.search(r"\brows? \d", text)
+        assert found.rows == (finding.row, None)
         if finding.recommendation == "scrap":
             assert source == "log"
         if finding.recommendation == "undetermined":
             assert found.settled_by
+
+
+def test_numbers_of_rows_stand_beside_the_reasons_and_not_in_them():
+    powder = Powder(314.2, ("stray 0", "stray 1"), ("circuit-1",), "", "log")
+    pair = Pair(("circuit-1", "b"), "joined", "void", source="log")
+    found = dispose(known(passage(), powder, pair, passage("b", state=State.OPEN)))
+    assert found.rows == (13, 3, 6, 15, None)
+    assert len(found.rows) == len(found.reasons)
+    assert not any("row" in reason for reason in found.reasons)
+    assert {row for row in found.rows if row is not None} <= set(TABLE)
+
+
+def test_a_contradicted_passage_is_named():
+    found = dispose(known(passage(contradiction="a ball of 7 mm passes")))
+    assert found.rows == (2, None)
+    assert found.reasons[0].startswith("circuit-1: CONTRADICTED: said to be blocked, but a ball")
 
 
 def test_no_passage_is_refused():

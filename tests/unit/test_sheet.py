@@ -149,6 +149,15 @@ def test_pitch_and_triangles_stay_on_the_last_page(pages):
         assert word in last
 
 
+def test_rules_stand_by_their_number_on_the_last_pages_alone(examined, pages):
+    assert examined.result.disposition.rows == (8, 8, None)
+    for page in pages:
+        words = " ".join(span.text for span in page.spans)
+        assert ("rules that decided" in words) == (page is pages[-1])
+        assert not re.search(r"\brow \d", words)
+    assert "a re-checked plan that does not touch the wall" in words
+
+
 def test_each_page_has_its_number_the_version_and_that_it_releases_nothing(pages):
     import clearance
 

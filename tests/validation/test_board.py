@@ -77,7 +77,8 @@ def test_powder_in_a_passage_that_a_drill_could_open_is_no_scrap(tmp_path, drill
     result = make.checked(tmp_path, bored(), passage, sheets, drilling=drilling)
     assert result.trapped_powder
     assert result.disposition.recommendation == "undetermined"
-    assert any("row 6" in s and "not proven" in s for s in result.disposition.reasons)
+    rows = zip(result.disposition.reasons, result.disposition.rows, strict=True)
+    assert any(row == 6 and "not proven" in said for said, row in rows)
 
 
 def test_a_cut_that_run_out_takes_beyond_the_allowance_is_said(tmp_path):
