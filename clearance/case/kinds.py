@@ -25,6 +25,7 @@ LARGEST_MM = 1e6
 
 LARGEST_LAYER = 200_000
 LARGEST_SHIFT_MM = 2000.0  # more than the platform of any machine
+MM_PER_INCH = 25.4  # exact since 1959 (international yard and pound agreement)
 LARGEST_DRILL_MM = 120.0  # where the table of tolerances ends
 """The same for layer numbers."""
 

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from clearance.case.kinds import LARGEST_DRILL_MM, MM_PER_INCH
 from clearance.case.machine_log import MeltedTable, log_fault, strays_from_log
 from clearance.case.powder_bed import EXPANSION_1E6_K
 from clearance.case.stray_tables import (
@@ -281,6 +282,9 @@ def _check_drills(file: TomlFile) -> None:
         if drill["overall"] < drill["flute"]:
             where = ("drilling", "drills", number, "overall")
             file.fault(where, f"at least the flute length, {drill['flute']:g}")
+        if drill.get("unit") == "inch" and drill["diameter"] * MM_PER_INCH > LARGEST_DRILL_MM:
+            where = ("drilling", "drills", number, "diameter")
+            file.fault(where, f"at most {LARGEST_DRILL_MM:g} mm")
 
 
 def _event(file: TomlFile) -> BuildEvent:

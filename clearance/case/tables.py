@@ -142,9 +142,10 @@ class StateTable(Table):
 class Drill(Table):
     """A drill of the shop's own."""
 
-    diameter: DrillDiameter = key("Diameter.", "mm")
-    flute: Positive = key("Flute length.", "mm")
-    overall: Positive = key("Overall length, not below the flute length.", "mm")
+    diameter: DrillDiameter = key("Diameter, 120 mm at most.", "in unit")
+    flute: Positive = key("Flute length.", "in unit")
+    overall: Positive = key("Overall length, not below the flute length.", "in unit")
+    unit: Literal["mm", "inch"] = key("Unit of the three lengths.", "", "mm")
 
 
 class DrillingTable(Table):
@@ -156,7 +157,7 @@ class DrillingTable(Table):
         ("jobber", "long", "extra-long"),
     )
     drills: Annotated[tuple[Drill, ...], BeforeValidator(AnyList)] = key(
-        "The shop's own drills: tables of diameter, flute and overall.", "", ()
+        "The shop's own drills: tables of diameter, flute, overall and unit.", "", ()
     )
     wall_allowance: NotNegative = key(
         "Passage wall that may be cut; above 0 makes it a repair.", "mm", 0.0

@@ -19,11 +19,11 @@ from clearance.drilling.reach import Reach, needs_reach
 from clearance.drilling.strokes import Reached
 from clearance.drilling.together import conflicts
 from clearance.evidence.powder import void_run
-from clearance.flow.of_check import of_check
+from clearance.flow.of_check import CheckedFlow
 from clearance.flow.orifice import loss
 from clearance.heights import above_platform
 from clearance.passages.changed import changed
-from clearance.result import DispositionResult, PassageResult, Result
+from clearance.result import DispositionResult, FlowResult, PassageResult, Result
 from clearance.verdict.passage import PassageCheck
 from clearance.verdict.prepared import Checked, Progress, silent
 
@@ -41,12 +41,29 @@ class Remedied:
 
 def remedied(check: PassageCheck, result: PassageResult, progress: Progress = silent) -> Remedied:
     """Fill in the drilling plan or the reason why there is none, and the flow."""
+    flow = CheckedFlow(check)
+    before = flow.after(None)
     reached = None
-    if needs_reach(check.judged, check.nominal):
+    if needs_reach(check.judged, check.nominal, _missed(before)):
         progress(f"{check.passage.name}: can a drill reach it?")
-        reached = Reach(check, check.judged).reached()
-        result = replace(result, rework=reached.rework, why_not=reached.why_not)
-    return Remedied(_with_flow(check, result, reached), reached)
+        reached = Reach(check, check.judged, flow_after=flow.kept_after).reached()
+        result = replace(
+            result,
+            rework=reached.rework,
+            why_not=reached.why_not,
+            what_would_change=reached.changes,
+        )
+    drilled = reached is not None and reached.after is not None
+    after = flow.after(reached.after) if reached is not None and drilled else before
+    return Remedied(_with_flow(check, result, after), reached)
+
+
+def _missed(flow: FlowResult | None) -> bool:
+    """Whether the event, not the design, takes away that the pressure loss is surely kept."""
+    if flow is None:
+        return False
+    kept = flow["requirement"]
+    return kept["nominal"] == "met" and kept["predicted"] in ("not met", "undetermined")
 
 
 def judged_together(checked: Checked, remedies: list[Remedied]) -> list[Remedied]:
@@ -70,19 +87,17 @@ def _against(remedy: Remedied, said: tuple[str, ...]) -> Remedied:
 
 
 def _with_flow(
-    check: PassageCheck, result: PassageResult, reached: Reached | None
+    check: PassageCheck, result: PassageResult, flow: FlowResult | None
 ) -> PassageResult:
     """Loss coefficients of the crossings; pressure losses where the case gives a flow."""
-    first = check.judged[0]
     crossings = tuple(
         replace(
             shown,
             loss_coefficient=loss(c.open_area_mm2, c.nominal_area_mm2, c.high - c.low).coefficient,
         )
-        for shown, c in zip(result.crossings, first.crossings, strict=True)
+        for shown, c in zip(result.crossings, check.judged[0].crossings, strict=True)
     )
-    after = None if reached is None else reached.after
-    return replace(result, crossings=crossings, flow=of_check(check, after))
+    return replace(result, crossings=crossings, flow=flow)
 
 
 # ---- the disposition ---------------------------------------------------------------------------

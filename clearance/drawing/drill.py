@@ -21,7 +21,7 @@ from clearance.drilling import bore as bores
 from clearance.drilling.bore import Bore
 from clearance.drilling.drill_length import CLAMPED_DIAMETERS
 from clearance.drilling.drills import point_length
-from clearance.drilling.reach import SIDES
+from clearance.drilling.lines import SIDES
 from clearance.drilling.strokes import in_words
 from clearance.geometry.planes import Plane
 from clearance.heights import above_platform

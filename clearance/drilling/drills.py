@@ -8,15 +8,21 @@ from __future__ import annotations
 import csv
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from importlib import resources
+from itertools import pairwise
 from typing import Protocol
+
+from clearance.case.kinds import MM_PER_INCH
 
 POINT_ANGLE_DEG = 118.0
 """Usual general-purpose point (several toolmakers' pages)."""
 
 SHOP = "shop"
+STEP_MM = 0.1
+"""Sizes between listed ones come so often."""
+BETWEEN = "between listed sizes: lengths of"
 
 H8_LOWER_MM = (
     (3.0, -0.014),
@@ -47,12 +53,15 @@ class Drill:
         Measured to the tip.
     series : str
         "jobber", "long", "extra-long 1", "extra-long 2", "extra-long 3" or "shop".
+    source : str
+        Where its lengths come from.
     """
 
     diameter: float
     flute: float
     overall: float
     series: str
+    source: str = field(default="", compare=False)
 
     @property
     def words(self) -> str:
@@ -67,7 +76,7 @@ class Drill:
 
 
 class ShopDrill(Protocol):
-    """What the case file gives of a drill of the shop's own, mm."""
+    """What the case file gives of a drill of the shop's own, lengths in its unit."""
 
     @property
     def diameter(self) -> float: ...  # noqa: D102
@@ -75,19 +84,41 @@ class ShopDrill(Protocol):
     def flute(self) -> float: ...  # noqa: D102
     @property
     def overall(self) -> float: ...  # noqa: D102
+    @property
+    def unit(self) -> str: ...  # noqa: D102
 
 
 @lru_cache(maxsize=1)
-def standard() -> tuple[Drill, ...]:
-    """Return all standard drills of the table, by diameter, then by length of flute."""
+def listed() -> tuple[Drill, ...]:
+    """Return the standard drills that the table lists, by diameter, then by length of flute."""
     text = resources.files(__package__).joinpath("drills.csv").read_text("utf-8")
     lines = [line for line in text.splitlines() if not line.startswith("#")]
     found = []
     for row in csv.DictReader(lines):
         first, last, step = (float(row[name]) for name in ("from", "to", "step"))
+        flute, overall = float(row["flute"]), float(row["overall"])
         for n in range(round((last - first) / step) + 1):
             size = round(first + n * step, 2)
-            found.append(Drill(size, float(row["flute"]), float(row["overall"]), row["series"]))
+            found.append(Drill(size, flute, overall, row["series"], row["source"]))
+    return tuple(sorted(found))
+
+
+@lru_cache(maxsize=1)
+def standard() -> tuple[Drill, ...]:
+    """Return the listed drills and, every 0.1 mm, the sizes between them.
+
+    A size between two listed ones of its series takes the lengths of the shorter of them, and says
+    so in its source.
+    """
+    found = list(listed())
+    for series in {drill.series for drill in listed()}:
+        row = [drill for drill in listed() if drill.series == series]
+        for below, above in pairwise(row):
+            shorter = min(below, above, key=lambda drill: (drill.flute, drill.overall))
+            said = f"{BETWEEN} {_size(shorter.diameter)} mm, {shorter.source}"
+            for n in range(1, round((above.diameter - below.diameter) / STEP_MM)):
+                size = round(below.diameter + n * STEP_MM, 2)
+                found.append(replace(shorter, diameter=size, source=said))
     return tuple(sorted(found))
 
 
@@ -99,7 +130,7 @@ def drills(series: Iterable[str], shop: Iterable[ShopDrill] = ()) -> tuple[Drill
     series : iterable of str
         "jobber", "long", "extra-long" (all three), or one of these, as "extra-long 2".
     shop : iterable
-        The shop's own drills: anything with diameter, flute and overall, mm.
+        The shop's own drills: anything with diameter, flute, overall and unit ("mm", "inch").
 
     Returns
     -------
@@ -117,8 +148,15 @@ def drills(series: Iterable[str], shop: Iterable[ShopDrill] = ()) -> tuple[Drill
         if not any(belongs(one, name) for one in known):
             raise ValueError(f"no series of drills is called {name!r}")
     found = [d for d in standard() if any(belongs(d.series, name) for name in wanted)]
-    own = [Drill(float(d.diameter), float(d.flute), float(d.overall), SHOP) for d in shop]
-    return tuple(sorted(found + own))
+    return tuple(sorted(found + [_own(d) for d in shop]))
+
+
+def _own(drill: ShopDrill) -> Drill:
+    """A drill of the shop's own, in mm."""
+    mm = MM_PER_INCH if drill.unit == "inch" else 1.0
+    given = (float(drill.diameter), float(drill.flute), float(drill.overall))
+    diameter, flute, overall = (round(length * mm, 6) for length in given)
+    return Drill(diameter, flute, overall, SHOP, "the case's [drilling] drills")
 
 
 def belongs(series: str, name: str) -> bool:

@@ -39,7 +39,7 @@ class Recheck:
         if first.state is not State.OPEN:
             said = f"the re-check finds the passage {first.state}: {'; '.join(first.reasons)}"
             return Reached(None, f"a plan was found, but {said}"), True
-        cuts = any(stroke.margin < 0.0 for stroke in plan)
+        cuts = any(stroke.cuts for stroke in plan)
         rework = Rework(
             first.state.value,
             first.way.low_mm,

@@ -6,7 +6,11 @@ In: lines and drills. Out: `Stroke`s, the fewest that clear what has to be clear
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
+from itertools import combinations
+
+import numpy as np
 
 from clearance.drilling.bore import Bore
 from clearance.drilling.drills import Drill, h8_lower, point_length, run_out
@@ -15,6 +19,7 @@ from clearance.drilling.wall_left import Hole
 from clearance.drilling.widest_line import Widest
 from clearance.kernels.vectors import Floats
 from clearance.result import Drilling, Rework
+from clearance.result.passage import Change
 from clearance.verdict.one_variant import Judged
 
 
@@ -36,6 +41,8 @@ class Reached:
         millimetre of the wall were cut.
     settled_by : tuple of str
         Tools or keys with which there might be a plan.
+    changes : tuple of Change
+        Lines along which there might be a plan, and what each would take.
     bores : tuple of Bore
         What the plan takes out, in the first variant.
     holes : tuple of Hole
@@ -50,6 +57,7 @@ class Reached:
     faces_platform: bool = False
     ruled_out: bool = False
     settled_by: tuple[str, ...] = ()
+    changes: tuple[Change, ...] = ()
     bores: tuple[Bore, ...] = ()
     holes: tuple[Hole, ...] = ()
     after: Judged | None = None
@@ -57,17 +65,33 @@ class Reached:
 
 @dataclass(frozen=True, eq=False)
 class Stroke:
-    """One drill on one line."""
+    """One drill on one line.
+
+    Attributes
+    ----------
+    opening, order : str, int
+        Where it enters, and the opening's place in the list.
+    target, clears : int, tuple of int
+        What it is for, and all that it clears, as numbers of targets.
+    crossings : tuple of int
+        The crossings of these, its own first.
+    depth : float, mm
+        Full diameter, from the entry.
+    facet_mm : float
+        By so much the mesh's wall may stand inward of the true one.
+    """
 
     opening: str
     order: int
     target: int
     clears: tuple[int, ...]
+    crossings: tuple[int, ...]
     line: Widest
     drill: Drill
-    depth: float  # full diameter, from the entry, mm
+    depth: float
     overrun: float
     bore: Bore
+    facet_mm: float = 0.0
 
     @property
     def margin(self) -> float:
@@ -75,12 +99,18 @@ class Stroke:
         return self.line.radius - 0.5 * self.drill.diameter
 
     @property
+    def cuts(self) -> bool:
+        """Whether it cuts the wall: by more than the mesh's facets stand inward of it."""
+        return self.margin < -self.facet_mm
+
+    @property
     def hole(self) -> Hole:
         """What it may take away inward of the mouth."""
-        taken = run_out(self.drill) - h8_lower(self.drill.diameter)
         point = point_length(self.drill.diameter)
         radius = 0.5 * self.drill.diameter
-        return Hole(self.line.start, self.line.direction, radius, self.depth, point, taken)
+        return Hole(
+            self.line.start, self.line.direction, radius, self.depth, point, taken(self.drill)
+        )
 
     @property
     def tool(self) -> Tool:
@@ -89,9 +119,10 @@ class Stroke:
         return Tool(self.drill, self.line.start, self.line.direction, tip, self.margin)
 
     def key(self) -> tuple[float, ...]:
-        """Not cutting first, then more sheets at once, most margin, shortest drill, port order."""
-        cuts = 0.0 if self.margin >= 0.0 else 1.0
-        return (cuts, -len(self.clears), -round(self.margin, 3), self.drill.overall, self.order)
+        """More sheets at once, then clear of the wall, the nearer port, the larger drill."""
+        rank, size, flute = fit(self.drill, self.line.radius, self.facet_mm)
+        first = 1.0 if self.cuts else 0.0
+        return (first, -len(self.clears), rank, round(self.depth, 3), size, flute, self.order)
 
 
 @dataclass(frozen=True)
@@ -103,18 +134,95 @@ class Miss:
     settled_by: str = ""
 
 
-def covering(strokes: list[Stroke], targets: list[int], needed: set[int]) -> list[Stroke] | None:
-    """Strokes that clear what they reach of the targets, the best first, as few as that needs.
+def taken(drill: Drill) -> float:
+    """By how much more than its radius a drill may take away: tolerance and run-out, mm."""
+    return run_out(drill) - h8_lower(drill.diameter)
 
-    None if some of those that are needed stay.
+
+def fit(drill: Drill, room_mm: float, facet_mm: float = 0.0) -> tuple[int, float, float]:
+    """How well a drill does on a line, the best first.
+
+    Clear of the wall with tolerance and run-out, and then as large as can be, so that no rim
+    stays; then clear of the wall without them, and then as small as can be; then in the wall, as
+    little as can be. Of one size the shortest.
+
+    Parameters
+    ----------
+    drill : Drill
+    room_mm : float
+        Distance of the line to the wall.
+    facet_mm : float
+        By so much the mesh's wall may stand inward of the true one.
     """
-    plan: list[Stroke] = []
-    left = set(targets)
+    margin = room_mm - 0.5 * drill.diameter
+    if margin >= taken(drill):
+        return 0, -drill.diameter, drill.flute
+    return 1 if margin >= -facet_mm else 2, drill.diameter, drill.flute
+
+
+MOST_AT_ONCE, MOST_COMBINED = 4, 24
+"""Strokes of a plan, and to choose from, that all combinations are tried of; a longer plan takes
+one after the other."""
+
+
+def covering(strokes: list[Stroke], targets: int, needed: set[int]) -> list[Stroke] | None:
+    """Strokes that clear what they reach of the targets, as few as that needs, the best of these.
+
+    As few cut the wall as can be; then as few as can be altogether; then those that keep clear of
+    it with tolerance and run-out, from the nearer ports, with the larger drills. None if some of
+    the targets that are needed stay.
+
+    Parameters
+    ----------
+    strokes : list of Stroke
+    targets : int
+        Their number; strokes name them from 0.
+    needed : set of int
+    """
+    reached = set().union(*(stroke.clears for stroke in strokes)) & set(range(targets))
+    if needed - reached:
+        return None
+    kept = _best_of_each(strokes)
+    plan = _fewest(kept, reached) or _one_by_one(kept, reached)
+    return sorted(plan, key=lambda stroke: stroke.target)
+
+
+def _best_of_each(strokes: list[Stroke]) -> list[Stroke]:
+    """Of strokes that clear the same the best, and the best that does not cut the wall."""
+    found: dict[tuple[tuple[int, ...], bool], Stroke] = {}
     for stroke in sorted(strokes, key=Stroke.key):
+        found.setdefault((tuple(sorted(stroke.clears)), stroke.cuts), stroke)
+    return sorted(found.values(), key=Stroke.key)
+
+
+def _fewest(strokes: list[Stroke], reached: set[int]) -> list[Stroke]:
+    """The best combination of a few strokes; empty if no few do."""
+
+    def cost(plan: Iterable[Stroke]) -> tuple[float, ...]:
+        keys = np.array([stroke.key() for stroke in plan])
+        sums = keys.sum(axis=0)  # the first counts the cuts
+        return float(sums[0]), len(keys), *sums[1:].tolist()
+
+    found: list[tuple[Stroke, ...]] = []
+    for count in range(1, MOST_AT_ONCE + 1):
+        for plan in combinations(strokes[:MOST_COMBINED], count):
+            if reached <= set().union(*(stroke.clears for stroke in plan)):
+                found.append(plan)
+        best = min(found, key=cost) if found else ()
+        if best and not any(stroke.cuts for stroke in best):
+            break  # more strokes could only be more
+    return list(min(found, key=cost)) if found else []
+
+
+def _one_by_one(strokes: list[Stroke], reached: set[int]) -> list[Stroke]:
+    """The best stroke for what is left, again and again."""
+    plan: list[Stroke] = []
+    left = set(reached)
+    for stroke in strokes:
         if left & set(stroke.clears):
             plan.append(stroke)
             left -= set(stroke.clears)
-    return None if left & needed else sorted(plan, key=lambda stroke: stroke.target)
+    return plan
 
 
 def plain(at: Floats) -> tuple[float, float, float]:
@@ -137,8 +245,8 @@ def described(stroke: Stroke) -> Drilling:
     depth = stroke.depth + point_length(stroke.drill.diameter)
     margin = stroke.margin
     return Drilling(
-        crossing=stroke.target,
-        also_clears=tuple(n for n in stroke.clears if n != stroke.target),
+        crossing=stroke.crossings[0],
+        also_clears=stroke.crossings[1:],
         drill_diameter_mm=stroke.drill.diameter,
         series=stroke.drill.series,
         flute_mm=stroke.drill.flute,
@@ -149,7 +257,7 @@ def described(stroke: Stroke) -> Drilling:
         depth_mm=depth,
         length_to_diameter=depth / stroke.drill.diameter,
         wall_margin_mm=max(margin, 0.0),
-        wall_cut_mm=max(-margin, 0.0),
+        wall_cut_mm=-margin if stroke.cuts else 0.0,
         overrun_mm=stroke.overrun,
         # Tilted about its entry by a, the drill's end moves by depth x tan a at most.
         tilt_tolerance_deg=math.degrees(math.atan(max(margin, 0.0) / depth)),
@@ -157,4 +265,5 @@ def described(stroke: Stroke) -> Drilling:
         turn_about_z_deg=round(math.degrees(math.atan2(float(out[1]), float(out[0]))), 6) + 0.0,
         drill_tolerance_mm=-h8_lower(stroke.drill.diameter),
         run_out_mm=run_out(stroke.drill),
+        drill_source=stroke.drill.source,
     )

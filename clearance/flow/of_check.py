@@ -14,7 +14,7 @@ from clearance.flow.of_passage import channel_mm2, ends
 from clearance.flow.pressure_loss import pressure_loss, untold
 from clearance.passages.crossings import Crossing
 from clearance.predicted.variants import Variant
-from clearance.result import FlowResult
+from clearance.result import FlowResult, FlowVerdict
 from clearance.system.once import once
 from clearance.verdict.graph import on_way, passed_by
 from clearance.verdict.one_variant import Judged
@@ -22,11 +22,6 @@ from clearance.verdict.passage import PassageCheck
 
 FLAT = 3.0
 """Level section over the section square to the way from which a sheet lies along the passage."""
-
-
-def of_check(check: PassageCheck, after: Judged | None = None) -> FlowResult | None:
-    """Pressure loss of a passage, `after` drilling too; None where the case gives no flow."""
-    return CheckedFlow(check).after(after)
 
 
 class CheckedFlow:
@@ -66,6 +61,12 @@ class CheckedFlow:
             possible.beside,
         )
         return pressure_loss(low, high, restrictions, flow, stopped)
+
+    def kept_after(self, after: Judged) -> FlowVerdict:
+        """Whether the allowed pressure loss is kept once a plan is drilled."""
+        flow = self.after(after)
+        kept = None if flow is None else flow["requirement"]["after_rework"]
+        return kept or "not given"
 
     @once
     def _ends(self) -> tuple[End, End]:

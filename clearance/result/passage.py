@@ -86,6 +86,7 @@ class Drilling:
     ]
     drill_tolerance_mm: Annotated[float, told("how much thinner the drill may be", "mm")]
     run_out_mm: Annotated[float, told("how much wider its hole may be for run-out", "mm")]
+    drill_source: Annotated[str, told("where the drill's lengths come from")] = ""
 
 
 @dataclass(frozen=True)
@@ -107,6 +108,30 @@ class Rework:
     conflicts: Annotated[
         tuple[str, ...], told("what speaks against drilling it as well as the other plans")
     ] = ()
+
+
+@dataclass(frozen=True)
+class Change:
+    """A straight line along which a drill would reopen the passage, if what it takes were given."""
+
+    from_: Annotated[str, told("the opening that it enters", alias="from")]
+    least_diameter_mm: Annotated[float, told("smallest drill that meets the requirement", "mm")]
+    greatest_diameter_mm: Annotated[
+        float, told("largest drill that the line has room for, not below the smallest", "mm")
+    ]
+    depth_mm: Annotated[float, told("from the entry to the tip of the smallest", "mm")]
+    flute_mm: Annotated[float, told("length of flute that it needs", "mm")]
+    overall_mm: Annotated[float, told("overall length that it needs", "mm")]
+    at_hand: Annotated[bool, told("a drill of [drilling] is long enough")]
+    max_length_to_diameter: Annotated[
+        float | None,
+        told("[drilling] max_length_to_diameter needed; null: what is given does", "1"),
+    ]
+    wall_allowance_mm: Annotated[
+        float | None,
+        told("[drilling] wall_allowance needed, run-out included; null: what is given does", "mm"),
+    ]
+    words: Annotated[str, told("the same in words")]
 
 
 Verified = Literal["agrees", "contradicts", "not-possible"]
@@ -144,6 +169,10 @@ class PassageResult:
         Rework | None, told("how drills reopen it; null where none is needed or found")
     ] = None
     why_not: Annotated[str, told("why no drill reopens it; empty where none is needed")] = ""
+    what_would_change: Annotated[
+        tuple[Change, ...],
+        told("drills and keys with which there might be a plan, the nearest first"),
+    ] = ()
     flow: Annotated[FlowResult | None, told("pressure loss; null where the case gives no flow")] = (
         None
     )

@@ -11,7 +11,15 @@ from dataclasses import dataclass
 import pytest
 
 from clearance.drilling.drill_length import Practice, not_at_hand, reach_limit, reach_limits
-from clearance.drilling.drills import Drill, drills, h8_lower, point_length, run_out, standard
+from clearance.drilling.drills import (
+    Drill,
+    drills,
+    h8_lower,
+    listed,
+    point_length,
+    run_out,
+    standard,
+)
 
 
 @dataclass(frozen=True)
@@ -19,6 +27,7 @@ class Own:
     diameter: float
     flute: float
     overall: float
+    unit: str = "mm"
 
 
 def lengths(series, diameter):
@@ -59,20 +68,39 @@ def test_ratio_of_flute_to_diameter():
     assert [lengths(s, 10.0)[1] / 10 for s in order] == pytest.approx([8.7, 12.1, 18.5, 23.5, 29.5])
 
 
-def test_jobber_has_every_tenth_and_long_only_what_is_listed():
-    sizes = [d.diameter for d in standard() if d.series == "jobber"]
+def test_jobber_lists_every_tenth_and_long_only_what_the_catalogue_has():
+    sizes = [d.diameter for d in listed() if d.series == "jobber"]
     tenths = [round(n / 10, 1) for n in range(5, 161)]
     assert sizes == [*tenths, 16.5, 17, 17.5, 18, 18.5, 19, 19.5, 20]
-    listed = {d.diameter for d in standard() if d.series == "long"}
-    assert {3.2, 3.3, 4.2, 12.0, 12.5, 13.0} <= listed
-    assert not {3.1, 4.1, 5.2, 21.0} & listed
+    long = {d.diameter for d in listed() if d.series == "long"}
+    assert {3.2, 3.3, 4.2, 12.0, 12.5, 13.0} <= long
+    assert not {3.1, 4.1, 5.2, 21.0} & long
+
+
+def test_a_size_between_listed_ones_takes_the_lengths_of_the_shorter_and_says_so():
+    # DIN 340 as listed: 2.5 has 95 and 62, 3.0 has 100 and 66.
+    assert lengths("long", 2.6) == lengths("long", 2.9) == (95, 62)
+    [drill] = [d for d in standard() if d.series == "long" and d.diameter == 2.7]
+    assert drill.source.startswith("between listed sizes: lengths of 2.5 mm, DIN 340")
+    [given] = [d for d in standard() if d.series == "long" and d.diameter == 3.0]
+    assert given.source.startswith("DIN 340 (ISO 494)")
+    assert lengths("extra-long 3", 2.1) == lengths("extra-long 3", 2.0)
+    sizes = sorted(d.diameter for d in standard() if d.series == "long")
+    assert sizes == [round(n / 10, 1) for n in range(10, 201)]
+
+
+def test_own_drills_may_be_given_in_inches():
+    # A quarter of an inch is 6.35 mm exactly.
+    (drill,) = drills([], [Own(0.25, 2.75, 4.0, "inch")])
+    assert (drill.diameter, drill.flute, drill.overall) == (6.35, 69.85, 101.6)
+    assert drill.words == "the shop's 6.35 mm drill"
 
 
 def test_doubtful_entries_stay_out():
     """What the catalogue prints there breaks its own steps."""
     assert lengths("jobber", 10.5) == lengths("jobber", 10.0)
     assert lengths("jobber", 15.1) == lengths("jobber", 16.0)
-    extra = {d.diameter for d in standard() if d.series.startswith("extra-long")}
+    extra = {d.diameter for d in listed() if d.series.startswith("extra-long")}
     assert not {1.0, 1.5, 3.2, 3.3, 4.2, 5.2} & extra
 
 

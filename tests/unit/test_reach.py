@@ -70,20 +70,22 @@ def plane_sheet(solid, z, thickness):
     return m3.Manifold.cube((*(high - low)[:2], thickness)).translate((*low[:2], z))
 
 
-def test_an_upright_tube_is_drilled_with_the_margin_of_its_radius(tmp_path):
-    # Tube of radius 3, need 5: the smallest drill whose lower limit is 5 is 5.1 (jobber, 0.1
-    # steps); margin = 3 cos(pi / n) - 2.55 = 0.449 (analytic).
+def test_an_upright_tube_is_drilled_as_wide_as_run_out_stays_clear_of_its_wall(tmp_path):
+    # Tube of radius 3, need 5: a drill of 5.5 leaves 3 cos(pi / 96) - 2.75 = 0.248 (analytic), of
+    # which tolerance and run-out take 0.018 + 0.03 + 0.01 * 93 / 5.5 = 0.217; of 5.6 it is 0.198.
     solid = shapes.straight_bore(radius=3.0, size=(20.0, 20.0, 30.0))
     passage = make.passage((0, 0, 0), (0, 0, 30), 3.0, 5.0)
     result = checked(tmp_path, solid, passage, make.plane(15.0, 2, source="log"))
     found = through(result)
     assert found.state is State.BLOCKED
     (stroke,) = found.rework.drilling
-    assert stroke.drill_diameter_mm == 5.1
+    assert stroke.drill_diameter_mm == 5.5
     assert stroke.series == "jobber"
-    assert stroke.wall_margin_mm == pytest.approx(0.449, abs=0.05)
+    assert stroke.drill_source.startswith("DIN 338")
+    assert stroke.wall_margin_mm == pytest.approx(0.248, abs=0.02)
+    assert stroke.wall_margin_mm > stroke.drill_tolerance_mm + stroke.run_out_mm
     assert found.rework.state_after == "open"
-    assert found.rework.clear_diameter_after_mm == pytest.approx(5.1, abs=0.02)
+    assert found.rework.clear_diameter_after_mm == pytest.approx(5.5, abs=0.02)
     assert stroke.tilt_tolerance_deg == pytest.approx(
         math.degrees(math.atan(stroke.wall_margin_mm / stroke.depth_mm)), rel=1e-6
     )
@@ -98,7 +100,7 @@ def test_a_leaning_tube_is_drilled_along_its_axis(tmp_path):
     result = checked(tmp_path, solid, passage, make.plane(10.0, 2, source="log"))
     found = through(result)
     (stroke,) = found.rework.drilling
-    assert stroke.wall_margin_mm == pytest.approx(0.449, abs=0.06)
+    assert stroke.wall_margin_mm == pytest.approx(0.248, abs=0.03)
     assert abs(abs(stroke.direction[2]) - math.cos(math.radians(30))) < 0.02
     agrees_with_booleans(solid, plane_sheet(solid, 10.0, 0.2), passage, found.rework)
 
@@ -147,7 +149,7 @@ def test_a_search_that_ends_too_soon_scraps_nothing(tmp_path, monkeypatch):
     def ended(*args, **keys):  # as where the two ends of the lines may be the same point
         return dataclasses.replace(widest(*args, **keys), bound=math.inf)
 
-    monkeypatch.setattr("clearance.drilling.reach.widest_line", ended)
+    monkeypatch.setattr("clearance.drilling.lines.widest_line", ended)
     result = checked(tmp_path, solid, passage, make.plane(15.0, 2, source="log"))
     assert "before a wider one was ruled out" in through(result).why_not
     assert result.disposition.recommendation == "undetermined"

@@ -26,7 +26,7 @@ def test_two_holes_must_not_meet(tmp_path, apart, diameter, least, wrong):
         both(apart, 5.9),
         make.plane(10.0, 2, source="log"),
         diameter,
-        0.6,
+        0.8,
         keys.get("least", 0.01),
     )
     for name in "ab":
@@ -46,7 +46,7 @@ def test_upside_down_and_turned_they_meet_as_well(tmp_path):
         for x, name in ((-3.5, "a"), (3.5, "b"))
     ]
     result = drilled(
-        tmp_path, part, passages, make.plane(5.0, 2, source="log"), 7.1, 0.6, 0.01, pitch=0.45
+        tmp_path, part, passages, make.plane(5.0, 2, source="log"), 7.1, 0.8, 0.01, pitch=0.45
     )
     assert "the two holes meet" in result.disposition.reasons[0]
     assert result.disposition.recommendation == "undetermined"

@@ -67,7 +67,7 @@ def test_a_drill_that_breaks_into_the_neighbour_is_no_plan(tmp_path):
     # 6.25 - 3.0 - 3.4 = -0.15: the drill opens the neighbouring bore.
     part = two_bores(6.25)
     result = drilled(
-        tmp_path, part, both(6.25, 5.9), beside_a(), 6.8, 0.6, 0.1, meshes=flap(6.25, 10.0)
+        tmp_path, part, both(6.25, 5.9), beside_a(), 6.8, 0.8, 0.1, meshes=flap(6.25, 10.0)
     )
     found = of(result)
     assert found.rework is None
