@@ -68,6 +68,7 @@ class Lines:
         self.predicted = check.predicted(first.variant.events, check.checked.pitch_mm)
         self.practice = Practice(max_length_to_diameter=self.case.drilling.max_length_to_diameter)
         self.facet_mm = self.case.part.mesh_tolerance
+        self.refused_mm = 0.0  # drills up to this leave a step, says the re-check
         self.misses: list[Miss] = []
         self.changes: list[tuple[float, Change]] = []
 
@@ -310,7 +311,7 @@ class Lines:
 
         for change in needed(
             opening.name, line, self.check.required, depth_of, self.case.drilling, self.practice,
-            self.at_hand, self.facet_mm,
+            self.at_hand, self.facet_mm, self.refused_mm,
         ):  # fmt: skip
             room = line.radius / self.check.required
             self.changes.append((room, change))

@@ -11,7 +11,7 @@ from dataclasses import replace
 from typing import Protocol
 
 from clearance.drilling.drill_length import CLAMPED_DIAMETERS, Practice, reach_limits
-from clearance.drilling.drills import Drill, h8_lower, point_length
+from clearance.drilling.drills import STEP_MM, Drill, h8_lower, point_length
 from clearance.drilling.strokes import fit, taken
 from clearance.drilling.widest_line import Widest
 from clearance.result.passage import Change
@@ -41,6 +41,7 @@ def needed(
     practice: Practice,
     at_hand: Sequence[Drill],
     facet_mm: float = 0.0,
+    refused_mm: float = 0.0,
 ) -> tuple[Change, ...]:
     """What it would take to drill along a line, the least cut first; none if its room is not known.
 
@@ -58,11 +59,15 @@ def needed(
     at_hand : sequence of Drill
     facet_mm : float
         By so much the mesh's wall may stand inward of the true one.
+    refused_mm : float
+        Drills up to this were refused by the re-check.
     """
     if line.radius <= 0.0:
         return ()
-    ideal = _ideal(required_mm - h8_lower(required_mm), depth_of, practice)
-    useful = [d for d in at_hand if d.diameter + h8_lower(d.diameter) >= required_mm]
+    least = max(required_mm - h8_lower(required_mm), refused_mm + STEP_MM)
+    ideal = _ideal(least, depth_of, practice)
+    useful = [d for d in at_hand if d.diameter > refused_mm]
+    useful = [d for d in useful if d.diameter + h8_lower(d.diameter) >= required_mm]
     long_enough = [d for d in useful if not _too_short(d, depth_of(d), practice)]
     own = min(long_enough, key=lambda d: fit(d, line.radius, facet_mm), default=None)
     found = []

@@ -83,9 +83,12 @@ class Reach:
         if found is None and not unreached:
             targets = [target for n in sorted(aside) for target in self._targets(n)]
             found, _ = self._drilled(openings, targets, set())
+        if found is not None and self._does(found):
+            return found
+        proven = [self._ruled_out(openings, n) for n in sorted(unreached or partly or aside)]
         if found is not None:
-            return replace(found, changes=() if found.rework else self._changes())
-        proven = [self._ruled_out(openings, n) for n in sorted(unreached or aside)]
+            by = (*found.settled_by, *self._settled_by())
+            return replace(found, settled_by=by, changes=self._changes())
         return Reached(
             None,
             self._why_not(),
@@ -173,6 +176,7 @@ class Reach:
             refused = self._better(refused, found)
             if larger_may_do or self._walls_stand(found):
                 above = min(stroke.drill.diameter for stroke in plan)
+                self.lines.refused_mm = max(above, self.lines.refused_mm)
             else:  # the wall is what is wrong: another port may spare it
                 cutting = {stroke.opening for stroke in plan if stroke.cuts}
                 openings = [opening for opening in openings if opening.name not in cutting]
