@@ -55,6 +55,8 @@ def remedied(check: PassageCheck, result: PassageResult, progress: Progress = si
         )
     drilled = reached is not None and reached.after is not None
     after = flow.after(reached.after) if reached is not None and drilled else before
+    if reached is not None and reached.after is not None:  # its part takes room
+        reached = replace(reached, after=replace(reached.after, part=None))
     return Remedied(_with_flow(check, result, after), reached)
 
 

@@ -6,6 +6,7 @@ In: a passage's check and the strokes of a plan. Out: `Reached`, with the plan o
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from clearance.drilling.bore import Bore
 from clearance.drilling.drilled import Drilled
@@ -90,4 +91,4 @@ class Recheck:
     def _after(self, crossed: Crossed, taken: tuple[Bore, ...]) -> Judged:
         near = self.check.predicted(crossed.variant.events, self.check.checked.pitch_mm)
         drilled = Drilled(near.window, near.events, near.added, taken)
-        return self.check.judge_in(drilled, crossed.variant)
+        return replace(self.check.judge_in(drilled, crossed.variant), part=drilled)

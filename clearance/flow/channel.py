@@ -71,53 +71,6 @@ class Bend:
 
 
 @dataclass(frozen=True, slots=True)
-class End:
-    """A passage as it loses least, or as it loses most.
-
-    Attributes
-    ----------
-    pieces : tuple of Piece
-        From inlet to outlet.
-    inlet_mm2, outlet_mm2 : float
-        Areas of the mouths.
-    bends : tuple of Bend
-    roughness_mm : float
-        Height of the walls' sand grain.
-    """
-
-    pieces: tuple[Piece, ...]
-    inlet_mm2: float
-    outlet_mm2: float
-    bends: tuple[Bend, ...] = ()
-    roughness_mm: float = 0.0
-
-    def __post_init__(self) -> None:
-        """Refuse lengths and sections that cannot be."""
-        sizes = [x for p in self.pieces for x in (p.area_mm2, p.diameter_mm, p.laminar)]
-        if any(p.length_mm < 0.0 for p in self.pieces) or min(sizes, default=1.0) <= 0.0:
-            raise ValueError("lengths and sections of the route must be positive")
-        if min(self.inlet_mm2, self.outlet_mm2) <= 0.0:
-            raise ValueError("the mouths of the route must have an area above zero")
-
-
-@dataclass(frozen=True, slots=True)
-class Stopped:
-    """Where no way is left: in the predicted part as told, at the bad end, at the good end.
-
-    `beside`: stray metal that is none of the crossings may take more than they do.
-    """
-
-    predicted: bool = False
-    bad: bool = False
-    good: bool = False
-    after: bool = False
-    beside: bool = False
-
-
-NOT_STOPPED = Stopped()
-
-
-@dataclass(frozen=True, slots=True)
 class Restriction:
     """One crossing that the flow has to go through.
 
@@ -176,12 +129,99 @@ class Restriction:
 
 
 @dataclass(frozen=True, slots=True)
+class Branch:
+    """One of several ways beside one another, from where they part to where they meet.
+
+    Attributes
+    ----------
+    pieces : tuple of Piece
+    own : tuple of bool
+        For each piece whether it carries this branch's part of the flow only; else the whole rate.
+    tube : tuple of bool
+        Whether the piece's section carries this branch's part only: the ends of a tube too, which
+        its first and last `own` piece touch. Steps go by it.
+    bends, shared_bends : tuple of Bend
+        Those that its own part passes, and those that may carry the whole rate.
+    crossings : tuple of Restriction
+        Those that its own part goes through.
+    inlet_mm2, outlet_mm2 : float
+        Areas of what it has of the mouths, where it begins or ends at one; else infinite.
+    """
+
+    pieces: tuple[Piece, ...]
+    own: tuple[bool, ...]
+    tube: tuple[bool, ...]
+    bends: tuple[Bend, ...] = ()
+    shared_bends: tuple[Bend, ...] = ()
+    crossings: tuple[Restriction, ...] = ()
+    inlet_mm2: float = math.inf
+    outlet_mm2: float = math.inf
+
+
+@dataclass(frozen=True, slots=True)
+class End:
+    """A passage as it loses least, or as it loses most.
+
+    Attributes
+    ----------
+    pieces : tuple of Piece
+        From inlet to outlet: those that carry the whole rate.
+    inlet_mm2, outlet_mm2 : float
+        Areas of the mouths; infinite where ways beside one another begin or end there.
+    bends : tuple of Bend
+    roughness_mm : float
+        Height of the walls' sand grain.
+    blocks : tuple of tuples of Branch
+        In series with the pieces and with each other: ways beside one another.
+    crossings : tuple of Restriction
+        Those of a way through an open part that carry the whole rate.
+    """
+
+    pieces: tuple[Piece, ...]
+    inlet_mm2: float
+    outlet_mm2: float
+    bends: tuple[Bend, ...] = ()
+    roughness_mm: float = 0.0
+    blocks: tuple[tuple[Branch, ...], ...] = ()
+    crossings: tuple[Restriction, ...] = ()
+
+    def __post_init__(self) -> None:
+        """Refuse lengths and sections that cannot be."""
+        sizes = [x for p in self.pieces for x in (p.area_mm2, p.diameter_mm, p.laminar)]
+        if any(p.length_mm < 0.0 for p in self.pieces) or min(sizes, default=1.0) <= 0.0:
+            raise ValueError("lengths and sections of the route must be positive")
+        if min(self.inlet_mm2, self.outlet_mm2) <= 0.0:
+            raise ValueError("the mouths of the route must have an area above zero")
+
+
+@dataclass(frozen=True, slots=True)
+class Stopped:
+    """Where no way is left: in the predicted part as told, at the bad end, at the good end.
+
+    `beside`: stray metal that is none of the crossings may take more than they do.
+    """
+
+    predicted: bool = False
+    bad: bool = False
+    good: bool = False
+    after: bool = False
+    beside: bool = False
+
+
+NOT_STOPPED = Stopped()
+
+
+@dataclass(frozen=True, slots=True)
 class Stream:
     """A fluid at a rate of flow, SI units inside, mm and kPa outside."""
 
     density: float
     viscosity: float
     rate_m3_s: float
+
+    def part(self, share: float) -> Stream:
+        """A part of the flow."""
+        return Stream(self.density, self.viscosity, share * self.rate_m3_s)
 
     def velocity(self, area_mm2: float) -> float:
         """Mean velocity, m/s."""

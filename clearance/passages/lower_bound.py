@@ -131,7 +131,7 @@ class LowerBound(PossibleWays):
     ) -> tuple[float, Floats, Floats | None]:
         """Lead a route over cells from mouth to mouth and widen it."""
         pitch = self.predicted.grid.pitch_mm
-        start, end = self._start(self.inlet, centres[0]), self._start(self.outlet, centres[-1])
+        start, end = self.start(self.inlet, centres[0]), self.start(self.outlet, centres[-1])
         for every in (4, 1):  # where there is room, a step need not be a cell's
             inner = centres[::every] if len(centres) > every else centres
             route = np.concatenate([start[None], inner, end[None]])
@@ -174,7 +174,7 @@ class LowerBound(PossibleWays):
         route, bound, where = routes.widen(self.tree, route, spacing_mm=spacing, enough=enough)
         return max(bound - self.surface_mm, 0.0), route, where
 
-    def _start(self, mouth: Mouth, first: Floats) -> Floats:
+    def start(self, mouth: Mouth, first: Floats) -> Floats:
         """The roomiest point of a mouth's closing surface near the first cell of a route."""
         return self._climb(mouth, mouth.plane.to_plane(first[None])[0])
 

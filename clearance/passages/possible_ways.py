@@ -39,12 +39,15 @@ from clearance.passages.stoppers import (
 from clearance.passages.window_cells import Cells
 from clearance.ports.mouth import Mouth
 from clearance.ports.plug import plug
+from clearance.predicted.cuts import stray_metal
 from clearance.predicted.part import Predicted, Window
 from clearance.system.once import once
 
 SURFACE_MM = 2e-5
 """Float32 rounding of the surface near 350 mm: off every lower bound, onto every upper one.
 Farther out a whole step of float32 is."""
+LEVEL = 1.0 - 1e-9
+"""Upright part of the normal from which a mouth's plane is level: no sheet runs out of it."""
 ALIKE_MM = 0.01
 """An opening wider than a crossing's circle by more is not of that crossing."""
 
@@ -399,11 +402,15 @@ class PossibleWays:
             width = min(width, float(np.hypot(circle, 2.0 * step)))
         return width
 
-    def in_front(self, radii: float = 2.0) -> bool:
-        """Whether stray metal stands in front of an end, nearer than some radii of its mouth."""
-        return any(self._metal_in_front(end, radii) for end in self.ends)
+    def in_front(self, radii: float = 2.0, edge_on: bool = True) -> bool:
+        """Whether stray metal stands in front of an end, nearer than some radii of its mouth.
 
-    def _metal_in_front(self, end: Closing, radii: float) -> bool:
+        `edge_on`: also that which stands behind metal in the mouth's own plane, seen from within:
+        a sheet that runs out through the mouth.
+        """
+        return any(self._metal_in_front(end, radii, edge_on) for end in self.ends)
+
+    def _metal_in_front(self, end: Closing, radii: float, edge_on: bool) -> bool:
         if not self.predicted.events and self.predicted.added is None:
             return False
         for surface in end.surfaces:
@@ -416,6 +423,9 @@ class PossibleWays:
             faces = clipped(own.reshape(-1, 3, 3).astype(np.float32), CUT_MM, depth, np.zeros(3))
             # A hull is a valid shape also where a face is seen edge on.
             seen = shapely.convex_hull(shapely.multipoints(faces[:, :, :2].astype(np.float64)))
+            if not edge_on and abs(plane.normal[2]) < LEVEL:
+                standing = stray_metal(self.predicted, plane).buffer(CUT_MM)
+                seen = shapely.difference(seen, standing)
             if shapely.intersects(core, seen).any():
                 return True
         return False

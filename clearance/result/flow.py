@@ -33,7 +33,8 @@ class RestrictionResult(TypedDict):
         told("on the mean velocity in the passage; null where it is sealed (infinite)", "1"),
     ]
     pressure_loss_kpa: Annotated[
-        float | None, told("of this crossing alone; null where nothing bounds it", "kPa")
+        float | None,
+        told("of this crossing alone at the whole rate; null where no form holds", "kPa"),
     ]
     form: Annotated[str, told("the published form used")]
     in_range: Annotated[bool, told("the form is used within the range it is given for")]

@@ -217,13 +217,20 @@ def passed_by(graph: networkx.MultiGraph, crossings: int) -> set[int]:
 
     found = set()
     for n in range(crossings):
-        rest = networkx.Graph((a, b) for a, b, key in graph.edges(keys=True) if key != n)
-        rest.add_nodes_from((INLET, OUTLET))
-        if networkx.has_path(rest, INLET, OUTLET):
+        if not apart_without(graph, (n,)):
             found.add(n)
     whole = networkx.Graph(graph)
     whole.add_nodes_from((INLET, OUTLET))
     return found if networkx.has_path(whole, INLET, OUTLET) else set(range(crossings))
+
+
+def apart_without(graph: networkx.MultiGraph, crossings: Collection[int]) -> bool:
+    """Whether every way from inlet to outlet leads through some of these crossings."""
+    import networkx
+
+    rest = networkx.Graph((a, b) for a, b, key in graph.edges(keys=True) if key not in crossings)
+    rest.add_nodes_from((INLET, OUTLET))
+    return not networkx.has_path(rest, INLET, OUTLET)
 
 
 def cheapest(

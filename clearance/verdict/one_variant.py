@@ -21,6 +21,8 @@ from clearance.verdict.states import contradicts
 if TYPE_CHECKING:
     import networkx
 
+    from clearance.predicted.part import Predicted
+
 
 @dataclass(frozen=True, eq=False)
 class Crossed:
@@ -48,6 +50,7 @@ class Judged(Crossed):
     """One passage in one predicted part.
 
     `wide`: it is wide enough by proof, so that no finer pitch tells what is undetermined.
+    `part`: where it was judged, if that is not the variant's part but that less a plan's bores.
     """
 
     state: State
@@ -55,6 +58,7 @@ class Judged(Crossed):
     reasons: tuple[str, ...]
     pitch_mm: float
     wide: bool = False
+    part: Predicted | None = None
 
 
 def tighter(a: Judged, b: Judged) -> Judged:

@@ -279,10 +279,10 @@ class PassageCheck:
         return tuple(z - self.checked.platform_z for z in found)
 
     def stray_in_front(self) -> bool:
-        """Whether stray metal may stand in front of a mouth, in any variant."""
+        """Whether stray metal may stand in front of what is open of a mouth, in any variant."""
         window = self.window(self.checked.pitch_mm)
         possible = (window.predict(v.events) for v in self.checked.unknowns.variants)
-        return any(self.search(p, []).in_front() for p in possible if _has_event(p))
+        return any(self.search(p, []).in_front(edge_on=False) for p in possible if _has_event(p))
 
     def sealed(self, crossing: Crossing) -> bool:
         """Nothing wider than the smallest way is left open."""
