@@ -23,8 +23,9 @@ from clearance.disposition.known import (
     Weighing,
     weakest,
 )
+from clearance.drilling.aslant import wanders
 from clearance.drilling.strokes import in_words
-from clearance.result import FlowResult, PassageResult, Result, Rework, TrappedPowder
+from clearance.result import Drilling, FlowResult, PassageResult, Result, Rework, TrappedPowder
 
 if TYPE_CHECKING:
     from clearance.case.read import Case
@@ -140,6 +141,7 @@ def _passage(
         entry_faces_platform=extra.entry_faces_platform,
         drill=extra.drill,
         drill_settled_by=extra.drill_settled_by,
+        changes=tuple(change.words for change in found.what_would_change),
         slices_unknown=extra.slices_unknown,
         flow="not given" if kept is None else kept["predicted"],
         flow_nominal="not given" if kept is None else kept["nominal"],
@@ -153,23 +155,37 @@ def _passage(
 
 
 def plan_from(rework: Rework, extra: Extra, flow: FlowResult | None) -> Plan:
-    """The plan as the rules read it; of several strokes the worst of each number."""
+    """The plan as the rules read it; of several strokes the one that may take most of the wall."""
     strokes = rework.drilling
-    after = None if flow is None else flow["requirement"]["after_rework"]
-    tightest = min(strokes, key=lambda d: d.wall_margin_mm - d.drill_tolerance_mm - d.run_out_mm)
+    cutting = [stroke for stroke in strokes if stroke.wall_cut_mm > 0.0]
+    worst = max(cutting or strokes, key=_taken)
+    after = None if flow is None else flow["after_rework"]
+    kept = None if flow is None else flow["requirement"]["after_rework"]
     return Plan(
-        strokes=tuple(in_words(stroke) for stroke in strokes),
+        strokes=tuple(_in_words(stroke) for stroke in strokes),
         clear_diameter_after_mm=rework.clear_diameter_after_mm,
-        margin_mm=tightest.wall_margin_mm,
-        drill_tolerance_mm=tightest.drill_tolerance_mm,
-        run_out_mm=tightest.run_out_mm,
-        wall_cut_mm=max(d.wall_cut_mm for d in strokes),
+        margin_mm=worst.wall_margin_mm,
+        drill_tolerance_mm=worst.drill_tolerance_mm,
+        run_out_mm=worst.run_out_mm,
+        wall_cut_mm=worst.wall_cut_mm,
         wall_left_mm=rework.wall_left_mm,
         wall_least_mm=rework.wall_least_mm,
         conflicts=rework.conflicts,
-        flow_after=after or "not given",
+        flow_after=kept or "not given",
+        loss_after_kpa=(None, None) if after is None else (after["low_kpa"], after["high_kpa"]),
         whole_interval=extra.plan_whole_interval,
     )
+
+
+def _taken(stroke: Drilling) -> float:
+    """What a stroke may take of the wall, less its margin, mm."""
+    most = stroke.wall_cut_mm + stroke.drill_tolerance_mm + stroke.run_out_mm
+    return most - stroke.wall_margin_mm
+
+
+def _in_words(stroke: Drilling) -> str:
+    aslant = wanders(stroke)
+    return in_words(stroke) + (f" ({aslant})" if aslant else "")
 
 
 def _powder_source(powder: TrappedPowder, sources: Sequence[str]) -> Source:

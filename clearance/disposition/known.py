@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from clearance.result import State
-from clearance.verdict.numbers import at_least
+from clearance.verdict.numbers import at_least, rounded_up
 
 Source = Literal["log", "measured", "assumed"]
 Kept = Literal["not given", "met", "not met", "undetermined"]
@@ -32,15 +32,16 @@ class Plan:
     clear_diameter_after_mm : float
     flow_after : str
         From the re-check, which finds the passage open: there is no plan else.
+    loss_after_kpa : (float or None, float or None)
+        Bounds of the pressure loss after it; None where it is not known or nothing bounds it.
     whole_interval : bool
         The same plan works for every event that the case leaves possible.
     margin_mm : float
-        Least distance from the drill to the wall.
+        Least distance from the drill to the wall; 0 where it is cut.
     drill_tolerance_mm, run_out_mm : float
-        What the drill may take away from the margin.
+        What the drill may take away besides: it comes off the margin, or on top of the cut.
     wall_cut_mm : float
-        Metal of the passage's wall that is cut, never more than is allowed; 0 where the wall is
-        not touched.
+        Metal of the passage's wall that is cut; 0 where the wall is not touched.
     wall_left_mm : float or None
         Metal left to the nearest other void; None where no other void is near.
     wall_least_mm : float or None
@@ -59,7 +60,14 @@ class Plan:
     wall_least_mm: float | None = None
     conflicts: tuple[str, ...] = ()
     flow_after: Kept = "not given"
+    loss_after_kpa: tuple[float | None, float | None] = (None, None)
     whole_interval: bool = True
+
+    @property
+    def most_cut_mm(self) -> float:
+        """What is cut of the wall at most, with drill tolerance and run-out; 0 if it is not."""
+        taken = self.drill_tolerance_mm + self.run_out_mm
+        return self.wall_cut_mm + taken if self.wall_cut_mm > 0.0 else 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,6 +117,8 @@ class Passage:
         Ruled out: no straight line is wide enough for one, proven to the end.
     drill_settled_by : tuple of str
         Tools and keys with which a drill might reopen it.
+    changes : tuple of str
+        What it would take along the straight lines that there are, the widest first, in numbers.
     slices_unknown : bool
         It meets a stray sheet of whose shape nothing is known.
     flow, flow_nominal : str
@@ -141,6 +151,7 @@ class Passage:
     entry_faces_platform: bool = False
     drill: Drill = "not sought"
     drill_settled_by: tuple[str, ...] = ()
+    changes: tuple[str, ...] = ()
     slices_unknown: bool = False
     flow: Kept = "not given"
     flow_nominal: Kept = "not given"
@@ -233,6 +244,10 @@ class Known:
         return next((p.plan for p in self.passages if p.name == name), None)
 
 
+KNOWN_EVENT: tuple[Source, ...] = ("log", "measured")
+"""Sources on which a part may be recommended for scrap; nobody scraps on an assumption."""
+
+
 def weakest(sources: Iterable[str]) -> Source:
     """The least certain of some sources; assumed if there is none."""
     found = set(sources)
@@ -289,18 +304,47 @@ def forbidden(known: Known, plan: Plan | None) -> str:
     """Why a plan must not be used; empty if nothing forbids it, or there is none."""
     if plan is None:
         return ""
-    least = known.min_wall_mm
-    if least is not None:
-        for left, said in (
-            (plan.wall_left_mm, ""),
-            (plan.wall_least_mm, " once drill tolerance and run-out are taken off"),
-        ):
-            if left is not None and left < least:
-                shown, needs = at_least(left, least)
-                return f"the plan would leave a wall of {shown} mm{said}, {needs} required"
+    left = thinnest(known, plan)
+    if left is not None:
+        said = (
+            "" if left == plan.wall_left_mm else " once drill tolerance and run-out are taken off"
+        )
+        shown, needs = at_least(left, known.min_wall_mm or 0.0)
+        return f"it would leave a wall of {shown} mm{said}, {needs} required"
     if plan.flow_after == "not met":
-        return "after the plan the pressure loss is still more than allowed"
+        return f"after it the {loss_words(*plan.loss_after_kpa)}: still more than allowed"
     return ""
+
+
+def thinnest(known: Known, plan: Plan) -> float | None:
+    """The wall that a plan leaves, where that is less than `min_wall`; else None."""
+    left = [wall for wall in (plan.wall_left_mm, plan.wall_least_mm) if wall is not None]
+    least = known.min_wall_mm
+    return None if least is None else next((wall for wall in left if wall < least), None)
+
+
+def loss_words(low_kpa: float | None, high_kpa: float | None) -> str:
+    """A pressure loss with the bounds that are known."""
+    if low_kpa is None and high_kpa is None:
+        return "pressure loss not known"
+    if low_kpa is None:
+        return f"pressure loss up to {high_kpa:.3g} kPa"
+    if high_kpa is None:
+        return f"pressure loss {low_kpa:.3g} kPa or more, nothing bounds it"
+    return f"pressure loss {low_kpa:.3g} to {high_kpa:.3g} kPa"
+
+
+def asked(known: Known, plan: Plan) -> tuple[str, ...]:
+    """What the design authority has to answer before a plan that cuts the wall may be used."""
+    if plan.wall_cut_mm <= 0.0:
+        return ()
+    said = []
+    if plan.most_cut_mm > known.wall_allowance_mm + 1e-9:
+        most, allowed = rounded_up(plan.most_cut_mm, 2), f"{known.wall_allowance_mm:g}"
+        said.append(f"may {most} mm of the wall be cut (wall_allowance, {allowed} given)")
+    if known.min_wall_mm is None:
+        said.append("how much metal must stay (min_wall, not given)")
+    return tuple(said)
 
 
 def candidate(known: Known, plan: Plan | None) -> Plan | None:
@@ -317,7 +361,9 @@ def doubt(plan: Plan | None) -> str:
     if not plan.whole_interval:
         return "the plan works for part of what is possible only"
     if plan.flow_after == "undetermined":
-        return "whether the plan is enough cannot be told"
+        return (
+            f"after the plan the {loss_words(*plan.loss_after_kpa)}: whether that keeps it is open"
+        )
     return ""
 
 

@@ -10,19 +10,27 @@ import math
 from collections.abc import Iterator, Sequence
 
 from clearance.disposition.known import (
+    KNOWN_EVENT,
     Finding,
     Gap,
     Known,
     Pair,
     Passage,
     Pin,
+    Plan,
     Powder,
     Recommendation,
+    asked,
+    loss_words,
+    thinnest,
 )
 from clearance.evidence.balls import in_words
 from clearance.evidence.pins import held
 from clearance.result import State
+from clearance.verdict.numbers import at_least
 
+MOST_CHANGES = 3
+"""Ways to reopen a passage that are named, of what would change the recommendation."""
 OUTSIDE = "outside"
 """The word of the result for the open air."""
 
@@ -69,25 +77,55 @@ def _settling_passage(known: Known, row: int, passage: Passage) -> Iterator[str]
         yield f"the drawing: is the requirement of {passage.name} meant for the nominal mesh given?"
     elif row == 2:
         yield from passage.settled_by
-        if passage.plan is not None and passage.plan.conflicts:
-            yield "the design authority: which of the plans may be drilled, or smaller drills"
+        yield from _which_plans(passage.plan)
         if passage.slices_unknown:
             yield "what stood below the part: [part] also_melted, from the build file"
         yield from _questions(known)
         yield from _through(known, passage)
     elif row == 7:
         yield "take the part off the platform, before heat treatment, and check it again"
-        yield from passage.drill_settled_by
+        yield from _drills(passage)
     elif row == 10:
-        beside = f"beside {passage.name} ([drilling] min_wall)"
-        yield f"the design authority: how much metal must stay {beside}"
-    elif row == 12 and passage.flow != "not met":
-        yield f"the design authority: the pressure loss that {passage.name} may have ([flow])"
-        yield from _flow_test(known, passage)
+        yield from _asking(known, passage.plan, passage.name)
     else:
-        yield from passage.drill_settled_by
-        yield from _event(known)
+        yield from _leave(known, passage.plan, passage.name)
+        yield from _drills(passage)
+        if row == 12 and passage.flow != "not met":
+            yield f"the design authority: the pressure loss that {passage.name} may have ([flow])"
+            yield from _flow_test(known, passage)
+            return
+        if passage.source not in KNOWN_EVENT:
+            yield from _event(known)
         yield from _through(known, passage)
+
+
+def _drills(passage: Passage) -> Iterator[str]:
+    """Tools and keys with which a drill might reopen it."""
+    yield from dict.fromkeys((*passage.drill_settled_by, *passage.changes[:MOST_CHANGES]))
+
+
+def _which_plans(plan: Plan | None) -> Iterator[str]:
+    if plan is not None and plan.conflicts:
+        yield "the design authority: which of the plans may be drilled, or smaller drills"
+
+
+def _asking(known: Known, plan: Plan | None, name: str) -> Iterator[str]:
+    """What the design authority has to say to a plan that cuts the wall."""
+    for question in asked(known, plan) if plan is not None else ():
+        yield f"the design authority, of {name} ([drilling]): {question}"
+
+
+def _leave(known: Known, plan: Plan | None, name: str) -> Iterator[str]:
+    """What would allow a plan that must not be used."""
+    if plan is None:
+        return
+    left = thinnest(known, plan)
+    if left is not None:
+        shown, _ = at_least(left, known.min_wall_mm or 0.0)
+        yield f"the design authority: are {shown} mm of wall beside {name} enough (min_wall)"
+    elif plan.flow_after == "not met":
+        lost = loss_words(*plan.loss_after_kpa)
+        yield f"the design authority: {name} after the plan, {lost}: may it be so much ([flow])"
 
 
 def _through(known: Known, passage: Passage) -> Iterator[str]:
@@ -125,17 +163,30 @@ def _settling_pair(known: Known, row: int, pair: Pair) -> Iterator[str]:
 
 
 def _settling_powder(known: Known, row: int, powder: Powder) -> Iterator[str]:
-    if row in (2, 6) and not (row == 6 and not powder.passages):
-        yield from _event(known) if row == 6 else _questions(known)
-        if powder.mass_g is not None:
-            yield (
-                f"weighing before and after emptying: {powder.mass_g:.2f} g of powder "
-                "more than the nominal part stays"
-            )
-    elif row == 6:
+    plan = known.plan_of(powder.opened_by)
+    if row == 6 and not powder.passages:
         yield "the design authority: may powder stay shut in a void without function?"
+    elif row == 5:
+        yield from _asking(known, plan, powder.opened_by)
+    elif row == 7:
+        yield "take the part off the platform, before heat treatment, and check it again"
     else:
-        yield "the design authority: how much metal must stay ([drilling] min_wall)"
+        yield from _which_plans(plan)
+        yield from _leave(known, plan, powder.opened_by)
+        for passage in known.passages:
+            if passage.name in powder.passages:
+                yield from _drills(passage)
+        if powder.source not in KNOWN_EVENT or row == 2:
+            yield from _event(known) if row == 6 else _questions(known)
+        yield from _weighing_powder(powder)
+
+
+def _weighing_powder(powder: Powder) -> Iterator[str]:
+    if powder.mass_g is not None:
+        yield (
+            f"weighing before and after emptying: {powder.mass_g:.2f} g of powder "
+            "more than the nominal part stays"
+        )
 
 
 def _event(known: Known) -> Iterator[str]:

@@ -12,6 +12,7 @@ from typing import Any
 from clearance.disposition import order_of_work
 from clearance.disposition.known import (
     GRAVITY,
+    KNOWN_EVENT,
     Finding,
     Gap,
     Known,
@@ -21,15 +22,17 @@ from clearance.disposition.known import (
     Powder,
     Recommendation,
     Source,
+    asked,
     candidate,
     doubt,
     forbidden,
+    loss_words,
     meets,
     unclear,
     usable,
 )
 from clearance.result import DispositionResult, State
-from clearance.verdict.numbers import rounded_down
+from clearance.verdict.numbers import rounded_down, rounded_up
 
 CLOSING: dict[Recommendation, str] = {
     "scrap": "Scrap: nothing that was examined here puts it right.",
@@ -44,11 +47,11 @@ CLOSING: dict[Recommendation, str] = {
     "not-affected": "Not affected: the event has left nothing in this part.",
 }
 """What the recommendation means; the last of the reasons."""
-KNOWN_EVENT: tuple[Source, ...] = ("log", "measured")
-"""Sources on which a part may be recommended for scrap; nobody scraps on an assumption."""
-NO_DRILL = "no straight drill reopens it; other means were not examined"
-NONE_FOUND = "no straight drill was found that reopens it; other means were not examined"
+NO_DRILL = "no straight drill reopens it"
+NONE_FOUND = "no straight drill was found that reopens it"
+OTHER_MEANS = "other means were not examined"
 NOT_PROVEN = "that there is none is not proven, and nobody scraps on that"
+NO_OTHER = "that no other would do is not proven, and nobody scraps on that"
 NOT_SOUGHT = "no straight drill was sought"
 
 Row = Callable[[Known, Any], "Finding | None"]
@@ -132,13 +135,9 @@ def _clear(known: Known, passage: Passage) -> str:
 def _loss(passage: Passage) -> str:
     allowed = "" if passage.allowed_kpa is None else f", {passage.allowed_kpa:g} kPa allowed"
     low, high = passage.loss_low_kpa, passage.loss_kpa
-    if low is None and high is None:
-        lost = "not known" if passage.flow == "undetermined" else "infinite"
-        return f"pressure loss {lost}{allowed}"
-    least = "" if low is None else f"{low:.3g}"
-    if high is None:
-        return f"pressure loss {least} kPa or more, nothing bounds it{allowed}"
-    return f"pressure loss {least} to {high:.3g} kPa{allowed}".replace("loss  to", "loss up to")
+    if low is None and high is None and passage.flow != "undetermined":
+        return f"pressure loss infinite{allowed}"
+    return loss_words(low, high) + allowed
 
 
 def _at(passage: Passage) -> str:
@@ -154,11 +153,6 @@ def _fault(known: Known, passage: Passage) -> str:
         return f"wide enough but {_loss(passage)}"
     said = f"{passage.state.value}{_at(passage)}, {_clear(known, passage)}"
     return said + ("" if passage.flow == "not given" else f", {_loss(passage)}")
-
-
-def _why_not(known: Known, passage: Passage) -> str:
-    why = forbidden(known, passage.plan) or passage.why_not
-    return f": {why}" if why else ""
 
 
 # ---- rows for a passage ---------------------------------------------------------------------
@@ -218,36 +212,39 @@ def _plan_row(
     known: Known, plan: Plan, item: Passage | Powder, said: str, row: int | None = None
 ) -> Finding:
     """Rows 8, 9 and 10 for a usable plan, under another number where the table sends there."""
-    plain = said + "; reopened by " + "; ".join(plan.strokes)
+    said += "; reopened by " + "; ".join(plan.strokes)
     if plan.clear_diameter_after_mm > 0.0:
-        plain += (
-            f"; checked again: a ball of {rounded_down(plan.clear_diameter_after_mm, 3)} mm passes"
-        )
-    least = "" if known.min_wall_mm is None else f", {known.min_wall_mm:.2f} mm required"
-    left = None if plan.wall_left_mm is None else rounded_down(plan.wall_left_mm, 2)
-    wall = "" if left is None else f"; {left} mm of wall left{least}"
+        passes = rounded_down(plan.clear_diameter_after_mm, 3)
+        said += f"; checked again: a ball of {passes} mm passes"
+    said += f"; {_margin(plan)}" if plan.wall_cut_mm <= 0.0 else f"; {_cut(known, plan)}"
+    if plan.wall_left_mm is not None:
+        least = "" if known.min_wall_mm is None else f", {known.min_wall_mm:.2f} mm required"
+        said += f"; {rounded_down(plan.wall_left_mm, 2)} mm of wall left{least}"
     if plan.wall_cut_mm <= 0.0:
-        taken = plan.drill_tolerance_mm + plan.run_out_mm
-        margin = f"; wall margin {plan.margin_mm:.2f} mm"
-        if plan.margin_mm < taken:
-            margin += (
-                f", less than drill tolerance and run-out may take ({plan.drill_tolerance_mm:.3f} "
-                f"+ {plan.run_out_mm:.3f} mm): the drill may touch the wall"
-            )
-        return Finding(item, 8 if row is None else row, "rework", plain + margin + wall)
-    cut = (
-        f"; {plan.wall_cut_mm:.2f} mm of the wall is cut, {known.wall_allowance_mm:.2f} mm allowed"
+        return Finding(item, 8 if row is None else row, "rework", said)
+    questions = asked(known, plan)
+    if not questions:
+        return Finding(item, 9 if row is None else row, "repair", said)
+    said += "; for the design authority: " + ", and ".join(questions)
+    return Finding(item, 10 if row is None else row, "undetermined", said)
+
+
+def _margin(plan: Plan) -> str:
+    said = f"wall margin {plan.margin_mm:.2f} mm"
+    if plan.margin_mm >= plan.drill_tolerance_mm + plan.run_out_mm:
+        return said
+    return (
+        f"{said}, less than drill tolerance and run-out may take ({plan.drill_tolerance_mm:.3f} + "
+        f"{plan.run_out_mm:.3f} mm): the drill may touch the wall"
     )
-    taken = plan.drill_tolerance_mm + plan.run_out_mm
-    if plan.wall_cut_mm + taken > known.wall_allowance_mm:
-        cut += (
-            f", but drill tolerance and run-out ({plan.drill_tolerance_mm:.3f} + "
-            f"{plan.run_out_mm:.3f} mm) may make it {plan.wall_cut_mm + taken:.2f} mm"
-        )
-    if known.min_wall_mm is not None:
-        return Finding(item, 9 if row is None else row, "repair", plain + cut + wall)
-    ask = "; how much metal must stay is not given (min_wall)"
-    return Finding(item, 10 if row is None else row, "undetermined", plain + cut + wall + ask)
+
+
+def _cut(known: Known, plan: Plan) -> str:
+    return (
+        f"{plan.wall_cut_mm:.2f} mm of the wall is cut, {rounded_up(plan.most_cut_mm, 2)} mm with "
+        f"drill tolerance and run-out ({plan.drill_tolerance_mm:.3f} + {plan.run_out_mm:.3f} mm), "
+        f"{known.wall_allowance_mm:.2f} mm allowed"
+    )
 
 
 def _plan(known: Known, p: Passage) -> Finding | None:
@@ -261,7 +258,7 @@ def _plan(known: Known, p: Passage) -> Finding | None:
 def _restricted_but_flows(known: Known, p: Passage) -> Finding | None:
     if p.state is not State.RESTRICTED or p.flow != "met":
         return None
-    said = f"{p.name}: {_fault(known, p)}; {_no_drill(known, p)}"
+    said = f"{p.name}: {_fault(known, p)}; {_no_drill(known, p)}{_change(p)}"
     return Finding(p, 11, "use-as-is", f"{said}; the pressure loss is kept")
 
 
@@ -290,14 +287,25 @@ def _blocked(known: Known, p: Passage) -> Finding | None:
 
 
 def _no_drill(known: Known, p: Passage) -> str:
+    """Why no drill puts it right; a plan that must not be used is another thing than none."""
+    if why := forbidden(known, p.plan):
+        return f"the drilling plan that was found is not to be used: {why}"
     said = {"ruled out": NO_DRILL, "none found": NONE_FOUND, "not sought": NOT_SOUGHT}[p.drill]
-    return f"{said}{_why_not(known, p)}"
+    why = f": {p.why_not}" if p.why_not else ""
+    return f"{said}{why}; {OTHER_MEANS}"
 
 
 def _scrap_if_no_drill(p: Passage, row: int, said: str) -> Finding:
-    if p.drill == "ruled out":
-        return _scrap_if_known(p, row, said, p.source)
-    return Finding(p, row, "undetermined", f"{said}; {NOT_PROVEN}")
+    if p.plan is not None:
+        return Finding(p, row, "undetermined", f"{said}; {NO_OTHER}")
+    if p.drill != "ruled out":
+        return Finding(p, row, "undetermined", f"{said}; {NOT_PROVEN}")
+    return _scrap_if_known(p, row, said + _change(p), p.source)
+
+
+def _change(p: Passage) -> str:
+    """What would change it, where nothing is asked that would name it."""
+    return f"; what would change that: {p.changes[0]}" if p.changes else ""
 
 
 def _scrap_if_known(item: Passage | Pair | Powder, row: int, said: str, source: Source) -> Finding:
@@ -400,12 +408,10 @@ def _powder_not_known(known: Known, powder: Powder) -> Finding | None:
     if not powder.certain:
         said = f"{_amount(powder)}, in part of what is possible of the event"
         return Finding(powder, 2, "undetermined", said)
-    plan = candidate(known, known.plan_of(powder.opened_by))
-    if powder.nominal or known.heat_treated or not doubt(plan):
+    doubtful = doubt(candidate(known, known.plan_of(powder.opened_by)))
+    if powder.nominal or known.heat_treated or not doubtful:
         return None
-    said = (
-        f"{_amount(powder)}: the plan for {powder.opened_by} opens it in part of what is possible"
-    )
+    said = f"{_amount(powder)}: the plan for {powder.opened_by} opens it, but {doubtful}"
     return Finding(powder, 2, "undetermined", said)
 
 
@@ -420,8 +426,7 @@ def _powder_opened(known: Known, powder: Powder) -> Finding | None:
 def _powder_stays(known: Known, powder: Powder) -> Finding | None:
     if powder.nominal:
         return None
-    caked = "caked by the heat treatment" if known.heat_treated else "no plan opens it"
-    said = f"{_amount(powder)}: {caked}"
+    said = f"{_amount(powder)}: {_why_shut(known, powder)}"
     facing = {p.name for p in known.passages if p.entry_faces_platform}
     if facing & set(powder.passages) and not known.heat_treated:
         off = "the only entry faces the platform: off the platform first, before heat treatment"
@@ -434,6 +439,14 @@ def _powder_stays(known: Known, powder: Powder) -> Finding | None:
         return Finding(powder, 6, "undetermined", f"{where}; {NOT_PROVEN}")
     said += "; it lies in a void without function: for the design authority"
     return Finding(powder, 6, "undetermined", said)
+
+
+def _why_shut(known: Known, powder: Powder) -> str:
+    if known.heat_treated:
+        return "caked by the heat treatment"
+    if why := forbidden(known, known.plan_of(powder.opened_by)):
+        return f"the plan for {powder.opened_by} opens it, but is not to be used: {why}"
+    return "no plan opens it"
 
 
 POWDER_ROWS: tuple[Row, ...] = (_powder_not_known, _powder_opened, _powder_stays)

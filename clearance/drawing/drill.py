@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from clearance.drawing.level import loose_plates, metals_at
 from clearance.drawing.level_parts import NOTHING, drawn
 from clearance.drilling import bore as bores
+from clearance.drilling.aslant import off_normal, wanders
 from clearance.drilling.bore import Bore
 from clearance.drilling.drill_length import CLAMPED_DIAMETERS
 from clearance.drilling.drills import point_length
@@ -29,7 +30,7 @@ from clearance.passages.way import moved_mouth
 from clearance.predicted.cuts import of_plate, predicted_metal, stray_metal
 from clearance.predicted.part import Predicted
 from clearance.result import CrossingResult, Drilling, PassageResult, Rework
-from clearance.verdict.numbers import rounded_down
+from clearance.verdict.numbers import rounded_down, rounded_up
 from clearance.verdict.passage import PassageCheck
 
 MARGIN_MM = 6.0
@@ -304,25 +305,36 @@ def _lines(rework: Rework, stroke: Drilling, holder_mm: float) -> tuple[str, ...
         f"depth to the tip {stroke.depth_mm:.2f} mm, {stroke.length_to_diameter:.1f} diameters; "
         f"overrun {stroke.overrun_mm:.2f} mm",
         f"{_margin_said(stroke)}{left}; tilt tolerance {stroke.tilt_tolerance_deg:.2f} deg",
-        f"tolerance h8 {stroke.drill_tolerance_mm:.3f} mm, run-out {stroke.run_out_mm:.2f} mm: "
-        "both come off the margin",
+        _taken(stroke),
         f"holder's face {holder_mm:.1f} mm from the entry",
         f"checked again: {rework.state_after}, a ball of "
         f"{rounded_down(rework.clear_diameter_after_mm, 2)} mm passes",
     )
 
 
+def _taken(stroke: Drilling) -> str:
+    """What drill tolerance and run-out take: of the margin, or of the wall on top of the cut."""
+    said = f"tolerance h8 {stroke.drill_tolerance_mm:.3f} mm, run-out {stroke.run_out_mm:.2f} mm: "
+    both = stroke.drill_tolerance_mm + stroke.run_out_mm
+    if stroke.wall_cut_mm > 0.0:
+        return f"{said}with both {rounded_up(stroke.wall_cut_mm + both, 2)} mm of the wall is cut"
+    if stroke.wall_margin_mm < both:
+        return f"{said}together more than the margin, the drill may touch the wall"
+    return f"{said}both come off the margin"
+
+
 def _set_up(stroke: Drilling) -> str:
     """How the part stands under an upright spindle, and which way the shank leans."""
     turned_over = stroke.tilt_from_z_deg > 90.0
-    off = min(stroke.tilt_from_z_deg, 180.0 - stroke.tilt_from_z_deg)
+    off = off_normal(stroke)
     said = f"set-up: build direction {'down' if turned_over else 'up'}, "
     if off < UPRIGHT_DEG:
         return f"{said}drill upright: shank {stroke.tilt_from_z_deg:.2f} deg off +Z"
-    return (
-        f"{said}shank {off:.2f} deg off the vertical: {stroke.tilt_from_z_deg:.2f} deg off +Z, "
+    said += (
+        f"shank {off:.2f} deg off the vertical: {stroke.tilt_from_z_deg:.2f} deg off +Z, "
         f"turned {stroke.turn_about_z_deg:.2f} deg about +Z from +x to +y"
     )
+    return said + (f"; {aslant}" if (aslant := wanders(stroke)) else "")
 
 
 # ---- without one -----------------------------------------------------------------------------
@@ -346,7 +358,7 @@ def _without_plan(check: PassageCheck, result: PassageResult) -> DrillSection:
     radius = math.sqrt(max(crossing.nominal_area_mm2, 1e-6) / math.pi)
     bounds = _bounds(flat, MARGIN_MM + 2.0 * radius)
     return DrillSection(
-        title=f"{result.name}: no straight drill reopens it: {result.why_not}",
+        title=f"{result.name}: no drilling plan: {result.why_not}",
         part=cut.part,
         stray=cut.stray,
         loose=cut.loose,

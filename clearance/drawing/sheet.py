@@ -345,7 +345,12 @@ def _after(passage: PassageResult) -> str:
         cut = ", wall cut" if passage.rework.cuts_wall else ""
         clash = ", but not with another plan" if passage.rework.conflicts else ""
         return f"{passage.rework.state_after}, {after}{cut}{clash}"
-    return "no plan" if passage.why_not else "none needed" if passage.state is State.OPEN else "–"
+    if passage.why_not:
+        return "no plan"
+    lossy = passage.flow is not None and passage.flow["requirement"]["predicted"] == "not met"
+    if passage.state is State.OPEN:
+        return "none sought" if lossy else "none needed"
+    return "–"
 
 
 def _telling(passage: PassageResult, signs: Signs | None) -> list[str]:
@@ -471,6 +476,7 @@ def _reasons(passage: PassageResult) -> tuple[str, ...]:
     said = list(passage.reasons)
     if passage.why_not:
         said.append(f"no drilling plan: {passage.why_not}")
+    said += [f"what would change that: {change.words}" for change in passage.what_would_change]
     if passage.settled_by:
         said.append("would settle it: " + "; ".join(passage.settled_by))
     return (*said, *flow_lines(passage))

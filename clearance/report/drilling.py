@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from clearance.drilling.aslant import wanders
 from clearance.result import Drilling, PassageResult, Rework
 from clearance.verdict.numbers import point, rounded_down
 
@@ -43,6 +44,7 @@ def wall_words(plan: Rework) -> list[str]:
 def stroke_line(stroke: Drilling) -> str:
     """One drilling operation in words, all its numbers."""
     ux, uy, uz = stroke.direction
+    aslant = f"; {way}" if (way := wanders(stroke)) else ""
     cleared = ", ".join(str(n) for n in dict.fromkeys((stroke.crossing, *stroke.also_clears)))
     return (
         f"twist drill {stroke.drill_diameter_mm:g} mm ({stroke.series}, flute "
@@ -51,5 +53,5 @@ def stroke_line(stroke: Drilling) -> str:
         f"({ux:.4f}, {uy:.4f}, {uz:.4f}), its shank {stroke.tilt_from_z_deg:.2f} deg off +z; "
         f"depth {stroke.depth_mm:.2f} mm, {stroke.length_to_diameter:.1f} times the diameter; "
         f"wall margin {stroke.wall_margin_mm:.2f} mm, overrun {stroke.overrun_mm:.2f} mm, "
-        f"tilt tolerance {stroke.tilt_tolerance_deg:.2f} deg"
+        f"tilt tolerance {stroke.tilt_tolerance_deg:.2f} deg{aslant}"
     )
