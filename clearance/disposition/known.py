@@ -119,6 +119,8 @@ class Passage:
         Tools and keys with which a drill might reopen it.
     changes : tuple of str
         What it would take along the straight lines that there are, the widest first, in numbers.
+    remedies : tuple of str
+        Those of them that are no redesign: less of the wall is cut.
     slices_unknown : bool
         It meets a stray sheet of whose shape nothing is known.
     flow, flow_nominal : str
@@ -152,6 +154,7 @@ class Passage:
     drill: Drill = "not sought"
     drill_settled_by: tuple[str, ...] = ()
     changes: tuple[str, ...] = ()
+    remedies: tuple[str, ...] = ()
     slices_unknown: bool = False
     flow: Kept = "not given"
     flow_nominal: Kept = "not given"

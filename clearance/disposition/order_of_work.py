@@ -101,7 +101,9 @@ def _settling_passage(known: Known, row: int, passage: Passage) -> Iterator[str]
 
 def _drills(passage: Passage) -> Iterator[str]:
     """Tools and keys with which a drill might reopen it."""
-    yield from dict.fromkeys((*passage.drill_settled_by, *passage.changes[:MOST_CHANGES]))
+    redesigns = set(passage.changes) - set(passage.remedies)
+    said = (*passage.drill_settled_by, *passage.remedies[:MOST_CHANGES])
+    yield from (way for way in dict.fromkeys(said) if way not in redesigns)
 
 
 def _which_plans(plan: Plan | None) -> Iterator[str]:

@@ -299,7 +299,8 @@ def _scrap_if_no_drill(p: Passage, row: int, said: str) -> Finding:
     if p.plan is not None:
         return Finding(p, row, "undetermined", f"{said}; {NO_OTHER}")
     if p.drill != "ruled out":
-        return Finding(p, row, "undetermined", f"{said}; {NOT_PROVEN}")
+        more = "" if p.remedies else _change(p)
+        return Finding(p, row, "undetermined", f"{said}{more}; {NOT_PROVEN}")
     return _scrap_if_known(p, row, said + _change(p), p.source)
 
 

@@ -19,6 +19,7 @@ from clearance.verdict.numbers import rounded_up
 
 REDESIGN_MM = 0.5
 """More of the wall is not cut to save a part (DESIGN: that is a redesign)."""
+REDESIGN = ": a redesign, not a remedy"
 FACET_MM = 0.02
 """A cut no deeper may be the mesh's facets' doing."""
 
@@ -151,7 +152,7 @@ def _words(change: Change, drill: Drill, given: Given, line: Widest) -> str:
                 f", or is that the mesh's facets ([part] mesh_tolerance of {rounded_up(cut, 3)})?"
             )
         elif cut > REDESIGN_MM:
-            said += ": a redesign, not a remedy"
+            said += REDESIGN
     return said
 
 
