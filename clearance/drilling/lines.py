@@ -40,6 +40,8 @@ SIDES = 96
 """Sides of the polyhedra that stand for a drilled bore."""
 TOLERANCE_MM = 0.02
 """The widest straight line is sought within this."""
+NO_MORE_MM = 1e-4
+"""A hole that reaches into a wall by less only touches it."""
 MOST_CELLS = 10_000
 """Cells of a search for a line: ten times what it takes unless the sheet lies in the mouth itself.
 
@@ -84,11 +86,7 @@ class Lines:
                 line = self._line(opening, end, sizes[0])
                 if line is None:
                     continue
-                by_fit = sorted(sizes, key=lambda d: fit(d, line.radius, self.facet_mm))
-                tried = (self._stroke(opening, end, line, n, targets, d) for d in by_fit)
-                stroke = next((found for found in tried if found is not None), None)
-                if stroke is not None:
-                    yield stroke
+                yield from self._best(opening, end, line, n, targets, sizes)
 
     def _ends(self, target: Target, opening: Opening, diameter: float) -> list[End]:
         crossing = self.first.crossings[target.crossing]
@@ -142,18 +140,35 @@ class Lines:
         around = [mouth.rim, corners, np.array([[x0, y0, low], [x1, y1, high]])]
         return Box.around(np.concatenate(around)).grown(grow)
 
+    def _best(
+        self, opening: Opening, end: End, line: Widest, n: int, targets: Sequence[Target],
+        sizes: Sequence[Drill],
+    ) -> Iterator[Stroke]:  # fmt: skip
+        """The drill that does best on a line, if any does."""
+        best: Stroke | None = None
+        most = {drill: fit(drill, line.radius, self.facet_mm) for drill in sizes}
+        for drill in sorted(sizes, key=lambda drill: most[drill]):
+            if best is not None and best.fit <= most[drill]:
+                break  # where a drill ends it may have less room than the line, never more
+            found = self._stroke(opening, end, line, n, targets, drill)
+            if found is not None and (best is None or found.fit < best.fit):
+                best = found
+        if best is not None:
+            yield best
+
     def _stroke(
         self, opening: Opening, end: End, line: Widest, n: int, targets: Sequence[Target],
         drill: Drill,
     ) -> Stroke | None:  # fmt: skip
         """One drill on a line, or None with the reason noted."""
-        margin = line.radius - 0.5 * drill.diameter
+        depth = _length(line) + end.beyond(line.end, line.direction, 0.5 * drill.diameter)
+        room = self._room(line, depth)
+        margin = room - 0.5 * drill.diameter
         allowance = self.case.drilling.wall_allowance
         if margin < -self.facet_mm and taken(drill) - margin > allowance:
             if allowance > 0.0 or margin >= -REDESIGN_MM:
                 self.misses.append(self._too_deep(opening, drill, -margin))
             return None
-        depth = _length(line) + end.beyond(line.end, line.direction, 0.5 * drill.diameter)
         bore = self._bore(line, drill, depth)
         clears = tuple(k for k, t in enumerate(targets) if k == n or self._opens(t, bore, line))
         named = (targets[k].crossing for k in (n, *clears))
@@ -168,6 +183,7 @@ class Lines:
             depth=depth,
             overrun=OVERRUN_MM,
             bore=bore,
+            room_mm=room,
             facet_mm=self.facet_mm,
         )
         hindrance, settled_by = self._hindrance(stroke)
@@ -176,6 +192,29 @@ class Lines:
         words = f"from the {opening.name}{hindrance}"
         self.misses.append(Miss(1.0 + 1.0 / (1.0 + drill.diameter), words, settled_by))
         return None
+
+    def _room(self, line: Widest, depth: float) -> float:
+        """Largest radius with which a hole of a depth, flat at its end, meets no wall, mm.
+
+        The search ends a line in a half ball, so that a wall straight ahead, which a drill's point
+        does not meet, is none; a wall beside the drill's end may be nearer than it says.
+        """
+
+        def meets(radius: float) -> bool:
+            if radius <= NO_MORE_MM:
+                return False
+            hole = Bore(line.start, line.direction, radius - NO_MORE_MM, depth, 0.0, SIDES)
+            return len(bores.meeting(near, hole)) > 0
+
+        box = Box.around(np.array([line.start, line.start + depth * line.direction]))
+        near = self.predicted.bare_surface(box.grown(line.radius + 1.0))
+        low, high = 0.0, line.radius
+        if not meets(high):
+            return high
+        while high - low > NO_MORE_MM:
+            middle = 0.5 * (low + high)
+            low, high = (low, middle) if meets(middle) else (middle, high)
+        return low
 
     def _too_deep(self, opening: Opening, drill: Drill, cut: float) -> Miss:
         most = cut + taken(drill)

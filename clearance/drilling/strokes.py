@@ -77,6 +77,9 @@ class Stroke:
         The crossings of these, its own first.
     depth : float, mm
         Full diameter, from the entry.
+    room_mm : float
+        Largest radius with which it would meet no wall, as deep as it goes: not the line's, which
+        ends in a half ball before the drill does.
     facet_mm : float
         By so much the mesh's wall may stand inward of the true one.
     """
@@ -91,12 +94,13 @@ class Stroke:
     depth: float
     overrun: float
     bore: Bore
+    room_mm: float
     facet_mm: float = 0.0
 
     @property
     def margin(self) -> float:
         """Wall margin, mm; negative where the wall is cut."""
-        return self.line.radius - 0.5 * self.drill.diameter
+        return self.room_mm - 0.5 * self.drill.diameter
 
     @property
     def cuts(self) -> bool:
@@ -118,9 +122,14 @@ class Stroke:
         tip = self.depth + point_length(self.drill.diameter)
         return Tool(self.drill, self.line.start, self.line.direction, tip, self.margin)
 
+    @property
+    def fit(self) -> tuple[int, float, float]:
+        """How well the drill does on its line (see `fit`)."""
+        return fit(self.drill, self.room_mm, self.facet_mm)
+
     def key(self) -> tuple[float, ...]:
         """More sheets at once, then clear of the wall, the nearer port, the larger drill."""
-        rank, size, flute = fit(self.drill, self.line.radius, self.facet_mm)
+        rank, size, flute = self.fit
         first = 1.0 if self.cuts else 0.0
         return (first, -len(self.clears), rank, round(self.depth, 3), size, flute, self.order)
 
