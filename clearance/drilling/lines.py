@@ -28,7 +28,6 @@ from clearance.geometry.planes import Plane
 from clearance.geometry.soup import Box, Soup
 from clearance.heights import place
 from clearance.kernels.vectors import Floats
-from clearance.passages.crossings import Crossing
 from clearance.ports.mouth import Mouth
 from clearance.predicted.part import NOMINAL
 from clearance.result.passage import Change
@@ -304,9 +303,10 @@ class Lines:
     def ruled_out(self, openings: Sequence[Opening], target: Target) -> bool:
         """Whether no straight line to a target is wide enough for any tool, cut wall and all.
 
-        What would do along the lines that are is noted. Every tool that passes a sheet goes along
-        a line that meets its middle, and has its full width a radius before that: both are held.
-        A sheet along the way may be cleared in other ways, so nothing is ruled out there.
+        What would do along the lines that are is noted. They end at the sheet's middle, and as
+        much room is asked around that end as along the line: the ball that is to pass has its
+        centre there once. A sheet along the way may be cleared in other ways: nothing is ruled
+        out there.
         """
         if not self.explain:
             return False
@@ -316,31 +316,8 @@ class Lines:
             for end in self._ends(target, opening, self.check.required):
                 line = self._widest(opening.mouth, end, need, 0.0, need - REDESIGN_MM)
                 self._note(opening, end, line)
-                if line.bound >= max(need - REDESIGN_MM, 1e-3):
-                    proven = False
-            proven = proven and self._none_before(opening, self.first.crossings[target.crossing])
+                proven = proven and line.bound < max(need - REDESIGN_MM, 1e-3)
         return proven
-
-    def _none_before(self, opening: Opening, crossing: Crossing) -> bool:
-        """Whether no line is wide enough to where a tool is a radius before the sheet."""
-        need = 0.5 * self.check.required
-        middle = 0.5 * (crossing.low + crossing.high)
-        side = math.copysign(1.0, float(opening.mouth.centre[2]) - middle)
-        z = middle + side * need
-        mouth = shapely.MultiPoint(opening.mouth.rim[:, :2])
-        ends = shapely.union(mouth, crossing.footprint)  # what lies between stays in the window
-        if not (side * (opening.mouth.rim[:, 2] - z)).min() > 0.0:
-            return False  # the opening lies within that
-        if not self.predicted.window.rectangle.contains(ends):
-            return False
-        if not self.predicted.stray_outline(self.predicted.slab_at(z, False)).is_empty:
-            return False  # another sheet hides where lines may pass
-        void = self.predicted.window.rectangle.difference(self.predicted.section(z))
-        if void.is_empty:
-            return True
-        end = End(Region(Plane.level(z), void), crossing)
-        line = self._widest(opening.mouth, end, need, 0.0, need - REDESIGN_MM)
-        return line.bound < max(need - REDESIGN_MM, 1e-3)
 
     def _note(self, opening: Opening, end: End, line: Widest) -> None:
         """Note which tool, and which cut of the wall, a line would take."""
