@@ -1,7 +1,8 @@
-"""What stands in the way of a drill and its holder outside the passage.
+"""What stands in the way of a drill and its holder: before the port, and behind the far one.
 
 In: where a drill enters, how deep it goes, and the part after an event. Out: the first obstacle,
-in words. Looked at: the part, the stray metal, what was melted beside it, and the platform.
+in words. Looked at: the part, the stray metal, what was melted beside it, and the platform. What
+the drill meets of the part within the passage is not looked at here.
 """
 
 from __future__ import annotations
@@ -16,7 +17,7 @@ from numpy.typing import NDArray
 from clearance.drilling import bore as bores
 from clearance.drilling.bore import Bore
 from clearance.drilling.drill_length import CLAMPED_DIAMETERS
-from clearance.drilling.drills import Drill
+from clearance.drilling.drills import Drill, point_length
 from clearance.geometry.soup import Box, Soup, meeting
 from clearance.predicted.part import Predicted
 from clearance.verdict.prepared import Checked
@@ -60,6 +61,12 @@ class Tool:
         start = self.entry - last * self.direction
         return Bore(start, self.direction, radius, last - first, 0.0, around=True)
 
+    def inward(self) -> Bore:
+        """The hole from the entry to its tip."""
+        point = point_length(self.drill.diameter)
+        radius = 0.5 * self.drill.diameter
+        return Bore(self.entry, self.direction, radius, self.tip - point, point, around=True)
+
 
 def in_the_way(checked: Checked, predicted: Predicted, tool: Tool) -> str:
     """What a drill or its holder meets in front of the port, in words; empty if nothing.
@@ -72,6 +79,9 @@ def in_the_way(checked: Checked, predicted: Predicted, tool: Tool) -> str:
     tool : Tool
         Its holder's face stands off the entry.
     """
+    behind = _behind(checked, predicted, tool)
+    if behind:
+        return behind
     for holder, shape in _shapes(checked, tool):
         words = _words(checked, tool, holder)
         below = checked.platform_z - _lowest(shape)
@@ -83,6 +93,21 @@ def in_the_way(checked: Checked, predicted: Predicted, tool: Tool) -> str:
             entered = bores.meeting(soup, shape)
             if len(entered):
                 return f"{words} meets {name}{_where(tool, holder, soup[entered])}"
+    return ""
+
+
+def _behind(checked: Checked, predicted: Predicted, tool: Tool) -> str:
+    """What the hole itself would enter that is not the part, in words; empty if nothing."""
+    hole = tool.inward()
+    vertices = bores.solid(hole).vertices
+    below = checked.platform_z - float(vertices[:, 2].min())
+    if checked.case.state.on_platform and below > TOUCH_MM:
+        return f"{tool.drill.words} would go {below:.1f} mm into the platform behind the passage"
+    standing = checked.bodies.standing
+    if len(standing):
+        near = predicted.bare_surface(Box.around(vertices), standing)
+        if len(bores.meeting(near, hole)):
+            return f"{tool.drill.words} meets what was melted beside the part, behind the passage"
     return ""
 
 

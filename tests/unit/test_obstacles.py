@@ -83,3 +83,34 @@ def test_a_platform_far_below_is_not(tmp_path):
         tmp_path, part, passage, sheet, drilling=drilling, part={"platform_z": -300.0}, **ON
     )
     assert result.passages[0].rework.drilling[0].from_ == "inlet"
+
+
+@pytest.mark.parametrize(("z", "into"), [(1.0, True), (5.0, False)])
+def test_a_drill_does_not_go_into_the_platform_behind_the_passage(tmp_path, z, into):
+    # The full diameter passes the sheet by 0.5 and the point is 0.3 diameters longer.
+    result, one = found(tmp_path, upright(), z)
+    assert (one.rework is None) == into
+    if into:
+        assert "mm into the platform behind the passage" in one.why_not
+        assert result.disposition.recommendation == "undetermined"
+        assert any("off its platform" in said for said in result.disposition.settled_by)
+        _, off = found(tmp_path / "off", upright(), z, state={})
+        assert off.rework is not None
+
+
+def test_a_drill_does_not_go_into_what_stands_behind_the_outlet(tmp_path):
+    # A level bore, a bar melted beside the part before its far end: only the near one is drilled.
+    part = m3.Manifold.cube((30, 20, 20)).translate((-15, -10, 0))
+    part -= (
+        m3.Manifold.cylinder(40, 2.0, circular_segments=64, center=True)
+        .rotate((0, 90, 0))
+        .translate((0, 0, 10))
+    )
+    bar = m3.Manifold.cube((4, 20, 20)).translate((15.5, -10, 0))
+    way = make.passage((-15, 0, 10), (15, 0, 10), 2.0, 3.0)
+    keys = {"part": {"also_melted": ["bar.stl"]}, "meshes": {"bar": bar}}
+    _, one = found(tmp_path, part, passage=way, state={}, **keys)
+    assert one.rework is None
+    assert "what was melted beside the part" in one.why_not
+    _, free = found(tmp_path / "free", part, passage=way, state={})
+    assert free.rework is not None
