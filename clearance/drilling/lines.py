@@ -278,6 +278,8 @@ class Lines:
     def _out_of_the_way(self, met: str) -> str:
         """What would settle that something stands before a port."""
         off = ", or the part off its platform" if self.case.state.on_platform else ""
+        if "beside it on the platform" in met:
+            return "the part off its platform, or its neighbour"
         if "beside the part" in met:
             return f"whether what [part] also_melted gives still stands there{off}"
         if "holder" in met:

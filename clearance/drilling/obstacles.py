@@ -1,8 +1,9 @@
 """What stands in the way of a drill and its holder: before the port, and behind the far one.
 
 In: where a drill enters, how deep it goes, and the part after an event. Out: the first obstacle,
-in words. Looked at: the part, the stray metal, what was melted beside it, and the platform. What
-the drill meets of the part within the passage is not looked at here.
+in words. Looked at: the part, the stray metal, what was melted beside it, the platform, and while
+it stands there the other parts of a plate. What the drill meets of the part within the passage is
+not looked at here.
 """
 
 from __future__ import annotations
@@ -103,11 +104,9 @@ def _behind(checked: Checked, predicted: Predicted, tool: Tool) -> str:
     below = checked.platform_z - float(vertices[:, 2].min())
     if checked.case.state.on_platform and below > TOUCH_MM:
         return f"{tool.drill.words} would go {below:.1f} mm into the platform behind the passage"
-    standing = checked.bodies.standing
-    if len(standing):
-        near = predicted.bare_surface(Box.around(vertices), standing)
-        if len(bores.meeting(near, hole)):
-            return f"{tool.drill.words} meets what was melted beside the part, behind the passage"
+    for name, soup in _beside(checked, predicted, Box.around(vertices)):
+        if len(bores.meeting(soup, hole)):
+            return f"{tool.drill.words} meets {name}, behind the passage"
     return ""
 
 
@@ -152,9 +151,20 @@ def _metal(
     yield "the part", predicted.bare_surface(box)
     if holder:
         yield "the part's stray metal", _stray(checked, predicted, box)
+    yield from _beside(checked, predicted, box)
+
+
+def _beside(checked: Checked, predicted: Predicted, box: Box) -> Iterator[tuple[str, Soup]]:
+    """Metal in a box that is not the part's: melted beside it, other parts of the plate."""
     standing = checked.bodies.standing
     if len(standing):
         yield "what was melted beside the part", predicted.bare_surface(box, standing)
+    for other in checked.others:
+        if (box.low <= other.box.high).all() and (box.high >= other.box.low).all():
+            yield (
+                f"{other.name}, which stands beside it on the platform",
+                meeting(other.soup(), box),
+            )
 
 
 def _stray(checked: Checked, predicted: Predicted, box: Box) -> Soup:

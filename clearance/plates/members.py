@@ -63,6 +63,8 @@ class Task:
         got anything from it.
     neighbours : tuple of Neighbour
         Parts whose footprints overlap this one's.
+    others : tuple of Neighbour
+        While it stands on the platform: all other parts of the plate.
     need_bytes : float
     verify : bool, optional
         Whether a second opinion is asked for; None: by the part's size.
@@ -76,10 +78,11 @@ class Task:
     neighbours: tuple[Neighbour, ...]
     need_bytes: float
     verify: bool | None = None
+    others: tuple[Neighbour, ...] = ()
 
     def files(self) -> tuple[Path, ...]:
         """Every file that its computation reads."""
-        return files_of(self.case, self.neighbours)
+        return files_of(self.case, (*self.neighbours, *self.others))
 
     def relocated(self, new: Callable[[Path], Path]) -> Task:
         """Return the task with every file at another place."""
@@ -93,8 +96,13 @@ class Task:
         return replace(
             self,
             case=replace(self.case, part=part, stray=strays),
-            neighbours=tuple(replace(n, meshes=tuple(map(new, n.meshes))) for n in self.neighbours),
+            neighbours=_relocated(self.neighbours, new),
+            others=_relocated(self.others, new),
         )
+
+
+def _relocated(parts: Iterable[Neighbour], new: Callable[[Path], Path]) -> tuple[Neighbour, ...]:
+    return tuple(replace(n, meshes=tuple(map(new, n.meshes))) for n in parts)
 
 
 @dataclass(frozen=True)
@@ -235,7 +243,8 @@ def members(plate: Plate, verify: bool | None = None) -> tuple[Member, ...]:
         others = [standing[n] for n in numbers]
         label = _label(plate, one.part, one.case)
         try:
-            found[one.number] = Member(one.part, label, _task(reader, one, others))
+            task = _task(reader, one, others, [o for o in standing if o is not one])
+            found[one.number] = Member(one.part, label, task)
         except ClearanceError as fault:
             found[one.number] = Member(one.part, label, None, str(fault))
     return tuple(found[number] for number in range(len(plate.part)))
@@ -301,18 +310,23 @@ def _check_slices(plate: Plate, standing: Sequence[_Standing]) -> None:
             )
 
 
-def _task(reader: _Reader, one: _Standing, others: Sequence[_Standing]) -> Task:
+def _task(
+    reader: _Reader, one: _Standing, others: Sequence[_Standing], everyone: Sequence[_Standing]
+) -> Task:
+    """The task of a part: `others` stand over its place in plan, `everyone` on the platform."""
     case = one.case
     # Without an event of the plate each case has its own, and nothing is known of the others.
     slices = placed.slice_heights(case, one.platform_z) if reader.plate.stray else []
     neighbours = tuple(_neighbour(one, other) for other in others if slices and _melted_too(other))
+    around = everyone if case.state.on_platform else []
+    on_platform = tuple(_neighbour(one, other) for other in around)
     stop = _stop(reader.plate, case)
     pitch = _pitch(case, one.survey.bounds)
     cells = float(np.prod(one.survey.bounds[1] - one.survey.bounds[0])) / pitch**3
     count = one.survey.triangles + sum(o.survey.triangles for o in others if neighbours)
     (x0, y0), (x1, y1) = ((float(v) for v in corner[:2]) for corner in one.survey.bounds)
     return Task(
-        key=_key(reader, case, stop, neighbours),
+        key=_key(reader, case, stop, neighbours, on_platform),
         case=case,
         bounds=((x0, y0), (x1, y1)),
         platform_z=one.platform_z,
@@ -320,6 +334,7 @@ def _task(reader: _Reader, one: _Standing, others: Sequence[_Standing]) -> Task:
         neighbours=neighbours,
         need_bytes=BASE_BYTES + TRIANGLE_BYTES * count + CELL_BYTES * cells,
         verify=reader.verify,
+        others=on_platform,
     )
 
 
@@ -352,6 +367,7 @@ def _neighbour(one: _Standing, other: _Standing) -> Neighbour:
         part.unit,
         other.place.within(one.place),
         one.platform_z - other.platform_z,
+        tuple(map(tuple, other.survey.bounds.tolist())),
     )
 
 
@@ -361,7 +377,13 @@ def files_of(case: Case, neighbours: Sequence[Neighbour] = ()) -> tuple[Path, ..
     return tuple(dict.fromkeys([*case.files[1:], *beside]))
 
 
-def _key(reader: _Reader, case: Case, stop: float | None, neighbours: Sequence[Neighbour]) -> str:
+def _key(
+    reader: _Reader,
+    case: Case,
+    stop: float | None,
+    neighbours: Sequence[Neighbour],
+    on_platform: Sequence[Neighbour],
+) -> str:
     """Name of the inputs; where the files lie does not matter."""
 
     def plain(value: Any) -> Any:
@@ -377,6 +399,7 @@ def _key(reader: _Reader, case: Case, stop: float | None, neighbours: Sequence[N
         stop,
         [*case.translations, "", *case.assumptions, "", *case.notices],
         [dataclasses.asdict(_rounded(neighbour)) for neighbour in neighbours],
+        [dataclasses.asdict(_rounded(neighbour)) for neighbour in on_platform],
         reader.verify,
     ]
     text = json.dumps(inputs, default=plain, sort_keys=True)

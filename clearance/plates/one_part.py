@@ -50,7 +50,8 @@ def compute(task: Task) -> Computed:
 def _computed(task: Task) -> Computed:
     soup, notices = _beside(task)
     case = replace(task.case, notices=(*task.case.notices, *notices))
-    checked = prepare(case, beside=soup)
+    others = tuple(neighbour.standing() for neighbour in task.others)
+    checked = prepare(case, beside=soup, others=others)
     examined = judge(checked, threads=1, verify=task.verify)
     result = examined.result
     data = as_json(result)

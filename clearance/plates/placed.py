@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -20,8 +21,9 @@ from numpy.typing import NDArray
 from clearance.case.read import Case
 from clearance.geometry.planes import Plane
 from clearance.geometry.sections import metal
-from clearance.geometry.soup import extent
+from clearance.geometry.soup import Box, extent
 from clearance.mesh.part import read_part
+from clearance.verdict.prepared import OnPlatform
 
 Soup = NDArray[np.float32]
 Floats = NDArray[np.float64]
@@ -70,6 +72,8 @@ class Neighbour:
         Where it stands in the axes of the part that is computed.
     lift : float, mm
         Added to its heights, so that both platforms are one.
+    bounds : ((x, y, z), (x, y, z)), mm
+        Lowest and highest coordinates of its part, in its own axes.
     """
 
     name: str
@@ -77,6 +81,25 @@ class Neighbour:
     unit: str
     place: Place
     lift: float
+    bounds: tuple[tuple[float, ...], ...] = ()
+
+    def metal(self) -> Soup:
+        """Closed triangles of all its meshes, in the axes of the part that is computed.
+
+        Raises
+        ------
+        PartError
+            A mesh cannot be used.
+        """
+        parts = [read_part(path, self.unit).triangles for path in self.meshes]
+        return moved(np.concatenate(parts), self.place, self.lift)
+
+    def standing(self) -> OnPlatform:
+        """The part as something that tools must not meet."""
+        x0, y0, x1, y1 = footprint(self.bounds, self.place).bounds
+        low, high = (z + self.lift for _, _, z in self.bounds)
+        box = Box(np.array([x0, y0, low]), np.array([x1, y1, high]))
+        return OnPlatform(self.name, box, cache(self.metal))
 
 
 def moved(triangles: Soup, place: Place, lift: float = 0.0) -> Soup:
@@ -167,8 +190,7 @@ def beside(
     soups, names = [], []
     window = np.array([place[0] - reach_mm, place[1] + reach_mm])
     for neighbour in neighbours:
-        parts = [read_part(path, neighbour.unit).triangles for path in neighbour.meshes]
-        soup = moved(np.concatenate(parts), neighbour.place, neighbour.lift)
+        soup = neighbour.metal()
         if _falls_on(soup, heights, window):
             soups.append(soup)
             names.append(neighbour.name)

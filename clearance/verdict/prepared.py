@@ -23,7 +23,7 @@ from clearance.columns.runs import Runs, levels, unite
 from clearance.columns.voids import around, label
 from clearance.errors import GridError, PartError, PortError
 from clearance.evidence.powder import void_run
-from clearance.geometry.soup import Box, extent
+from clearance.geometry.soup import Box, Soup, extent
 from clearance.kernels.compiler import kernel
 from clearance.mesh.part import UNITS_MM, file_sha256, read_part
 from clearance.mesh.shells import face_outward
@@ -65,6 +65,24 @@ def default_pitch(case: Case, low: NDArray[np.float64], high: NDArray[np.float64
     return fits[0] if fits else PITCHES[-1]
 
 
+@dataclass(frozen=True, eq=False)
+class OnPlatform:
+    """Another part that stands on the platform, in the axes of the part that is computed.
+
+    Attributes
+    ----------
+    name : str
+    box : Box
+        Around it, mm.
+    soup : callable
+        Gives its closed triangles, (F, 3, 3) float32, mm; read where a tool comes near its box.
+    """
+
+    name: str
+    box: Box
+    soup: Callable[[], Soup]
+
+
 @dataclass(eq=False)
 class Checked:
     """A case with its nominal part read and its ports found."""
@@ -76,6 +94,7 @@ class Checked:
     pitch_mm: float
     notices: list[str]
     inputs: Inputs | None = None
+    others: tuple[OnPlatform, ...] = ()
     _pieces: dict[Events, NDArray[np.int32]] = field(default_factory=dict)
 
     @property
@@ -269,6 +288,7 @@ def prepare(
     pitch_mm: float | None = None,
     progress: Progress = silent,
     beside: NDArray[np.float32] | None = None,
+    others: tuple[OnPlatform, ...] = (),
 ) -> Checked:
     """Read the meshes of a case and find its ports.
 
@@ -279,6 +299,8 @@ def prepare(
     beside : (F, 3, 3) ndarray of float32, mm, optional
         For a part of a plate: closed soup of other parts whose slices lie over it, in this
         part's coordinates; empty where there is none.
+    others : tuple of OnPlatform
+        Other parts that are in the way of tools as long as this one stands on its platform.
 
     Raises
     ------
@@ -310,7 +332,7 @@ def prepare(
     notices += unknowns.notices
     for mouth in mouths.values():
         notices += mouth.notices
-    checked = Checked(case, bodies, mouths, unknowns, pitch, notices, inputs)
+    checked = Checked(case, bodies, mouths, unknowns, pitch, notices, inputs, others)
     checked.whole.take(columns)
     return checked
 
