@@ -224,10 +224,11 @@ def test_pictures_of_the_docs_come_from_the_script():
     assert {Path(name).name for name in pictures} <= drawn
 
 
-def test_the_table_of_rules_is_what_its_script_writes():
-    page = (ROOT / "docs/method.md").read_text(encoding="utf-8")
+def test_the_table_of_rules_and_its_cases_are_what_their_script_writes():
     script = load("docs/make_dispositions.py")
-    assert script.method(page) == page, "run python docs/make_dispositions.py"
+    method, cases = (path.read_text(encoding="utf-8") for path in (script.METHOD, script.PAGE))
+    assert script.method(method) == method, "run python docs/make_dispositions.py"
+    assert script.page() == cases, "run python docs/make_dispositions.py"
 
 
 VALIDATION = load("docs/make_validation.py")
