@@ -6,12 +6,13 @@ geometry. gather.py fills them from a case and its result.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import math
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import Literal
 
 from clearance.result import State
-from clearance.verdict.numbers import at_least, rounded_up
+from clearance.verdict.numbers import at_least, rounded_down, rounded_up
 
 Source = Literal["log", "measured", "assumed"]
 Kept = Literal["not given", "met", "not met", "undetermined"]
@@ -327,14 +328,21 @@ def thinnest(known: Known, plan: Plan) -> float | None:
 
 
 def loss_words(low_kpa: float | None, high_kpa: float | None) -> str:
-    """A pressure loss with the bounds that are known."""
-    if low_kpa is None and high_kpa is None:
+    """A pressure loss with the bounds that are known, each rounded outward to three digits."""
+    low = "" if low_kpa is None else _three_digits(low_kpa, rounded_down)
+    high = "" if high_kpa is None else _three_digits(high_kpa, rounded_up)
+    if not low and not high:
         return "pressure loss not known"
-    if low_kpa is None:
-        return f"pressure loss up to {high_kpa:.3g} kPa"
-    if high_kpa is None:
-        return f"pressure loss {low_kpa:.3g} kPa or more, nothing bounds it"
-    return f"pressure loss {low_kpa:.3g} to {high_kpa:.3g} kPa"
+    if not low:
+        return f"pressure loss up to {high} kPa"
+    if not high:
+        return f"pressure loss {low} kPa or more, nothing bounds it"
+    return f"pressure loss {low} to {high} kPa"
+
+
+def _three_digits(value: float, rounded: Callable[[float, int], str]) -> str:
+    decimals = 2 - math.floor(math.log10(value)) if value > 0.0 else 0
+    return f"{float(rounded(value, max(decimals, 0))):g}"
 
 
 def asked(known: Known, plan: Plan) -> tuple[str, ...]:

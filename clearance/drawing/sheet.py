@@ -24,6 +24,7 @@ from clearance.drawing.sheet_facts import (
     event_facts,
     files,
     flow_lines,
+    missed_loss,
     settings,
 )
 from clearance.drawing.sheet_sections import Sections, gravest_first, worst_crossing
@@ -163,7 +164,7 @@ def sheet(examined: Examined, progress: Progress = silent, on_plate: bool = Fals
     checked, result = examined.checked, examined.on_paper
     case = checked.case
     decided = result.disposition
-    bad = gravest_first(p for p in examined.result.passages if p.state is not State.OPEN)
+    bad = gravest_first(p for p in examined.result.passages if _fails(p))
     sections = Sections(examined)
     checks = {check.passage.name: check for check in examined.checks}
     pages = []
@@ -219,7 +220,7 @@ def _identity(examined: Examined, on_plate: bool) -> tuple[tuple[str, str], ...]
 
 def finding(result: Result) -> tuple[str, ...]:
     """What was found of the passages, in clauses with numbers, the gravest first."""
-    said = [_found(p) for p in gravest_first(result.passages) if p.state is not State.OPEN]
+    said = [_found(p) for p in gravest_first(result.passages) if _fails(p)]
     if not said:
         count = len(result.passages)
         all_open = {1: "the passage is open", 2: "both passages are open"}
@@ -228,9 +229,16 @@ def finding(result: Result) -> tuple[str, ...]:
     return tuple(said)
 
 
+def _fails(passage: PassageResult) -> bool:
+    """It is not open, or its pressure loss is not surely kept."""
+    return passage.state is not State.OPEN or bool(missed_loss(passage))
+
+
 def _found(passage: PassageResult) -> str:
     hurt = _hurt(passage)
     at = f" at z {', '.join(_heights(hurt))} mm" if hurt else ""
+    if passage.state is State.OPEN:
+        return f"{passage.name} wide enough{at}, but {missed_loss(passage)}"
     if passage.state is State.BLOCKED:
         return f"{passage.name} blocked{at}, {passage.required_mm:g} mm required"
     return (
@@ -347,10 +355,7 @@ def _after(passage: PassageResult) -> str:
         return f"{passage.rework.state_after}, {after}{cut}{clash}"
     if passage.why_not:
         return "no plan"
-    lossy = passage.flow is not None and passage.flow["requirement"]["predicted"] == "not met"
-    if passage.state is State.OPEN:
-        return "none sought" if lossy else "none needed"
-    return "–"
+    return "–" if _fails(passage) else "none needed"
 
 
 def _telling(passage: PassageResult, signs: Signs | None) -> list[str]:

@@ -305,9 +305,9 @@ def _titled(axes: Axes, title: str, section: DrillSection, level: str) -> None:
 
 
 def _dimension(axes: Axes, section: DrillSection, out: np.ndarray) -> None:
-    """Depth beside the drill, from entry to tip, with its witness lines."""
+    """Depth left of the drill, from entry to tip, with its witness lines: names stand right."""
     side = np.array([-out[1], out[0]])
-    if side[0] < 0:
+    if side[0] > 0:
         side = -side
     width = section.detail[2] - section.detail[0]
     away = (0.5 * width + 2.0) * side
@@ -324,7 +324,7 @@ def _dimension(axes: Axes, section: DrillSection, out: np.ndarray) -> None:
     middle = 0.5 * (a + b) + 0.8 * side
     axes.text(
         middle[0], middle[1], f"{section.depth_mm:.1f}", fontsize=style.SMALLEST_PT,
-        va="center", ha="left", bbox=style.BACKED,
+        va="center", ha="right", bbox=style.BACKED,
     )  # fmt: skip
 
 

@@ -24,6 +24,7 @@ from clearance.disposition.known import (
     Plan,
     Powder,
     Weighing,
+    loss_words,
     weakest,
 )
 from clearance.disposition.rules import dispose, judge
@@ -413,6 +414,21 @@ def test_of_a_plan_that_must_not_be_used_the_true_reason_is_named(bad, why, sett
     )
     assert row_of(opened, powder) == (6, "undetermined")
     assert any(f"opens it, but is not to be used: {why}" in s for s in dispose(opened).reasons)
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "said"),
+    [
+        (2200.4, 8421.7, "pressure loss 2200 to 8422 kPa"),
+        (1.996, 2.0001, "pressure loss 1.99 to 2.01 kPa"),
+        (0.0, 0.01234, "pressure loss 0 to 0.0124 kPa"),
+        (None, 1.6, "pressure loss up to 1.6 kPa"),
+        (105.97, None, "pressure loss 105 kPa or more, nothing bounds it"),
+        (None, None, "pressure loss not known"),
+    ],
+)
+def test_bounds_of_a_pressure_loss_are_rounded_outward(low, high, said):
+    assert loss_words(low, high) == said
 
 
 def test_an_open_passage_whose_loss_is_missed_and_no_drill_sought_says_so():

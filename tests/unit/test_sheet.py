@@ -16,7 +16,7 @@ from clearance.drawing.sheet import BOXES, NOT_JUDGED, grouped, sheet
 from clearance.figures import level, paper, planes, scale, style
 from clearance.figures.first_page import report
 from clearance.figures.passage_page import Letters
-from clearance.result import Margin, as_json
+from clearance.result import Margin, State, as_json
 from clearance.verdict.prepared import prepare
 
 RECORD = {"drawing": "4711-02", "revision": "C", "serial": "0042", "nonconformity": "NC-118"}
@@ -147,6 +147,28 @@ def test_pitch_and_triangles_stay_on_the_last_page(pages):
     last = pages[-1].text
     for word in ("triangles", "distance of the columns", "SHA-256", "method"):
         assert word in last
+
+
+def test_a_passage_that_is_wide_enough_but_loses_too_much_is_a_finding_with_its_page(tmp_path):
+    """A flap leaves a hole of 3.2 of the bore of 6: a ball of 3 passes, 20 L/min do not."""
+    flap = m3.Manifold.cube((8.0, 8.0, 0.3), True) - m3.Manifold.cylinder(2.0, 1.6, 1.6, 48, True)
+    solid = m3.Manifold.cube((12.0, 12.0, 12.0), True) - m3.Manifold.cylinder(
+        20, 3.0, 3.0, 48, True
+    )
+    flow = {"density": 998.0, "viscosity": 1e-3, "rate": 20.0, "max_pressure_loss": 500.0}
+    case = make.write_case(
+        tmp_path, solid, make.passage((0, 0, -6), (0, 0, 6), 3.0, 3.0, name="way"),
+        {"shape": "mesh", "mesh": "flap.stl", "source": "measured"},
+        meshes={"flap": flap}, flow=flow, pitch=1.0, part={"platform_z": -6.0},
+    )  # fmt: skip
+    found = judge(prepare(read_case(case)))
+    assert [p.state for p in found.result.passages] == [State.OPEN]
+    assert found.result.passages[0].flow["requirement"]["predicted"] == "not met"
+    shown = sheet(found)
+    assert shown.finding[0].startswith("way wide enough at z ")
+    assert shown.finding[0].endswith(" kPa, 500 kPa allowed")
+    assert [page.name for page in shown.passages] == ["way"]
+    assert shown.rows[0].after == "no plan"
 
 
 def test_rules_stand_by_their_number_on_the_last_pages_alone(examined, pages):
@@ -291,7 +313,7 @@ def test_section_through_the_drill_is_to_a_scale_and_names_what_it_shows(drawn):
         assert any(scale.true_scale(axes) == pytest.approx(one) for one in scale.SCALES)
         assert axes.get_aspect() == 1.0
     said = [text.get_text() for text in main.texts]
-    for word in ("inlet", "stray sheet, z 15.00 mm", f"{drill.depth_mm:.1f}"):
+    for word in ("outlet", "stray sheet, z 15.00 mm", f"{drill.depth_mm:.1f}"):
         assert word in said
     assert said.count("B") == 2  # the level section, at both ends of its line
     assert [text.get_text() for text in plan.texts].count("A") == 2
