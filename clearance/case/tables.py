@@ -110,6 +110,9 @@ class PassageTable(Table):
     min_open_fraction: Fraction | None = key(
         "Open area over nominal area that every crossing must keep.", "", None, "not required"
     )
+    min_open_fraction_total: Fraction | None = key(
+        "The same of all channels side by side at one sheet, together.", "", None, "not required"
+    )
     every_branch: bool = key(
         "`true`: a sealed branch fails the passage even if the flow can pass it by.", "", False
     )

@@ -173,7 +173,7 @@ def between_heights(triangles: Soup, low: float, high: float) -> Soup:
     return meeting(triangles, Box(np.array([*-side, low]), np.array([*side, high])))
 
 
-def crossings(predicted: Predicted, sections: Sections) -> list[Crossing]:
+def crossings(predicted: Predicted, sections: Sections, whole: bool = False) -> list[Crossing]:
     """Find all crossings of a passage.
 
     Parameters
@@ -181,6 +181,8 @@ def crossings(predicted: Predicted, sections: Sections) -> list[Crossing]:
     predicted : Predicted
     sections : Sections
         The passage's own, in the same window.
+    whole : bool
+        With those too of which stray metal given as a mesh closes nothing.
 
     Returns
     -------
@@ -193,7 +195,8 @@ def crossings(predicted: Predicted, sections: Sections) -> list[Crossing]:
         low = event.bottom - (event.penetration if event.slices else CUT_MM)
         high = event.top + event.spread if event.slices else event.bottom + CUT_MM
         found += _measured(predicted, sections, levels, event.stray, low, high, event.bottom)
-    return found + _mesh_crossings(predicted, sections)
+    measured = _mesh_crossings(predicted, sections)
+    return found + [c for c in measured if whole or c.open_fraction < 1.0 - 1e-9]
 
 
 def _measured(
@@ -311,9 +314,7 @@ def _mesh_crossings(predicted: Predicted, sections: Sections) -> list[Crossing]:
                 place = (z - float(dz), (float(dx), float(dy)))
                 levels.append(face_at(sections, predicted.events, predicted.table, z, place, place))
             crossed = _measured(predicted, sections, levels, stray, stack.low, stack.high)
-            found += [
-                replace(c, sampled=stack.sampled) for c in crossed if c.open_fraction < 1.0 - 1e-9
-            ]
+            found += [replace(c, sampled=stack.sampled) for c in crossed]
     return found
 
 

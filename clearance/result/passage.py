@@ -59,6 +59,18 @@ class CrossingResult:
     ] = None
 
 
+class OpenTogether(TypedDict):
+    """Channels side by side at one sheet."""
+
+    stray: Annotated[int, told("number of the stray sheet, from 0, in the case's order")]
+    height_mm: Annotated[float, told("z of the channel that is closed most", "mm")]
+    channels: Annotated[
+        int, told("crossings that surely are among them; 0 for one that may lie on no way")
+    ]
+    least: Annotated[float, told("open share of their nominal area, together, at least", "1")]
+    greatest: Annotated[float, told("open share of their nominal area, together, at most", "1")]
+
+
 @dataclass(frozen=True)
 class Drilling:
     """One stroke of a drill."""
@@ -164,6 +176,10 @@ class PassageResult:
     ] = None
     graph: Annotated[
         tuple[GraphEdge, ...], told("how crossings part the passage into regions")
+    ] = ()
+    open_together: Annotated[
+        tuple[OpenTogether, ...],
+        told("channels side by side; empty unless the case asks for `min_open_fraction_total`"),
     ] = ()
     rework: Annotated[
         Rework | None, told("how drills reopen it; null where none is needed or found")

@@ -182,7 +182,7 @@ class PassageSweep:
         event = cut.events[self.moving]
         low, high = event.lowest, event.top
         radius = 0.5 * self.check.nominal.way.high_mm
-        if self.check.asked.open_fraction is not None:
+        if self.check.asked.areas:
             radius = max(radius, *(m.radius for m in self.near.mouths))
         met = self.near.met_at_mouths(cut.events, radius)
         return any(a <= high and low <= b for a, b in met)
@@ -253,7 +253,8 @@ class PassageSweep:
         some = self.check.passage.every_branch and any(
             p.circle_mm < self.smallest for face in cut.levels for p in face.pieces
         )
-        known = Seen(None if some else (), fractions, ahead=self._at_mouth(cut))
+        least = tuple((z, fraction, 1.0) for z, fraction in fractions)  # of channels together
+        known = Seen(None if some else (), fractions, (), (), self._at_mouth(cut), least)
         event = cut.events[self.moving]
         told = [Told(event.lowest, event.top, cut.fraction < 1.0, shapely.Polygon())]
         hidden = partial(unseen, self.near, cut.events, told)

@@ -259,7 +259,7 @@ def _pair(
         parted = (passage.mouths[0][0] < low) != (passage.mouths[1][0] < low)
         at = _with(span.events, number, lower)
         return parted and passage.covered(at, number, steep * far)
-    if required.every_branch or required.open_fraction is not None:
+    if required.every_branch or required.areas:
         return False  # what is sealed, or how much is closed, may change otherwise
     # Cuts and slices go up with the height, outlines at the cut aside with the drift; where the
     # part goes on with a layer that is given, all above goes up as well.

@@ -14,7 +14,7 @@ from clearance.heights import place
 from clearance.passages.crossings import Crossing
 from clearance.passages.way import Way
 from clearance.predicted.variants import Variant
-from clearance.result import State
+from clearance.result import OpenTogether, State
 from clearance.verdict.numbers import rounded_up
 from clearance.verdict.states import contradicts
 
@@ -45,11 +45,46 @@ class Crossed:
     everything: tuple[Crossing, ...]
 
 
+@dataclass(frozen=True)
+class Together:
+    """Channels that lead side by side through one sheet.
+
+    Attributes
+    ----------
+    stray : int
+        Number of the stray table.
+    height_mm : float
+        Of the channel that is closed most.
+    channels : int
+        Crossings that surely are among them.
+    least, greatest : float
+        Open share of their nominal area: of those that surely are among them, and of whichever
+        others lower or raise it most. Each counts at the height where least of it is open.
+    """
+
+    stray: int
+    height_mm: float
+    channels: int
+    least: float
+    greatest: float
+
+    def told(self) -> OpenTogether:
+        """As the result has it."""
+        return {
+            "stray": self.stray,
+            "height_mm": self.height_mm,
+            "channels": self.channels,
+            "least": self.least,
+            "greatest": self.greatest,
+        }
+
+
 @dataclass(frozen=True, eq=False)
 class Judged(Crossed):
     """One passage in one predicted part.
 
     `wide`: it is wide enough by proof, so that no finer pitch tells what is undetermined.
+    `together`: what channels side by side leave open, where the case asks for it.
     `part`: where it was judged, if that is not the variant's part but that less a plan's bores.
     """
 
@@ -59,6 +94,7 @@ class Judged(Crossed):
     pitch_mm: float
     wide: bool = False
     part: Predicted | None = None
+    together: tuple[Together, ...] = ()
 
 
 def tighter(a: Judged, b: Judged) -> Judged:

@@ -34,6 +34,7 @@ from clearance.verdict.between import Between, Passage, between
 from clearance.verdict.graph import in_words, on_way, own, passage_graph, perhaps_on_way, renumbered
 from clearance.verdict.one_variant import Crossed, Judged, differences, leaks, tighter
 from clearance.verdict.prepared import Checked, Progress, silent
+from clearance.verdict.side_by_side import shares_of, side_by_side
 from clearance.verdict.states import Required, Seen, contradicts, failing, state_of
 
 FACETS_MM = 2e-3
@@ -65,6 +66,7 @@ class PassageCheck:
             checked.case.grid.smallest_way,
             passage.every_branch,
             passage.min_open_fraction,
+            passage.min_open_fraction_total,
         )
         self._windows: dict[float, Window] = {}
         self._wide: dict[Events, Predicted] = {}
@@ -184,7 +186,10 @@ class PassageCheck:
         way = search.way(enough_mm=self.required, hint=hint)
         search.forget_cells()
         everything = crossed.everything
+        shared = () if self.asked.open_together is None else side_by_side(crossed, search)
+        heights = shares_of(shared, self.checked.platform_z)
         known = self._known(crossed, on_way(crossed.graph), search, way)
+        known = dataclasses.replace(known, together=heights)
         failed = set(failing(self.asked, known))
         few = tuple(everything[n] for n in sorted(failed))
         around = cache(lambda: search.way(closed=few, enough_mm=self.required))
@@ -195,13 +200,15 @@ class PassageCheck:
         wide = way.low_mm >= self.required and known.sealed is not None
         if few and wide and state is State.UNDETERMINED:
             wide = around().low_mm >= self.required
-        return Judged(*found, state, way, reasons, pitch, wide and not contradicts(way))
+        clear = wide and not contradicts(way)
+        return Judged(*found, state, way, reasons, pitch, clear, together=shared)
 
     def crossed(self, predicted: Predicted, variant: Variant) -> Crossed:
         """What crosses the passage in a predicted part: all that a search for drills asks for."""
-        found = (
-            crossings(predicted, self.sections(predicted.window)) if _has_event(predicted) else []
-        )
+        found: list[Crossing] = []
+        if _has_event(predicted):
+            whole = self.asked.open_together is not None
+            found = crossings(predicted, self.sections(predicted.window), whole)
         graph = passage_graph(predicted, self.inlet, self.outlet, found)
         kept = sorted({*own(graph, len(found)), *self._beside(predicted, found)})
         listed = tuple(found[n] for n in kept)
@@ -247,7 +254,7 @@ class PassageCheck:
             tuple((c.height_mm - base, c.open_fraction) for c in everything),
             tuple(c.height_mm - base for c in everything if c.sampled),
             tuple(n for n, c in enumerate(everything) if id(c) not in listed),
-            self.asked.open_fraction is not None and search.in_front(ENOUGH_AHEAD),
+            self.asked.areas and search.in_front(ENOUGH_AHEAD),
         )
 
     def _unseen(
@@ -471,6 +478,7 @@ class PassageCheck:
             pitch_mm=min(j.pitch_mm for j in judged),
             throat_mm=point(first.way.throat),
             graph=in_words(first.graph),
+            open_together=tuple(shared.told() for shared in first.together),
         )
 
 

@@ -58,12 +58,20 @@ class Required:
         A sealed branch fails the passage.
     open_fraction : float or None
         Least open fraction of every crossing on the way.
+    open_together : float or None
+        Least share that all channels side by side at one sheet leave open, together.
     """
 
     clear_mm: float
     smallest_mm: float
     every_branch: bool = False
     open_fraction: float | None = None
+    open_together: float | None = None
+
+    @property
+    def areas(self) -> bool:
+        """Whether anything is asked of open areas."""
+        return self.open_fraction is not None or self.open_together is not None
 
 
 @dataclass(frozen=True)
@@ -83,6 +91,8 @@ class Seen:
         Numbers among `fractions` of crossings of other branches: named only if no other fails.
     ahead : bool
         Stray metal stands in front of inlet or outlet: no crossing tells what it leaves open.
+    together : tuple of (height, least, greatest), or None
+        Open share of the channels side by side at one sheet; None: not told.
     """
 
     sealed: tuple[float, ...] | None = ()
@@ -90,6 +100,7 @@ class Seen:
     sampled: tuple[float, ...] = ()
     aside: tuple[int, ...] = ()
     ahead: bool = False
+    together: tuple[tuple[float, float, float], ...] | None = None
 
 
 NOTHING = Seen()
@@ -136,7 +147,10 @@ def state_of(
         state, reasons = _around(required, said, around, spare_mm)
         if state is not State.OPEN:
             return state, reasons
-    if unseen is not None and (required.every_branch or required.open_fraction is not None):
+    shared = _together(required, crossed)
+    if shared is not None and shared[0] is State.RESTRICTED:
+        return shared
+    if unseen is not None and (required.every_branch or required.areas):
         hidden = tuple(
             f"the stray metal from z {z:.2f} mm on may shut a branch unseen: it slants across, or "
             "stands from floor to ceiling of a level run, and level sections show parts of it only"
@@ -144,18 +158,44 @@ def state_of(
         )
         if hidden:
             return State.UNDETERMINED, hidden
-    if required.open_fraction is not None and crossed.ahead:
+    if required.areas and crossed.ahead:
         ahead = "stray metal stands in front of a mouth, and how much of its area that leaves "
         return State.UNDETERMINED, (ahead + "open is not computed",)
+    if shared is not None:
+        return shared
     passed = {z for n, (z, _) in enumerate(crossed.fractions) if n not in few}
     sampled = [z for z in crossed.sampled if z in passed]
-    if required.open_fraction is not None and sampled:
+    if required.areas and sampled:
         return State.UNDETERMINED, tuple(
             f"the crossing at z {z:.2f} mm was looked at between some of the measured metal's "
-            f"vertices only, and may leave less than {required.open_fraction:.3f} of its area"
+            f"vertices only, and may leave less of its area open than was seen"
             for z in sampled
         )
     return state, reasons
+
+
+def _together(required: Required, crossed: Seen) -> Verdict | None:
+    """By what the channels side by side at one sheet leave open together; None: enough."""
+    need = required.open_together
+    if need is None:
+        return None
+    if crossed.together is None:
+        return State.UNDETERMINED, ("what channels side by side leave open together is not told",)
+    short = [(z, least, most) for z, least, most in crossed.together if least < need]
+    missed = [(z, most) for z, _, most in short if most < need]
+    if missed:
+        return State.RESTRICTED, tuple(
+            f"the channels side by side at z {z:.2f} mm leave {left} of their area open together, "
+            f"{needs} required"
+            for z, (left, needs) in ((z, at_least(most, need)) for z, most in missed)
+        )
+    if not short:
+        return None
+    return State.UNDETERMINED, tuple(
+        f"the channels side by side at z {z:.2f} mm leave {least:.3f} to {most:.3f} of their area "
+        f"open together, {need:.3f} required: which of them lie on a way is not told"
+        for z, least, most in short
+    )
 
 
 def contradicts(way: Bracketed) -> bool:
