@@ -16,7 +16,7 @@ import numpy as np
 from clearance.drilling.drills import Drill, drills, h8_lower
 from clearance.drilling.lines import SIDES, Lines, Opening
 from clearance.drilling.recheck import Recheck
-from clearance.drilling.strokes import Miss, Reached, covering
+from clearance.drilling.strokes import Miss, Reached, Stroke, covering
 from clearance.drilling.targets import Target, targets_of
 from clearance.passages.stoppers import pieces_at
 from clearance.passages.way import moved_mouth
@@ -157,6 +157,7 @@ class Reach:
         """
         sizes = self._sizes()
         refused: Reached | None = None
+        short: list[Stroke] = []
         reached: set[int] = set()
         above = 0.0
         for _ in range(MOST_SIZES):
@@ -169,28 +170,40 @@ class Reach:
             reached = reached.union(*(stroke.clears for stroke in strokes))
             plan = covering(strokes, len(targets), needed)
             if not plan:
-                return refused, reached
-            found, larger_may_do = self.recheck.of(plan)
-            if self._does(found):
+                break
+            found, larger_may_do = self.recheck.of(plan, self._kept)
+            if self._walls_stand(found):
                 return found, reached
-            refused = self._better(refused, found)
-            if larger_may_do or self._walls_stand(found):
+            if refused is None or (found.rework is not None and refused.rework is None):
+                refused = found
+            if larger_may_do:
+                short = short or (plan if found.after is not None else [])
                 above = min(stroke.drill.diameter for stroke in plan)
                 self.lines.refused_mm = max(above, self.lines.refused_mm)
             else:  # the wall is what is wrong: another port may spare it
                 cutting = {stroke.opening for stroke in plan if stroke.cuts}
                 openings = [opening for opening in openings if opening.name not in cutting]
-        left = any(drill.diameter > above for drill in sizes)
-        if left and refused is not None and refused.rework is None:
-            said = f"{refused.why_not}; drills of more than {above:g} mm were not tried"
-            refused = replace(refused, why_not=said)
+        else:
+            refused = self._tried(refused, sizes, above)
+        if short:  # what can be had, though the pressure loss is not kept
+            refused, _ = self.recheck.of(short)
         return refused, reached
+
+    @staticmethod
+    def _tried(refused: Reached | None, sizes: list[Drill], above: float) -> Reached | None:
+        """What was refused, and which sizes were not tried."""
+        if refused is None or not any(drill.diameter > above for drill in sizes):
+            return refused
+        said = f"{refused.why_not}; drills of more than {above:g} mm were not tried"
+        return replace(refused, why_not=said)
+
+    def _kept(self, after: Judged) -> bool:
+        """Whether the allowed pressure loss is kept after a plan, if one is given."""
+        return self.flow_after is None or self.flow_after(after) in ("met", "not given")
 
     def _does(self, found: Reached) -> bool:
         """Whether there is a plan that leaves wall enough and keeps the pressure loss, if asked."""
-        if found.after is None or not self._walls_stand(found):
-            return False
-        return self.flow_after is None or self.flow_after(found.after) in ("met", "not given")
+        return self._walls_stand(found) and found.after is not None and self._kept(found.after)
 
     def _walls_stand(self, found: Reached) -> bool:
         """Whether there is a plan that leaves as much wall as must stay."""
@@ -199,11 +212,6 @@ class Reach:
         walls = (found.rework.wall_left_mm, found.rework.wall_least_mm)
         least = self.case.drilling.min_wall or 0.0
         return all(wall is None or wall >= least for wall in walls)
-
-    @staticmethod
-    def _better(before: Reached | None, found: Reached) -> Reached:
-        """Of two that fall short the last plan, or the first reason why there is none."""
-        return found if before is None or found.rework is not None else before
 
     # ---- where from ------------------------------------------------------------------------
 

@@ -5,19 +5,29 @@ In: a passage's check and the strokes of a plan. Out: `Reached`, with the plan o
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 
 from clearance.drilling.bore import Bore
 from clearance.drilling.drilled import Drilled
 from clearance.drilling.obstacles import in_the_way
 from clearance.drilling.strokes import Reached, Stroke, described
-from clearance.drilling.wall_left import Hole, Left, UntoldError, Voids, wall_left, within_void
+from clearance.drilling.wall_left import (
+    Hole,
+    Left,
+    UntoldError,
+    Voids,
+    breaks_into,
+    wall_left,
+    within_void,
+)
 from clearance.predicted.part import Events, Predicted
 from clearance.result import Rework, State
 from clearance.system.once import once
 from clearance.verdict.one_variant import Crossed, Judged
 from clearance.verdict.passage import PassageCheck
+
+Kept = Callable[[Judged], bool]
 
 
 class Recheck:
@@ -27,19 +37,28 @@ class Recheck:
         self.check = check
         self.crossed = crossed
 
-    def of(self, plan: list[Stroke]) -> tuple[Reached, bool]:
-        """What a plan leads to, and whether larger drills might do where it fails."""
+    def of(self, plan: list[Stroke], kept: Kept | None = None) -> tuple[Reached, bool]:
+        """What a plan leads to, and whether larger drills might do where it fails.
+
+        With `kept`, which tells of the drilled passage whether its pressure loss is kept, a plan
+        after which it is not is not looked at to the end: it comes back without `rework`, with
+        what it leads to in `after`.
+        """
         taken = tuple(stroke.bore for stroke in plan)
         holes = tuple(stroke.hole for stroke in plan)
-        left = self._wall(holes)
-        if isinstance(left, str):
+        broken = self._broken(holes)
+        if broken:
             ask = f"the design authority: what may be cut beside {self.check.passage.name}"
-            return Reached(None, f"a plan was found, but {left}", settled_by=(ask,)), False
-        after = [self._after(crossed, taken) for crossed in self.crossed]
-        first = after[0]
+            return Reached(None, f"a plan was found, but {broken}", settled_by=(ask,)), False
+        first = self._after(self.crossed[0], taken)
         if first.state is not State.OPEN:
             said = f"the re-check finds the passage {first.state}: {'; '.join(first.reasons)}"
             return Reached(None, f"a plan was found, but {said}"), True
+        if kept is not None and not kept(first):
+            said = "the pressure loss would still not surely be kept"
+            return Reached(None, f"a plan was found, but {said}", after=first), True
+        left = self._wall(holes)
+        after = [first, *(self._after(crossed, taken) for crossed in self.crossed[1:])]
         cuts = any(stroke.cuts for stroke in plan)
         rework = Rework(
             first.state.value,
@@ -62,25 +81,33 @@ class Recheck:
         """The whole part as one variant has it."""
         return self.check.checked.whole.predict(crossed.variant.events)
 
-    def _wall(self, holes: tuple[Hole, ...]) -> Left | str:
-        """The least wall left in any variant, or why the holes must not be drilled."""
-        found: dict[Events, Left] = {}
+    def _cutting(self, holes: tuple[Hole, ...]) -> Iterator[Events]:
+        """Where the part may stand, each place once, if holes may meet its walls there."""
+        seen: set[Events] = set()
         for crossed in self.crossed:
             standing = self._standing(crossed)
             events = None if standing.in_place else crossed.variant.events
-            if events in found:
-                continue
-            if all(within_void(standing, hole) for hole in holes):
-                found[events] = Left()
-                continue
+            if events not in seen:
+                seen.add(events)
+                if not all(within_void(standing, hole) for hole in holes):
+                    yield crossed.variant.events
+
+    def _broken(self, holes: tuple[Hole, ...]) -> str:
+        """Why the holes must not be drilled in some variant; empty if nothing speaks against it."""
+        for events in self._cutting(holes):
             try:
-                found[events] = wall_left(self._voids, crossed.variant.events, holes)
+                said = breaks_into(self._voids, events, holes)
             except UntoldError as fault:
                 return f"how much wall it would leave cannot be told: {fault}"
-            if found[events].breaks_into:
-                return f"it breaks into {found[events].breaks_into}"
-        walls = [left.wall_mm for left in found.values() if left.wall_mm is not None]
-        least = [left.least_mm for left in found.values() if left.least_mm is not None]
+            if said:
+                return f"it breaks into {said}"
+        return ""
+
+    def _wall(self, holes: tuple[Hole, ...]) -> Left:
+        """The least wall left in any variant."""
+        found = [wall_left(self._voids, events, holes) for events in self._cutting(holes)]
+        walls = [left.wall_mm for left in found if left.wall_mm is not None]
+        least = [left.least_mm for left in found if left.least_mm is not None]
         return Left(min(walls, default=None), min(least, default=None))
 
     @once

@@ -1,8 +1,9 @@
 """The wall that drilled holes leave to every other void, exactly.
 
 In: the holes of a plan, the part where it stands after an event, and its surface in patches. Out:
-`Left`: the least wall, with the drill as it measures and with tolerance and run-out, or into what
-the drill breaks. Only distances between triangles are used, so a wall may be as thin as it likes.
+`Left`: the least wall, with the drill as it measures and with tolerance and run-out; or into what
+the drill breaks, in words. Only distances between triangles are used, so a wall may be as thin as
+it likes.
 """
 
 from __future__ import annotations
@@ -95,13 +96,10 @@ class Left(NamedTuple):
         Least metal to another void; None where no other is near, or no wall is cut.
     least_mm : float or None
         The same with drill tolerance and run-out taken off.
-    breaks_into : str
-        In words, what is broken into; empty if nothing is.
     """
 
     wall_mm: float | None = None
     least_mm: float | None = None
-    breaks_into: str = ""
 
 
 class Other(NamedTuple):
@@ -211,34 +209,53 @@ def _ends(predicted: Predicted) -> Iterator[tuple[float, float, tuple[float, flo
                     yield z, slab.lift, rounded(slab.shift), above
 
 
+def breaks_into(voids: Voids, events: Events, holes: Sequence[Hole]) -> str:
+    """What the holes of one passage, as large as they may get, break into; empty if nothing."""
+    predicted = voids.checked.whole.predict(events)
+    return next((said for hole in holes if (said := _broken_by(voids, predicted, hole))), "")
+
+
+def _broken_by(voids: Voids, predicted: Predicted, hole: Hole) -> str:
+    worst = hole.bore(True, -_beyond(hole))
+    for other, soup in _walls_of_others(voids, predicted, hole):
+        entering = bores.meeting(soup, worst)
+        if len(entering):
+            return _broken(voids, other, hole, soup[entering])
+    return ""
+
+
 def wall_left(voids: Voids, events: Events, holes: Sequence[Hole]) -> Left:
     """The wall that the holes of one passage leave to all voids but their own.
 
-    Told up to 15 mm from where a hole cuts metal.
+    Told up to 15 mm from where a hole cuts metal. They must break into nothing (`breaks_into`).
     """
     predicted = voids.checked.whole.predict(events)
     found = [_of_hole(voids, predicted, hole) for hole in holes]
-    broken = next((left for left in found if left.breaks_into), None)
-    if broken is not None:
-        return broken
     return Left(_least(left.wall_mm for left in found), _least(left.least_mm for left in found))
 
 
 def _of_hole(voids: Voids, predicted: Predicted, hole: Hole) -> Left:
-    found: dict[bool, list[float | None]] = {False: [], True: []}
-    beyond = 2.0 * hole.radius  # outward of the mouth
-    worst = hole.bore(True, -beyond)
+    both = [hole.bore(biggest, -_beyond(hole)) for biggest in (False, True)]
+    soups = [soup for _, soup in _walls_of_others(voids, predicted, hole)]
+    return Left(*(_least(cut_to(predicted, bore, soup) for soup in soups) for bore in both))
+
+
+def _beyond(hole: Hole) -> float:
+    """How far outward of the mouth a hole is looked at, mm."""
+    return 2.0 * hole.radius
+
+
+def _walls_of_others(
+    voids: Voids, predicted: Predicted, hole: Hole
+) -> Iterator[tuple[Other, Soup]]:
+    """Walls of every other void around a hole, where the part stands."""
+    box = _box(hole.bore(True, -_beyond(hole))).grown(NEAR_MM)
     for other in voids.others:
-        soup = voids.soup(predicted, other, _box(worst).grown(NEAR_MM))
+        soup = voids.soup(predicted, other, box)
         if other.outside:
             for mouth in _passed(voids, predicted, hole):
                 soup = _below_rim(soup, mouth)
-        entering = bores.meeting(soup, worst)
-        if len(entering):
-            return Left(breaks_into=_broken(voids, other, hole, soup[entering]))
-        for biggest, walls in found.items():
-            walls.append(cut_to(predicted, hole.bore(biggest, -beyond), soup))
-    return Left(_least(found[False]), _least(found[True]))
+        yield other, soup
 
 
 def _least(values: Iterable[float | None]) -> float | None:

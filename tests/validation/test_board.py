@@ -37,7 +37,7 @@ ABOVE = {"on_platform": True}  # from the outlet only
 
 @pytest.mark.parametrize(
     ("low", "z"),
-    [(16.0, 10.0), (1.0, 2.0), (16.0, 17.5), (16.7, 15.0)],
+    [(16.0, 10.0), (1.0, 3.2), (16.0, 17.5), (16.7, 15.0)],
     ids=["behind the entry", "before the far mouth", "beside the sheet", "a lip"],
 )
 def test_a_drill_that_breaks_out_sideways_near_a_mouth_is_no_plan(tmp_path, low, z):
