@@ -29,7 +29,6 @@ from clearance.drawing.sheet_facts import (
 )
 from clearance.drawing.sheet_sections import Sections, gravest_first, worst_crossing
 from clearance.drilling.strokes import in_words
-from clearance.evidence.pins import held
 from clearance.heights import above_platform
 from clearance.report.check import (
     besides,
@@ -376,8 +375,7 @@ def _telling(passage: PassageResult, signs: Signs | None) -> list[str]:
 
 def _stop(pin: GaugePin) -> str:
     now, nominal = (_depth(at) for at in (pin.stops_at_mm, pin.nominal_stops_at_mm))
-    aslant = f" {way}" if (way := held(pin.off_normal_deg)) else ""
-    return f"pin {pin.pin_diameter_mm:.2f}, {{}}{aslant}: {now} (nominal: {nominal})"
+    return f"pin {pin.pin_diameter_mm:.2f}, {{}}: {now} (nominal: {nominal})"
 
 
 def _depth(depth_mm: float | None) -> str:

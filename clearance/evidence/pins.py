@@ -123,14 +123,13 @@ class _Entry:
         if off < SQUARE_DEG:
             inward = -mouth.plane.normal
             return cls(mouth.name, mouth.deepest, inward, mouth.inscribed_radius, 0.0)
-        across = Plane.through(mouth.centre, mouth.axis)
+        across = Plane.through(mouth.entry, mouth.axis)
         seen = shapely.transform(
             mouth.polygon, lambda at: across.to_plane(mouth.plane.to_space(at))
         )
-        circle = shapely.maximum_inscribed_circle(seen, tolerance=1e-4 * mouth.radius)
-        middle = across.to_space(shapely.get_coordinates(circle)[:1])[0]
-        origin = middle - mouth.plane.signed(middle[None])[0] / cosine * mouth.axis
-        return cls(mouth.name, origin, -mouth.axis, float(shapely.length(circle)), off)
+        middle = shapely.Point(0.0, 0.0)
+        radius = float(seen.boundary.distance(middle)) if seen.contains(middle) else 0.0
+        return cls(mouth.name, mouth.entry, -mouth.axis, radius, off)
 
     def moved(self, step: Floats) -> _Entry:
         """The same where the mouth lies in the predicted part."""

@@ -261,7 +261,7 @@ def _besides(said: Sequence[tuple[str, str]], wide: float) -> list[Strip]:
 
 
 HEADS = ("passage", "required", "computed,\nlow to high", "where", "after\nrework",
-         "check it with\n(pin: how deep it goes)", "measured")  # fmt: skip
+         "check it with\n(pin: how deep along the bore)", "measured")  # fmt: skip
 ROW_SHARES = (0.125, 0.085, 0.105, 0.185, 0.095, 0.295, 0.11)
 
 

@@ -124,6 +124,7 @@ def moved(mouth: Mouth, step: Floats) -> Mouth:
         plane=replace(mouth.plane, origin=mouth.plane.origin + step),
         centre=mouth.centre + step,
         deepest=mouth.deepest + step,
+        entry=mouth.entry + step,
     )
 
 

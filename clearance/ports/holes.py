@@ -357,6 +357,27 @@ def squared(site: Site, bore: Bore) -> Bore:
     return bore
 
 
+def straight_part(site: Site, start: Floats, axis: Floats) -> tuple[Floats, Floats]:
+    """Axis (3,), outward, and a point (3,) on it, where a bore behind a mouth runs straight.
+
+    At the mouth itself walls may be those of a chamfer: then further in, up to twice its radius.
+    What is given, a point on the axis and the axis, if it is straight nowhere there.
+    """
+    import shapely
+
+    for depth in (0.0, 0.5, 1.0, 1.5, 2.0):
+        outline = site.outline(start - depth * site.bore * axis, axis, axis)
+        found = None if outline is None else bore_of(site, outline)
+        if found is None or not found.straight:
+            continue
+        plane = found.outline.plane
+        polygon = shapely.make_valid(shapely.Polygon(found.outline.ring))
+        circle = shapely.maximum_inscribed_circle(polygon, tolerance=1e-4 * found.radius)
+        middle: Floats = plane.to_space(shapely.get_coordinates(circle)[:1])[0]
+        return (found.axis if float(found.axis @ axis) > 0.0 else -found.axis), middle
+    return axis, start
+
+
 def centroid(outline: Outline) -> Floats:
     """Centroid (3,) in space of what an outline encloses."""
     a = outline.ring

@@ -38,6 +38,7 @@ from clearance.ports.holes import (
     measure,
     select,
     squared,
+    straight_part,
     unit,
 )
 
@@ -81,8 +82,10 @@ class Mouth:
     inscribed_radius : float
         Its radius, mm.
     axis : ndarray (3,)
-        Along the bore, outward, of unit length: what its walls run along near the mouth. Where the
-        bore leans against its mouth it is not the plane's normal.
+        Along the bore, outward, of unit length: what its walls run along behind a chamfer. Where
+        the bore leans against its mouth it is not the plane's normal.
+    entry : ndarray (3,)
+        Where that axis passes the closing surface, in space.
     notices : tuple of str
     fall : float
         How steeply the outer face around the rim falls away from the closing surface, mm inward for
@@ -97,6 +100,7 @@ class Mouth:
     deepest: Floats
     inscribed_radius: float
     axis: Floats
+    entry: Floats
     notices: tuple[str, ...] = ()
     fall: float = 0.0
 
@@ -112,7 +116,8 @@ class End(NamedTuple):
     outline: Outline
     height: float
     recess: float  # radius of a wider outline that follows at once, 0.0 if none does
-    axis: Floats  # of the bore, outward
+    axis: Floats  # of the bore behind a chamfer, outward
+    on_axis: Floats  # a point on it
 
 
 def _march(
@@ -155,7 +160,7 @@ def _march(
         return None
     wider = site.smallest(Plane.through(start + beyond * axis, direction), LARGEST)
     height = float(centroid(found) @ axis)
-    return End(found, height, 0.0 if wider is None else equal_radius(wider.area), axis)
+    return End(found, height, 0.0 if wider is None else equal_radius(wider.area), axis, start)
 
 
 def _openness(site: Site, end: End, axis: Floats) -> float:
@@ -234,7 +239,11 @@ def closing(site: Site, bore: Bore, normal: Floats | None) -> End | None:
         if (end := _march(site, start, axis, direction, reach, stride)) is not None
     ]
     best = max(ends, key=lambda end: end.height, default=None)
-    return best if best is None or _flat(site, best, axis) else _tilted(site, best, axis)
+    if best is None:
+        return None
+    best = best if _flat(site, best, axis) else _tilted(site, best, axis)
+    axis, on_axis = straight_part(site, start, axis)
+    return best._replace(axis=axis, on_axis=on_axis)
 
 
 def _flat(site: Site, end: End, axis: Floats) -> bool:
@@ -328,9 +337,16 @@ def mouth_of(site: Site, end: End) -> Mouth | None:
         deepest=plane.to_space(deepest[None])[0],
         inscribed_radius=float(np.linalg.norm(edge - deepest)),
         axis=end.axis,
+        entry=_pierced(plane, end),
         notices=tuple(notices),
         fall=_fall(site.triangles, plane, polygon, AROUND * radius),
     )
+
+
+def _pierced(plane: Plane, end: End) -> Floats:
+    """Where the bore's axis passes its closing plane."""
+    ahead = float((plane.origin - end.on_axis) @ plane.normal) / float(end.axis @ plane.normal)
+    return end.on_axis + ahead * end.axis
 
 
 def _fall(triangles: Singles, plane: Plane, polygon: Polygon, around: float) -> float:

@@ -5,6 +5,7 @@ meets a level sheet at height h above the mouth with its edge, (h - p sin a) / c
 """
 
 import make
+import manifold3d as m3
 import numpy as np
 import pytest
 import shapes
@@ -68,3 +69,45 @@ def test_a_mouth_in_a_sloping_face_takes_the_pin_along_its_bore(tmp_path, lean_d
     assert above.direction == pytest.approx([0.0, 0.0, -1.0], abs=1e-4)
     said = [line for line in signs_lines(found.signs) if "along the bore" in line]
     assert len(said) == (lean_deg > 0.0)
+
+
+def cone_along(at, ahead):
+    """A countersink on the bore's axis, from radius 5 outside to 2 within."""
+    return shapes.bore(at - 3.0 * ahead, at + 1.5 * ahead, 5.0, 2.0, segments=SIDES)
+
+
+def cone_upright(at, ahead):
+    """A countersink on the vertical: its rim is not round the bore's axis."""
+    return m3.Manifold.cylinder(2.0, 4.0, 2.5, SIDES).translate(tuple(at))
+
+
+@pytest.mark.parametrize("cone", [cone_along, cone_upright])
+def test_a_countersink_does_not_lead_the_pin_astray(tmp_path, cone):
+    """The pin is guided by the bore behind it."""
+    lean = np.radians(35.0)
+    ahead = np.array([np.sin(lean), 0.0, np.cos(lean)])
+    far = 12.0 * np.tan(lean)
+    at = np.array([-far, 0.0, 0.0])
+    solid = shapes.block((-22, -8, 0), (22, 8, 24)) - cone(at, ahead)
+    solid -= shapes.bore(at - 30 * ahead, at + 60 * ahead, 2.5, segments=SIDES)
+    passage = make.passage(at, (far, 0.0, 24.0), 3.3, 4.0)
+    found = make.checked(tmp_path, solid, passage, make.plane(12.0, 2), pitch=0.8)
+    below = found.signs.gauge_pins[0]
+    assert below.direction == pytest.approx(list(ahead), abs=1e-3)
+    assert below.pin_diameter_mm >= 4.8  # the bore's is 4.99 across flats
+    most = met(12.0, below.pin_diameter_mm, 35.0)
+    assert most - 0.02 < below.stops_at_mm < most + 5e-3
+    assert below.nominal_stops_at_mm is None
+
+
+def test_a_leaning_duct_guides_a_pin_by_its_sides(tmp_path):
+    """The mouth is longer than wide: the largest circle in it may lie anywhere along it."""
+    lean = np.radians(35.0)
+    far = 12.0 * np.tan(lean)
+    duct = m3.Manifold.cube((5, 5, 80), True).rotate((0, 35, 0)).translate((0, 0, 12))
+    solid = shapes.block((-22, -8, 0), (22, 8, 24)) - duct
+    passage = make.passage((-far, 0.0, 0.0), (far, 0.0, 24.0), 3.1, 4.0)
+    found = make.checked(tmp_path, solid, passage, make.plane(12.0, 2), pitch=0.8)
+    for pin, height in zip(found.signs.gauge_pins, (12.0, 24.0 - 12.2), strict=True):
+        assert pin.pin_diameter_mm in (4.8, 4.9)  # the sides are 5 apart, a tenth less enters
+        assert pin.stops_at_mm == pytest.approx(met(height, pin.pin_diameter_mm, 35.0), abs=0.02)

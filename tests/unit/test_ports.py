@@ -306,7 +306,7 @@ def test_plug_covers_islands_and_hollows() -> None:
     polygon = Polygon(star, [hole])
     plane = Plane.through([3.0, 4.0, 5.0], [1.0, 1.0, 0.2])
     centre = plane.to_space([[0.0, 0.0]])[0]
-    mouth = Mouth("p", plane, polygon, centre, 3.9, plane.origin, 3.0, plane.normal)
+    mouth = Mouth("p", plane, polygon, centre, 3.9, plane.origin, 3.0, plane.normal, plane.origin)
     check_plug(mouth, 0.2, 1.0)
 
 
