@@ -243,6 +243,14 @@ class Known:
     rate_l_min: float | None = None
     weighing: Weighing | None = None
 
+    def need(self, passage: Passage) -> float:
+        """Clear diameter that the predicted mesh has to have, mm."""
+        return passage.required_mm + self.build_allowance_mm - self.mesh_tolerance_mm
+
+    def wide_enough(self, passage: Passage) -> bool:
+        """The ball passes; what fails is another requirement, such as an open fraction."""
+        return passage.low_mm >= self.need(passage) and bool(passage.said)
+
     def plan_of(self, name: str) -> Plan | None:
         """Plan of a passage by its name."""
         return next((p.plan for p in self.passages if p.name == name), None)

@@ -132,8 +132,12 @@ def _leave(known: Known, plan: Plan | None, name: str) -> Iterator[str]:
 
 def _through(known: Known, passage: Passage) -> Iterator[str]:
     """What can be felt or blown through the passage itself."""
-    d = passage.required_mm
-    yield f"a ball of {d:g} mm through {passage.name}: it passes if the passage is wide enough"
+    if known.wide_enough(passage) and passage.state is not State.OPEN:
+        said = "; ".join(passage.said)
+        yield f"look into {passage.name} with a scope, or take a replica: is it so that {said}"
+    else:
+        d = passage.required_mm
+        yield f"a ball of {d:g} mm through {passage.name}: it passes if the passage is wide enough"
     pin = passage.pin
     if pin is not None:
         nominal = pin.nominal_stops_at_mm
@@ -238,7 +242,7 @@ def order(
     steps += _emptying(known)
     steps += _telling(known)
     if recommendation == "scrap":
-        return (*steps, *_scrapping(findings))
+        return (*steps, *_scrapping(known, findings))
     steps += _leak_tests(findings)
     if recommendation == "undetermined":
         return (*steps, *_waiting(known, findings))
@@ -317,16 +321,25 @@ def _leak_tests(findings: Sequence[Finding]) -> Iterator[str]:
                 yield f"leak test of {circuit} against the outside"
 
 
-def _scrapping(findings: Sequence[Finding]) -> Iterator[str]:
+def _scrapping(known: Known, findings: Sequence[Finding]) -> Iterator[str]:
     for finding in findings:
         item = finding.item
         if finding.recommendation != "scrap":
             continue
         if isinstance(item, Passage):
-            yield f"confirm it on the part: a ball of {item.required_mm:g} mm through {item.name}"
+            yield f"confirm it on the part: {_confirming(known, item)}"
         elif isinstance(item, Pair):
             yield f"confirm it on the part: leak test between {names(item)}"
     yield "once the decision is signed: mark it for good, so that it cannot be used by mistake"
+
+
+def _confirming(known: Known, passage: Passage) -> str:
+    """What shows on the part that a passage fails: no ball does where the ball passes."""
+    if passage.state is State.OPEN:
+        return next(iter(_flow_test(known, passage)))
+    if known.wide_enough(passage):
+        return f"a scope into {passage.name}"
+    return f"a ball of {passage.required_mm:g} mm through {passage.name}"
 
 
 def _waiting(known: Known, findings: Sequence[Finding]) -> Iterator[str]:
@@ -361,8 +374,11 @@ def _proving(known: Known, findings: Sequence[Finding]) -> Iterator[str]:
     for passage in known.passages:
         d = passage.required_mm
         if passage in restricted:
-            d = math.floor(10.0 * passage.low_mm) / 10.0
-        yield f"a ball of {d:g} mm through {passage.name}, inlet to outlet"
+            d = min(d, math.floor(10.0 * passage.low_mm) / 10.0)
+        if d > 0.0:
+            yield f"a ball of {d:g} mm through {passage.name}, inlet to outlet"
+        if known.wide_enough(passage) and passage.state is not State.OPEN:
+            yield f"a scope into {passage.name}: its open area and branches, with what is required"
     if known.rate_l_min is not None:
         for passage in known.passages:
             yield from _flow_test(known, passage)

@@ -119,8 +119,7 @@ def _first(rows: Sequence[Row], known: Known, item: Any) -> Finding | None:
 
 def _need(known: Known, passage: Passage) -> str:
     added, taken = known.build_allowance_mm, known.mesh_tolerance_mm
-    need = passage.required_mm + added - taken
-    said = f"{need:.3f} mm required"
+    said = f"{known.need(passage):.3f} mm required"
     if added or taken:
         said += f" ({passage.required_mm:g} + {added:g} build allowance - {taken:g} mesh tolerance)"
     return said
@@ -151,7 +150,8 @@ def _fault(known: Known, passage: Passage) -> str:
         return f"blocked{_at(passage)}, {_need(known, passage)}"
     if passage.state is State.OPEN:
         return f"wide enough but {_loss(passage)}"
-    said = f"{passage.state.value}{_at(passage)}, {_clear(known, passage)}"
+    what = "; ".join(passage.said) if known.wide_enough(passage) else _clear(known, passage)
+    said = f"{passage.state.value}{_at(passage)}, {what}"
     return said + ("" if passage.flow == "not given" else f", {_loss(passage)}")
 
 

@@ -431,6 +431,16 @@ def test_bounds_of_a_pressure_loss_are_rounded_outward(low, high, said):
     assert loss_words(low, high) == said
 
 
+def test_scrap_for_the_flow_is_confirmed_by_the_flow_and_no_ball_of_nothing_is_asked_for():
+    lossy = passage(state=State.OPEN, flow="not met", loss_low_kpa=3.0, allowed_kpa=2.0)
+    steps = dispose(known(lossy, rate_l_min=5.0)).order_of_work
+    said = "flow test of circuit-1 at 5 L/min: at most 2 kPa may be lost"
+    assert f"confirm it on the part: {said}" in steps
+    slit = passage(state=State.RESTRICTED, low_mm=0.04, high_mm=0.06, flow="met", loss_kpa=1.0)
+    steps = dispose(known(slit)).order_of_work
+    assert not any(step.startswith("a ball of 0") for step in steps)
+
+
 def test_an_open_passage_whose_loss_is_missed_and_no_drill_sought_says_so():
     what = known(passage(state=State.OPEN, flow="not met", loss_low_kpa=3.0, drill="not sought"))
     found = dispose(what)
@@ -457,6 +467,26 @@ def test_of_a_doubtful_plan_that_opens_powder_the_true_doubt_is_named(keys, word
     assert found.settled_by
     if "conflicts" in keys:
         assert any("which of the plans" in said for said in found.settled_by)
+
+
+@pytest.mark.parametrize("state", [State.RESTRICTED, State.UNDETERMINED])
+@pytest.mark.parametrize("said", ["the crossing at z 10.19 mm leaves 0.868 of its area, 0.95 "
+                                  "required", "one of 3 branches is sealed"])  # fmt: skip
+def test_what_is_wide_enough_is_not_said_to_be_too_narrow(state, said):
+    """The ball passes; another requirement is missed, and a ball does not tell."""
+    bored = passage(state=state, low_mm=7.2, high_mm=7.3, said=(said,), flow="not met")
+    found = dispose(known(dataclasses.replace(bored, source="assumed")))
+    assert said in found.reasons[0]
+    assert "clear diameter" not in found.reasons[0]
+    assert any(s.startswith("look into circuit-1") and said in s for s in found.settled_by)
+    assert not any(s.startswith("a ball of") for s in found.settled_by)
+    scrapped = dispose(known(dataclasses.replace(bored, state=State.RESTRICTED)))
+    assert scrapped.recommendation == "scrap"
+    assert "confirm it on the part: a scope into circuit-1" in scrapped.order_of_work
+    drilled = dispose(known(dataclasses.replace(bored, plan=PLAN, drill="none found")))
+    assert any(step.startswith("a scope into circuit-1") for step in drilled.order_of_work)
+    narrow = dispose(known(dataclasses.replace(bored, low_mm=6.9, source="assumed")))
+    assert any(s.startswith("a ball of 7 mm") for s in narrow.settled_by)
 
 
 def test_row_11_restricted_but_the_flow_is_kept():
