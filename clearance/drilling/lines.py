@@ -25,7 +25,7 @@ from clearance.drilling.targets import OVERRUN_MM, End, Target, ends_of
 from clearance.drilling.widest_line import Region, Widest, widest_line
 from clearance.geometry import box_tree
 from clearance.geometry.planes import Plane
-from clearance.geometry.soup import Box, Soup
+from clearance.geometry.soup import Box, Soup, clipped
 from clearance.heights import place
 from clearance.kernels.vectors import Floats
 from clearance.ports.mouth import Mouth
@@ -40,7 +40,7 @@ SIDES = 96
 TOLERANCE_MM = 0.02
 """The widest straight line is sought within this."""
 NO_MORE_MM = 1e-4
-"""A hole that reaches into a wall by less only touches it."""
+"""A wall that is nearer by less is as far as the line says."""
 MOST_CELLS = 10_000
 """Cells of a search for a line: ten times what it takes unless the sheet lies in the mouth itself.
 
@@ -198,22 +198,15 @@ class Lines:
         The search ends a line in a half ball, so that a wall straight ahead, which a drill's point
         does not meet, is none; a wall beside the drill's end may be nearer than it says.
         """
-
-        def meets(radius: float) -> bool:
-            if radius <= NO_MORE_MM:
-                return False
-            hole = Bore(line.start, line.direction, radius - NO_MORE_MM, depth, 0.0, SIDES)
-            return len(bores.meeting(near, hole)) > 0
-
+        along = Plane.through(line.start, line.direction)
         box = Box.around(np.array([line.start, line.start + depth * line.direction]))
-        near = self.predicted.bare_surface(box.grown(line.radius + 1.0))
-        low, high = 0.0, line.radius
-        if not meets(high):
-            return high
-        while high - low > NO_MORE_MM:
-            middle = 0.5 * (low + high)
-            low, high = (low, middle) if meets(middle) else (middle, high)
-        return low
+        near = self.predicted.bare_surface(box.grown(line.radius + 1.0)).reshape(-1, 3)
+        turned = np.column_stack([along.to_plane(near), along.signed(near)])
+        beside = clipped(
+            turned.reshape(-1, 3, 3).astype(np.float32), 0.0, depth, np.zeros(3)
+        ).astype(np.float64)
+        room = _from_origin(beside[:, :, :2])
+        return line.radius if room > line.radius - NO_MORE_MM else room
 
     def _too_deep(self, opening: Opening, drill: Drill, cut: float) -> Miss:
         most = cut + taken(drill)
@@ -335,6 +328,20 @@ class Lines:
             self.changes.append((room, change))
             if 0.5 * self.check.required - line.radius <= REDESIGN_MM:
                 self.misses.append(Miss(min(room, 0.5), "", change.words))
+
+
+def _from_origin(triangles: Floats) -> float:
+    """Least distance of triangles in a plane, (T, 3, 2), from its origin; inf without any."""
+    if not len(triangles):
+        return math.inf
+    here, there = triangles, np.roll(triangles, -1, axis=1)
+    step = there - here
+    size = np.maximum((step**2).sum(-1), 1e-18)
+    share = np.clip(-(here * step).sum(-1) / size, 0.0, 1.0)
+    side = here[..., 0] * there[..., 1] - here[..., 1] * there[..., 0]
+    if ((side > 0.0).all(1) | (side < 0.0).all(1)).any():
+        return 0.0  # it lies around the origin
+    return float(np.linalg.norm(here + share[..., None] * step, axis=-1).min())
 
 
 def _length(line: Widest) -> float:
