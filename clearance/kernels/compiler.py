@@ -31,6 +31,7 @@ import numpy as np
 from numba import njit
 from numba.core.caching import CompileResultCacheImpl, FunctionCache, IndexDataCacheFile
 from numba.core.dispatcher import Dispatcher
+from numba.core.runtime import rtsys
 
 from clearance.errors import ClearanceWarning
 
@@ -211,7 +212,16 @@ class _Cache(FunctionCache):
         self._cache_file: Any = _Files(self._cache_path, self._impl.filename_base, self.stamp)
 
     def load_overload(self, sig: Any, target_context: Any) -> Any:
-        return super().load_overload(sig, target_context) if self.kept else None
+        """Read machine code back without making the compiler ready, which takes a second.
+
+        What has to be compiled makes it ready for itself; machine code only needs what counts
+        references at run time.
+        """
+        if not self.kept:
+            return None
+        rtsys.initialize(target_context)
+        with self._guard_against_spurious_io_errors():
+            return self._load_overload(sig, target_context)
 
     def save_overload(self, sig: Any, data: Any) -> None:
         with suppress(OSError):
