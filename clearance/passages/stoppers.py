@@ -39,6 +39,7 @@ def sunk_mm(mouth: Mouth, pitch_mm: float) -> float:
     return 1.5 * pitch_mm * (float(np.hypot(*mouth.plane.normal[:2])) + mouth.fall)
 
 
+@lru_cache(maxsize=512)
 def stopper(mouth: Mouth, pitch_mm: float, sunk: bool = True) -> NDArray[np.float32]:
     """A closed prism that shuts a mouth for a grid of a pitch, (T, 3, 3) mm.
 
