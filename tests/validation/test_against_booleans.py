@@ -145,10 +145,10 @@ def test_ports_that_the_sheet_cuts(tmp_path, group):
     assert judged >= 5
 
 
-@pytest.mark.parametrize("group", [1, *shared.more(0, 2, 3, 4, 5)])
+@pytest.mark.parametrize("group", [2, *shared.more(0, 1, *range(3, 12))])
 def test_several_events_plates_and_tall_sheets(tmp_path, group):
     judged, undetermined = 0, 0
-    for seed in range(5000 + 13 * group, 5000 + 13 * (group + 1)):
+    for seed in range(5000 + 13 * group // 2, 5000 + 13 * (group + 1) // 2):
         trial, events, plate = make_several(seed)
         args = (trial.nominal, events, trial.layer, trial.platform, trial.also)
         plates = [] if plate is None else [plate]
@@ -169,17 +169,17 @@ def test_several_events_plates_and_tall_sheets(tmp_path, group):
             undetermined += 1
             continue
         assert (found.state != "blocked") is joined, said
-    assert judged >= 6
-    assert undetermined <= 3
+    assert judged >= 3
+    assert undetermined <= 2
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("group", [1, *shared.more(0, 2)])
+@pytest.mark.parametrize("group", [2, *shared.more(0, 1, 3, 4, 5)])
 def test_a_drilling_plan_joins_the_ports_in_the_solid_too(tmp_path, group):
     # The plan's cylinders are taken out of the exact solid: then the ports are joined, and nothing
     # is opened to the outside.
     planned = 0
-    for seed in range(2000 + 15 * group, 2000 + 15 * (group + 1)):
+    for seed in range(2000 + 15 * group // 2, 2000 + 15 * (group + 1) // 2):
         trial = make_trial(seed)
         nominal, predicted = reference(trial)
         ports = [trial.inlet, trial.outlet]
