@@ -10,6 +10,7 @@ import sys
 from pathlib import Path
 
 import make
+import numpy as np
 import pytest
 import shared
 
