@@ -204,10 +204,14 @@ def _event(known: Known) -> Iterator[str]:
 
 
 def _caliper(known: Known, low: float, high: float) -> str:
-    grown = f"{low:.2f} to {high:.2f} mm" if high > low else f"{high:.2f} mm"
+    if low < 0.0:
+        grown = f"off nominal by {low:+.2f} to {high:+.2f} mm"
+    else:
+        span = f"{low:.2f} to {high:.2f} mm" if high > low else f"{high:.2f} mm"
+        grown = f"more than nominal by {span}"
     return (
         f"height of the part measured with a caliper to {known.layer_thickness_mm:g} mm: "
-        f"more than nominal by {grown} if the event is as assumed"
+        f"{grown} if the event is as assumed"
     )
 
 

@@ -55,7 +55,7 @@ class Reach:
         self.check = check
         self.explain = explain
         self.flow_after = flow_after
-        self.first = crossed[0]
+        self.first, self.others = crossed[0], crossed[1:]
         self.case = check.checked.case
         self.at_hand = drills(self.case.drilling.series, self.case.drilling.drills)
         self.lines = Lines(check, self.first, self.at_hand, explain)
@@ -72,7 +72,7 @@ class Reach:
         narrow, aside = self._narrow(), self._stray()
         partly = self._partly() | narrow
         if not aside:
-            return Reached(None, "no stray metal in the passage narrows it")
+            return Reached(None, self._nothing_there())
         openings, facing = self._openings()
         if not openings:
             return Reached(None, self._closed_words(facing), faces_platform=bool(facing))
@@ -244,6 +244,13 @@ class Reach:
             f"the part stands on its platform and every opening of the passage faces it "
             f"({', '.join(facing)}): take it off first"
         )
+
+    def _nothing_there(self) -> str:
+        """Plans are sought for the first case alone: it may have nothing that others have."""
+        said = self.first.variant.said
+        if not said or not any(one.crossings for one in self.others):
+            return "no stray metal in the passage narrows it"
+        return f"drills are sought for the first case alone, and nothing narrows it there ({said})"
 
     # ---- drills, and what is said ----------------------------------------------------------
 

@@ -132,6 +132,17 @@ def test_row_2_state_differs_over_the_interval():
     )
 
 
+def test_a_part_that_may_have_become_shorter_is_not_said_to_have_grown_by_less_than_nothing():
+    what = known(
+        passage(state=State.UNDETERMINED),
+        open_questions=("layers",),
+        height_added_mm=(-0.2, 0.0),
+    )
+    said = " ".join(dispose(what).settled_by)
+    assert "off nominal by -0.20 to +0.00 mm if the event is as assumed" in said
+    assert "more than nominal" not in said
+
+
 @pytest.mark.parametrize("state", [State.OPEN, State.UNDETERMINED, State.BLOCKED])
 def test_row_2_slices_not_known(state):
     what = known(passage(state=state, slices_unknown=True))

@@ -113,6 +113,16 @@ def test_a_cut_that_run_out_takes_beyond_the_allowance_is_no_repair(tmp_path):
     assert enough.disposition.recommendation == "repair"
 
 
+def test_why_no_drill_is_sought_where_the_first_case_has_no_sheet_is_said(tmp_path):
+    """Whether none or two wrong layers were melted is not known; plans are sought for none."""
+    sheet = {**make.plane(10.0, 2, source="log", next_layer=102), "layers": [0, 2]}
+    passage = make.passage((0, 0, 0), (0, 0, 20), 3.0, 5.0)
+    drilling = {"series": ["jobber"]}
+    found = make.first(tmp_path, bored(), passage, sheet, drilling=drilling, pitch=1.0)
+    assert found.why_not.startswith("drills are sought for the first case alone")
+    assert "0 stray layers" in found.why_not
+
+
 def test_wall_and_conflicts_of_plans_stand_in_text_and_on_page_1():
     from clearance.drawing import sheet
     from clearance.report.drilling import wall_words
