@@ -20,7 +20,7 @@ from clearance.columns.cast import cast
 from clearance.columns.runs import Runs, unite
 from clearance.columns.voids import label
 from clearance.evidence.powder import void_run
-from clearance.flow.course import MOST_PIECES, SPACING, Course, Floats, Line, Section
+from clearance.flow.course import MOST_PIECES, SPACING, TILT, Course, Floats, Line, Section
 from clearance.geometry import box_tree, distance, routes, segments
 from clearance.geometry.soup import extruded
 from clearance.passages.crossings import Crossing
@@ -44,6 +44,8 @@ TRIES = 4
 """Routes tried before a further way is left unproven."""
 MARGIN_MM = 1e-3
 """How far beside a sheet sections may be taken."""
+BESIDE = 1.5
+"""So many diameters along the way from a sheet there is room as in the bore."""
 NEAR = 4.0
 """So many diameters along the way from where it crosses a sheet, it may come near it."""
 FLAT = 3.0
@@ -101,8 +103,14 @@ class Void:
         """Sections and bends along a route; `least_mm`: of the diameter that spaces them."""
         least_mm = max(least_mm, 2.0 * self.predicted.grid.pitch_mm)
         line = Line.along(route, self.search.tree, least_mm)
+        met = [crossing for crossing, _ in self.met(line)]
         return Course.along(
-            self.predicted, line, spacing=spacing, most=most, rooms=self._rooms(line)
+            self.predicted,
+            line,
+            spacing=spacing,
+            most=most,
+            rooms=self._rooms(line),
+            level=self._level(line, met),
         )
 
     def met(self, line: Line) -> list[tuple[Crossing, int]]:
@@ -110,13 +118,14 @@ class Void:
 
         Of others the sections tell: where a sheet lies along the way, or beside a bend.
         """
-        found = []
+        found, near = [], math.ceil(BESIDE * line.diameter_mm / line.step_mm)
         for crossing in self.crossings:
             place = enters(line.places, crossing)
             if place is None or crossing.open_area_mm2 >= WHOLE * crossing.nominal_area_mm2:
                 continue
             n = int(np.argmin(np.linalg.norm(line.places - place, axis=1)))
-            room = float(distance.distances(self._bare, line.places[n : n + 1])[0])
+            around = line.places[max(n - near, 0) : n + near + 1]
+            room = float(distance.distances(self._bare, around).max())
             level = crossing.nominal_area_mm2 <= FLAT * math.pi * room**2
             if level and FLAT * abs(float(line.directions[n, 2])) >= 1.0:
                 found.append((crossing, n))
@@ -128,16 +137,36 @@ class Void:
         Infinite where a section would cut such a sheet: none is taken there.
         """
         met = self.met(line)
+        level = self._level(line, [crossing for crossing, _ in met])
+        within = [np.where(level, line.room_mm, np.inf)] if level.any() else []
         if not met:
-            return [line.room_mm]
+            return [line.room_mm, *within]
         z, off = line.places[:, 2], np.zeros(len(line.places), np.bool_)
         bare = distance.distances(self._bare, line.places)
         flat = np.sqrt(np.maximum(1.0 - line.directions[:, 2] ** 2, 0.0))
-        reach = 1.5 * np.minimum(bare, 0.5 * line.diameter_mm) * flat + MARGIN_MM
+        beside = math.ceil(BESIDE * line.diameter_mm / line.step_mm)
         for crossing, n in met:
+            wide = 2.0 * float(bare[max(n - beside, 0) : n + beside + 1].max())
+            reach = wide * (flat + 1.5 * TILT) + MARGIN_MM
             near = np.abs(np.arange(len(z)) - n) * line.step_mm < NEAR * line.diameter_mm
             off |= near & (z > crossing.low - reach) & (z < crossing.high + reach)
-        return [np.where(off, np.inf, room) for room in (line.room_mm, bare)]
+        return [np.where(off, np.inf, room) for room in (line.room_mm, bare)] + within
+
+    def _level(self, line: Line, met: Sequence[Crossing]) -> NDArray[np.bool_]:
+        """Places within the sheet of a crossing that does not count by itself.
+
+        A section that slants to a thin sheet misses how narrow it is: there a level one tells too.
+        """
+        z, level = line.places[:, 2], np.zeros(len(line.places), np.bool_)
+        for crossing in self.crossings:
+            if crossing not in met and crossing.open_area_mm2 < crossing.nominal_area_mm2:
+                reach = 0.5 * line.step_mm
+                within = (z > crossing.low - reach) & (z < crossing.high + reach)
+                if within.any():
+                    around = crossing.footprint.buffer(line.step_mm)
+                    within &= shapely.contains_xy(around, line.places[:, 0], line.places[:, 1])
+                level |= within
+        return level
 
     @once
     def _bare(self) -> box_tree.Tree:

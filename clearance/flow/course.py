@@ -28,6 +28,10 @@ SPACING = 1.5
 MOST_PIECES = 40
 TILT = 0.1
 """Radians by which planes are tilted to find the one that stands square to the walls."""
+NUDGE_MM = 2e-3
+PRISM = 0.1
+"""By so much the area square to the walls may be off what a prism would have: elsewhere, as at the
+mouth of a leg, there is no such plane."""
 BENT = 0.05
 """Radians a diameter from which a stretch counts as bent."""
 TIGHT, GENTLE = 1.0, 5.0
@@ -128,9 +132,27 @@ class Section:
         return Piece(length_mm, area, hydraulic, laminar)
 
     @classmethod
+    def level(cls, predicted: Predicted, line: Line, n: int) -> Section:
+        """The level section through a place."""
+        up = 1.0 if line.directions[n, 2] >= 0.0 else -1.0
+        plane = Plane.through(line.places[n], np.array([0.0, 0.0, up]))
+        return cls(plane, _outline(predicted, plane), float(max(line.room_mm[n], 1e-3)))
+
+    @classmethod
     def at(cls, predicted: Predicted, line: Line, n: int) -> Section:
-        """The smallest of the sections through a place, among them the one square to its walls."""
-        place, room = line.places[n], float(max(line.room_mm[n], 1e-3))
+        """The smallest of the sections through a place, among them the one square to its walls.
+
+        Hard beside it if it lies in a face, where no outline is told.
+        """
+        for off in (0.0, NUDGE_MM, -NUDGE_MM):
+            found = cls._through(predicted, line, n, line.places[n] + off * line.directions[n])
+            if found.outline is not None:
+                break
+        return found
+
+    @classmethod
+    def _through(cls, predicted: Predicted, line: Line, n: int, place: Floats) -> Section:
+        room = float(max(line.room_mm[n], 1e-3))
         first = Plane.through(place, line.directions[n])
         planes = [first]
         for axis in (first.u, first.v):
@@ -143,8 +165,11 @@ class Section:
             normals = np.array([plane.normal for plane in planes])
             axis = np.linalg.solve(normals, [1.0 / outline.area for outline in outlines])
             if float(axis @ first.normal) > 0.7 * float(np.linalg.norm(axis)):
-                planes.append(Plane.through(place, axis))
-                outlines.append(_outline(predicted, planes[-1]))
+                square = _outline(predicted, Plane.through(place, axis))
+                expected = 1.0 / float(np.linalg.norm(axis))
+                if square is not None and abs(square.area / expected - 1.0) < PRISM:
+                    planes.append(Plane.through(place, axis))
+                    outlines.append(square)
         found = [(o.area, k) for k, o in enumerate(outlines) if o is not None]
         least = min(found)[1]
         return cls(planes[least], outlines[least], room)
@@ -162,11 +187,18 @@ def _outline(predicted: Predicted, plane: Plane) -> Any:
 
 
 def _smallest(
-    predicted: Predicted, line: Line, s: tuple[int, int], rooms: Sequence[Floats]
+    predicted: Predicted,
+    line: Line,
+    s: tuple[int, int],
+    rooms: Sequence[Floats],
+    level: NDArray[np.bool_] | None,
 ) -> tuple[int, Section]:
     """The smallest of a stretch's sections at the places with least room."""
     places = dict.fromkeys(s[0] + int(np.argmin(room[s[0] : s[1] + 1])) for room in rooms)
     found = [(n, Section.at(predicted, line, n)) for n in places]
+    if level is not None:
+        found += [(n, Section.level(predicted, line, n)) for n in places if level[n]]
+    found = [one for one in found if one[1].least_mm2 > 0.0]
     return min(found, key=lambda one: one[1].least_mm2)
 
 
@@ -246,14 +278,16 @@ class Course:
         spacing: float = SPACING,
         most: int = MOST_PIECES,
         rooms: Sequence[Floats] = (),
+        level: NDArray[np.bool_] | None = None,
     ) -> Course:
         """Cut a part along a way.
 
         `rooms`: of each place the room by which the narrowest places are chosen, infinite where
         no section is to be taken; of several the one with the smaller section. Default: the line's.
+        `level`: places where a level section counts as well.
         """
         stretches = line.stretches(spacing, most)
-        found = [_smallest(predicted, line, s, rooms or [line.room_mm]) for s in stretches]
+        found = [_smallest(predicted, line, s, rooms or [line.room_mm], level) for s in stretches]
         lids, narrow = [n for n, _ in found], [section for _, section in found]
         wide = [
             n if line.even(s) else Section.at(predicted, line, line.widest(s))

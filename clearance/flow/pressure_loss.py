@@ -39,6 +39,18 @@ ROUGHNESS_MM = (0.0, 0.1)
 """Height of the sand grain that is assumed of printed walls; see docs/method.md."""
 UNTOLD = "no way of the nominal part is proven: how much it loses is not computed"
 UNBOUNDED = "open, but by a way beside stray metal that nothing bounds; its loss is not computed"
+CONTRADICTED = (
+    "two bounds contradict each other: an internal fault, please report it; no loss is told"
+)
+ROUNDING = 1e-6
+NONE: Shares = {
+    "friction_kpa": 0.0,
+    "bends_kpa": 0.0,
+    "steps_kpa": 0.0,
+    "entrance_kpa": 0.0,
+    "exit_kpa": 0.0,
+    "restrictions_kpa": 0.0,
+}
 WHOLE = 1.0 - 1e-6
 """Open fraction from which what is lacking is rounding."""
 Areas = Callable[[Restriction], float]
@@ -228,7 +240,10 @@ class _Passage:
             high.append({**self.ends[1], "restrictions_kpa": self._most(area)})
         if not high:
             return scenario(low, None, told, UNBOUNDED)
-        return scenario(low, min(high, key=whole_kpa), told, "")
+        least = min(high, key=whole_kpa)
+        if whole_kpa(low) > whole_kpa(least) * (1.0 + ROUNDING):
+            return scenario({**NONE}, None, told, CONTRADICTED)
+        return scenario(low, least, told, "")
 
     def _most(self, area: Areas) -> float:
         """All crossings one behind the other."""

@@ -303,3 +303,14 @@ def test_the_bracket_of_a_sheet_holds_every_thinner_one(thickness, rate):
         lost = pressure_loss(*ROUTE, [thin], Water(rate=rate))["predicted"]["restrictions"][0]
         bounds = [told["predicted"][end]["restrictions_kpa"] for end in ("least", "greatest")]
         assert bounds[0] <= lost["pressure_loss_kpa"] <= bounds[1]
+
+
+def test_bounds_that_contradict_each_other_are_told_as_a_fault():
+    # A passage that loses more as it loses least than by the way that is open: no verdict from it.
+    end = tube(*ROUTE)
+    opened = losses.Open(predicted=tube([1.0], [40.0]), possible=(tube([1.0], [40.0]),))
+    water = Water(max_pressure_loss=1e-9)
+    found = losses.pressure_loss(end, end, [], water, opened=opened)
+    assert found["predicted"]["said"] == losses.CONTRADICTED
+    assert found["predicted"]["high_kpa"] is None
+    assert found["requirement"]["predicted"] == "undetermined"

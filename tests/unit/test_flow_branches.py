@@ -195,3 +195,21 @@ def test_a_sheet_along_a_level_run_between_two_upright_ones(tmp_path, flip):
     by_hand = tube_kpa(3.0, 32.0, 4.0, 1.5 + 2.0 * mitre) + through
     flow = found.flow["predicted"]
     assert flow["low_kpa"] < by_hand < flow["high_kpa"] < 5.0 * by_hand
+
+
+@pytest.mark.parametrize("shift", [0.8, -0.8])
+def test_a_lens_in_a_leaning_tube_counts_as_narrow_as_it_is(tmp_path, shift):
+    # A slanting section misses how narrow a thin level sheet leaves a tube; nothing that is proven
+    # from above may lie below what is proven from below.
+    lean = 14.0 * math.tan(math.radians(40.0))
+    solid = shapes.block((-6, -6, 0), (lean + 6, 6, 14))
+    solid -= shapes.bore((-lean / 14, 0, -1), (lean * 15 / 14, 0, 15), 1.5)
+    x = lean / 2.0
+    plate = shapes.block((x - 5, -4, 6.9), (x + 5, shift, 7.1))
+    if shift < 0.0:
+        plate = shapes.block((x + shift, -4, 6.9), (x + 5, 4, 7.1))
+    way = make.passage((0, 0, 0), (lean, 0, 14), 1.6, 0.3)
+    found = make.first(tmp_path, solid, way, DRAWN, meshes={"plug": plate}, flow=water(1.0))
+    flow = found.flow["predicted"]
+    k = flow["restrictions"][0]["loss_coefficient"]
+    assert flow["low_kpa"] < k * head_kpa(1.0, math.pi * 2.25) < flow["high_kpa"]
