@@ -258,6 +258,7 @@ def _largest_finite(radius: Array) -> float:
 def _widest_route(radius: Array, passable: Array, sources: Array, targets: Array) -> Array:
     nx, ny, nz = radius.shape
     size, flat, free = radius.size, radius.ravel(), passable.ravel()
+    steps, last = (1, nz, ny * nz), (nz - 1, ny - 1, nx - 1)
     most = _largest_finite(flat)
     scale = (BUCKETS - 1) / most if most > 0.0 else 0.0
     head = np.full(BUCKETS, -1, np.int64)  # a pile of waiting cells per step of the radius
@@ -282,11 +283,22 @@ def _widest_route(radius: Array, passable: Array, sources: Array, targets: Array
         if came[at] & 8:
             break
         head[top] = below[at]
+        column = at // nz
+        i = column // ny
+        place = (at - column * nz, column - i * ny, i)  # along z, y, x: told once for six faces
         for side in range(6):
-            to = _neighbour(at, side, nx, ny, nz)
-            if to < 0 or not free[to] or came[to] & 7:
-                continue
-            if free[min(at, to)] & (8 >> (side // 2)):  # a link that is cut
+            axis = side >> 1
+            if side & 1:
+                if place[axis] == 0:
+                    continue
+                to = at - steps[axis]
+                link = free[to]
+            else:
+                if place[axis] == last[axis]:
+                    continue
+                to = at + steps[axis]
+                link = free[at]
+            if not free[to] or came[to] & 7 or link & (8 >> axis):  # met, or a link that is cut
                 continue
             came[to] |= 1 + side
             bucket = int(min(np.float64(flat[to]), most) * scale)
