@@ -7,7 +7,10 @@ drill takes, so that a way that is found open is open.
 
 from __future__ import annotations
 
+import math
+from collections.abc import Iterable
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -26,6 +29,10 @@ from clearance.predicted.stray import Slab, assemble, bodies, plugs_only, rounde
 from clearance.system.once import once
 
 FAR_MM = 1e6
+STEP_MM, THICK_MM = 0.1, 0.5
+"""What a leaning bore leaves of a sheet is told in such steps where it is thicker than this."""
+UPRIGHT = 0.999
+"""Upright bores, by the rise of their direction, leave the same at all heights."""
 
 
 @dataclass(eq=False)
@@ -137,7 +144,10 @@ class Drilled(Predicted):
     def stray(self) -> Soup:
         """What the bores leave of all stray metal in the window."""
         sheets = [
-            extruded(self._left_of(slab), slab.low, slab.high) for slab in self.table if slab.gates
+            extruded(self._left_of(slab, low, high), low, high)
+            for slab in self.table
+            if slab.gates
+            for low, high in self._steps(slab)
         ]
         return np.concatenate([self._outside(self._measured), *sheets])
 
@@ -163,15 +173,22 @@ class Drilled(Predicted):
             soup = np.concatenate([soup, meeting(self.added, box)])
         return np.concatenate([meeting(self.surface, box), self._outside(soup)])
 
-    def _left_of(self, slab: Slab) -> Any:
-        """Outline of what the bores leave of a sheet over a slab's whole height.
+    def _steps(self, slab: Slab) -> Iterable[tuple[float, float]]:
+        """Heights between which a sheet is taken at once: steps where a bore leans through much."""
+        leans = any(abs(bore.direction[2]) < UPRIGHT for bore in self.bores)
+        thick = slab.high - slab.low
+        steps = math.ceil(thick / STEP_MM) if leans and thick > THICK_MM else 1
+        return pairwise(np.linspace(slab.low, slab.high, steps + 1).tolist())
+
+    def _left_of(self, slab: Slab, low: float, high: float) -> Any:
+        """Outline of what the bores leave of a sheet from one height to another.
 
         A bore is convex: what two level sections of it share, all sections between
         them hold.
         """
         left = self.stray_outline(slab)
         for bore in self.bores:
-            ends = [bores.section(bore, Plane.level(z)) for z in (slab.low, slab.high)]
+            ends = [bores.section(bore, Plane.level(z)) for z in (low, high)]
             left = left.difference(ends[0].intersection(ends[1]))
         return left
 

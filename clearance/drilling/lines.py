@@ -100,7 +100,7 @@ class Lines:
         beyond = end.beyond(end.middle, toward, radius)
         line = self._widest(opening.mouth, end, radius, beyond, need)
         if line.radius >= need:
-            return line
+            return line if line.direction @ opening.mouth.plane.normal < 0.0 else None
         base = self.check.checked.platform_z
         sheet_mm = end.crossing.height_mm - base
         doubt = "" if line.bound < need else "; the search ended before a wider one was ruled out"
@@ -306,7 +306,7 @@ class Lines:
         if not self.explain:
             return False
         need = 0.5 * self.check.required
-        proven = target.leg is None
+        proven = target.leg is None and not self.first.crossings[target.crossing].footprint.is_empty
         for opening in openings:
             for end in self._ends(target, opening, self.check.required):
                 line = self._widest(opening.mouth, end, need, 0.0, need - REDESIGN_MM)

@@ -32,6 +32,8 @@ STRAIGHT = 0.25
 """A leg strays so little from a straight line, over the passage's diameter."""
 SHORTEST = 1.0
 """Legs shorter than so many diameters are none."""
+UPRIGHT = 0.7
+"""A mouth whose normal rises or falls by more faces up or down."""
 INWARD = 0.02
 """Ends of legs lie so far inward of what they end at, over the diameter."""
 
@@ -92,9 +94,9 @@ class End:
         if rise < 1e-6:
             return extent + OVERRUN_MM
         slant = math.sqrt(max(1.0 - rise * rise, 0.0)) / rise
-        half = 0.5 * (self.crossing.high - self.crossing.low)
+        left = self.crossing.high - end[2] if direction[2] > 0.0 else end[2] - self.crossing.low
         # A flat line would have to go far to leave the sheet: it ends with the crossing.
-        return min(half / rise + radius * slant, extent) + OVERRUN_MM
+        return min(float(left) / rise + radius * slant, extent) + OVERRUN_MM
 
     def _extent(self, end: Floats, direction: Floats, radius: float) -> float:
         """How far the crossing reaches beyond an end, under the hole's width."""
@@ -137,7 +139,8 @@ def _rows(crossing: Crossing, route: Floats, diameter_mm: float) -> Iterator[Flo
     along = polylines.lengths(route)
     count = min(int(along[-1] / (0.05 * diameter_mm)) + 2, 20_000)
     places = polylines.points_at(np.linspace(0.0, along[-1], count), along, route)
-    near = np.abs(places[:, 2] - 0.5 * (crossing.low + crossing.high)) < 0.6 * diameter_mm
+    off = np.maximum(crossing.low - places[:, 2], places[:, 2] - crossing.high)
+    near = off < 0.6 * diameter_mm
     near[near] = shapely.contains_xy(
         crossing.footprint.buffer(0.05 * diameter_mm), places[near, 0], places[near, 1]
     )
@@ -191,9 +194,7 @@ def ends_of(
     """
     if crossing.footprint.is_empty:
         return []
-    level = End(
-        Region(Plane.level(0.5 * (crossing.low + crossing.high)), crossing.footprint), crossing
-    )
+    level = End(Region(Plane.level(_middle(crossing, mouth)), crossing.footprint), crossing)
     if target.leg is None:
         return [level]
     near, far = sorted(target.leg, key=lambda end: float(np.linalg.norm(end - mouth.centre)))
@@ -203,6 +204,20 @@ def ends_of(
         found.append(End(across, crossing, 0.0))
     steep = abs(float(far[2] - near[2])) > FLAT * float(np.linalg.norm(far - near))
     return [*found, level] if steep else found
+
+
+def _middle(crossing: Crossing, mouth: Mouth) -> float:
+    """Middle height of what lies of a sheet inward of a mouth that faces up or down.
+
+    Of one that lies in the mouth itself the rest is met before the part is.
+    """
+    low, high = crossing.low, crossing.high
+    normal, z = mouth.plane.normal[2], float(mouth.centre[2])
+    if normal > UPRIGHT and low < z:
+        high = min(high, z)
+    elif normal < -UPRIGHT and z < high:
+        low = max(low, z)
+    return 0.5 * (low + high)
 
 
 def _at_edge(crossing: Crossing, place: Floats, ahead: Floats) -> bool:

@@ -164,7 +164,8 @@ def mirrored(shape: Any, surface: Surface, z: float) -> Any:
     corners += [corners[1] - far * aside, corners[0] - far * aside]
     inner = polygonal(shapely.intersection(shape, shapely.Polygon(corners)))
     image = shapely.transform(inner, lambda xy: xy - 2.0 * (xy @ aside - at)[:, None] * aside)
-    return polygonal(shapely.union(shape, image))
+    # Rounding may make edges cross that lay close together.
+    return polygonal(shapely.union(shape, shapely.make_valid(image)))
 
 
 def imaged(shape: Any, closings: Sequence[Closing], z: float) -> Any:
