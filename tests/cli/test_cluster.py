@@ -16,12 +16,12 @@ import plates
 
 pytest.importorskip("distributed")
 
-# Six different parts: two designs, one to three stray layers.
+# Four different parts: two designs, one or two stray layers.
 PARTS = [
     {"name": f"{case[0]}{n}", "case": f"{case}.toml", "x": x, "y": 30 * n - 100, "turn": 0,
      "more": f"layers = {n}"}
     for case, x in (("straight", -40), ("leaning", 40))
-    for n in range(1, 4)
+    for n in range(1, 3)
 ]  # fmt: skip
 
 
@@ -88,6 +88,8 @@ def cluster(tmp_path):
 def small(tmp_path_factory):
     folder = tmp_path_factory.mktemp("cluster")
     plates.write_designs(folder)
+    for design in folder.glob("*.toml"):  # no drills: the search for plans takes most of the time
+        design.write_text(design.read_text() + "\n[drilling]\nseries = []\n")
     plates.write_plate(folder, PARTS)
     return folder
 
@@ -116,7 +118,7 @@ def test_a_part_beyond_the_memory_limit_is_undetermined(small, cluster, tmp_path
     # At 0.02 mm the part of 24 x 14 x 12 mm takes 2.1 GB (measured), at 0.5 mm 0.3 GB.
     fine = (small / "leaning.toml").read_text().replace("pitch = 0.5", "pitch = 0.02")
     (small / "fine.toml").write_text(fine)
-    parts = [PARTS[0], {**PARTS[3], "case": "fine.toml"}]
+    parts = [PARTS[0], {**PARTS[2], "case": "fine.toml"}]
     plate = plates.write_plate(small, parts, "fine-plate.toml")
     cluster.worker("--memory-limit", "800MB")
     found = plates.run(plate, tmp_path / "out", "--cluster", cluster.address)
