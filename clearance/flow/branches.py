@@ -21,7 +21,7 @@ from clearance.columns.runs import Runs, unite
 from clearance.columns.voids import label
 from clearance.evidence.powder import void_run
 from clearance.flow.course import MOST_PIECES, SPACING, TILT, Course, Floats, Line, Section
-from clearance.geometry import box_tree, distance, routes, segments
+from clearance.geometry import box_tree, distance, polylines, routes, segments
 from clearance.geometry.soup import extruded
 from clearance.passages.crossings import Crossing
 from clearance.passages.search import Search
@@ -226,9 +226,12 @@ class Void:
         places = course.line.places
         start = course.lids[first - 1] if first else 0
         end = course.lids[last + 1] if last + 1 < len(course.lids) else len(places) - 1
-        found = self.course(places[start : end + 1], least_mm, CLOSER, MOST_IN_LEG)
+        route: Floats | None = places[start : end + 1]
         shut: list[tuple[Course, int]] = []
         while True:
+            if route is None or polylines.lengths(route)[-1] <= self.predicted.grid.pitch_mm:
+                return []  # none was found, or it is too short to have sections
+            found = self.course(route, least_mm, CLOSER, MOST_IN_LEG)
             lid = self._to_shut(found)
             if lid is None:
                 return []
@@ -237,9 +240,6 @@ class Void:
             if self.parts(lids):
                 break
             route = None if len(shut) == MOST_LEGS else self._further(before, after, lids)
-            if route is None:
-                return []
-            found = self.course(route, least_mm, CLOSER, MOST_IN_LEG)
         legs = [self._tube(one, k) for one, k in shut]
         return [] if len(legs) < 2 or any(leg.first == leg.last for leg in legs) else legs
 

@@ -4,11 +4,15 @@ Expected numbers are worked out beside each test from published forms (library `
 """
 
 import math
+from types import SimpleNamespace
 
 import fluids
 import make
+import numpy as np
 import pytest
 import shapes
+
+from clearance.flow.branches import Void
 
 RHO, MU = 998.0, 1.0e-3
 
@@ -213,3 +217,13 @@ def test_a_lens_in_a_leaning_tube_counts_as_narrow_as_it_is(tmp_path, shift):
     flow = found.flow["predicted"]
     k = flow["restrictions"][0]["loss_coefficient"]
     assert flow["low_kpa"] < k * head_kpa(1.0, math.pi * 2.25) < flow["high_kpa"]
+
+
+def test_a_further_way_without_length_is_no_leg():
+    # Found by random parts: of two sections hard by each other a route of one cell.
+    course = SimpleNamespace(
+        line=SimpleNamespace(places=np.zeros((3, 3))), lids=[0, 1, 2], narrow=[None] * 3
+    )
+    void = Void(SimpleNamespace(grid=SimpleNamespace(pitch_mm=0.3)), None, None, None)
+    (block,) = void.blocks(course, [True, False, True], 1.0)
+    assert block.legs == ()
