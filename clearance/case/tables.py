@@ -163,7 +163,7 @@ class DrillingTable(Table):
         "The shop's own drills: tables of diameter, flute, overall and unit.", "", ()
     )
     wall_allowance: NotNegative = key(
-        "Passage wall that may be cut; above 0 makes it a repair.", "mm", 0.0
+        "Passage wall that may be cut, run-out included; above 0 makes it a repair.", "mm", 0.0
     )
     min_wall: Positive | None = key(
         "Metal that must stay between the drilled hole and any other void.", "mm", None, "not known"
