@@ -190,6 +190,15 @@ def h8_lower(diameter: float) -> float:
     raise ValueError(f"the tolerance table ends at 120 mm, found {diameter:g}")
 
 
+def least_diameter(required_mm: float) -> float:
+    """Smallest diameter whose lower limit of size is not below what is required, mm.
+
+    Infinite where the table of tolerances ends.
+    """
+    sizes = ((required_mm - lower, largest) for largest, lower in H8_LOWER_MM)
+    return next((size for size, largest in sizes if size <= largest), math.inf)
+
+
 def run_out(drill: Drill) -> float:
     """Run-out of a drill as supplied, mm: about 0.03 + 0.01 overall / diameter.
 

@@ -11,11 +11,18 @@ from dataclasses import replace
 from typing import Protocol
 
 from clearance.drilling.drill_length import CLAMPED_DIAMETERS, Practice, reach_limits
-from clearance.drilling.drills import STEP_MM, Drill, h8_lower, point_length
+from clearance.drilling.drills import (
+    H8_LOWER_MM,
+    STEP_MM,
+    Drill,
+    h8_lower,
+    least_diameter,
+    point_length,
+)
 from clearance.drilling.strokes import fit, taken
 from clearance.drilling.widest_line import Widest
 from clearance.result.passage import Change
-from clearance.verdict.numbers import rounded_up
+from clearance.verdict.numbers import rounded_down, rounded_up
 
 REDESIGN_MM = 0.5
 """More of the wall is not cut to save a part (DESIGN: that is a redesign)."""
@@ -63,9 +70,9 @@ def needed(
     refused_mm : float
         Drills up to this were refused by the re-check.
     """
-    if line.radius <= 0.0:
+    least = max(least_diameter(required_mm), refused_mm + STEP_MM)
+    if line.radius <= 0.0 or least > H8_LOWER_MM[-1][0]:
         return ()
-    least = max(required_mm - h8_lower(required_mm), refused_mm + STEP_MM)
     ideal = _ideal(least, depth_of, practice)
     useful = [d for d in at_hand if d.diameter > refused_mm]
     useful = [d for d in useful if d.diameter + h8_lower(d.diameter) >= required_mm]
@@ -89,7 +96,10 @@ def _change(
     facet_mm: float,
 ) -> Change:
     """What one drill takes; a drill whose series is none is still to be had."""
-    tip = depth_of(drill) + point_length(drill.diameter)
+    size = drill.diameter
+    if not drill.series:  # one of the size that is said, in two decimals, has to do
+        size = float(rounded_up(size, 2))
+    tip = depth_of(drill) + point_length(size)
     ratio = tip / drill.diameter
     wall = _cut(drill, line, facet_mm)
     change = Change(
@@ -97,8 +107,8 @@ def _change(
         least_diameter_mm=drill.diameter,
         greatest_diameter_mm=max(drill.diameter, 2.0 * line.radius),
         depth_mm=tip,
-        flute_mm=tip + practice.chip_room_diameters * drill.diameter,
-        overall_mm=tip + CLAMPED_DIAMETERS * drill.diameter,
+        flute_mm=tip + practice.chip_room_diameters * size,
+        overall_mm=tip + CLAMPED_DIAMETERS * size,
         at_hand=bool(drill.series),
         max_length_to_diameter=ratio if ratio > given.max_length_to_diameter else None,
         wall_allowance_mm=wall if wall > given.wall_allowance else None,
@@ -129,8 +139,9 @@ def _words(change: Change, drill: Drill, given: Given, line: Widest) -> str:
     if change.at_hand:
         said = f"{drill.words} {change.depth_mm:.1f} mm deep from the {change.from_}"
     else:
-        low, high = change.least_diameter_mm, change.greatest_diameter_mm
-        size = f"{low:.2f} to {high:.2f}" if round(high, 2) > round(low, 2) else f"{low:.2f}"
+        size = rounded_up(change.least_diameter_mm, 2)
+        largest = rounded_down(change.greatest_diameter_mm, 2)
+        size += f" to {largest}" if float(largest) > float(size) else ""
         flute, overall = rounded_up(change.flute_mm, 1), rounded_up(change.overall_mm, 1)
         said = (
             f"a drill of {size} mm that goes {change.depth_mm:.1f} mm deep from the "

@@ -4,6 +4,7 @@ Every expected answer is worked out by hand or with solid booleans; each test na
 """
 
 import math
+import re
 
 import make
 import manifold3d as m3
@@ -46,3 +47,31 @@ def test_a_sheet_that_stands_out_of_a_mouth_is_drilled_inward(tmp_path, z, mouth
     (stroke,) = result.passages[0].rework.drilling
     assert stroke.from_ == mouth
     assert stroke.direction[2] * inward > 0.99
+
+
+@pytest.mark.parametrize("need", [3.0, 5.99])
+def test_the_drill_that_is_asked_for_does_where_its_tolerance_is_the_next_wider(tmp_path, need):
+    # h8 is wider above 3 and above 6 mm: 3.014 and 6.008 may measure less than is required.
+    solid, inlet, outlet = upright(10.0, 4.0, 12.0)
+    passage, sheet = make.passage(inlet, outlet, 4.0, need), make.plane(5.0, 1, source="log")
+    none = {"series": [], "drills": []}
+    change = (
+        checked(tmp_path, solid, passage, sheet, drilling=none).passages[0].what_would_change[0]
+    )
+    said = re.search(
+        r"drill of ([\d.]+) .*: ([\d.]+) mm of flute, ([\d.]+) mm overall", change.words
+    )
+    own = dict(zip(("diameter", "flute", "overall"), map(float, said.groups()), strict=True))
+    own["overall"] = max(own["overall"], own["flute"])
+    tools = {"series": [], "drills": [own]}
+    found = checked(tmp_path / "given", solid, passage, sheet, drilling=tools).passages[0]
+    assert found.rework.drilling[0].drill_diameter_mm == own["diameter"]
+
+
+def test_no_drill_is_named_beyond_the_table_of_tolerances(tmp_path):
+    # 119.97 and its tolerance are more than 120 mm, where h8 ends here: a traceback.
+    solid, inlet, outlet = upright(60.0, 62.0, 150.0)
+    passage, sheet = make.passage(inlet, outlet, 62.0, 119.97), make.plane(30.0, 1, source="log")
+    found = checked(tmp_path, solid, passage, sheet, pitch=5.0).passages[0]
+    assert found.why_not
+    assert found.what_would_change == ()
