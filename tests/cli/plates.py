@@ -27,6 +27,9 @@ min_clear_diameter = 5.0
 
 [grid]
 pitch = 0.5
+
+[drilling]
+series = []                    # the search for plans takes longer than all the rest
 """
 
 HEAD = """\

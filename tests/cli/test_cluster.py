@@ -88,8 +88,6 @@ def cluster(tmp_path):
 def small(tmp_path_factory):
     folder = tmp_path_factory.mktemp("cluster")
     plates.write_designs(folder)
-    for design in folder.glob("*.toml"):  # no drills: the search for plans takes most of the time
-        design.write_text(design.read_text() + "\n[drilling]\nseries = []\n")
     plates.write_plate(folder, PARTS)
     return folder
 
