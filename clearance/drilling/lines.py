@@ -300,18 +300,20 @@ class Lines:
 
         What would do along the lines that are is noted. They end at the sheet's middle, and as
         much room is asked around that end as along the line: the ball that is to pass has its
-        centre there once. A sheet along the way may be cleared in other ways: nothing is ruled
-        out there.
+        centre there once. Where metal leaves an opening a narrower tool may do: beside one whose
+        radius is less than the ball's less the opening's circle, a wider circle than that would
+        have to be open. A sheet along the way may be cleared in other ways: nothing is ruled out.
         """
         if not self.explain:
             return False
-        need = 0.5 * self.check.required
-        proven = target.leg is None and not self.first.crossings[target.crossing].footprint.is_empty
+        need, crossing = 0.5 * self.check.required, self.first.crossings[target.crossing]
+        proven = target.leg is None and not crossing.footprint.is_empty
+        least = max(need - crossing.circle_mm - REDESIGN_MM, 1e-3)
         for opening in openings:
             for end in self._ends(target, opening, self.check.required):
                 line = self._widest(opening.mouth, end, need, 0.0, need - REDESIGN_MM)
                 self._note(opening, end, line)
-                proven = proven and line.bound < max(need - REDESIGN_MM, 1e-3)
+                proven = proven and line.bound < least
         return proven
 
     def _note(self, opening: Opening, end: End, line: Widest) -> None:

@@ -5,6 +5,7 @@ Every expected answer is worked out by hand or with solid booleans; each test na
 
 import math
 import re
+from itertools import pairwise
 
 import make
 import manifold3d as m3
@@ -75,3 +76,19 @@ def test_no_drill_is_named_beyond_the_table_of_tolerances(tmp_path):
     found = checked(tmp_path, solid, passage, sheet, pitch=5.0).passages[0]
     assert found.why_not
     assert found.what_would_change == ()
+
+
+def test_a_plug_that_a_narrower_drill_takes_out_is_no_scrap(tmp_path):
+    # A measured plug of 5.4 in the middle of a bore of 8 whose bends leave a line of 5.39.
+    axis = [(5, 0, 55), (5, 0, 38), (0, 0, 29), (0, 0, 21), (5, 0, 12), (5, 0, -5)]
+    solid = block((30, 18, 50))
+    for a, b in pairwise(axis):
+        solid -= cylinder(a, b, 4.0, 48) + m3.Manifold.sphere(4.0, 48).translate(b)
+    plug = cylinder((0, 0, 24.9), (0, 0, 25.2), 2.7) + block((5, 0.6, 0.3), (2.5, 0, 24.9))
+    stray = {"shape": "mesh", "mesh": "plug.stl", "source": "measured"}
+    flow = {"density": 998.0, "viscosity": 1e-3, "rate": 60.0, "max_pressure_loss": 690.0}
+    passage = make.passage((5, 0, 0), (5, 0, 50), 4.0, 7.0)
+    keys = {"meshes": {"plug": plug}, "flow": flow, "pitch": 0.5}
+    result = checked(tmp_path, solid, passage, stray, **keys)
+    assert result.passages[0].flow["requirement"]["predicted"] == "not met"
+    assert result.disposition.recommendation == "undetermined"
