@@ -18,10 +18,10 @@ from clearance.drilling import bore as bores
 from clearance.drilling.bore import Bore
 from clearance.drilling.drill_length import Practice, not_at_hand, reach_limit
 from clearance.drilling.drills import Drill, point_length
-from clearance.drilling.needed import REDESIGN_MM, needed
+from clearance.drilling.needed import REDESIGN_MM, asks, needed
 from clearance.drilling.obstacles import in_the_way
 from clearance.drilling.strokes import Miss, Stroke, fit, taken
-from clearance.drilling.targets import OVERRUN_MM, End, Target, ends_of
+from clearance.drilling.targets import End, Target, ends_of
 from clearance.drilling.widest_line import Region, Widest, widest_line
 from clearance.geometry import box_tree
 from clearance.geometry.planes import Plane
@@ -72,6 +72,7 @@ class Lines:
         self.refused_mm = 0.0  # drills up to this leave a step, says the re-check
         self.misses: list[Miss] = []
         self.changes: list[tuple[float, Change]] = []
+        self.without_line = False  # some target has none, so that no change helps
 
     # ---- strokes ---------------------------------------------------------------------------
 
@@ -180,7 +181,7 @@ class Lines:
             line=line,
             drill=drill,
             depth=depth,
-            overrun=OVERRUN_MM,
+            overrun=end.overrun_mm,
             bore=bore,
             room_mm=room,
             facet_mm=self.facet_mm,
@@ -309,27 +310,36 @@ class Lines:
         need, crossing = 0.5 * self.check.required, self.first.crossings[target.crossing]
         proven = target.leg is None and not crossing.footprint.is_empty
         least = max(need - crossing.circle_mm - REDESIGN_MM, 1e-3)
+        some = False
         for opening in openings:
             for end in self._ends(target, opening, self.check.required):
                 line = self._widest(opening.mouth, end, need, 0.0, need - REDESIGN_MM)
-                self._note(opening, end, line)
+                some = self._note(opening, end, line) or some
                 proven = proven and line.bound < least
+        self.without_line = self.without_line or not some
         return proven
 
-    def _note(self, opening: Opening, end: End, line: Widest) -> None:
-        """Note which tool, and which cut of the wall, a line would take."""
+    def _note(self, opening: Opening, end: End, line: Widest) -> bool:
+        """Note which tool, and which cut of the wall, a line would take; whether it is one."""
 
         def depth_of(drill: Drill) -> float:
             return _length(line) + end.beyond(line.end, line.direction, 0.5 * drill.diameter)
 
-        for change in needed(
+        inward = -float(line.direction @ opening.mouth.plane.normal)
+        if inward <= 0.0:
+            return False
+        lean = math.sqrt(max(1.0 - inward**2, 0.0)) / inward
+        changes = needed(
             opening.name, line, self.check.required, depth_of, self.case.drilling, self.practice,
             self.at_hand, self.facet_mm, self.refused_mm,
-        ):  # fmt: skip
+            0.5 * self.case.drilling.holder_diameter * lean,
+        )  # fmt: skip
+        for change in filter(asks, changes):  # what asks for nothing is barred by something else
             room = line.radius / self.check.required
             self.changes.append((room, change))
             if 0.5 * self.check.required - line.radius <= REDESIGN_MM:
                 self.misses.append(Miss(min(room, 0.5), "", change.words))
+        return bool(changes)
 
 
 def _from_origin(triangles: Floats) -> float:

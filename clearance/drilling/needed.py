@@ -50,6 +50,7 @@ def needed(
     at_hand: Sequence[Drill],
     facet_mm: float = 0.0,
     refused_mm: float = 0.0,
+    standoff_mm: float = 0.0,
 ) -> tuple[Change, ...]:
     """What it would take to drill along a line, the least cut first; none if its room is not known.
 
@@ -69,21 +70,31 @@ def needed(
         By so much the mesh's wall may stand inward of the true one.
     refused_mm : float
         Drills up to this were refused by the re-check.
+    standoff_mm : float
+        So far from the entry the holder's face has to stay: it leans with the line.
     """
     least = max(least_diameter(required_mm), refused_mm + STEP_MM)
     if line.radius <= 0.0 or least > H8_LOWER_MM[-1][0]:
         return ()
-    ideal = _ideal(least, depth_of, practice)
+    ideal = _ideal(least, depth_of, practice, standoff_mm)
     useful = [d for d in at_hand if d.diameter > refused_mm]
     useful = [d for d in useful if d.diameter + h8_lower(d.diameter) >= required_mm]
-    long_enough = [d for d in useful if not _too_short(d, depth_of(d), practice)]
+    long_enough = [d for d in useful if not _too_short(d, depth_of(d), practice, standoff_mm)]
     own = min(long_enough, key=lambda d: fit(d, line.radius, facet_mm), default=None)
     found = []
     if own is None or _cut(own, line, facet_mm) > _cut(ideal, line, facet_mm):
-        found.append(_change(opening, line, ideal, depth_of, given, practice, facet_mm))
+        found.append(
+            _change(opening, line, ideal, depth_of, given, practice, facet_mm, standoff_mm)
+        )
     if own is not None and 0.5 * own.diameter - line.radius <= REDESIGN_MM:
-        found.append(_change(opening, line, own, depth_of, given, practice, facet_mm))
+        found.append(_change(opening, line, own, depth_of, given, practice, facet_mm, standoff_mm))
     return tuple(found)
+
+
+def asks(change: Change) -> bool:
+    """Whether a change asks for anything that is not given."""
+    wanted = (change.max_length_to_diameter, change.wall_allowance_mm)
+    return not change.at_hand or wanted != (None, None)
 
 
 def _change(
@@ -94,6 +105,7 @@ def _change(
     given: Given,
     practice: Practice,
     facet_mm: float,
+    standoff_mm: float,
 ) -> Change:
     """What one drill takes; a drill whose series is none is still to be had."""
     size = drill.diameter
@@ -108,7 +120,7 @@ def _change(
         greatest_diameter_mm=max(drill.diameter, 2.0 * line.radius),
         depth_mm=tip,
         flute_mm=tip + practice.chip_room_diameters * size,
-        overall_mm=tip + CLAMPED_DIAMETERS * size,
+        overall_mm=tip + CLAMPED_DIAMETERS * size + standoff_mm,
         at_hand=bool(drill.series),
         max_length_to_diameter=ratio if ratio > given.max_length_to_diameter else None,
         wall_allowance_mm=wall if wall > given.wall_allowance else None,
@@ -117,16 +129,22 @@ def _change(
     return replace(change, words=_words(change, drill, given, line))
 
 
-def _ideal(diameter: float, depth_of: Callable[[Drill], float], practice: Practice) -> Drill:
+def _ideal(
+    diameter: float, depth_of: Callable[[Drill], float], practice: Practice, standoff_mm: float
+) -> Drill:
     """The shortest drill of a diameter that is long enough."""
     tip = depth_of(Drill(diameter, 0.0, 0.0, "")) + point_length(diameter)
     flute = tip + practice.chip_room_diameters * diameter
-    return Drill(diameter, flute, max(tip + CLAMPED_DIAMETERS * diameter, flute), "")
+    overall = tip + CLAMPED_DIAMETERS * diameter + standoff_mm
+    return Drill(diameter, flute, max(overall, flute), "")
 
 
-def _too_short(drill: Drill, depth_mm: float, practice: Practice) -> bool:
+def _too_short(drill: Drill, depth_mm: float, practice: Practice, standoff_mm: float) -> bool:
     limits = reach_limits(drill, depth_mm, practice)
-    return any(limit.kind in ("flute", "overall") for limit in limits)
+    if any(limit.kind in ("flute", "overall") for limit in limits):
+        return True
+    projects = drill.overall - CLAMPED_DIAMETERS * drill.diameter
+    return projects < depth_mm + point_length(drill.diameter) + standoff_mm
 
 
 def _cut(drill: Drill, line: Widest, facet_mm: float) -> float:

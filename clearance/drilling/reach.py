@@ -277,11 +277,14 @@ class Reach:
 
     def _settled_by(self) -> tuple[str, ...]:
         """What would do, the nearest first, three at most."""
-        said = [miss.settled_by for miss in self._nearest() if miss.settled_by]
+        told = [miss for miss in self._nearest() if miss.words or not self.lines.without_line]
+        said = [miss.settled_by for miss in told if miss.settled_by]
         return tuple(dict.fromkeys(said))[:3]
 
     def _changes(self) -> tuple[Change, ...]:
-        """Lines along which there might be a plan, the widest first."""
+        """Lines along which there might be a plan, the widest first; none if one is missing."""
+        if self.lines.without_line:
+            return ()
         by_room = sorted(self.lines.changes, key=lambda pair: -pair[0])
         return tuple(dict.fromkeys(change for _, change in by_room))
 

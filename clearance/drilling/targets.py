@@ -85,6 +85,11 @@ class End:
         centre = self.region.polygon.representative_point()
         return np.asarray(self.region.plane.to_space(np.array([[centre.x, centre.y]]))[0])
 
+    @property
+    def overrun_mm(self) -> float:
+        """How far the full diameter passes the sheet; a leg is followed to its end and no more."""
+        return OVERRUN_MM if self.most_mm is None else 0.0
+
     def beyond(self, end: Floats, direction: Floats, radius: float) -> float:
         """From an end of a line to where the full diameter has passed the metal, mm."""
         extent = self._extent(end, direction, radius)

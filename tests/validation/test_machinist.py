@@ -249,3 +249,40 @@ def test_sizes_are_raised_until_the_flow_is_kept(tmp_path):
     assert stroke.drill_diameter_mm == 7.9
     assert result.passages[0].flow["requirement"]["after_rework"] == "met"
     assert result.disposition.recommendation == "rework"
+
+
+def test_what_would_change_is_silent_where_a_leg_has_no_line(tmp_path):
+    # A level U: its middle leg is reached from neither port, whatever the drill.
+    legs = [((-20, -8, 10), (0, -8, 10)), ((0, -8, 10), (0, 8, 10)), ((0, 8, 10), (-20, 8, 10))]
+    solid = block((30, 30, 20)) + block((10, 30, 20), (10, 0, 0))
+    for start, end in legs:
+        solid -= cylinder(start, end, 2.0, 48) + m3.Manifold.sphere(2.0, 48).translate(end)
+    passage = make.passage((-15, -8, 10), (-15, 8, 10), 2.0, 3.5)
+    result = checked(tmp_path, solid, passage, make.plane(9.8, 1, source="log"))
+    (found,) = result.passages
+    assert found.rework is None
+    assert found.what_would_change == ()
+    assert not any("mm drill" in said for said in result.disposition.settled_by)
+
+
+def test_a_longer_drill_is_long_enough_for_the_holder_too(tmp_path):
+    # A bore that leans 30 degrees: a holder of 40 leans with it, 20 tan(30) = 11.5 off the face.
+    lean = math.radians(30.0)
+    ahead = np.array([math.sin(lean), 0.0, math.cos(lean)])
+    solid = block((60, 20, 20)) - cylinder(-40 * ahead, 40 * ahead, 2.0, 48)
+    top = ahead * (20.0 / ahead[2])
+    passage = make.passage((0, 0, 0), top, 2.15, 3.5)
+    sheet = make.plane(10.0, 2, source="log")
+    keys = {"state": {"on_platform": True}}
+    short = {"series": [], "drills": [{"diameter": 3.6, "flute": 18.0, "overall": 24.0}]}
+    result = checked(tmp_path, solid, passage, sheet, drilling=short, **keys)
+    (change,) = [c for c in result.passages[0].what_would_change if not c.at_hand]
+    assert change.overall_mm > change.depth_mm + 2.5 * change.least_diameter_mm + 11.5
+    own = {
+        "diameter": math.ceil(100 * change.least_diameter_mm) / 100,
+        "flute": math.ceil(10 * change.flute_mm) / 10,
+        "overall": math.ceil(10 * change.overall_mm) / 10,
+    }
+    tools = {"series": [], "drills": [own]}
+    again = checked(tmp_path / "again", solid, passage, sheet, drilling=tools, **keys)
+    assert again.passages[0].rework is not None, again.passages[0].why_not
