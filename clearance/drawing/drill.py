@@ -24,6 +24,7 @@ from clearance.drilling.drill_length import CLAMPED_DIAMETERS
 from clearance.drilling.drills import point_length
 from clearance.drilling.lines import SIDES
 from clearance.drilling.strokes import in_words
+from clearance.geometry.areas import polygonal
 from clearance.geometry.planes import Plane
 from clearance.heights import above_platform
 from clearance.passages.way import moved_mouth
@@ -136,10 +137,10 @@ def _cut(check: PassageCheck, entry: Floats, direction: Floats, crossing: int) -
     met = check.judged[0].crossings[crossing]
     z = 0.5 * (met.low + met.high)
     z, plan, plan_stray, plan_loose = metals_at(predicted, z, met.stray)
-    loose = _loose(predicted, plane).intersection(window)
+    loose = polygonal(_loose(predicted, plane).intersection(window))
     return _Cut(
         plane=plane,
-        part=_without_cracks(metal).difference(stray).difference(loose),
+        part=polygonal(_without_cracks(metal).difference(polygonal(stray))).difference(loose),
         stray=stray,
         loose=loose,
         plan=plan,

@@ -28,6 +28,7 @@ from clearance.drawing.level_parts import (
 )
 from clearance.drawing.level_words import detail_of, footer_of, label_of, row_of, title_of
 from clearance.errors import ClearanceError
+from clearance.geometry.areas import polygonal
 from clearance.geometry.soup import moved_shape
 from clearance.heights import above_platform
 from clearance.passages.stoppers import pieces_at
@@ -187,8 +188,10 @@ def _metals(predicted: Predicted, level: Level, event: Event | None = None) -> t
     unmelted = shapely.union_all([_left_loose(predicted, side) for side in level.sides])
     if event is not None:
         unmelted = loose_in(predicted, event).intersection(proper)
-    stray = taken.difference(proper).difference(unmelted)
-    kept = taken.difference(stray).difference(unmelted)
+    # Outlines that touch along an edge leave lines, which the next overlay may not take.
+    taken, proper, unmelted = (polygonal(shape) for shape in (taken, proper, unmelted))
+    stray = polygonal(taken.difference(proper)).difference(unmelted)
+    kept = polygonal(taken.difference(polygonal(stray))).difference(unmelted)
     return drawn(kept), drawn(stray), drawn(unmelted)
 
 
