@@ -24,7 +24,6 @@ from clearance.disposition.known import (
     weakest,
 )
 from clearance.drilling.aslant import wanders
-from clearance.drilling.needed import REDESIGN
 from clearance.drilling.strokes import in_words
 from clearance.result import Drilling, FlowResult, PassageResult, Result, Rework, TrappedPowder
 
@@ -143,11 +142,7 @@ def _passage(
         drill=extra.drill,
         drill_settled_by=extra.drill_settled_by,
         changes=tuple(change.words for change in found.what_would_change),
-        remedies=tuple(
-            change.words
-            for change in found.what_would_change
-            if not change.words.endswith(REDESIGN)
-        ),
+        remedies=tuple(c.words for c in found.what_would_change if not c.redesign),
         slices_unknown=extra.slices_unknown,
         flow="not given" if kept is None else kept["predicted"],
         flow_nominal="not given" if kept is None else kept["nominal"],

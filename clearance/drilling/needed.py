@@ -26,7 +26,6 @@ from clearance.verdict.numbers import rounded_down, rounded_up
 
 REDESIGN_MM = 0.5
 """More of the wall is not cut to save a part (DESIGN: that is a redesign)."""
-REDESIGN = ": a redesign, not a remedy"
 FACET_MM = 0.02
 """A cut no deeper may be the mesh's facets' doing."""
 
@@ -124,6 +123,7 @@ def _change(
         at_hand=bool(drill.series),
         max_length_to_diameter=ratio if ratio > given.max_length_to_diameter else None,
         wall_allowance_mm=wall if wall > given.wall_allowance else None,
+        redesign=0.5 * drill.diameter - line.radius > REDESIGN_MM,
         words="",
     )
     return replace(change, words=_words(change, drill, given, line))
@@ -180,8 +180,8 @@ def _words(change: Change, drill: Drill, given: Given, line: Widest) -> str:
             said += (
                 f", or is that the mesh's facets ([part] mesh_tolerance of {rounded_up(cut, 3)})?"
             )
-        elif cut > REDESIGN_MM:
-            said += REDESIGN
+        elif change.redesign:
+            said += ": a redesign, not a remedy"
     return said
 
 

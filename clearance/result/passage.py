@@ -143,6 +143,7 @@ class Change:
         float | None,
         told("[drilling] wall_allowance needed, run-out included; null: what is given does", "mm"),
     ]
+    redesign: Annotated[bool, told("it cuts more of the wall than a remedy may")]
     words: Annotated[str, told("the same in words")]
 
 

@@ -286,3 +286,19 @@ def test_a_longer_drill_is_long_enough_for_the_holder_too(tmp_path):
     tools = {"series": [], "drills": [own]}
     again = checked(tmp_path / "again", solid, passage, sheet, drilling=tools, **keys)
     assert again.passages[0].rework is not None, again.passages[0].why_not
+
+
+@pytest.mark.parametrize(("aside", "redesign"), [(0.6, False), (2.4, True)])
+def test_a_cut_that_is_a_redesign_is_told_and_settles_nothing(tmp_path, aside, redesign):
+    # Bores of 4 that meet aside: a straight line has 2 - aside / 2 of room, 3.8 is required.
+    solid = block((20, 20, 30)) - cylinder((0, 0, -5), (0, 0, 16), 2.0, 48)
+    solid -= cylinder((aside, 0, 13), (aside, 0, 35), 2.0, 48)
+    solid -= m3.Manifold.sphere(2.6, 48).translate((aside / 2, 0, 14.5))
+    passage = make.passage((0, 0, 0), (aside, 0, 30), 2.0, 3.8)
+    tools = {"series": [], "drills": [{"diameter": 3.9, "flute": 60.0, "overall": 90.0}]}
+    keys = {"drilling": tools, "state": {"on_platform": True}}
+    result = checked(tmp_path, solid, passage, make.plane(4.0, 2, source="log"), **keys)
+    changes = result.passages[0].what_would_change
+    assert changes
+    assert {change.redesign for change in changes} == {redesign}
+    assert any("[drilling]" in said for said in by(result)) != redesign
