@@ -1,0 +1,63 @@
+"""What happened, a sentence for each stray sheet: the sheet's first page and the plate's say it.
+
+In: the stray sheets of a case. Out: sentences with heights above the platform; where the
+numbers come from stands at the end. What is not known is said to be unknown.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from clearance.case.stray_tables import StrayTable
+
+SOURCES = {"log": "from the machine's log", "measured": "measured", "assumed": "assumed"}
+RESUMED = {
+    "height": "resumed with the layer of its height",
+    "layer": "resumed with the layer after the last good one",
+    "unknown": "how it resumed is not known, both ways are computed",
+}
+NONE = "no event is given: the nominal part was checked"
+
+
+def happened(strays: Sequence[StrayTable]) -> tuple[str, ...]:
+    """One sentence a stray sheet, in the order of the case; one that says so where there is none.
+
+    Parameters
+    ----------
+    strays : sequence of StrayTable
+    """
+    return tuple(map(_sentence, strays)) or (NONE,)
+
+
+def _sentence(stray: StrayTable) -> str:
+    source = SOURCES[stray.source]
+    if stray.mesh is not None:
+        return f"stray metal as the mesh {stray.mesh.name} gives it ({source})"
+    spread = f" ± {stray.height_uncertainty:g}" if stray.height_uncertainty else ""
+    at = f"z {stray.height:g}{spread} mm above the platform"
+    said = [f"{_melted(stray)} at {at}", _resumed(stray)]
+    x, y = stray.resume_shift
+    if x or y:
+        said.append(f"lateral offset x {x + 0.0:g}, y {y + 0.0:g} mm")
+    return f"{', '.join(said)} ({source})"
+
+
+def _melted(stray: StrayTable) -> str:
+    """How many wrong layers and which, as far as one number holds for them."""
+    low, high = stray.layers_low, stray.layers_high
+    if high == 0:
+        return "no wrong layer melted, the numbering jumps"
+    count = f"{low}" if low == high else f"{low} to {high}"
+    words = f"{count} wrong layer{'s' if high != 1 else ''}"
+    if stray.shape == "plane":
+        return f"{words} over the whole cross-section (worst case)"
+    first, last = stray.from_layer, stray.from_layer + high - 1
+    if low != high:
+        return f"{words} from number {first} on"
+    return f"{words}, number {first}" if first == last else f"{words}, numbers {first} to {last}"
+
+
+def _resumed(stray: StrayTable) -> str:
+    if stray.next_layer is not None:
+        return f"resumed with layer {stray.next_layer}"
+    return RESUMED[stray.resume or "unknown"]
