@@ -6,7 +6,7 @@ import json
 from pathlib import Path
 from typing import Any
 
-from clearance.plates.run import COLUMNS
+from clearance.plates.table import COLUMNS
 from clearance.result.schema import schemas
 
 PAGE = Path(__file__).with_name("result.md")
@@ -38,9 +38,12 @@ to it.
 """
 
 PLATE_OPENING = """\
-## plate.csv
+## plate.csv and plate.xlsx
 
 A row a part, in the plate's order; empty where nothing is known, as of a part without a result.
+Of the workbook `parts` is the table and `columns` says what this one says; it has no `seconds`, so
+that the same plate gives the same bytes. A text that begins like a formula (`=`, `+`, `-`, `@`)
+has an apostrophe in front in plate.csv and is a text in plate.xlsx.
 """
 
 

@@ -69,9 +69,9 @@ def plate(
     clearance plate build-117.toml --out build-117 --cluster tcp://10.0.0.5:8786
 
     Writes parts/NAME.json and parts/NAME.pdf for each part as it ends, then plate.json,
-    plate.csv and plate.pdf. Run again it computes only what has changed, so an interrupted
-    run goes on where it was. The exit status is the gravest of all parts in the order 1, 2,
-    3, 4, 0; a part with a bad case does not stop the others.
+    plate.csv, plate.xlsx and plate.pdf. Run again it computes only what has changed, so an
+    interrupted run goes on where it was. The exit status is the gravest of all parts in the
+    order 1, 2, 3, 4, 0; a part with a bad case does not stop the others.
     """  # noqa: D301 - click wants the character itself
     if jobs is not None and cluster is not None:
         raise click.UsageError("--jobs is for processes here; leave it out beside --cluster.")
@@ -231,7 +231,11 @@ def _text(summary: Summary, out: Path) -> str:
         if stop["mass_left_g"] is not None:
             left += f" ({stop['mass_left_g']:.0f} g)"
         lines += ["", f"scrap and not complete: {', '.join(stop['parts'])}; {left} not yet melted"]
-    lines += ["", *data["notices"], f"results in {out}: plate.json, plate.csv, plate.pdf, parts"]
+    lines += [
+        "",
+        *data["notices"],
+        f"results in {out}: plate.json, plate.csv, plate.xlsx, plate.pdf, parts",
+    ]
     return "\n".join(lines) + "\n"
 
 

@@ -15,12 +15,13 @@ from pathlib import Path
 from typing import Any
 
 from clearance.errors import ClearanceError
+from clearance.plates.table import is_foreign
 from clearance.result import as_text
 from clearance.system.files import write_whole
 
 PARTS = "parts"
 LOCK = ".clearance-lock"
-SUMMARIES = ("plate.json", "plate.csv", "plate.pdf")
+SUMMARIES = ("plate.json", "plate.csv", "plate.xlsx", "plate.pdf")
 
 
 class Folder:
@@ -59,9 +60,19 @@ class Folder:
         self._unlock()
 
     def _refuse_foreign(self) -> None:
-        """Refuse a folder that holds anything and was not made by a run: its lock is our mark."""
+        """Refuse a folder that holds anything and was not made by a run: its lock is our mark.
+
+        Earlier versions wrote no workbook: one without our mark is somebody's own.
+        """
         try:
-            if not self.path.is_dir() or (self.path / LOCK).exists():
+            if not self.path.is_dir():
+                return
+            if (self.path / LOCK).exists():
+                if is_foreign(self.path / "plate.xlsx"):
+                    raise ClearanceError(
+                        f"{self.path}: its plate.xlsx was not written by a run and would be "
+                        "written over; give it another name, or give another --out"
+                    )
                 return
             found = sorted(p.name for p in self.path.iterdir() if not p.name.startswith("."))
         except OSError as fault:

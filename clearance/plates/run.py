@@ -8,9 +8,7 @@ JSON and table it writes. Drawing the map is left to `plate_plots`.
 from __future__ import annotations
 
 import contextlib
-import csv
 import hashlib
-import io
 import os
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
@@ -23,6 +21,7 @@ from clearance.checking import CAUTIONS
 from clearance.disposition.known import GRAVITY as RECOMMENDATIONS
 from clearance.plates.folder import PARTS, Folder
 from clearance.plates.members import Member, asked, beyond_platform, jobs
+from clearance.plates.table import as_csv, as_xlsx
 from clearance.result import PROGRAM, as_text
 from clearance.result.plate import (
     PlatePart,
@@ -362,77 +361,32 @@ def gravest_first(entries: Sequence[PlatePart]) -> list[PlatePart]:
     return sorted(entries, key=lambda entry: GRAVITY.index(entry["recommendation"]))
 
 
-COLUMNS = {
-    "name": ("", "name of the part on the plate"),
-    "case": ("", "its case file, from the plate file's folder"),
-    "recommendation": ("", "of its result; error, no verdict or undetermined where there is none"),
-    "exit_status": ("", "of this part alone, as `clearance check` ends"),
-    "worst_passage": ("", "its passage in the gravest state, of several the narrowest"),
-    "state": ("", "state of that passage"),
-    "clear_low_mm": ("mm", "low end of its clear diameter"),
-    "clear_high_mm": ("mm", "high end of its clear diameter"),
-    "required_mm": ("mm", "clear diameter that its case asks for"),
-    "x_mm": ("mm", "x of the mesh's origin on the platform"),
-    "y_mm": ("mm", "y of the mesh's origin on the platform"),
-    "turn_deg": ("deg", "turn of the part about +Z, counter-clockwise"),
-    "height_mm": ("mm", "height of the predicted part"),
-    "height_at_event_mm": ("mm", "how much of it stood at the last stop"),
-    "metal_mm3": ("mm3", "metal of the predicted part, from the columns"),
-    "metal_at_event_mm3": ("mm3", "how much of it stood at the last stop"),
-    "mass_g": ("g", "mass of the predicted part, where the case gives a density"),
-    "mass_at_event_g": ("g", "how much of it stood at the last stop"),
-    "reasons": ("", "of the recommendation, parted by a stroke; what is wrong with a bad case"),
-    "result": ("", "its result file, from the plate's folder"),
-    "serial": ("", "its serial number, if it is known"),
-    "seconds": ("s", "time of its computation, the only column that differs between two runs"),
-}
-"""Columns of plate.csv, with unit and meaning for docs/result.md."""
-
-
-def as_cell(text: str | None) -> str | None:
-    """A text as a spreadsheet shows it: what would be taken for a formula gets an apostrophe."""
-    return f"'{text}" if text and text[0] in "=+-@\t\r" else text
-
-
-def as_csv(data: PlateSummary) -> str:
-    """Table of a plate, a row a part; empty where nothing is known."""
-    file = io.StringIO()
-    table = csv.DictWriter(file, COLUMNS, extrasaction="ignore", lineterminator="\r\n")
-    table.writeheader()
-    for entry in data["parts"]:
-        worst = entry["worst_passage"]
-        table.writerow(
-            {
-                **entry,
-                **(worst or {}),
-                "name": as_cell(entry["name"]),
-                "case": as_cell(entry["case"]),
-                "worst_passage": as_cell(worst["name"] if worst else None),
-                "x_mm": entry["at_mm"][0],
-                "y_mm": entry["at_mm"][1],
-                "reasons": as_cell(" | ".join(entry["reasons"])),
-            }
-        )
-    return file.getvalue()
-
-
 def unchanged(folder: Folder, summary: Summary) -> bool:
-    """Whether the folder holds this very summary, map and table undamaged."""
+    """Whether the folder holds this very summary, map and tables undamaged."""
     try:
         found = (folder.path / "plate.json").read_text(encoding="utf-8")
         drawn = (folder.path / "plate.pdf").read_bytes()
-        table = (folder.path / "plate.csv").read_bytes()
+        tables = [(folder.path / name).read_bytes() for name in _tables(summary)]
     except (OSError, ValueError):
         return False
-    return found == as_text(_with_map(summary, drawn)) and table == as_csv(summary.data).encode()
+    same = tables == list(_tables(summary).values())
+    return same and found == as_text(_with_map(summary, drawn))
 
 
 def _with_map(summary: Summary, drawn: bytes) -> PlateResult:
     return {**summary.data, "map_sha256": hashlib.sha256(drawn).hexdigest()}
 
 
+def _tables(summary: Summary) -> dict[str, bytes]:
+    return {
+        "plate.csv": as_csv(summary.data).encode(),
+        "plate.xlsx": as_xlsx(summary.data),
+    }
+
+
 def write_summary(folder: Folder, summary: Summary, drawn: bytes) -> None:
-    """Write plate.pdf, plate.csv and plate.json."""
+    """Write plate.pdf, plate.csv, plate.xlsx and plate.json."""
     write_whole(folder.path / "plate.pdf", drawn)
-    write_whole(folder.path / "plate.csv", as_csv(summary.data).encode())
+    for name, table in _tables(summary).items():
+        write_whole(folder.path / name, table)
     write_whole(folder.path / "plate.json", as_text(_with_map(summary, drawn)).encode())

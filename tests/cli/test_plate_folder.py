@@ -5,6 +5,7 @@ import os
 import sys
 from pathlib import Path
 
+import openpyxl
 import pytest
 
 sys.path.insert(0, str(Path(__file__).parent))
@@ -66,6 +67,17 @@ def test_an_empty_folder_and_one_of_ours_are_taken(tmp_path):
         pass
 
 
+def test_a_workbook_of_somebody_elses_is_left_alone(tmp_path):
+    with Folder(tmp_path):
+        pass
+    book = tmp_path / "plate.xlsx"  # made of the plate.csv of a version that wrote no workbook
+    openpyxl.Workbook().save(book)
+    mine = book.read_bytes()
+    with pytest.raises(ClearanceError, match=r"its plate\.xlsx was not written by a run"):
+        Folder(tmp_path).__enter__()
+    assert book.read_bytes() == mine
+
+
 def test_what_is_damaged_is_computed_again(plate, tmp_path, here):
     out = tmp_path / "out"
     assert here(plate, "--out", out).exit_code == 0
@@ -90,6 +102,8 @@ def test_what_is_damaged_is_computed_again(plate, tmp_path, here):
         "deep": lambda: result.write_text("[" * 100_000),
         "no map": (out / "plate.pdf").unlink,
         "a table by hand": lambda: (out / "plate.csv").write_text("open"),
+        "a workbook of no bytes": lambda: (out / "plate.xlsx").write_bytes(b""),
+        "no workbook": (out / "plate.xlsx").unlink,
     }
     for name, damage in damages.items():
         damage()
