@@ -34,6 +34,7 @@ class CheckedFlow:
     def __init__(self, check: PassageCheck):
         """`check`: judged."""
         self.check = check
+        self._known: dict[Judged | None, FlowResult | None] = {}
 
     def after(self, after: Judged | None) -> FlowResult | None:
         """Pressure loss with "after_rework" of a plan; None where the case gives no flow.
@@ -45,6 +46,11 @@ class CheckedFlow:
             it does not hold that part, nothing bounds the loss of a plan that leaves a crossing
             sealed beside an open way, and ways beside one another count as one.
         """
+        if after not in self._known:
+            self._known[after] = self._after(after)
+        return self._known[after]
+
+    def _after(self, after: Judged | None) -> FlowResult | None:
         check, flow = self.check, self.check.checked.case.flow
         if flow is None:
             return None

@@ -23,6 +23,9 @@ FAR_MM = 1e5
 UPRIGHT = 1e-7
 """Vertical part of the normal below which a plane is upright: a sheet's height leans by less."""
 
+Move = tuple[tuple[float, float], float]
+"""Shift and lift of a slab that has the part."""
+
 
 def predicted_metal(
     predicted: Predicted,
@@ -61,14 +64,19 @@ def predicted_metal(
         metal = shapely.transform(level, lambda xy: _on_plane(plane, xy, z))
         return window, metal if within is None else metal.intersection(window)
     lacking = 0 if whole else _lacking(predicted, plane)
+    # Most slabs have the part where others have it.
+    nominal: dict[Move, Any] = {}
     pieces = []
     for slab in predicted.table:
         strip = _strip(plane, slab).intersection(window)
         if strip.is_empty:
             continue
         if slab.lift is not None:
-            outlines = [*_frames(lacking), *_outlines(predicted, plane, slab, whole, plugged)]
-            pieces.append(sections.polygons(outlines, overlapping=True).intersection(strip))
+            move = (slab.shift, slab.lift)
+            if move not in nominal:
+                outlines = [*_frames(lacking), *_outlines(predicted, plane, move, whole, plugged)]
+                nominal[move] = sections.polygons(outlines, overlapping=True)
+            pieces.append(nominal[move].intersection(strip))
         if slab.gates:
             sheet = of_plate(predicted.stray_outline(slab), slab, plane)
             pieces.append(sheet.intersection(strip))
@@ -89,7 +97,7 @@ def stray_metal(predicted: Predicted, plane: Plane) -> Any:
             continue
         sheet = of_plate(predicted.stray_outline(slab), slab, plane)
         if slab.lift is not None:
-            outlines = _outlines(predicted, plane, slab, True, False)
+            outlines = _outlines(predicted, plane, (slab.shift, slab.lift), True, False)
             own = sections.polygons(outlines, overlapping=True)
         else:
             cut = [predicted.outline(gate) for gate in slab.gates if gate.body == "part"]
@@ -173,12 +181,11 @@ def _strip(plane: Plane, slab: Slab) -> Any:
 
 
 def _outlines(
-    predicted: Predicted, plane: Plane, slab: Slab, whole: bool, plugged: bool
+    predicted: Predicted, plane: Plane, move: Move, whole: bool, plugged: bool
 ) -> list[NDArray[np.float64]]:
-    """Closed outlines of the nominal, moved as the slab says."""
-    assert slab.lift is not None
-    move = np.array([*rounded(slab.shift), slab.lift])
-    back = Plane(plane.origin - move, plane.normal, plane.u, plane.v)
+    """Closed outlines of the nominal, moved as a slab has it."""
+    shift, lift = move
+    back = Plane(plane.origin - [*rounded(shift), lift], plane.normal, plane.u, plane.v)
     window = predicted.window
     part = window.bodies.part if whole else window.near
     soup = np.concatenate([part, window.closing_lids]) if plugged else part
@@ -195,7 +202,8 @@ def _lacking(predicted: Predicted, plane: Plane) -> int:
     if slab.lift is None:
         return 0
     at = plane.to_plane(plane.origin[None])
-    return max(0, -int(sections.winding(_outlines(predicted, plane, slab, False, True), at)[0]))
+    outlines = _outlines(predicted, plane, (slab.shift, slab.lift), False, True)
+    return max(0, -int(sections.winding(outlines, at)[0]))
 
 
 def _frames(count: int) -> list[NDArray[np.float64]]:
