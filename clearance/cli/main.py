@@ -32,6 +32,7 @@ from clearance.cli.options import (
     all_finite,
     case_argument,
     debug_option,
+    full_option,
     json_option,
     margins_option,
     paper_option,
@@ -181,6 +182,7 @@ def main(ctx: click.Context) -> None:
 @json_option
 @report_option
 @paper_option
+@full_option
 @margins_option
 @verify_option
 @debug_option
@@ -192,6 +194,7 @@ def check(
     json_file: Path | None,
     report_file: Path | None,
     paper: str,
+    full: bool,
     margins: bool,
     verify: bool | None,
 ) -> None:
@@ -199,13 +202,15 @@ def check(
 
     \b
     clearance check insert.toml
+    clearance check insert.toml --full
     clearance check insert.toml --pitch 0.1 --json insert.json
     clearance check insert.toml --report insert.pdf
     clearance check insert.toml --json - | jq .passages
 
-    Prints the passages with their states and clear diameters, then what else was found. The
-    exit status tells the verdict: 0 conforms, 3 does not (a requirement fails, or the part is
-    recommended for rework, repair or scrap), 4 something is undetermined.
+    Prints the recommendation, the passages with the gravest first, what else is grave, what is
+    needed to decide and the next steps; with --full everything that was found. The exit status
+    tells the verdict: 0 conforms, 3 does not (a requirement fails, or the part is recommended for
+    rework, repair or scrap), 4 something is undetermined.
     """  # noqa: D301 - click wants the character itself
     with progress(f"reading {case.name}") as say:
         known = _read(case)
@@ -233,9 +238,12 @@ def check(
     if json_file is not None and not to_file:
         show(ctx, data.encode())
     else:
-        from clearance.report.check import text
+        from clearance.report.check import text as short_text
+        from clearance.report.full import text as full_text
 
-        show(ctx, text(examined.on_paper, width(), paint) + "\n")
+        text = full_text if full else short_text
+        event = bool(examined.checked.case.stray)
+        show(ctx, text(examined.on_paper, width(), paint, event) + "\n")
     ctx.exit(result.exit_status)
 
 

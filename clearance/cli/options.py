@@ -77,6 +77,12 @@ paper_option = click.option(
     show_default=True,
     help="Paper of the report.",
 )
+full_option = click.option(
+    "--full",
+    is_flag=True,
+    help="Print everything: all reasons and steps, every passage, crossing and drilling operation "
+    "with its numbers, what to look for on the part, joints, assumptions and notices.",
+)
 margins_option = click.option(
     "--margins",
     is_flag=True,

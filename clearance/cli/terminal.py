@@ -20,20 +20,22 @@ import click
 
 from clearance.errors import ClearanceError, ClearanceWarning
 
-NARROWEST, WIDEST, UNKNOWN_WIDTH = 80, 100, 88
+NARROWEST, WIDEST, UNKNOWN_WIDTH = 40, 100, 88
 """Columns of the text: those of the terminal within these bounds, the last if there is none."""
 
 COLOURS = {
-    "open": "blue",
-    "restricted": "yellow",
-    "blocked": "red",
-    "undetermined": "magenta",
-    "not-affected": "blue",
-    "use-as-is": "blue",
-    "rework": "yellow",
-    "repair": "yellow",
-    "scrap": "red",
+    "open": 31,
+    "restricted": 130,
+    "blocked": 161,
+    "undetermined": 98,
+    "not-affected": 31,
+    "use-as-is": 31,
+    "rework": 130,
+    "repair": 130,
+    "scrap": 161,
 }
+"""Of the 256 that terminals share, so dark that they read on white and so bright that they read on
+black: at least 4 to 1 against either, and bold."""
 
 
 def show(ctx: click.Context, data: str | bytes) -> None:
@@ -72,7 +74,7 @@ def width() -> int:
 
 def paint(word: str, state: str) -> str:
     """Colour a word by the state it tells."""
-    return click.style(word, fg=COLOURS.get(state))
+    return click.style(word, fg=COLOURS.get(state), bold=True)
 
 
 class Line:

@@ -16,7 +16,7 @@ import shapely
 import clearance
 from clearance.drawing.level_parts import DETAIL_LETTERS, GRAVEST, Detail, Level, Row, Void, largest
 from clearance.predicted.stray import Event
-from clearance.report.check import clear_diameter
+from clearance.report.headline import clear_diameter
 from clearance.result import CrossingResult, PassageResult, SeparateResult, State
 from clearance.verdict.numbers import height, rounded_up
 from clearance.verdict.prepared import Checked

@@ -30,14 +30,10 @@ from clearance.drawing.sheet_facts import (
 from clearance.drawing.sheet_sections import Sections, gravest_first, worst_crossing
 from clearance.drilling.strokes import in_words
 from clearance.heights import above_platform
-from clearance.report.check import (
-    besides,
-    clear_diameter,
-    margin_line,
-    separate_line,
-    unmelted_line,
-)
 from clearance.report.drilling import wall_words
+from clearance.report.full import margin_line
+from clearance.report.grave import besides, separate_line, unmelted_line
+from clearance.report.headline import clear_diameter
 from clearance.report.joints import joints
 from clearance.report.powder import MOST_VOIDS, signs_lines, trapped_line
 from clearance.result import (

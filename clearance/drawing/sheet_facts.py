@@ -64,7 +64,7 @@ def event_facts(case: Case, found: Sequence[Joint] = ()) -> tuple[tuple[Fact, ..
     """Every number of each stray sheet, whether from a log, measured or assumed; its joint."""
     if not case.stray:
         return ((Fact("stray", "none", "the nominal part was checked"),),)
-    shares = {joint.stray: f"{joint_share(joint)} of it" for joint in found}
+    shares = {joint.stray: f"{joint_share(joint.share)} of it" for joint in found}
     return tuple(
         (
             *_stray_facts(case, number, stray),

@@ -9,21 +9,23 @@ from collections.abc import Iterable
 
 from clearance.drilling.aslant import wanders
 from clearance.result import Drilling, PassageResult, Rework
-from clearance.verdict.numbers import point, rounded_down
+from clearance.verdict.numbers import given, least, listed, most, near, point
 
 
 def drilling_lines(passages: Iterable[PassageResult]) -> list[str]:
     """Every operation of every plan, and what it leads to, a line each."""
     lines = []
     for passage in passages:
-        if passage.rework is None:
+        plan = passage.rework
+        if plan is None:
             continue
-        for stroke in passage.rework.drilling:
-            lines.append(f"{passage.name}: {stroke_line(stroke)}")
-        after = f"{rounded_down(passage.rework.clear_diameter_after_mm, 2)} mm"
-        wall = "".join(f"; {said}" for said in wall_words(passage.rework))
-        lines.append(f"{passage.name} then: {passage.rework.state_after}, at least {after}{wall}")
-        lines += [f"{passage.name}: not settled: {said}" for said in passage.rework.conflicts]
+        count = len(plan.drilling)
+        for number, operation in enumerate(plan.drilling, 1):
+            which = f", {number} of {count}; open only after all of them" if count > 1 else ""
+            lines.append(f"{passage.name}{which}: {operation_line(operation)}")
+        after = f"{plan.state_after}, at least {least(plan.clear_diameter_after_mm)} mm"
+        lines.append("; ".join([f"{passage.name} then: {after}", *wall_words(plan)]))
+        lines += [f"{passage.name}: undecided: {said}" for said in plan.conflicts]
     return lines
 
 
@@ -35,23 +37,25 @@ def wall_words(plan: Rework) -> list[str]:
             plan.drilling, key=lambda d: d.wall_cut_mm + d.drill_tolerance_mm + d.run_out_mm
         )
         taken = worst.wall_cut_mm + worst.drill_tolerance_mm + worst.run_out_mm
-        said.append(f"the wall cut by {worst.wall_cut_mm:.2f}, with run-out {taken:.2f} mm")
+        cut, with_run_out = most(worst.wall_cut_mm), most(taken)
+        said.append(f"the wall cut by {cut} mm, {with_run_out} mm with run-out")
     if plan.wall_least_mm is not None:
-        said.append(f"{rounded_down(plan.wall_least_mm, 2)} mm of wall left at worst")
+        said.append(f"{least(plan.wall_least_mm)} mm of wall left at worst")
     return said
 
 
-def stroke_line(stroke: Drilling) -> str:
+def operation_line(found: Drilling) -> str:
     """One drilling operation in words, all its numbers."""
-    ux, uy, uz = stroke.direction
-    aslant = f"; {way}" if (way := wanders(stroke)) else ""
-    cleared = ", ".join(str(n) for n in dict.fromkeys((stroke.crossing, *stroke.also_clears)))
+    ux, uy, uz = found.direction
+    aslant = f"; {way}" if (way := wanders(found)) else ""
+    cleared = listed([f"{n + 1}" for n in dict.fromkeys((found.crossing, *found.also_clears))])
     return (
-        f"twist drill {stroke.drill_diameter_mm:g} mm ({stroke.series}, flute "
-        f"{stroke.flute_mm:g}, overall {stroke.overall_mm:g}) from {stroke.from_}, "
-        f"through crossing {cleared}; entry {point(stroke.entry_mm)}, direction "
-        f"({ux:.4f}, {uy:.4f}, {uz:.4f}), its shank {stroke.tilt_from_z_deg:.2f} deg off +z; "
-        f"depth {stroke.depth_mm:.2f} mm, {stroke.length_to_diameter:.1f} times the diameter; "
-        f"wall margin {stroke.wall_margin_mm:.2f} mm, overrun {stroke.overrun_mm:.2f} mm, "
-        f"tilt tolerance {stroke.tilt_tolerance_deg:.2f} deg{aslant}"
+        f"twist drill {given(found.drill_diameter_mm)} mm ({found.series}, flute "
+        f"{given(found.flute_mm)}, overall {given(found.overall_mm)}) from {found.from_}, "
+        f"through crossing {cleared}; entry {point(found.entry_mm)}, direction "
+        f"({ux:z.4f}, {uy:z.4f}, {uz:z.4f}), its shank {near(found.tilt_from_z_deg)} deg off +z; "
+        f"depth {near(found.depth_mm, 1)} mm, {near(found.length_to_diameter, 1)} times the "
+        f"diameter; radial clearance {least(found.wall_margin_mm)} mm, breakthrough "
+        f"{near(found.overrun_mm)} mm, permissible angular error "
+        f"{least(found.tilt_tolerance_deg)} deg{aslant}"
     )

@@ -7,19 +7,25 @@ fully open are not told at all.
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
 
 from clearance.disposition.known import loss_words
-from clearance.result import CrossingResult, PassageResult, Result, State
+from clearance.report.joints import joint_share, joints
+from clearance.result import ClearDiameter, CrossingResult, PassageResult, Result, State
 from clearance.verdict.numbers import counted, given, level, listed, percent, span
 
 NAMEWORTHY = 0.995
 """A crossing that keeps more of its area than this counts as fully open."""
 MOST_NAMES = 3
 """Passages that a sentence names one by one."""
+LONGEST_NAMES = 40
+"""Letters of their names; longer ones are only counted."""
+WEAK_JOINT = 0.9
+"""A joint of which less than this hangs together stands in the first sentence."""
 SEVERITY = (State.BLOCKED, State.RESTRICTED, State.UNDETERMINED, State.OPEN)
 """States, the gravest first."""
 
@@ -115,11 +121,14 @@ def _counts(result: Result) -> str:
         said.append("circuits are joined")
     elif pairs["undetermined"]:
         said.append("whether circuits are still apart cannot be told")
+    worst = next(iter(joints(result)), None)
+    if worst is not None and worst.share < WEAK_JOINT:
+        said.append(f"only {joint_share(worst.share)} of a section is joined")
     if any(p.verified == "contradicts" for p in result.passages):
         said.append("the second opinion contradicts")
-    if not said:
+    if not bad and not doubtful and not pairs["joined"] and not pairs["undetermined"]:
         every = {1: "the passage conforms", 2: "both passages conform"}
-        said.append(every.get(count, f"all {count} passages conform"))
+        said.insert(0, every.get(count, f"all {count} passages conform"))
     if not bad and not doubtful and result.trapped_powder:
         said.append("powder is trapped")
     return ", ".join(said)
@@ -151,7 +160,36 @@ def _waiting(result: Result) -> str:
 
 def named(names: Sequence[str]) -> str:
     """Passages by their names, or their number where those are many."""
-    return listed(names) if len(names) <= MOST_NAMES else counted(len(names), "passage")
+    said = named_all(names)
+    few = len(names) <= MOST_NAMES or len(runs_of_names(names)) == 1
+    return said if few and len(said) <= LONGEST_NAMES else counted(len(names), "passage")
+
+
+def named_all(names: Sequence[str]) -> str:
+    """Passages by their names, all of them; numbered ones from the first to the last."""
+    return listed(runs_of_names(names) if len(names) > MOST_NAMES else names)
+
+
+def runs_of_names(names: Sequence[str]) -> list[str]:
+    """Names of which those that count on become one: ``tube-1 to tube-12``."""
+    found: list[list[str]] = []
+    for name in names:
+        if found and _follows(found[-1][-1], name):
+            found[-1].append(name)
+        else:
+            found.append([name])
+    return [f"{run[0]} to {run[-1]}" if len(run) > 2 else listed(run) for run in found]
+
+
+def _follows(name: str, other: str) -> bool:
+    """Whether a name is another one but for its last number, which is one more."""
+    first, second = (_NUMBERED.fullmatch(one) for one in (name, other))
+    if first is None or second is None:
+        return False
+    return first[1] == second[1] and int(first[2]) + 1 == int(second[2])
+
+
+_NUMBERED = re.compile(r"(.*?)([0-9]{1,9})")
 
 
 # ---- what is wrong, passage by passage -------------------------------------------------------
@@ -165,7 +203,7 @@ def gravest_first(passages: Iterable[PassageResult]) -> list[PassageResult]:
 def wrong(result: Result) -> tuple[str, ...]:
     """What is wrong with the passages, a clause each, the gravest first; equal ones in one.
 
-    What else is grave (circuits, joint, powder) `report.check.besides` says.
+    What else is grave (circuits, joint, powder) `report.grave.besides` says.
     """
     alike: dict[str, list[str]] = {}
     sheets = extents(result)
@@ -187,9 +225,14 @@ def fault(passage: PassageResult, sheets: Extents = NO_EXTENTS) -> str:
     return ", ".join(said)
 
 
+def clear_diameter(found: ClearDiameter, required_mm: float | None = None) -> str:
+    """Bracket in words, rounded outward, so that what is printed still holds the truth."""
+    return span(found.low, found.high, required_mm)
+
+
 def _state_words(passage: PassageResult, sheets: Extents) -> str:
     found, need = passage.clear_diameter_mm, passage.required_mm
-    clear = f"{span(found.low, found.high, need)} mm clear, {given(need)} required"
+    clear = f"{clear_diameter(found, need)} mm clear, {given(need)} required"
     if passage.state is State.OPEN:
         return f"wide enough ({clear})"
     said = [crossed(passage, sheets)]

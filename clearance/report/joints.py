@@ -5,11 +5,10 @@ In: a `Result`. Out: `Joint`s and lines of text.
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 from clearance.result import JointResult, Result, Unmelted
-from clearance.verdict.numbers import rounded_up
+from clearance.verdict.numbers import level, most, near, percent
 
 # ---- what no list of passages tells -----------------------------------------------------------
 
@@ -60,16 +59,16 @@ def joints(result: Result) -> tuple[Joint, ...]:
     return tuple(sorted(found, key=lambda joint: joint.share))
 
 
-def joint_share(joint: Joint) -> str:
+def joint_share(share: float) -> str:
     """Share of a joint that hangs together, rounded down: never more than there is."""
-    return "all" if joint.share >= WHOLE_JOINT else f"{math.floor(100.0 * joint.share + 1e-9)} %"
+    return "all" if share >= WHOLE_JOINT else percent(share)
 
 
 def joint_line(joint: Joint) -> str:
     """How much of a joint hangs together, in words."""
     return (
-        f"{joint_share(joint)} of the section is joined at z {joint.height_mm:.2f}: "
-        f"{joint.metal_mm2:.1f} of {joint.nominal_mm2:.1f} mm2{not_joined(joint)}"
+        f"{joint_share(joint.share)} of the section is joined at {level([joint.height_mm])}: "
+        f"{near(joint.metal_mm2, 1)} of {near(joint.nominal_mm2, 1)} mm2{not_joined(joint)}"
     )
 
 
@@ -80,8 +79,8 @@ def not_joined(joint: Joint) -> str:
     if joint.gap is None:
         return "; the rest does not lie on the metal below it"
     x, y, _ = joint.gap.where_mm
-    thick = rounded_up(joint.gap.thickness_mm, 2)
+    thick = most(joint.gap.thickness_mm)
     return (
-        f"; {joint.gap.area_mm2:.1f} mm2 stayed powder {thick} mm thick, around "
+        f"; {near(joint.gap.area_mm2, 1)} mm2 stayed powder {thick} mm thick, around "
         f"x {x:z.1f}, y {y:z.1f}"
     )

@@ -70,6 +70,11 @@ def percent(share: float) -> str:
     return f"{math.floor(100.0 * share + 1e-9)} %"
 
 
+def sheet(number: int) -> str:
+    """A stray sheet by its number in the result, which counts from 0; people count from 1."""
+    return f"stray sheet {number + 1}"
+
+
 def listed(names: Sequence[str]) -> str:
     """Names in a row: ``a``, ``a and b``, ``a, b and c``."""
     return " and ".join([*([", ".join(names[:-1])] if names[1:] else []), *names[-1:]])

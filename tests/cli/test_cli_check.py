@@ -28,7 +28,7 @@ def test_blocked_part_exits_with_3_and_says_so(checked):
     found, _ = checked
     assert found.exit_code == 3
     row = next(line for line in found.stdout.splitlines() if line.startswith("way "))
-    assert row.split()[1:4] == ["blocked", "0", "5.00"]
+    assert row.split()[1:4] == ["blocked", "0", "5"]
 
 
 def test_unsure_part_exits_with_4(cases, run):

@@ -104,7 +104,7 @@ def test_a_level_sheet_has_one_extent_wherever_it_crosses():
 def test_equal_passages_are_told_once_and_many_are_counted():
     tubes = [dataclasses.replace(drilled("tube"), name=f"tube-{n}") for n in range(12)]
     result = Result("plenum", 0.2, (passage("feed"), *tubes))
-    assert wrong(result) == ("12 passages blocked: sealed at z 26.00",)
+    assert wrong(result) == ("tube-0 to tube-11 blocked: sealed at z 26.00",)
     assert wrong(dataclasses.replace(result, passages=tuple(tubes[:3]))) == (
         "tube-0, tube-1 and tube-2 blocked: sealed at z 26.00",
     )

@@ -24,7 +24,7 @@ from clearance.figures.first_page import report
 from clearance.figures.level import level_figure
 from clearance.figures.planes import curve_figure, drill_figure
 from clearance.heights import HEIGHTS, POINTS, above_platform, place
-from clearance.report.check import text
+from clearance.report.full import text
 from clearance.result import as_json
 from clearance.sweeps.margins import state_margins
 from clearance.verdict.prepared import prepare

@@ -7,7 +7,8 @@ import pytest
 import shapes
 
 from clearance.heights import place
-from clearance.report.check import clear_diameter, why
+from clearance.report.headline import clear_diameter
+from clearance.report.table import why
 from clearance.result import ClearDiameter, State
 from clearance.sweeps.result import PassageHeights, Sweep, text
 from clearance.verdict.numbers import at_least, at_most
@@ -53,7 +54,7 @@ def test_bounds_beside_what_they_have_to_meet():
 
 def test_a_bracket_just_below_the_requirement_shows_so():
     found = ClearDiameter(8.0, 6.9, 6.89, 6.9996, 7.9, 8.0)
-    assert clear_diameter(found, 7.0) == "6.8900 to 6.9996"
+    assert clear_diameter(found, 7.0) == "6.89 to just under 7"
 
 
 def test_a_sweep_tells_heights_as_they_are_and_rounds_bounds_outward():
@@ -80,4 +81,4 @@ def test_an_open_passage_below_its_requirement_says_why(tmp_path, tolerance, sai
     part = {"mesh_tolerance": tolerance}
     found = make.first(tmp_path, tube, ways, make.sheet(2.0, 1), part=part)
     assert found.state is State.OPEN
-    assert ("3.800 mm required" in why(found)) is said
+    assert ("3.800 mm required" in why(found, {})) is said

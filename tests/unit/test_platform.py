@@ -6,7 +6,7 @@ import make
 import pytest
 import shapes
 
-from clearance.report.check import text
+from clearance.report.full import text
 from clearance.result import as_json
 
 

@@ -1,11 +1,14 @@
 """The result in words: what is said, how many digits, and that lines fit."""
 
 import dataclasses
-import math
 
 import pytest
 
-from clearance.report import check
+from clearance.cli.terminal import COLOURS
+from clearance.report import check, full
+from clearance.report.headline import clear_diameter
+from clearance.report.powder import signs_lines
+from clearance.report.table import why
 from clearance.result import (
     Ball,
     ClearDiameter,
@@ -137,103 +140,188 @@ FULL = Result(
 )
 
 
-@pytest.mark.parametrize(
-    ("low", "high", "required", "shown"),
-    [
-        (7.381, 7.548, 7.0, "7.38 to 7.55"),  # 0.17 wide: two digits of a width that starts with 1
-        (6.3834, 6.4044, 7.0, "6.38 to 6.41"),  # 0.02 wide: hundredths
-        (6.2, 6.9, 5.0, "6.2 to 6.9"),  # 0.7 wide: tenths
-        (3.1, 8.7, 2.0, "3 to 9"),
-        (0.0, 0.0, 7.0, "0"),
-        (5.2, math.inf, 7.0, "at least 5.20"),
-        (4.0, 4.0, 4.0, "4.000"),
-    ],
-)
-def test_brackets_carry_no_more_digits_than_their_width(low, high, required, shown):
-    assert check.clear_diameter(diameter(low, high), required) == shown
-
-
 @pytest.mark.parametrize(("low", "high"), [(7.04, 7.74), (6.3, 6.96), (6.96, 7.74)])
 def test_rounded_bracket_stays_on_its_side_of_the_requirement(low, high):
-    shown = check.clear_diameter(diameter(low, high), 7.0).split(" to ")
+    shown = clear_diameter(diameter(low, high), 7.0).split(" to ")
     assert (float(shown[0]) >= 7.0) == (low >= 7.0)
     assert (float(shown[1]) < 7.0) == (high < 7.0)
     assert float(shown[0]) <= low
     assert float(shown[1]) >= high
 
 
-@pytest.mark.parametrize("width", [80, 88, 100])
-def test_every_line_fits(width):
-    long = dataclasses.replace(FULL.passages[0], name="cooling circuit of the upper left core " * 2)
-    result = dataclasses.replace(FULL, passages=(*FULL.passages, long))
-    assert max(map(len, check.text(result, width).splitlines())) <= width
+def words(text):
+    """A text's words, whatever the lines: hyphens and marks are part of a word."""
+    return text.split()
+
+
+LONG = dataclasses.replace(FULL.passages[0], name="cooling circuit of the upper left core " * 2)
+
+
+@pytest.mark.parametrize("told", [check.text, full.text])
+@pytest.mark.parametrize("width", [40, 60, 80, 88, 100, 120])
+def test_every_line_fits_and_no_word_is_lost(width, told):
+    result = dataclasses.replace(FULL, passages=(*FULL.passages, LONG))
+    found = told(result, width)
+    assert max(map(len, found.splitlines())) <= width
+    narrow, wide = set(words(found)), set(words(told(result, 400)))
+    assert {word.strip(":;,") for word in wide} - {word.strip(":;,") for word in narrow} <= set(
+        "passage state clear, mm required where and why mm clear".split()
+    )
+
+
+def test_the_short_form_has_about_twenty_lines_the_gravest_first():
+    found = check.text(FULL, 80).splitlines()
+    assert len(found) <= 32
+    assert found[0].startswith("insert: REWORK by concession recommended, 1 of 3 passages does not")
+    rows = [line.split()[0] for line in found if line.startswith("circuit-")]
+    assert rows[:3] == ["circuit-2", "circuit-3", "circuit-1"]
+
+
+def test_nothing_grave_is_left_out_of_the_short_form():
+    found = " ".join(check.text(FULL, 80).split())
+    for said in (
+        "circuits: circuit-1 and circuit-2: joined through an unmelted gap at (1, 2, 3)",
+        "leak path: circuit-1 may leak to the outside through an unmelted gap (lack of fusion)",
+        "joint: only 96 % of the section is joined at z 31.35",
+        "trapped powder: 0.43 to 0.57 g (120.0 mm3), drilling or heat can ignite it: between "
+        "stray sheet 1 and stray sheet 2",
+        "Needed to decide leak test",
+        "1. remove powder 2. drill",
+        "--full (1 assumption, 1 notice)",
+    ):
+        assert said in found, said
+
+
+def test_a_contradiction_and_a_miss_of_the_nominal_part_stand_in_the_row():
+    against = passage(verified="contradicts", verified_why="a way of 3 mm")
+    missed = dataclasses.replace(BLOCKED, nominal_state=State.BLOCKED)
+    found = " ".join(check.text(Result("insert", 0.2, (against, missed)), 80).split())
+    assert "CONTRADICTED by the second opinion: a way of 3 mm" in found
+    assert "the nominal part misses the requirement already" in found
+
+
+def test_a_plan_of_two_operations_opens_only_after_both():
+    two = dataclasses.replace(BLOCKED, rework=Rework("open", 7.4599, (STROKE, STROKE)))
+    found = " ".join(check.text(Result("insert", 0.2, (two,)), 80).split())
+    assert "open only after both drilling operations, 7.45 mm" in found
+    told = " ".join(full.text(Result("insert", 0.2, (two,)), 80).split())
+    assert "circuit-2, 1 of 2; open only after all of them: twist drill" in told
+
+
+@pytest.mark.parametrize("count", [3, 80])
+def test_many_open_passages_are_one_row(count):
+    many = tuple(passage(name=f"channel-{n}") for n in range(count))
+    found = check.text(Result("core", 0.2, (BLOCKED, *many)), 80).splitlines()
+    rows = [line for line in found if line.startswith("channel-")]
+    names = ["channel-0 to", "channel-79"] if count == 80 else [f"channel-{n}" for n in range(3)]
+    assert [row.partition("  ")[0] for row in rows] == names
+    assert full.text(Result("core", 0.2, many), 80).count("channel-") >= count
+
+
+def test_pins_and_balls_that_tell_nothing_stand_in_the_full_form_alone():
+    pins = (GaugePin("circuit-1 inlet", 7.0, 53.3, 53.3), GaugePin("circuit-2 inlet", 7.0, 31.0))
+    signs = dataclasses.replace(FULL.signs, gauge_pins=pins)
+    assert not any("gauge pin" in line for line in signs_lines(signs))
+    assert sum("it tells nothing" in line for line in signs_lines(signs, everything=True)) == 2
+    (one,) = [line for line in signs_lines(FULL.signs) if "bearing ball" in line]
+    assert one.startswith("bearing ball in circuit-2")
+
+
+def test_weighing_says_either_that_it_tells_or_that_it_cannot():
+    (cannot,) = [line for line in signs_lines(FULL.signs) if "metal added" in line]
+    assert "weighing cannot tell: good parts scatter by about 15 g" in cannot
+    assert "balance" not in cannot
+    (tells,) = [
+        line
+        for line in signs_lines(dataclasses.replace(FULL.signs, weighing_tells=True))
+        if "metal added" in line
+    ]
+    assert "a balance that reads 0.1 g tells" in tells
 
 
 def test_table_names_state_numbers_and_requirement():
-    rows = check.text(FULL, 100).splitlines()
+    rows = full.text(FULL, 100).splitlines()
     table = {row.split()[0]: row for row in rows[3:] if row.startswith("circuit-")}
-    assert table["circuit-1"].split() == ["circuit-1", "open", "7.97", "to", "7.99", "7.00"]
-    assert table["circuit-2"].split()[1:4] == ["blocked", "0", "7.00"]
-    assert "stray sheet at z 31.2" in table["circuit-2"]
+    assert table["circuit-1"].split() == ["circuit-1", "open", "7.97", "to", "7.99", "7"]
+    assert table["circuit-2"].split()[1:4] == ["blocked", "0", "7"]
+    assert "sealed at z 31.20" in table["circuit-2"]
     assert table["circuit-3"].split()[1:5] == ["undetermined", "6.9", "to", "7.3"]
 
 
 def test_everything_in_the_result_is_said():
-    said = " ".join(check.text(FULL, 100).split())
+    said = " ".join(full.text(FULL, 100).split())
     for words in (
-        "circuit-2, crossing 0: stray 0 at (1, -2, 31.2), sealed (0.0 of 50.0 mm2 open)",
+        "circuit-2, crossing 1: stray sheet 1 at (1, -2, 31.2), sealed (0.0 of 50.0 mm2 open)",
         "2 more crossings fully open",
-        "twist drill 7.5 mm (jobber, flute 69, overall 109) from inlet, through crossing 0, 2",
-        "depth 36.50 mm, 4.9 times the diameter",
+        "twist drill 7.5 mm (jobber, flute 69, overall 109) from inlet, through crossing 1 and 3",
+        "depth 36.5 mm, 4.9 times the diameter; radial clearance 0.21 mm, breakthrough 2.00 mm, "
+        "permissible angular error 0.40 deg",
         "circuit-2 then: open, at least 7.45 mm",
         "circuit-1 and circuit-2: joined through an unmelted gap at (1, 2, 3)",
-        "12.3 mm2, up to 0.05 mm thick, at (1, 2, 31.2); joins circuit-1 and outside",
-        "120.0 mm3, 0.43 to 0.57 g, between stray 0 and stray 1",
-        "metal added: 228.6 mm3, 1.85 g, 0.06% of the part; a balance that reads 0.1 g shows it, "
-        "hidden in the scatter of good parts (about 15 g)",
+        "12.3 mm2, up to 0.05 mm thick, at (1, 2, 31.2); leak path: circuit-1 and outside",
+        "120.0 mm3, 0.43 to 0.57 g, between stray sheet 1 and stray sheet 2",
+        "metal added: 228.6 mm3, 1.85 g, 0.06 % of the part; weighing cannot tell",
         "out of the side by 3.00 mm, most at (-44.5, 29.5, 31.2) towards 135 deg from +x",
-        "stock ball in circuit-1: nominally 7.5 mm passes, predicted 7.5 mm passes; none tells "
+        "bearing ball in circuit-1: nominally 7.5 mm passes, predicted 7.5 mm passes; none tells "
         "the two apart, 0.04 mm at most between them",
-        "stock ball in circuit-2: nominally 7.5 mm passes, predicted none passes; 4 mm tells",
+        "bearing ball in circuit-2: nominally 7.5 mm passes, predicted none passes; 4 mm tells",
         "gauge pin 7.00 mm in circuit-2 inlet: stops at 31.0 mm, in the nominal part it goes",
-        "z 31.350 mm, metal 4800.0 mm2 of 5000.0 (96.0%), centre x 1.00 y 2.00, Ixx 1.2e+06 mm4",
-        "to settle it: --pitch 0.05",
+        "z 31.35 mm, metal 4800.0 mm2 of 5000.0 (96 %), centre x 1.00 y 2.00, Ixx 1.2e+06 mm4",
+        "needed to decide: --pitch 0.05",
         "layers 0 to 2 again after layer 623",
         "platform_z is not given",
         "overlapping shells",
-        "recommendation: rework, by concession",
+        "REWORK by concession recommended",
         "1. remove powder 2. drill",
         "leak test",
         "Loose powder can be reactive.",
+        "resolution 0.2 mm",
     ):
         assert words in said, words
 
 
-def test_nothing_is_said_of_what_is_not_there():
-    bare = Result(part="insert", pitch_mm=0.2, passages=(passage(),))
-    said = check.text(bare)
-    for title in ("separate", "unmelted", "drilling", "recommendation", "cautions", "signs"):
+@pytest.mark.parametrize("told", [check.text, full.text])
+def test_nothing_is_said_of_what_is_not_there(told):
+    said = told(Result(part="insert", pitch_mm=0.2, passages=(passage(),)))
+    for title in ("circuits", "unmelted", "drilling", "caution", "Take care", "look for", "Next"):
         assert title not in said
 
 
 def test_open_fraction_is_never_rounded_up_to_all():
     narrow = crossing(open_fraction=0.994, open_area_mm2=49.7)
-    said = check.text(Result("insert", 0.2, (passage(crossings=(narrow,)),)))
-    assert "(99%)" in said
+    said = full.text(Result("insert", 0.2, (passage(crossings=(narrow,)),)))
+    assert "(99 %)" in said
 
 
 def test_why_not_stands_where_no_plan_does():
-    row = check.why(dataclasses.replace(BLOCKED, why_not="no straight line reaches the sheet"))
-    assert "no straight line reaches the sheet" in row
+    none = dataclasses.replace(BLOCKED, why_not="no straight line reaches the sheet")
+    assert "no straight line reaches the sheet" in why(none, {}, every=True)
+    assert why(none, {}).endswith("no drilling plan")
 
 
 def test_an_open_passage_names_the_sealed_branch_that_it_passes_by():
     branch = "the crossing at z 31.20 mm is sealed, but the flow passes it by"
-    assert check.why(passage(reasons=("a ball passes", branch))) == branch
+    assert why(passage(reasons=("a ball passes", branch)), {}) == branch
 
 
-def test_paint_touches_states_only_and_keeps_the_columns():
-    painted = check.text(FULL, 100, lambda word, _: f"<{word}>")
+@pytest.mark.parametrize("width", [40, 100])
+def test_paint_touches_states_only_and_keeps_the_columns(width):
+    painted = check.text(FULL, width, lambda word, _: f"<{word}>")
     assert "<blocked>" in painted
-    assert "<rework>" in painted
-    assert painted.replace("<", "").replace(">", "") == check.text(FULL, 100)
+    assert "<REWORK>" in painted
+    assert painted.replace("<", "").replace(">", "") == check.text(FULL, width)
+
+
+def test_the_words_of_colours_read_on_white_and_on_black():
+    """Contrast by WCAG 2.1 (relative luminance, sRGB); the 256 colours are xterm's."""
+    steps = (0, 95, 135, 175, 215, 255)
+    for number in COLOURS.values():
+        code = number - 16
+        rgb = (steps[code // 36], steps[code // 6 % 6], steps[code % 6])
+        red, green, blue = (linear(value / 255.0) for value in rgb)
+        light = 0.2126 * red + 0.7152 * green + 0.0722 * blue
+        assert min(1.05 / (light + 0.05), (light + 0.05) / 0.05) >= 4.0
+
+
+def linear(value):
+    return value / 12.92 if value <= 0.03928 else ((value + 0.055) / 1.055) ** 2.4

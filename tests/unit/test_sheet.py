@@ -100,7 +100,8 @@ def test_margins_that_were_asked_for_stand_with_the_reasons(examined, pages):
     told = dataclasses.replace(examined, result=found)
     text = " ".join("".join(page.text for page in pdf.pages(report(sheet(told)))).split())
     assert "how far the event may be off before anything changes" in text
-    assert "stray 0 height: 0.15 mm less: bore left: open; 0.05 mm more: bore left: open" in text
+    said = "stray sheet 1, height: 0.15 mm less: bore left: open; 0.05 mm more: bore left: open"
+    assert said in text
 
 
 def test_first_sheet_has_the_numbers_of_each_row(examined, pages):

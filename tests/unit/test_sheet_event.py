@@ -12,7 +12,7 @@ from clearance.case.read import read_case
 from clearance.checking import judge
 from clearance.drawing.sheet import sheet
 from clearance.figures.first_page import report
-from clearance.report.check import text
+from clearance.report.full import text
 from clearance.result import SeparateResult, TrappedPowder
 from clearance.verdict.prepared import prepare
 
@@ -192,7 +192,7 @@ def test_powder_stands_on_the_first_page_whatever_else_does(plain, voids, mass):
     behind = " ".join(page.words() for page in others)
     for n in range(1, 63):
         assert re.search(rf"\b{n}\. ", behind), n
-    lines = " ".join(text(full.result).split("crossings")[0].split())
+    lines = " ".join(text(full.result).split("\ncrossings\n")[0].split())
     assert mass in lines
     assert "circuit 3 and u: joined" in lines
 

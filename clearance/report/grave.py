@@ -1,0 +1,70 @@
+"""What no list of passages tells and nobody may miss: circuits, joints, leak paths, powder.
+
+In: a `Result`. Out: lines of text. Whoever reads of the passages has to read these too, however
+many passages there are.
+"""
+
+from __future__ import annotations
+
+from clearance.report.headline import named
+from clearance.report.joints import WHOLE_JOINT, joint_line, joints
+from clearance.report.powder import powder_line
+from clearance.result import Result, SeparateResult, Unmelted
+from clearance.verdict.numbers import level, most, near, point, sheet
+
+GAP = "unmelted gap (lack of fusion)"
+OUTSIDE = "outside"
+"""The word of the result for the open air."""
+
+
+def besides(result: Result) -> tuple[tuple[str, str], ...]:
+    """Circuits not apart, joints not whole, paths to the outside, trapped powder: key and words."""
+    said = [("circuits", separate_line(s)) for s in result.separate if s.state != "apart"]
+    said += [("leak path", _leak(gap)) for gap in result.unmelted if _leaking(gap)]
+    said += [("joint", f"only {joint_line(j)}") for j in joints(result) if j.share < WHOLE_JOINT]
+    said += [
+        (
+            "joint",
+            f"may be unmelted over its whole section, {near(gap.area_mm2, 1)} mm2: up to "
+            f"{most(gap.thickness_mm)} mm of powder at {level([gap.where_mm[2]])}",
+        )
+        for gap in result.unmelted
+        if gap.joint
+    ]
+    if result.trapped_powder:
+        said.append(("trapped powder", powder_line(result.trapped_powder)))
+    return tuple(said)
+
+
+def _leaking(gap: Unmelted) -> list[str]:
+    """Circuits that a gap may join to the outside."""
+    found = [name for join in gap.joins if OUTSIDE in join for name in join if name != OUTSIDE]
+    return list(dict.fromkeys(found))
+
+
+def _leak(gap: Unmelted) -> str:
+    return (
+        f"{named(_leaking(gap))} may leak to the outside through an {GAP}, {_size(gap)}: "
+        "a leak test tells"
+    )
+
+
+def _size(gap: Unmelted) -> str:
+    return f"{near(gap.area_mm2, 1)} mm2, up to {most(gap.thickness_mm)} mm thick"
+
+
+def separate_line(found: SeparateResult) -> str:
+    """Whether circuits stayed apart, in words."""
+    through = f" through {'an unmelted gap' if found.through == 'unmelted' else found.through}"
+    where = f" at {point(found.where_mm)}" if found.where_mm is not None else ""
+    nominal = "" if found.nominal_state == "apart" else f" (nominal part: {found.nominal_state})"
+    names = named(found.passages)
+    return f"{names}: {found.state}{through if found.through else ''}{where}{nominal}"
+
+
+def unmelted_line(found: Unmelted) -> str:
+    """A gap that stayed powder, in words."""
+    joins = "; ".join(named(pair) for pair in found.joins)
+    what = ", in the joint itself" if found.joint else ""
+    path = f"leak path: {joins}" if joins else "no leak path"
+    return f"{sheet(found.stray)}{what}: {_size(found)}, at {point(found.where_mm)}; {path}"

@@ -1,0 +1,207 @@
+"""The table of passages, the gravest first.
+
+In: a `Result`. Out: lines of text that fit a width. Where a table has no room, as on a narrow
+terminal, every passage is a short paragraph. Equal rows are one, with all their names.
+"""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+
+from clearance.report.drilling import wall_words
+from clearance.report.headline import (
+    Extents,
+    clear_diameter,
+    crossed,
+    extents,
+    gravest_first,
+    missed_loss,
+    named_all,
+)
+from clearance.result import PassageResult, Result, State
+from clearance.verdict.numbers import counted, given, least, span
+
+Paint = Callable[[str, str], str]
+"""Takes a word and the state it tells; returns the word, perhaps coloured."""
+HEADS = ("passage", "state", "clear, mm", "required", "where and why")
+LONGEST_NAME, LEAST_REASONS = 24, 24
+"""Columns of the first and the last cell: names are wrapped so that reasons have room."""
+MOST_OPEN = 4
+"""Open passages of which there is nothing to say that have a row each; more are one row."""
+
+
+def plain(word: str, _state: str) -> str:
+    """Colour nothing."""
+    return word
+
+
+@dataclass(frozen=True)
+class Row:
+    """One row: a passage, or several of which the same is to be said."""
+
+    name: str
+    state: State
+    clear: str
+    required: str
+    why: str
+
+
+def table(result: Result, width: int, paint: Paint = plain, every: bool = False) -> list[str]:
+    """The passages, a row each, as lines.
+
+    Parameters
+    ----------
+    result : Result
+    width : int
+        Columns to keep within.
+    paint : callable
+    every : bool
+        A row for every passage and all reasons; else equal rows are one.
+    """
+    rows = _each(result, every) if every else _grouped(result)
+    cells = [(r.name, r.state.value, r.clear, r.required, r.why) for r in rows]
+    widths = [max(len(cell[n]) for cell in (HEADS, *cells)) for n in range(4)]
+    others = sum(widths[1:]) + 2 * len(widths)
+    longest = max(len(word) for name, *_ in cells for word in name.split())
+    widths[0] = min(widths[0], max(LONGEST_NAME, longest), width - others - LEAST_REASONS)
+    if widths[0] < min(longest, LONGEST_NAME):
+        return [line for row in rows for line in _paragraph(row, width, paint)]
+    left = widths[0] + others
+    lines = _row(HEADS, widths, left, width, plain)
+    for cell in cells:
+        lines += _row(cell, widths, left, width, paint)
+    return lines
+
+
+def _each(result: Result, every: bool) -> list[Row]:
+    sheets = extents(result)
+    return [
+        Row(
+            p.name,
+            p.state,
+            clear_diameter(p.clear_diameter_mm, p.required_mm),
+            given(p.required_mm),
+            why(p, sheets, every),
+        )
+        for p in gravest_first(result.passages)
+    ]
+
+
+def _grouped(result: Result) -> list[Row]:
+    """Rows of which the same is to be said become one; open ones only where they are many."""
+    known = {p.name: p for p in result.passages}
+    rows = _each(result, False)
+    quiet = sum(row.state is State.OPEN and not row.why for row in rows)
+    alike: dict[tuple[str, ...], list[str]] = {}
+    for row in rows:
+        key: tuple[str, ...] = (row.state, row.required, row.why)
+        if not row.why and quiet <= MOST_OPEN:
+            key = (*key, row.name)
+        alike.setdefault(key, []).append(row.name)
+    return [_together([known[n] for n in names], key[2]) for key, names in alike.items()]
+
+
+def _together(passages: Sequence[PassageResult], why: str) -> Row:
+    first, names = passages[0], [p.name for p in passages]
+    shown = clear_diameter(first.clear_diameter_mm, first.required_mm)
+    name = named_all(names)
+    if len(passages) > 1:
+        low = min(p.clear_diameter_mm.low for p in passages)
+        high = max(p.clear_diameter_mm.high for p in passages)
+        shown = span(low, high, first.required_mm)
+        if first.state is State.OPEN and len(name) > LONGEST_NAME:
+            name = counted(len(names), "passage")
+    return Row(name, first.state, shown, given(first.required_mm), why)
+
+
+# ---- words of a row --------------------------------------------------------------------------
+
+
+def why(passage: PassageResult, sheets: Extents, every: bool = False) -> str:
+    """Where a passage suffers and why, and what reopens it; of all lengths only if asked for."""
+    parts = [_against(passage)]
+    if passage.state is not State.OPEN:
+        parts.append(crossed(passage, sheets))
+    if passage.nominal_state in (State.BLOCKED, State.RESTRICTED):
+        parts.append("the nominal part misses the requirement already")
+    parts += [*_reasons(passage), missed_loss(passage), *_remedy(passage, every)]
+    if every:
+        parts += [f"needed to decide: {w.removeprefix('settle ')}" for w in passage.settled_by]
+    return "; ".join(part for part in parts if part)
+
+
+def _against(passage: PassageResult) -> str:
+    if passage.verified != "contradicts":
+        return ""
+    return f"CONTRADICTED by the second opinion: {passage.verified_why}"
+
+
+def _reasons(passage: PassageResult) -> Iterable[str]:
+    """What the numbers of the row do not say already."""
+    found, state = passage.clear_diameter_mm, passage.state
+    enough = found.low >= passage.required_mm  # with a mesh_tolerance it may be open below that
+    told = {
+        State.OPEN: enough,
+        State.RESTRICTED: not enough,
+        State.BLOCKED: bool(crossed(passage)),
+        State.UNDETERMINED: False,
+    }
+    return passage.reasons[1:] if told[state] else passage.reasons
+
+
+def _remedy(passage: PassageResult, every: bool) -> list[str]:
+    plan = passage.rework
+    if plan is None:
+        said = passage.why_not if every else "no drilling plan"
+        return [said] if passage.why_not else []
+    operations = len(plan.drilling)
+    after = f"{least(plan.clear_diameter_after_mm)} mm"
+    said = f"after drilling: {plan.state_after}, {after}"
+    if operations > 1:
+        every_one = "both" if operations == 2 else f"all {operations}"
+        said = f"{plan.state_after} only after {every_one} drilling operations, {after}"
+    wall = wall_words(plan) if every or plan.cuts_wall else []
+    return [", ".join([said, *wall]), *plan.conflicts]
+
+
+# ---- lines -----------------------------------------------------------------------------------
+
+
+def wrapped(text: str, width: int, first: str = "", rest: str = "") -> list[str]:
+    """Lines of a text, words whole where they fit."""
+    return textwrap.wrap(
+        text, width, initial_indent=first, subsequent_indent=rest, break_on_hyphens=False
+    )
+
+
+def _paragraph(row: Row, width: int, paint: Paint) -> list[str]:
+    """A row where a table has no room."""
+    state = paint(row.state.value, row.state)
+    lines = wrapped(f"{row.name}:", width)
+    if len(lines[-1]) + 1 + len(row.state.value) <= width:
+        lines[-1] += f" {state}"
+    else:
+        lines.append(f"  {state}")
+    clear = f"{row.clear} mm clear, {row.required} required"
+    said = (clear if row.state is not State.BLOCKED else "", row.why)
+    return lines + [line for one in said for line in wrapped(one, width, "  ", "    ")]
+
+
+def _row(
+    cells: Sequence[str], widths: Sequence[int], left: int, width: int, paint: Paint
+) -> list[str]:
+    """One row of the table; its first and last cell may take several lines."""
+    names = wrapped(cells[0], widths[0]) or [""]
+    reasons = wrapped(cells[4], width - left) or [""]
+    lines = []
+    for n in range(max(len(names), len(reasons))):
+        name = names[n] if n < len(names) else ""
+        reason = reasons[n] if n < len(reasons) else ""
+        fixed = [cell if n == 0 else "" for cell in cells[1:4]]
+        padded = [cell.ljust(size) for cell, size in zip(fixed, widths[1:], strict=True)]
+        if fixed[0]:
+            padded[0] = paint(fixed[0], fixed[0]) + " " * (widths[1] - len(fixed[0]))
+        lines.append("  ".join([name.ljust(widths[0]), *padded, reason]).rstrip())
+    return lines
