@@ -16,14 +16,19 @@ import numpy as np
 import shapely
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
-from matplotlib.patches import PathPatch, Rectangle
-from matplotlib.path import Path as Outline
+from matplotlib.patches import Rectangle
 from matplotlib.patheffects import withStroke
 
 from clearance.drawing.level_parts import DETAIL_LETTERS, GRAVEST, Detail, LevelSection, Row, Void
 from clearance.figures import style
-from clearance.figures.scale import MM_PER_INCH, inches_per_mm, scale_bar, standard, to_scale
-from clearance.figures.style import Look
+from clearance.figures.areas import draw_level, key_of, swatch
+from clearance.figures.scale import (
+    MM_PER_INCH,
+    inches_per_mm,
+    scale_bar,
+    standard,
+    to_scale,
+)
 from clearance.result import State
 
 MAIN = (0.35, 0.95, 7.8, 6.6)
@@ -69,8 +74,8 @@ def level_figure(section: LevelSection) -> Figure:
         figure = Figure(figsize=style.A4_LANDSCAPE_IN)
         axes = placed_axes(figure, MAIN)
         axes.set_title("section A-A", fontsize=style.TEXT_PT, loc="left")
-        draw_level(axes, section)
         frame(axes, section, MAIN[2:])
+        draw_level(axes, section)
         lowest = labels(axes, section.voids, section.bounds, MAIN[2:])
         outline_axes(axes, section.bounds, lowest, MAIN[2:])
         room = SIDE[3]
@@ -79,64 +84,6 @@ def level_figure(section: LevelSection) -> Figure:
         _side(figure, section, room)
         _words(figure, section)
     return figure
-
-
-def draw_level(axes: Axes, section: LevelSection) -> Axes:
-    """Draw the outlines of a section: metal, stray metal, powder, and passages by state."""
-    area(axes, section.metal, style.METAL, "metal")
-    area(axes, section.unmelted, style.UNMELTED, "unmelted")
-    area(axes, section.stray, style.STRAY, "stray")
-    for void in section.voids:
-        look = style.STATES[void.state.value]
-        area(axes, void.open, look, f"open {void.state.value}")
-        if void.state is not State.OPEN:
-            _closed(axes, void.closed, look)
-    area(axes, section.joined, style.JOINED, "joined")
-    axes.set_aspect("equal", adjustable="box")
-    axes.set_xlabel("x, mm")
-    axes.set_ylabel("y, mm")
-    return axes
-
-
-def _closed(axes: Axes, shape: Any, look: Look) -> None:
-    """Draw what stray metal fills of a passage: hatch and outline in the state's colour."""
-    hatch = Look("none", look.face, look.hatch or "xxx", look.line, 1.2)
-    if look.face == style.PAPER:
-        hatch = Look("none", style.PAPER, "...", look.line, 1.2)
-    area(axes, shape, hatch, "closed")
-
-
-def area(axes: Axes, shape: Any, look: Look, gid: str) -> None:
-    """Fill a geometry and draw its outline, however thin it is."""
-    polygons = [p for p in shapely.get_parts(shape) if p.geom_type == "Polygon" and not p.is_empty]
-    if not polygons:
-        return
-    path = Outline.make_compound_path(*(_path(p) for p in shapely.orient_polygons(polygons)))
-    fill = PathPatch(
-        path,
-        facecolor=look.face,
-        edgecolor=look.hatch_colour or look.edge,  # of the hatch: the line has no width
-        hatch=look.hatch or None,
-        linewidth=0.0,
-    )
-    line = PathPatch(
-        path,
-        fill=False,
-        edgecolor=look.edge,
-        linestyle=look.line,
-        linewidth=look.width_pt,
-        joinstyle="round",
-    )
-    fill.set_gid(gid)
-    for patch in (fill, line):
-        axes.add_artist(patch)  # limits are set by hand; add_patch would measure every curve
-
-
-def _path(polygon: Any) -> Outline:
-    rings = [polygon.exterior, *polygon.interiors]
-    return Outline.make_compound_path(
-        *(Outline(shapely.get_coordinates(ring), closed=True) for ring in rings)
-    )
 
 
 # ---- the sheet -------------------------------------------------------------------------------
@@ -355,8 +302,8 @@ def _detail(figure: Figure, main: Axes, section: LevelSection, detail: Detail) -
     room = SIDE[3] - LINE_IN * len(title) - 0.08
     size = min(SIDE[2], 2.75)
     axes = placed_axes(figure, (SIDE[0], SIDE[1] + room - size, size, size))
-    draw_level(axes, section)
     to_scale(axes, detail.bounds)
+    draw_level(axes, section)
     mark_detail(main, axes)
     axes.set_xlabel("")
     axes.set_ylabel("")
@@ -411,7 +358,7 @@ def _side(figure: Figure, section: LevelSection, top: float) -> None:
     shown = _that_fit(section.rows, at - KEY_IN * len(key) - 0.08)
     for row in shown:
         name = _shortened(row.name)
-        _swatch(panel, at, style.STATES[row.state.value])
+        swatch(panel, (0.02, at - 0.12, 0.36, at), row.state)
         _line(panel, at, f"{name}: {row.state.value}")
         _line(panel, at - LINE_IN, row.numbers)
         at -= ROW_IN
@@ -420,7 +367,7 @@ def _side(figure: Figure, section: LevelSection, top: float) -> None:
         at -= ROW_IN
     at -= 0.08
     for look, words in key:
-        _swatch(panel, at, look)
+        swatch(panel, (0.02, at - 0.12, 0.36, at), look)
         _line(panel, at, words)
         at -= KEY_IN
 
@@ -432,25 +379,6 @@ def _that_fit(rows: Sequence[Row], room_in: float) -> Sequence[Row]:
         return rows
     gravest = sorted(rows, key=lambda row: GRAVEST.index(row.state))
     return gravest[: max(most - 1, 1)]  # one line says how many are left out
-
-
-def key_of(section: LevelSection) -> list[tuple[Look, str]]:
-    """Looks of what a section shows besides the passages, and what they mean."""
-    key = [(style.METAL, "metal of the part")]
-    if not section.stray.is_empty:
-        words = "stray metal, or of one side of the step" if section.step else "stray metal"
-        key.append((style.STRAY, words))
-    if not section.unmelted.is_empty:
-        key.append((style.UNMELTED, "unmelted powder: where metal belongs"))
-    if not section.joined.is_empty:
-        key.append((style.JOINED, "void from one circuit into another"))
-    return key
-
-
-def _swatch(panel: Axes, at: float, look: Look) -> None:
-    from shapely.geometry import box
-
-    area(panel, box(0.02, at - 0.12, 0.36, at), look, "key")
 
 
 def _line(panel: Axes, at: float, words: str) -> None:

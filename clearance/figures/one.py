@@ -20,7 +20,8 @@ from clearance.drawing.level_parts import LevelSection
 from clearance.drawing.level_words import passage_footer
 from clearance.errors import ClearanceError
 from clearance.figures import style
-from clearance.figures.level import draw_level, level_figure
+from clearance.figures.areas import draw_level
+from clearance.figures.level import level_figure
 from clearance.figures.planes import curve_figure, draw_curve, draw_drill, drill_figure
 from clearance.figures.sections import known_passages
 
@@ -51,7 +52,7 @@ def into(
         return _one(
             examined,
             (height_mm, along, drill),
-            lambda one: _framed(draw_level(axes, one), one),
+            lambda one: draw_level(_framed(axes, one), one),
             lambda one: draw_curve(axes, one),
             lambda one: draw_drill(axes, one),
         )

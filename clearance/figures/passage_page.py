@@ -11,7 +11,6 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
-import shapely
 from matplotlib.axes import Axes
 from numpy.typing import NDArray
 
@@ -20,14 +19,12 @@ from clearance.drawing.level_parts import Detail, LevelSection, Void
 from clearance.drawing.level_words import WHOLE, share_in_words
 from clearance.drawing.sheet import PassagePage
 from clearance.figures import style
+from clearance.figures.areas import draw_level, key_of, swatch
 from clearance.figures.level import (
     FEW_LABELS,
     Room,
-    area,
-    draw_level,
     frame,
     height_needed,
-    key_of,
     labels,
     mark_detail,
     outline_axes,
@@ -127,8 +124,8 @@ def draw_section(
     foot = KEY_IN * len(key) + KEY_AIR_IN
     box = (MARGIN_IN, top - height + foot, wide - aside, height - foot - TITLE_IN)
     axes = axes_in(page.figure, box)
-    draw_level(axes, section)
     frame(axes, section, box[2:], NARROW)
+    draw_level(axes, section)
     lowest = labels(axes, _named(section.voids), section.bounds, box[2:], NARROW)
     outline_axes(axes, section.bounds, lowest, box[2:], NARROW)
     for name, trace in traces:
@@ -156,9 +153,9 @@ def _named(voids: Sequence[Void]) -> list[Void]:
 
 
 def _short(void: Void) -> tuple[str, ...]:
-    """Name, and what is open here if not all; the state is told by the key."""
+    """Name, state, and what is open here if not all."""
     here = share_in_words(void.open_fraction)
-    return void.label[:1] + ((here,) if void.open_fraction < WHOLE else ())
+    return void.label[:2] + ((here,) if void.open_fraction < WHOLE else ())
 
 
 def _detail(
@@ -172,8 +169,8 @@ def _detail(
     above = LINE_IN * len(title) + 0.1
     size = min(DETAIL_IN, room - above - 0.28 - LINE_IN * len(lines))
     axes = axes_in(page.figure, (left, top - above - size, size, size))
-    draw_level(axes, section)
     to_scale(axes, detail.bounds)
+    draw_level(axes, section)
     mark_detail(main, axes)
     axes.set(xlabel="", ylabel="", xticks=[], yticks=[])
     scale_bar(axes, 0.0, -0.12 / size)
@@ -183,11 +180,12 @@ def _detail(
         page.text(left, top - above - size - 0.34 - n * LINE_IN, line)
 
 
-def _key_rows(section: LevelSection, wide: float) -> list[list[tuple[float, Look, str]]]:
+def _key_rows(section: LevelSection, wide: float) -> list[list[tuple[float, Look | State, str]]]:
     """Looks and their meaning, with the place of each in its row."""
     states = [s for s in State if any(void.state is s for void in section.voids)]
-    key = [*key_of(section), *((style.STATES[s], f"passage {s.value}") for s in states)]
-    rows: list[list[tuple[float, Look, str]]] = [[]]
+    key: list[tuple[Look | State, str]] = [*key_of(section)]
+    key += [(state, f"passage {state.value}") for state in states]
+    rows: list[list[tuple[float, Look | State, str]]] = [[]]
     x = 0.02
     for look, words in key:
         words = words.split(":")[0]
@@ -200,13 +198,15 @@ def _key_rows(section: LevelSection, wide: float) -> list[list[tuple[float, Look
     return rows
 
 
-def _draw_key(page: Page, foot: float, row: Sequence[tuple[float, Look, str]], wide: float) -> None:
+def _draw_key(
+    page: Page, foot: float, row: Sequence[tuple[float, Look | State, str]], wide: float
+) -> None:
     panel = axes_in(page.figure, (MARGIN_IN, foot, wide, KEY_IN))
     panel.set_xlim(0.0, wide)
     panel.set_ylim(0.0, KEY_IN)
     panel.set_axis_off()
     for x, look, words in row:
-        area(panel, shapely.box(x, 0.03, x + 0.26, KEY_IN - 0.03), look, "key")
+        swatch(panel, (x, 0.05, x + 0.24, KEY_IN - 0.05), look)
         panel.text(x + 0.32, 0.5 * KEY_IN, words, fontsize=style.SMALLEST_PT, va="center")
 
 

@@ -21,8 +21,9 @@ from clearance.drawing.curve import Curve
 from clearance.drawing.drill import DrillSection
 from clearance.drawing.level_parts import DETAIL_LETTERS
 from clearance.figures import style
+from clearance.figures.areas import area
 from clearance.figures.level import GAP_IN as BETWEEN_IN
-from clearance.figures.level import area, mark_detail, spread
+from clearance.figures.level import mark_detail, spread
 from clearance.figures.scale import scale_bar, size_in, to_scale
 
 COLUMN_IN, PLAN_IN, GAP_IN, TITLE_IN, FOOT_IN, BAR_IN = 2.4, 1.6, 0.35, 0.25, 0.45, 0.3

@@ -1,8 +1,9 @@
 """What the figures look like: colours, hatches, lines, letters, in one place.
 
-Colour means the same in every figure and is never the only cue: every state has
-its hatch or outline too. Colours of states are from a palette that stays apart
-under the common colour-vision deficiencies (Okabe and Ito, 2008).
+Colour means the same in every figure and is never the only cue: fills and hatches tell apart
+what lies where, on a black-and-white copy too; the ring around a passage tells its state by
+colour and by its dashes, and words say it. The colours of the rings stay apart under the common
+colour-vision deficiencies, by luminance as well.
 """
 
 from __future__ import annotations
@@ -23,6 +24,9 @@ DPI = 200
 
 SMALLEST_PT, TEXT_PT, TITLE_PT = 7.0, 8.5, 13.0
 
+Line = str | tuple[int, tuple[float, ...]]
+"""Style of a line: a name, or lengths of dashes and gaps in widths of the line."""
+
 
 @dataclass(frozen=True)
 class Look:
@@ -31,7 +35,7 @@ class Look:
     face: str
     edge: str
     hatch: str = ""
-    line: str = "-"
+    line: Line = "-"
     width_pt: float = 0.8
     hatch_colour: str = ""
 
@@ -52,33 +56,62 @@ PAPER = "#ffffff"
 BACKED: Any = {"facecolor": PAPER, "edgecolor": "none", "pad": 1.0}
 """Box behind words that stand over hatches: a rim would turn the letters into outlines."""
 
-METAL = Look("#dcdcdc", "#5a5a5a", "//", width_pt=0.6, hatch_colour="#bdbdbd")
+METAL = Look("#c6c6c6", "#4a4a4a", "//", width_pt=0.6, hatch_colour="#868686")
+"""Of the part: toned, with thin lines at 45 degrees (ISO 128-50)."""
 STRAY = Look("#222222", "#000000", width_pt=0.9)
-UNMELTED = Look("#f3e6cf", "#444444", "...", line=":", width_pt=0.8)
+"""Thin sections are blackened (ISO 128-50)."""
+UNMELTED = Look("#b08d57", "#2e2415", "...", line=":", width_pt=0.5, hatch_colour="#2e2415")
+"""Powder where metal belongs, in every figure."""
+VOID = Look(PAPER, INK, width_pt=0.7)
+"""What is open, whatever the state of its passage: that is told by the ring around it."""
 
-JOINED = Look(PAPER, "#D55E00", "+++", width_pt=1.2)
+JOINED = Look(PAPER, "#c44e00", "+++", width_pt=1.2)
 """Where circuits run into each other."""
 
-DRILL = Look(PAPER, INK, "\\\\", width_pt=1.0, hatch_colour="#9a9a9a")
-HOLDER = Look(PAPER, INK, line="--", width_pt=0.9)
+DRILL = Look("#e6edf3", INK, "\\\\", width_pt=1.0, hatch_colour="#66727c")
+"""Another body than the part: the other direction, wider apart."""
+HOLDER = Look("none", INK, line=(0, (9.0, 2.0, 1.5, 2.0, 1.5, 2.0)), width_pt=0.9)
+"""An adjacent part: outline alone, long-dashed and double-dotted (ISO 128-24, line 05.1)."""
+
+
+@dataclass(frozen=True)
+class Ring:
+    """Line around a passage in a section, in the colour of its state, dashed by it."""
+
+    colour: str
+    dashes: Line = "-"
+
+
+RINGS = {
+    "open": Ring("#005a9c"),
+    "restricted": Ring("#e69f00", (0, (1.6, 0.5))),
+    "blocked": Ring("#c44e00", (0, (0.7, 0.4))),
+    "undetermined": Ring(PAPER, (0, (0.3, 0.5))),
+}
+"""By the state of the passage; between two thin dark lines, outside the passage's outline."""
+RING_PT, LEAST_RING_PT, RING_EDGE_PT = 2.0, 0.8, 0.5
+"""Width of the coloured line at most and at least, and of the dark ones beside it."""
 
 STATES = {
-    "open": Look("#0072B2", "#00456b", width_pt=1.0),
-    "restricted": Look("#E69F00", "#7a5400", "\\\\\\", width_pt=1.0),
-    "blocked": Look("#D55E00", "#7a3600", "xxx", width_pt=1.0),
-    "undetermined": Look(PAPER, INK, line=":", width_pt=1.4),
+    "open": Look(PAPER, RINGS["open"].colour, width_pt=1.6),
+    "restricted": Look("#f3c876", "#8a5f00", "---", line="--", width_pt=1.6),
+    "blocked": Look(STRAY.face, RINGS["blocked"].colour, width_pt=1.6),
+    "undetermined": Look("#a3a3a3", INK, "xxx", line=":", width_pt=1.4, hatch_colour="#6a6a6a"),
 }
-"""Of the void of a passage, by the passage's state."""
+"""Of a passage's whole course, by its state: open is pale, blocked dark."""
+FILL_CONTRAST, LINE_CONTRAST = 1.35, 3.0
+"""Least ratio of luminances of areas that touch, our choice; of a line beside an area, as WCAG 2.2
+(W3C 2023, 1.4.11) has it for what is not text."""
 
 MARKS = {
     "no verdict": ("!", Look(PAPER, INK, "++", "--", 1.4)),
     "error": ("E", Look(PAPER, INK, "++", "--", 1.0)),
-    "scrap": ("X", STATES["blocked"]),
+    "scrap": ("X", Look("#D55E00", "#7a3600", "xxx", width_pt=1.0)),
     "undetermined": ("?", Look(PAPER, INK, "...", ":", 1.2)),
-    "repair": ("P", STATES["restricted"]),
+    "repair": ("P", Look("#E69F00", "#7a5400", "\\\\\\", width_pt=1.0)),
     "rework": ("R", Look("#F0E442", "#7a7400", "///", width_pt=1.0)),
     "use-as-is": ("U", Look("#56B4E9", "#1f5d80", "--", width_pt=1.0)),
-    "not-affected": ("N", STATES["open"]),
+    "not-affected": ("N", Look("#0072B2", "#00456b", width_pt=1.0)),
 }
 """Letter and look of each recommendation."""
 

@@ -22,7 +22,8 @@ from matplotlib.figure import Figure
 from matplotlib.patheffects import withStroke
 
 from clearance.figures import style
-from clearance.figures.level import area, panel_axes, placed_axes
+from clearance.figures.areas import area
+from clearance.figures.level import panel_axes, placed_axes
 from clearance.figures.style import Look
 from clearance.plates.placed import Place
 from clearance.plates.run import Summary, gravest_first, stood

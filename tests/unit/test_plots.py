@@ -7,12 +7,13 @@ import pdf
 import pytest
 import shapely
 from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.colors import to_rgba
 from matplotlib.figure import Figure
 from matplotlib.patches import PathPatch
 from shapely import box
 
 from clearance.drawing.level_parts import Detail, LevelSection, Row, Void
-from clearance.figures import files, level, scale, style
+from clearance.figures import areas, files, level, scale, style
 from clearance.result import State
 
 LONG = "cooling circuit of the upper left core, return leg"
@@ -110,24 +111,55 @@ def test_axes_are_equal_named_and_hold_all():
     assert (axes.get_xlabel(), axes.get_ylabel()) == ("x, mm", "y, mm")
 
 
-def test_states_differ_by_more_than_colour():
-    looks = [(style.STATES[s].hatch, style.STATES[s].line) for s in State]
-    assert len(set(looks)) == len(State)
+def shades(section):
+    """Grey of the drawing at a place in mm, 0 dark to 255 pale: a black-and-white copy."""
+    axes = Figure(figsize=(8, 6), dpi=100).add_axes((0, 0, 1, 1))
+    axes.set_axis_off()
+    axes.set_xlim(0, 80)
+    axes.set_ylim(0, 60)
+    areas.draw_level(axes, section)
+    canvas = FigureCanvasAgg(axes.figure)
+    canvas.draw()
+    grey = np.asarray(canvas.buffer_rgba())[..., :3] @ [0.2126, 0.7152, 0.0722]
+    return lambda x, y: grey[round(600 - 10 * y), round(10 * x)]
 
 
-def test_every_piece_is_drawn_with_its_states_look():
+def test_what_is_open_looks_open_whatever_the_state_and_a_plug_does_not():
+    """The same on a black-and-white copy: the state is told by the ring alone."""
+    voids = EVERY_STATE
+    at = shades(section(voids))
+    for void in voids:
+        x, y = void.at
+        left, right = at(x - 2.5, y), at(x + 2.5, y)
+        assert left > 254 or void.open_fraction == 0.0
+        assert (right < 60) == (void.open_fraction < 0.9), void.state
+    assert at(*voids[2].at) < 60  # sealed: as dark as stray metal
+    assert 120 < at(70.0, 8.0) < 225  # metal of the part is neither
+
+
+@pytest.mark.parametrize("state", State)
+def test_a_ring_in_the_colour_of_the_state_lies_outside_each_passage(state):
     axes = Figure().add_subplot()
-    level.draw_level(axes, section(EVERY_STATE))
-    fills = {p.get_gid(): p for p in axes.patches if isinstance(p, PathPatch) and p.get_gid()}
-    for state in (State.OPEN, State.RESTRICTED, State.UNDETERMINED):
-        look = style.STATES[state.value]
-        patch = fills[f"open {state.value}"]
-        assert patch.get_hatch() == (look.hatch or None)
-        assert patch.get_facecolor()[:3] == pytest.approx(
-            [int(look.face[n : n + 2], 16) / 255 for n in (1, 3, 5)]
-        )
-    assert "open blocked" not in fills  # sealed: nothing is open, the stray metal shows
-    assert {"metal", "stray", "unmelted", "closed"} <= set(fills)
+    axes.set_xlim(0, 40)
+    areas.draw_level(axes, section([piece(10.0, 20.0, state, share=0.5)]))
+    names = [p.get_gid() for p in axes.patches]
+    drawn = [p for p in axes.patches if isinstance(p, PathPatch) and not p.get_fill()]
+    colours = {p.get_edgecolor() for p in drawn}
+    assert to_rgba(style.RINGS[state.value].colour) in colours
+    last = max(n for n, name in enumerate(names) if name == f"ring {state.value}")
+    assert names.index("open") > last  # drawn over it: nothing of the passage is hidden
+
+
+def test_small_passages_have_thin_rings():
+    def widest(*voids):
+        axes = Figure(figsize=(4, 4)).add_axes((0, 0, 1, 1))
+        axes.set_xlim(0, 400)
+        areas.draw_level(axes, section(voids))
+        return max(p.get_linewidth() for p in axes.patches if isinstance(p, PathPatch))
+
+    small = piece(40.0, 40.0, State.OPEN)  # 6 mm on a width of 400 mm: 1.5 mm on paper
+    big = Void(("b",), State.OPEN, box(0, 0, 80, 60), box(0, 0, 80, 60), (5, 5), ("b",))
+    assert widest(small) < widest(big)
 
 
 def test_holes_stay_holes():
@@ -136,7 +168,7 @@ def test_holes_stay_holes():
     axes.set_xlim(0, 10)
     axes.set_ylim(0, 10)
     ring = shapely.Point(5, 5).buffer(4).difference(shapely.Point(5, 5).buffer(2))
-    level.area(axes, shapely.MultiPolygon([ring]), style.STRAY, "ring")
+    areas.area(axes, shapely.MultiPolygon([ring]), style.STRAY, "ring")
     canvas = FigureCanvasAgg(axes.figure)
     canvas.draw()
     grey = np.asarray(canvas.buffer_rgba())[..., 0]
@@ -149,7 +181,7 @@ def test_a_sheet_thinner_than_a_dot_still_shows():
     axes.set_axis_off()
     axes.set_xlim(0, 1000)
     axes.set_ylim(0, 1000)
-    level.area(axes, box(100, 500, 900, 500.05), style.STRAY, "sheet")
+    areas.area(axes, box(100, 500, 900, 500.05), style.STRAY, "sheet")
     canvas = FigureCanvasAgg(axes.figure)
     canvas.draw()
     assert np.asarray(canvas.buffer_rgba())[..., 0][:, 50].min() < 170
