@@ -6,14 +6,13 @@ import re
 
 import make
 import manifold3d as m3
-import numpy as np
 import pdf
 import pytest
 
 from clearance.case.read import read_case
 from clearance.checking import judge
 from clearance.drawing.sheet import BOXES, NOT_JUDGED, grouped, sheet
-from clearance.figures import level, paper, planes, scale, style
+from clearance.figures import paper, planes, scale
 from clearance.figures.first_page import report
 from clearance.figures.passage_page import Letters
 from clearance.result import Margin, State, as_json
@@ -341,30 +340,3 @@ def test_curve_has_requirement_both_curves_and_a_mark_for_each_crossing(drawn):
     assert above.get_xlim() == below.get_xlim() == (0.0, page.curve.length_mm[-1])
     ticks = [line for line in above.lines if line.get_linestyle() == ":"]
     assert len(ticks) == len(page.curve.marks) == 1
-
-
-# ---- without colour --------------------------------------------------------------------------
-
-
-def _ink(look):
-    """Luminance of a patch, its face taken away: hatch and outline are left. (H, W), 0 to 1."""
-    from matplotlib import rc_context
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-    from matplotlib.figure import Figure
-    from shapely import box
-
-    with rc_context(style.SETTINGS):
-        axes = Figure(figsize=(0.6, 0.4), dpi=150).add_axes((0, 0, 1, 1))
-        axes.set(xlim=(0, 6), ylim=(0, 4))
-        axes.set_axis_off()
-        level.area(axes, box(1, 1, 5, 3), dataclasses.replace(look, face=style.PAPER), "one")
-        canvas = FigureCanvasAgg(axes.figure)
-        canvas.draw()
-    linear = (np.asarray(canvas.buffer_rgba())[..., :3] / 255.0) ** 2.2
-    return linear @ (0.2126, 0.7152, 0.0722)
-
-
-def test_states_stay_apart_by_hatch_or_outline_alone():
-    inks = {state: _ink(look) for state, look in style.STATES.items()}
-    for (one, a), (other, b) in itertools.combinations(inks.items(), 2):
-        assert (np.abs(a - b) > 0.3).mean() > 0.02, (one, other)
