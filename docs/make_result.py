@@ -6,6 +6,8 @@ import json
 from pathlib import Path
 from typing import Any
 
+from clearance.case.plate import plate_file_schema
+from clearance.case.read import case_schema
 from clearance.plates.table import COLUMNS
 from clearance.result.schema import schemas
 
@@ -128,6 +130,11 @@ STATES = """\
 """
 
 
+def read_ones() -> dict[str, dict[str, Any]]:
+    """Schemas of the files that people write, for their editors."""
+    return {"case.schema.json": case_schema(), "plate-file.schema.json": plate_file_schema()}
+
+
 def page() -> str:
     """Text of docs/result.md."""
     columns = ["| column | unit | meaning |", "|---|---|---|"]
@@ -138,4 +145,6 @@ def page() -> str:
 if __name__ == "__main__":
     PAGE.write_text(page(), encoding="utf-8")
     for name, schema in schemas().items():
+        (PACKAGE / name).write_text(text_of(schema), encoding="utf-8")
+    for name, schema in read_ones().items():
         (PACKAGE / name).write_text(text_of(schema), encoding="utf-8")

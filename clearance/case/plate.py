@@ -11,7 +11,7 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 from pydantic import BeforeValidator, ConfigDict, Field
 
@@ -69,6 +69,12 @@ class PlacedPart(Table):
         None,
         "the case's own, if no other part of the plate has the same case",
     )
+    coupon: bool = key(
+        "`true`: a test piece. Its case may be without [[passage]]; then nothing is judged of it, "
+        "and the plate report says whether it went on above the event.",
+        "",
+        False,
+    )
     layers: LayerRange | None = key(
         "Stray layers of this part, if not the plate's; 0: it got none.", "", None, "the plate's"
     )
@@ -89,6 +95,13 @@ class PlateFile(Table):
     plate: PlateTable
     stray: Annotated[tuple[StrayKeys, ...], BeforeValidator(AnyList)] = ()
     part: Annotated[tuple[PlacedPart, ...], BeforeValidator(AnyList), Field(min_length=1)]
+
+
+def plate_file_schema() -> dict[str, Any]:
+    """JSON Schema of the plate file, for editors; shipped as plate-file.schema.json."""
+    schema = PlateFile.model_json_schema()
+    schema.update(title="Plate file of clearance", description="docs/case-file.md explains it.")
+    return {"$schema": "https://json-schema.org/draft/2020-12/schema", **schema}
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,7 +167,7 @@ def case_on_plate(plate: Plate, part: PlacedPart) -> Case:
     CaseError
         The part's case is bad, or the plate's event does not fit its layer thickness.
     """
-    case = read_case(part.case)
+    case = read_case(part.case, part.coupon)
     if not plate.stray:
         return case
     tables = tuple(_overridden(keys, part) for keys in plate.stray)

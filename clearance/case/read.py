@@ -28,6 +28,7 @@ from clearance.case.stray_tables import (
 from clearance.case.tables import (
     CaseFile,
     ClosedTable,
+    CouponFile,
     DrillingTable,
     FlowTable,
     GridTable,
@@ -145,13 +146,15 @@ def case_schema() -> dict[str, Any]:
     return {"$schema": "https://json-schema.org/draft/2020-12/schema", **schema}
 
 
-def read_case(path: Path | str) -> Case:
+def read_case(path: Path | str, coupon: bool = False) -> Case:
     """Read and check a case file.
 
     Parameters
     ----------
     path : Path or str
         A TOML file; paths in it are relative to its folder.
+    coupon : bool
+        Of a test piece on a plate: it may be without [[passage]].
 
     Returns
     -------
@@ -169,7 +172,7 @@ def read_case(path: Path | str) -> Case:
     >>> read_case("cases/oil-gallery/case.toml").part.layer_thickness
     0.06
     """
-    return _case_of(TomlFile(Path(path), CaseFile))
+    return _case_of(TomlFile(Path(path), CouponFile if coupon else CaseFile))
 
 
 def _case_of(file: TomlFile) -> Case:
@@ -181,7 +184,8 @@ def _case_of(file: TomlFile) -> Case:
     _check_drills(file)
     event = _event(file)
     file.raise_faults()
-    tables = CaseFile.model_validate(file.document)
+    tables = file.layout.model_validate(file.document)
+    assert isinstance(tables, CaseFile)
     part = _resolved(tables.part, file.path.parent)
     return Case(
         path=file.path,

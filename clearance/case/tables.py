@@ -219,3 +219,9 @@ class CaseFile(Table):
     drilling: DrillingTable = DrillingTable()
     flow: FlowTable | None = None
     grid: GridTable = GridTable()
+
+
+class CouponFile(CaseFile):
+    """The same of a test piece, which may have no passage."""
+
+    passage: Annotated[tuple[PassageTable, ...], BeforeValidator(AnyList)] = ()

@@ -23,7 +23,7 @@ from clearance.cli.options import (
 )
 
 if TYPE_CHECKING:
-    from clearance.plates.run import Summary
+    from clearance.plates.summary import Summary
     from clearance.result.plate import PlatePart
     from clearance.system.processes import Job, Outcome
 
@@ -96,7 +96,8 @@ def _run(
     show.say("loading the program")
     from clearance.plates.folder import Folder
     from clearance.plates.members import members
-    from clearance.plates.run import Tell, run, unchanged, write_summary
+    from clearance.plates.run import Tell, run
+    from clearance.plates.summary import unchanged, write_summary
 
     def spread(todo: list[Job]) -> Iterator[tuple[Job, Outcome]]:
         return _spread(todo, jobs, cluster, show)
@@ -215,7 +216,7 @@ class Progress:
 
 
 def _text(summary: Summary, out: Path) -> str:
-    from clearance.plates.run import gravest_first
+    from clearance.plates.summary import gravest_first
 
     data = summary.data
     width = max(len(entry["name"]) for entry in data["parts"])
@@ -240,11 +241,11 @@ def _text(summary: Summary, out: Path) -> str:
 
 
 def _why(entry: PlatePart) -> str:
-    from clearance.plates.run import stood
+    from clearance.plates.summary import stood
 
     worst = entry["worst_passage"]
     if worst is None:
         return str(entry["reasons"][0])
     part = stood(entry)
-    share = f", {part.percent:.0f} % melted" if part else ""
+    share = f", {part.percent:.0f} % built at the stop" if part else ""
     return f"{worst['name']} {worst['state']}{share}"

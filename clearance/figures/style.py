@@ -112,6 +112,7 @@ MARKS = {
     "rework": ("R", Look("#F0E442", "#7a7400", "///", width_pt=1.0)),
     "use-as-is": ("U", Look("#56B4E9", "#1f5d80", "--", width_pt=1.0)),
     "not-affected": ("N", Look("#0072B2", "#00456b", width_pt=1.0)),
+    "coupon": ("C", Look(PAPER, INK, width_pt=0.8)),
 }
 """Letter and look of each recommendation."""
 

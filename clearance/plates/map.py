@@ -26,7 +26,7 @@ from clearance.figures.areas import area
 from clearance.figures.level import panel_axes, placed_axes
 from clearance.figures.style import Look
 from clearance.plates.placed import Place
-from clearance.plates.run import Summary, gravest_first, stood
+from clearance.plates.summary import Summary, gravest_first, stood
 from clearance.result.plate import PlatePart
 
 CONFORM = ("use-as-is", "not-affected")

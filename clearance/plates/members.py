@@ -23,9 +23,11 @@ from clearance import __version__
 from clearance.case.plate import PlacedPart, Plate, case_on_plate
 from clearance.case.read import Case
 from clearance.errors import CaseError, ClearanceError
+from clearance.geometry.planes import Plane
+from clearance.geometry.sections import metal
 from clearance.geometry.soup import extent
-from clearance.mesh.part import file_sha256, read_triangles
-from clearance.plates import placed
+from clearance.mesh.part import file_sha256, read_part, read_triangles
+from clearance.plates import event, placed
 from clearance.plates.placed import Neighbour, Place
 from clearance.system.processes import Job
 
@@ -136,12 +138,36 @@ class Label:
 
 @dataclass(frozen=True)
 class Member:
-    """A part of the plate and its task, or what is wrong with its case."""
+    """A part of the plate and its task, or what is wrong with its case.
+
+    Attributes
+    ----------
+    part : PlacedPart
+    label : Label
+    task : Task or None
+        None where something is wrong, and for a coupon without a passage.
+    fault : str
+    told : tuple of str
+        What happened to it; empty where something is wrong.
+    top_mm : float or None
+        Height of the nominal part above the platform.
+    crossed_mm : tuple of float, or None
+        Heights of the event above which it goes on.
+    stop_mm : float or None
+        The highest of the event.
+    outline_mm : list of list of (x, y)
+        Of a coupon without a passage, at the stop or at half its height.
+    """
 
     part: PlacedPart
     label: Label
     task: Task | None
     fault: str = ""
+    told: tuple[str, ...] = ()
+    top_mm: float | None = None
+    crossed_mm: tuple[float, ...] | None = None
+    stop_mm: float | None = None
+    outline_mm: list[list[list[float]]] = field(default_factory=list)
 
 
 # ---- from the plate to tasks -----------------------------------------------------------------
@@ -177,7 +203,7 @@ class _Reader:
         return self._hashes[path]
 
 
-_CASE_KEYS = ("layers", "resume", "next_layer", "resume_shift")
+_CASE_KEYS = ("layers", "resume", "next_layer", "resume_shift", "coupon")
 
 
 def _or_fault(make: Callable[[], Any]) -> Any:
@@ -241,13 +267,41 @@ def members(plate: Plate, verify: bool | None = None) -> tuple[Member, ...]:
     overlapping = placed.over([one.footprint for one in standing])
     for one, numbers in zip(standing, overlapping, strict=True):
         others = [standing[n] for n in numbers]
-        label = _label(plate, one.part, one.case)
         try:
-            task = _task(reader, one, others, [o for o in standing if o is not one])
-            found[one.number] = Member(one.part, label, task)
+            everyone = [o for o in standing if o is not one]
+            found[one.number] = _member(reader, one, others, everyone)
         except ClearanceError as fault:
+            label = _label(plate, one.part, one.case)
             found[one.number] = Member(one.part, label, None, str(fault))
     return tuple(found[number] for number in range(len(plate.part)))
+
+
+def _member(
+    reader: _Reader, one: _Standing, others: Sequence[_Standing], everyone: Sequence[_Standing]
+) -> Member:
+    plate, case = reader.plate, one.case
+    stops = event.heights(plate, case)
+    # A shift is given in the platform's axes, and the case has it in those of the turned part.
+    unturned = reader.case(one.part.model_copy(update={"turn": 0.0}))
+    return Member(
+        one.part,
+        _label(plate, one.part, case),
+        _task(reader, one, others, everyone) if case.passage else None,
+        told=event.told(plate, unturned),
+        top_mm=one.top,
+        crossed_mm=event.crossed(stops, one.top),
+        stop_mm=max(stops, default=None),
+        outline_mm=[] if case.passage else _outline(one, stops),
+    )
+
+
+def _outline(one: _Standing, stops: Sequence[float]) -> list[list[list[float]]]:
+    """Outline of a part that is not computed, at the last stop or at half its height."""
+    part = one.case.part
+    height = max((h for h in stops if h < one.top), default=0.5 * one.top)
+    soup = read_part(part.mesh, part.unit).triangles
+    plane = Plane.level(one.platform_z + height)
+    return placed.outline(metal(soup, plane, overlapping=True))
 
 
 def _label(plate: Plate, part: PlacedPart, case: Case | None = None) -> Label:
@@ -320,7 +374,7 @@ def _task(
     neighbours = tuple(_neighbour(one, other) for other in others if slices and _melted_too(other))
     around = everyone if case.state.on_platform else []
     on_platform = tuple(_neighbour(one, other) for other in around)
-    stop = _stop(reader.plate, case)
+    stop = max(event.heights(reader.plate, case), default=None)
     pitch = _pitch(case, one.survey.bounds)
     cells = float(np.prod(one.survey.bounds[1] - one.survey.bounds[0])) / pitch**3
     count = one.survey.triangles + sum(o.survey.triangles for o in others if neighbours)
@@ -336,16 +390,6 @@ def _task(
         verify=reader.verify,
         others=on_platform,
     )
-
-
-def _stop(plate: Plate, case: Case) -> float | None:
-    """Height of the last event of the plate, or of the case's own, mm."""
-    heights = [stray.height for stray in case.stray]
-    for keys in plate.stray:
-        heights.append(keys.height)
-        if keys.after_layer is not None:
-            heights.append(round((keys.after_layer + 1) * case.part.layer_thickness, 9))
-    return max((height for height in heights if height is not None), default=None)
 
 
 def _pitch(case: Case, bounds: Floats) -> float:
@@ -391,7 +435,7 @@ def _key(
 
     inputs = [
         __version__,
-        "sheet with a label",
+        "sheet with a label, finding and next step",
         case.path.name,
         case.text_sha256,
         [reader.sha256(path) for path in (case.part.mesh, *case.part.also_melted)],

@@ -18,11 +18,10 @@ from clearance.drawing.sheet import sheet
 from clearance.plates import placed
 from clearance.plates.members import Task
 from clearance.predicted.part import NOMINAL
-from clearance.result import as_json
+from clearance.report.grave import besides
+from clearance.report.headline import headline, wrong
+from clearance.result import Result, as_json
 from clearance.verdict.prepared import Checked, prepare
-
-OUTLINE_MM = 0.1
-"""Outlines on the map are as true as this."""
 
 _ONE = threading.Lock()
 
@@ -58,11 +57,20 @@ def _computed(task: Task) -> Computed:
     data["plate"] = {
         "inputs_sha256": task.key,
         "exit_status": result.exit_status,
+        "finding": _finding(result),
+        "next_step": headline(result).action,
         **as_json(_at_event(checked, task.stop_mm)),
     }
     from clearance.figures.first_page import report
 
     return Computed(data, report(sheet(examined, on_plate=True)))
+
+
+def _finding(result: Result) -> str:
+    """One reason: what is wrong, the gravest first; how many more there are, and powder, always."""
+    first, *more = wrong(result) or (headline(result).finding,)
+    said = [first, *([f"and {len(more)} more"] if more else [])]
+    return "; ".join([*said, *(words for _, words in besides(result))])
 
 
 def _beside(task: Task) -> tuple[NDArray[np.float32], tuple[str, ...]]:
@@ -106,15 +114,6 @@ def _at_event(checked: Checked, stop_mm: float | None) -> dict[str, Any]:
 
 
 def _outline(checked: Checked, z: float) -> list[list[list[float]]]:
-    import shapely
-
     low, high = (float(v) for v in checked.bodies.bounds[:, 2])
     at = z if low < z < high else 0.5 * (low + high)
-    section = checked.whole.predict(NOMINAL).section(at)
-    rings = [shapely.Polygon(p.exterior) for p in shapely.get_parts(section) if p.area > 0.0]
-    shape = shapely.simplify(shapely.union_all(rings), OUTLINE_MM)
-    return [
-        [[round(float(x), 3), round(float(y), 3)] for x, y in p.exterior.coords[:-1]]
-        for p in shapely.get_parts(shape)
-        if not p.is_empty
-    ]
+    return placed.outline(checked.whole.predict(NOMINAL).section(at))

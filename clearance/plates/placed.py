@@ -28,6 +28,8 @@ from clearance.verdict.prepared import OnPlatform
 Soup = NDArray[np.float32]
 Floats = NDArray[np.float64]
 
+OUTLINE_MM = 0.1
+"""Outlines are as true as this."""
 SMALLEST_MM2 = 1e-6
 """Less metal than this over a part's place counts as none."""
 
@@ -144,6 +146,38 @@ def over(footprints: Sequence[Any]) -> list[list[int]]:
         if a != b:
             found[a].append(int(b))
     return [sorted(numbers) for numbers in found]
+
+
+def outline(section: Any) -> list[list[list[float]]]:
+    """Outer outlines of a section, without needless corners, mm."""
+    import shapely
+
+    rings = [shapely.Polygon(p.exterior) for p in shapely.get_parts(section) if p.area > 0.0]
+    shape = shapely.simplify(shapely.union_all(rings), OUTLINE_MM)
+    return [
+        [[round(float(x), 3), round(float(y), 3)] for x, y in p.exterior.coords[:-1]]
+        for p in shapely.get_parts(shape)
+        if not p.is_empty
+    ]
+
+
+def overlapping(shapes: Sequence[Any]) -> list[tuple[int, int, float]]:
+    """Pairs of outlines that share more than they are true to, and how much, mm2.
+
+    Parameters
+    ----------
+    shapes : sequence of shapely geometry, mm
+        On the platform.
+    """
+    import shapely
+
+    found = []
+    for a, others in enumerate(over(shapes)):
+        for b in others:
+            both = shapely.intersection(shapes[a], shapes[b])
+            if a < b and not shapely.buffer(both, -OUTLINE_MM).is_empty:
+                found.append((a, b, float(both.area)))
+    return found
 
 
 def slice_heights(case: Case, platform_z: float) -> list[float]:

@@ -1,43 +1,49 @@
 """The spine of a plate run: what is known is kept, what is new is computed, all is summed up.
 
 In: the members of a plate, its folder, and a way to spread jobs over processes or
-machines. Out: the files of each part as it ends, and a `Summary` of the plate, whose
-JSON and table it writes. Drawing the map is left to `plate_plots`.
+machines. Out: the files of each part as it ends, and a `Summary` of the plate.
 """
 
 from __future__ import annotations
 
 import contextlib
-import hashlib
 import os
-from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import Any
 
 from clearance.case.plate import Plate
-from clearance.checking import CAUTIONS
-from clearance.disposition.known import GRAVITY as RECOMMENDATIONS
-from clearance.plates.folder import PARTS, Folder
-from clearance.plates.members import Member, asked, beyond_platform, jobs
-from clearance.plates.table import as_csv, as_xlsx
-from clearance.result import PROGRAM, as_text
-from clearance.result.plate import (
-    PlatePart,
-    PlateResult,
-    PlateSummary,
-    StopBuilding,
-    Verdict,
-    WorstPassage,
-)
-from clearance.system.files import write_whole
+from clearance.plates.folder import Folder
+from clearance.plates.members import Member, jobs
+from clearance.plates.summary import COUPON, Outlines, Summary, summed, verdict
+from clearance.result.plate import PlatePart, Verdict
 from clearance.system.processes import Job, Outcome
 
-GRAVITY: tuple[str, ...] = ("no verdict", "error", *RECOMMENDATIONS)
-"""Recommendations, the gravest first, with what stands for one where there is none."""
-STATUS_GRAVITY = (1, 2, 3, 4, 0)
-STATES = ("blocked", "restricted", "undetermined", "open")
+NEXT_STEPS = {
+    "error": "mend the case or mesh and run the plate again; hold the part until then",
+    "no verdict": "run again with --debug and report the fault; hold the part until then",
+    "undetermined": "run again with more memory or a coarser pitch; hold the part until then",
+}
+"""Of parts without a result."""
+WITNESS = "keep it: tests on it tell of the joint"
+NO_WITNESS = "tells nothing of the joint, only of what was built before the stop"
+NOTHING_KNOWN: Verdict = {
+    "recommendation": "",
+    "exit_status": 0,
+    "reasons": [],
+    "finding": "",
+    "next_step": "",
+    "worst_passage": None,
+    "result": None,
+    "height_mm": None,
+    "height_at_event_mm": None,
+    "metal_mm3": None,
+    "metal_at_event_mm3": None,
+    "mass_g": None,
+    "mass_at_event_g": None,
+    "seconds": None,
+}
 NO_VERDICT, BAD_INPUT, UNDETERMINED = 1, 2, 4
 
 Spread = Callable[[list[Job]], Iterator[tuple[Job, Outcome]]]
@@ -52,40 +58,13 @@ class Tell:
     ended: Callable[[PlatePart, Outcome | None], None] = lambda entry, outcome: None
 
 
-@dataclass(frozen=True)
-class Summary:
-    """What is known of the plate.
-
-    Attributes
-    ----------
-    data : PlateSummary
-        The content of plate.json but for the hash of the map.
-    outlines : dict of str to list
-        Outlines in the part's own coordinates, by name; none where nothing was computed.
-    boxes : dict of str to ((float, float), (float, float))
-        Lowest and highest x and y of the parts whose mesh could be read.
-    same : dict of str to str
-        Hash of the inputs, by name: parts with one hash have one result.
-    """
-
-    data: PlateSummary
-    outlines: dict[str, list[list[tuple[float, float]]]]
-    boxes: dict[str, tuple[tuple[float, float], tuple[float, float]]]
-    same: dict[str, str]
-
-    @property
-    def exit_status(self) -> int:
-        """The gravest of all parts."""
-        return self.data["exit_status"]
-
-
 @dataclass
 class _Run:
     plate: Plate
     folder: Folder
     tell: Tell
     entries: dict[str, PlatePart] = field(default_factory=dict)
-    outlines: dict[str, Any] = field(default_factory=dict)
+    outlines: Outlines = field(default_factory=dict)
     _shared: dict[str, Any] = field(default_factory=dict)
 
     def known(self, member: Member, data: dict[str, Any]) -> PlatePart:
@@ -94,7 +73,7 @@ class _Run:
         name = member.part.name
         outline = self._shared.setdefault(member.task.key, data["plate"]["outline_mm"])
         self.outlines[name] = outline
-        self.entries[name] = self._entry(member, _verdict(data))
+        self.entries[name] = self._entry(member, verdict(data))
         return self.entries[name]
 
     def failed(self, member: Member, recommendation: str, status: int, why: str) -> PlatePart:
@@ -102,19 +81,34 @@ class _Run:
         name = member.part.name
         self.folder.forget(name)
         found: Verdict = {
+            **NOTHING_KNOWN,
             "recommendation": recommendation,
             "exit_status": status,
             "reasons": [why],
-            "worst_passage": None,
-            "result": None,
-            "height_mm": None,
-            "height_at_event_mm": None,
-            "metal_mm3": None,
-            "metal_at_event_mm3": None,
-            "mass_g": None,
-            "mass_at_event_g": None,
-            "seconds": None,
+            "finding": why,
+            "next_step": NEXT_STEPS[recommendation],
         }
+        self.entries[name] = self._entry(member, found)
+        return self.entries[name]
+
+    def coupon(self, member: Member) -> PlatePart:
+        """Enter a test piece of which nothing is judged."""
+        name, joints = member.part.name, member.crossed_mm or ()
+        self.folder.forget(name)
+        at = ", ".join(f"{height:g}" for height in joints)
+        finding = f"has the joint at z {at} mm" if joints else "ends below the event, has no joint"
+        top, stop = member.top_mm, member.stop_mm
+        found: Verdict = {
+            **NOTHING_KNOWN,
+            "recommendation": COUPON,
+            "exit_status": 0,
+            "reasons": [f"a coupon, nothing is judged of it: {finding}"],
+            "finding": finding,
+            "next_step": WITNESS if joints else NO_WITNESS,
+            "height_mm": top,
+            "height_at_event_mm": top if top is None or stop is None else min(top, stop),
+        }
+        self.outlines[name] = member.outline_mm
         self.entries[name] = self._entry(member, found)
         return self.entries[name]
 
@@ -125,6 +119,8 @@ class _Run:
             "name": part.name,
             "serial": member.label.serial or None,
             "case": case,
+            "coupon": part.coupon,
+            "crossed_mm": None if member.crossed_mm is None else list(member.crossed_mm),
             "at_mm": part.at,
             "turn_deg": part.turn,
             **found,
@@ -162,9 +158,12 @@ def run(
         if member.task is not None:
             groups.setdefault(member.task.key, []).append(member)
     left, renamed = _kept(state, groups)
-    bad = [member for member in members if member.task is None]
-    if left or renamed or bad:
+    bad = [member for member in members if member.fault]
+    coupons = [member for member in members if member.task is None and not member.fault]
+    if left or renamed or bad or any(folder.result(m.part.name).exists() for m in coupons):
         folder.withdraw()
+    for member in coupons:
+        state.coupon(member)
     for member, data in renamed:
         _put(state, member, data, folder.sheet(member.part.name).read_bytes())
         state.tell.ended(state.known(member, data), None)
@@ -178,7 +177,7 @@ def run(
         for job, outcome in outcomes:
             for member in new[job.key]:
                 state.tell.ended(_enter(state, member, outcome), outcome)
-    return _summary(state, members)
+    return summed(plate, state.entries, state.outlines, members)
 
 
 def _kept(
@@ -207,7 +206,7 @@ def _copied(state: _Run, left: dict[str, list[Member]]) -> dict[str, list[Member
     known = {
         state.folder.read(name)["plate"]["inputs_sha256"]: name
         for name in ([*state.entries] if left else [])
-        if name in state.outlines
+        if state.entries[name]["result"] is not None
     }
     new = {}
     for key, group in left.items():
@@ -242,151 +241,3 @@ def _enter(state: _Run, member: Member, outcome: Outcome) -> PlatePart:
     if outcome.kind == "killed":
         return state.failed(member, "undetermined", UNDETERMINED, outcome.text)
     return state.failed(member, "no verdict", NO_VERDICT, outcome.text)
-
-
-# ---- what the files say ----------------------------------------------------------------------
-
-
-def _verdict(data: dict[str, Any]) -> Verdict:
-    """Keys of a part's entry that come from its result."""
-    about, decided = data["plate"], data["disposition"]
-    worst = min(data["passages"], key=_badness, default=None)
-    return {
-        "recommendation": decided["recommendation"],
-        "exit_status": about["exit_status"],
-        "reasons": list(decided["reasons"]),
-        "worst_passage": worst and _worst(worst),
-        "result": f"{PARTS}/{data['part']}.json",
-        "height_mm": about["height_mm"],
-        "height_at_event_mm": about["height_at_event_mm"],
-        "metal_mm3": about["metal_mm3"],
-        "metal_at_event_mm3": about["metal_at_event_mm3"],
-        "mass_g": about["mass_g"],
-        "mass_at_event_g": about["mass_at_event_g"],
-        "seconds": about["seconds"],
-    }
-
-
-def _badness(passage: dict[str, Any]) -> tuple[int, float]:
-    low = passage["clear_diameter_mm"]["low"]
-    return STATES.index(passage["state"]), low / passage["required_mm"]
-
-
-def _worst(passage: dict[str, Any]) -> WorstPassage:
-    return {
-        "name": passage["name"],
-        "state": passage["state"],
-        "clear_low_mm": passage["clear_diameter_mm"]["low"],
-        "clear_high_mm": passage["clear_diameter_mm"]["high"],
-        "required_mm": passage["required_mm"],
-    }
-
-
-def _summary(state: _Run, members: Sequence[Member]) -> Summary:
-    entries = []
-    for member in members:
-        entry = state.entries[member.part.name]
-        if entry["result"] is not None:  # an equal part's result has that part's name
-            entry["result"] = f"{PARTS}/{member.part.name}.json"
-        entries.append(entry)
-    counts = Counter(entry["recommendation"] for entry in entries)
-    statuses = {entry["exit_status"] for entry in entries}
-    data: PlateSummary = {
-        "schema": 1,
-        "plate": state.plate.name,
-        "size_mm": state.plate.size,
-        "plate_sha256": state.plate.text_sha256,
-        "program": PROGRAM,
-        "exit_status": next(status for status in STATUS_GRAVITY if status in statuses),
-        "counts": {name: counts[name] for name in GRAVITY if counts[name]},
-        "stop_building": stop_building(entries),
-        "parts": entries,
-        "notices": [*beyond_platform(state.plate, members), *asked(members)],
-        "cautions": list(CAUTIONS),
-    }
-    tasks = {member.part.name: member.task for member in members if member.task is not None}
-    return Summary(
-        data,
-        state.outlines,
-        {name: task.bounds for name, task in tasks.items()},
-        {name: task.key for name, task in tasks.items()},
-    )
-
-
-class Stood(NamedTuple):
-    """How much of a part stood when the machine stopped."""
-
-    height_mm: float
-    of_height_mm: float
-    metal_mm3: float
-    of_metal_mm3: float
-
-    @property
-    def percent(self) -> float:
-        """Share of its metal."""
-        return 100.0 * self.metal_mm3 / self.of_metal_mm3
-
-
-def stood(entry: PlatePart) -> Stood | None:
-    """How much of a part stood; None where that is not known."""
-    height, of_height = entry["height_at_event_mm"], entry["height_mm"]
-    metal, of_metal = entry["metal_at_event_mm3"], entry["metal_mm3"]
-    if height is None or of_height is None or metal is None or not of_metal:
-        return None
-    return Stood(height, of_height, metal, of_metal)
-
-
-def stop_building(entries: Sequence[PlatePart]) -> StopBuilding:
-    """Parts recommended for scrap that were not complete, and the metal still to be put in."""
-    left = {
-        entry["name"]: (metal, _left(entry["mass_g"], entry["mass_at_event_g"]))
-        for entry in entries
-        if entry["recommendation"] == "scrap"
-        and (metal := _left(entry["metal_mm3"], entry["metal_at_event_mm3"]))
-    }
-    masses = [mass for _, mass in left.values() if mass is not None]
-    return {
-        "parts": list(left),
-        "metal_left_mm3": round(sum(metal for metal, _ in left.values()), 6),
-        "mass_left_g": round(sum(masses), 6) if len(masses) == len(left) else None,
-    }
-
-
-def _left(whole: float | None, at_event: float | None) -> float | None:
-    return None if whole is None or at_event is None else whole - at_event
-
-
-def gravest_first(entries: Sequence[PlatePart]) -> list[PlatePart]:
-    """Entries by recommendation, the gravest first; equals in the plate's order."""
-    return sorted(entries, key=lambda entry: GRAVITY.index(entry["recommendation"]))
-
-
-def unchanged(folder: Folder, summary: Summary) -> bool:
-    """Whether the folder holds this very summary, map and tables undamaged."""
-    try:
-        found = (folder.path / "plate.json").read_text(encoding="utf-8")
-        drawn = (folder.path / "plate.pdf").read_bytes()
-        tables = [(folder.path / name).read_bytes() for name in _tables(summary)]
-    except (OSError, ValueError):
-        return False
-    same = tables == list(_tables(summary).values())
-    return same and found == as_text(_with_map(summary, drawn))
-
-
-def _with_map(summary: Summary, drawn: bytes) -> PlateResult:
-    return {**summary.data, "map_sha256": hashlib.sha256(drawn).hexdigest()}
-
-
-def _tables(summary: Summary) -> dict[str, bytes]:
-    return {
-        "plate.csv": as_csv(summary.data).encode(),
-        "plate.xlsx": as_xlsx(summary.data),
-    }
-
-
-def write_summary(folder: Folder, summary: Summary, drawn: bytes) -> None:
-    """Write plate.pdf, plate.csv, plate.xlsx and plate.json."""
-    write_whole(folder.path / "plate.pdf", drawn)
-    for name, table in _tables(summary).items():
-        write_whole(folder.path / name, table)
-    write_whole(folder.path / "plate.json", as_text(_with_map(summary, drawn)).encode())

@@ -20,7 +20,10 @@ from clearance.result.plate import PlatePart, PlateSummary
 COLUMNS = {
     "name": ("", "name of the part on the plate"),
     "case": ("", "its case file, from the plate file's folder"),
-    "recommendation": ("", "of its result; error, no verdict or undetermined where there is none"),
+    "recommendation": (
+        "",
+        "of its result; error, no verdict, undetermined or coupon where there is none",
+    ),
     "exit_status": ("", "of this part alone, as `clearance check` ends"),
     "worst_passage": ("", "its passage in the gravest state, of several the narrowest"),
     "state": ("", "state of that passage"),
@@ -39,6 +42,10 @@ COLUMNS = {
     "reasons": ("", "of the recommendation, parted by a stroke; what is wrong with a bad case"),
     "result": ("", "its result file, from the plate's folder"),
     "serial": ("", "its serial number, if it is known"),
+    "finding": ("", "one reason; of a bad case what is wrong; of a coupon where its joint lies"),
+    "next_step": ("", "what comes next, in a few words"),
+    "coupon": ("", "yes: the plate file calls it a test piece"),
+    "crossed_mm": ("mm", "heights of the event above which it goes on, parted by a blank"),
     "seconds": (
         "s",
         "time of its computation, the only column that differs between two runs; not in plate.xlsx",
@@ -60,6 +67,8 @@ def _row(entry: PlatePart) -> dict[str, Cell]:
         "x_mm": entry["at_mm"][0],
         "y_mm": entry["at_mm"][1],
         "reasons": " | ".join(entry["reasons"]),
+        "coupon": "yes" if entry["coupon"] else None,
+        "crossed_mm": " ".join(f"{height:g}" for height in entry["crossed_mm"] or ()) or None,
     }
     return {name: known.get(name) for name in COLUMNS}
 
@@ -91,7 +100,15 @@ def as_csv(data: PlateSummary) -> str:
 LONGEST_CELL = 32_767
 """Letters of a cell at most, of a workbook (common practice, no source)."""
 GOES_ON = " ... (whole in plate.json)"
-WIDE = {"name": 18, "case": 30, "worst_passage": 18, "recommendation": 16, "reasons": 80}
+WIDE = {
+    "name": 18,
+    "case": 30,
+    "worst_passage": 18,
+    "recommendation": 16,
+    "reasons": 80,
+    "finding": 50,
+    "next_step": 40,
+}
 """Widths of columns, in letters; of those that are not named, of their head."""
 MARK = "written by"
 

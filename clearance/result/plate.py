@@ -59,6 +59,10 @@ class AboutPart(PartAtEvent):
         ),
     ]
     exit_status: Annotated[int, told("as `clearance check` ends")]
+    finding: Annotated[
+        str, told("one reason: what is wrong, the gravest first; joints and powder always")
+    ]
+    next_step: Annotated[str, told("what comes next, in a few words")]
     outline_mm: Annotated[
         list[list[tuple[float, float]]],
         told(
@@ -97,8 +101,16 @@ class Verdict(PartAtEvent):
     """What is found of one part of the plate; numbers are null where it has no result."""
 
     recommendation: Annotated[
-        str, told("of its result; error, no verdict or undetermined where there is none")
+        str,
+        told(
+            "of its result; error, no verdict or undetermined where there is none; coupon where "
+            "nothing is judged"
+        ),
     ]
+    finding: Annotated[
+        str, told("one reason; of a bad case what is wrong; of a coupon where its joint lies")
+    ]
+    next_step: Annotated[str, told("what comes next, in a few words")]
     exit_status: Annotated[int, told("of this part alone, as `clearance check` ends")]
     reasons: Annotated[list[str], told("of the recommendation; what is wrong with a bad case")]
     worst_passage: Annotated[WorstPassage | None, told("null where it has no passage")]
@@ -112,6 +124,15 @@ class PlatePart(PlacedPart, Verdict):
     """One part of the plate, where it stands and what is found of it."""
 
     case: Annotated[str, told("its case file, from the plate file's folder")]
+    coupon: Annotated[bool, told("the plate file calls it a test piece")]
+    crossed_mm: Annotated[
+        list[float] | None,
+        told(
+            "heights of the event above which the nominal part goes on: its joints; null where "
+            "its case or mesh could not be read",
+            "mm",
+        ),
+    ]
     inputs_sha256: Annotated[
         str | None, told("as in its result file; null where its case could not be read")
     ]
@@ -127,6 +148,13 @@ class StopBuilding(TypedDict):
     ]
 
 
+class PlateEvent(TypedDict):
+    """What happened to some of the parts, in words; heights are above the platform."""
+
+    said: Annotated[list[str], told("a sentence for each stray sheet")]
+    parts: Annotated[list[str], told("names of the parts of which that holds")]
+
+
 class PlateSummary(TypedDict):
     """What is known of all parts, before the map is drawn."""
 
@@ -137,6 +165,13 @@ class PlateSummary(TypedDict):
     program: Annotated[str, told("name and version of the program")]
     exit_status: Annotated[int, told("the gravest of all parts, in the order 1, 2, 3, 4, 0")]
     counts: Annotated[dict[str, int], told("number of parts by recommendation, gravest first")]
+    events: Annotated[
+        list[PlateEvent], told("what happened; several where it was not the same for all parts")
+    ]
+    hold: Annotated[
+        list[str],
+        told("parts to hold, gravest first: all but those not affected and coupons not judged"),
+    ]
     stop_building: Annotated[StopBuilding, told("parts that need not be built on")]
     parts: Annotated[list[PlatePart], told("the parts, in the plate's order")]
     notices: Annotated[list[str], told("what the user should know besides")]

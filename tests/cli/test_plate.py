@@ -20,8 +20,9 @@ import plates
 
 from clearance.case.plate import read_plate
 from clearance.plates import run as spine
+from clearance.plates import summary as summing
 from clearance.plates.folder import Folder
-from clearance.plates.members import members
+from clearance.plates.members import beyond_platform, members
 from clearance.result.schema import schemas
 from clearance.system.processes import Outcome
 
@@ -291,7 +292,7 @@ def test_a_part_beside_the_platform_is_named(small, tmp_path):
     )
     found = members(read_plate(plate))
     # Analytic: half the platform is 100 mm, half the part 7 mm.
-    assert len(spine.beyond_platform(read_plate(plate), found)) == 1
+    assert len(beyond_platform(read_plate(plate), found)) == 1
 
 
 # ---- what a machine can do -------------------------------------------------------------------
@@ -339,7 +340,7 @@ def test_what_a_plate_writes_is_as_its_schemas_say(done):
     [({0, 4}, 4), ({3, 4, 0}, 3), ({2, 3}, 2), ({1, 2, 3, 4, 0}, 1), ({0}, 0)],
 )
 def test_the_gravest_status(statuses, gravest):
-    assert next(s for s in spine.STATUS_GRAVITY if s in statuses) == gravest
+    assert next(s for s in summing.STATUS_GRAVITY if s in statuses) == gravest
 
 
 def test_scrap_that_is_not_complete_need_not_be_built_on():
@@ -350,7 +351,7 @@ def test_scrap_that_is_not_complete_need_not_be_built_on():
         }  # fmt: skip
 
     rows = [entry("a", "scrap", 40.0), entry("b", "scrap", 100.0), entry("c", "rework", 40.0)]
-    found = spine.stop_building(rows)
+    found = summing.stop_building(rows)
     assert found == {"parts": ["a"], "metal_left_mm3": 60.0, "mass_left_g": 0.6}  # analytic
 
 

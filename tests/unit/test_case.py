@@ -992,11 +992,6 @@ def test_errors_on_the_page_are_what_the_program_says(folder):
     assert refused(case, "bad.toml") == shown.splitlines()
 
 
-def test_the_shipped_schema_is_the_codes():
-    shipped = (ROOT / "clearance" / "case.schema.json").read_text(encoding="utf-8")
-    assert shipped == json.dumps(case_schema(), indent=2) + "\n"
-
-
 @pytest.mark.parametrize(
     ("text", "fits"),
     [
@@ -1022,3 +1017,29 @@ def test_editors_get_the_same_verdict_from_the_schema(text, fits):
     validator = jsonschema.Draft202012Validator(case_schema())
     jsonschema.Draft202012Validator.check_schema(case_schema())
     assert validator.is_valid(tomllib.loads(text)) == fits
+
+
+@pytest.mark.parametrize(
+    ("more", "fits"),
+    [("", True), ("coupon = true", True), ("coupon = 1", False), ("coupons = true", False)],
+)
+def test_editors_get_the_same_verdict_of_a_plate_file(folder, more, fits):
+    jsonschema = pytest.importorskip("jsonschema")
+    text = PLATE.replace("turn = 90.0", f"turn = 90.0\n{more}")
+    validator = jsonschema.Draft202012Validator(plate_case.plate_file_schema())
+    jsonschema.Draft202012Validator.check_schema(plate_case.plate_file_schema())
+    assert validator.is_valid(tomllib.loads(text)) == fits
+    if fits:
+        Path("plate.toml").write_text(text)
+        assert read_plate(Path("plate.toml")).part[0].coupon == bool(more)
+    else:
+        assert len(refused(text, "plate.toml", read_plate)) == 1
+
+
+def test_a_coupon_needs_no_passage(folder):
+    bare = re.sub(r"\[\[passage\]\].*", "", BASE, flags=re.DOTALL)
+    coupon = PLATE.replace("turn = 90.0", "coupon = true")
+    assert on_plate(coupon, bare).passage == ()
+    assert on_plate(coupon).passage  # it may have some
+    with pytest.raises(CaseError, match="passage]]: the table is missing"):
+        on_plate(PLATE, bare)

@@ -17,6 +17,10 @@ ENTRY = {
     "turn_deg": 0.0,
     "recommendation": "rework",
     "exit_status": 3,
+    "finding": "sealed",
+    "next_step": "drill it",
+    "coupon": False,
+    "crossed_mm": [6.0],
     "reasons": ["sealed"],
     "worst_passage": {"name": "circuit-1", "state": "blocked"},
 }

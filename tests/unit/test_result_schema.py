@@ -52,7 +52,13 @@ def test_the_shipped_schema_is_the_codes(name):
 
 def test_every_shipped_schema_is_made():
     shipped = {path.name for path in (ROOT / "clearance").glob("*.schema.json")}
-    assert shipped == {*SCHEMAS, "case.schema.json"}
+    assert shipped == {*SCHEMAS, *MADE.read_ones()}
+
+
+@pytest.mark.parametrize("name", ["case.schema.json", "plate-file.schema.json"])
+def test_the_schemas_of_what_people_write_are_the_codes(name):
+    shipped = (ROOT / "clearance" / name).read_text(encoding="utf-8")
+    assert shipped == MADE.text_of(MADE.read_ones()[name])
 
 
 def test_the_page_is_what_the_script_writes():
