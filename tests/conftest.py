@@ -42,6 +42,8 @@ def pytest_configure(config: pytest.Config) -> None:
     if shared.FOLDER not in os.environ:
         folder = tempfile.mkdtemp(prefix="clearance-tests-")
         os.environ[shared.FOLDER] = config.stash[_made] = folder
+    # Most of what a process takes is imports: those that tests start keep what they compile.
+    os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
     # Under nohup and some runners SIGINT is ignored, and so would be in every process that a test
     # starts and interrupts.
     if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
