@@ -5,9 +5,16 @@ import os
 import subprocess
 import sys
 from pathlib import Path
+from types import SimpleNamespace
+
+import pytest
+from click.testing import CliRunner
 
 sys.path.insert(0, str(Path(__file__).parent.parent))
 import shapes
+
+from clearance.cli.main import main
+from clearance.system import processes
 
 PROGRAM = [sys.executable, "-m", "clearance"]
 
@@ -102,6 +109,23 @@ def run(plate, out, *words, wait=True, **options):
         return process
     out_text, err_text = process.communicate(timeout=300)
     return subprocess.CompletedProcess(command, process.returncode, out_text, err_text)
+
+
+def here(plate, out, *words):
+    """Run the program in this process, its parts too; `computed` names them."""
+    computed = []
+
+    def one_by_one(jobs, work, *_):
+        for job in jobs:
+            computed.append(job.key)
+            yield job, processes.attempt(work, job.payload)
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(processes, "run", one_by_one)
+        found = CliRunner().invoke(main, ["plate", str(plate), "--out", str(out), *map(str, words)])
+    return SimpleNamespace(
+        returncode=found.exit_code, stdout=found.stdout, stderr=found.stderr, computed=computed
+    )
 
 
 def summary(out):

@@ -44,7 +44,7 @@ def small(tmp_path_factory):
 def done(small):
     """One undisturbed run: what the program said, and its folder."""
     out = small / "done"
-    return plates.run(small / "plate.toml", out), out
+    return plates.here(small / "plate.toml", out), out
 
 
 @pytest.fixture(scope="session")
@@ -155,7 +155,7 @@ def test_map_and_a_page_for_each_result_that_does_not_conform(done):
 def test_unchanged_parts_are_skipped_and_nothing_is_written(done, small):
     _, out = done
     before = {path: path.stat().st_mtime_ns for path in out.rglob("*")}
-    again = plates.run(small / "plate.toml", out)
+    again = plates.here(small / "plate.toml", out)
     assert again.returncode == 3
     assert "5 parts are unchanged" in again.stderr
     assert " s)" not in again.stderr
@@ -168,7 +168,7 @@ def test_only_what_changed_is_computed_and_equal_parts_are_copied(copy):
     more = {"name": "S3", "case": "straight.toml", "x": 50, "y": -50, "turn": 30}
     changed = [{**p, "more": "layers = 1"} if p["name"] == "S2" else p for p in plates.PARTS]
     plate = plates.write_plate(copy, [*changed, more])
-    again = plates.run(plate, copy / "done")
+    again = plates.here(plate, copy / "done")
     ended = [line.split(":")[0] for line in again.stderr.splitlines() if " s)" in line]
     assert sorted(ended) == ["L1", "L2", "L3", "S2"]
     assert "1 part is unchanged" in again.stderr
@@ -189,7 +189,7 @@ def test_bad_cases_leave_no_old_result_and_do_not_stop_the_others(copy):
     off = (copy / "straight.toml").read_text().replace("[0.0, 0.0, 0.0]", "[0.0, 0.0, 6.0]")
     (copy / "off.toml").write_text(off)
     parts = [{**p, "case": "off.toml"} if p["name"] == "S2" else p for p in plates.PARTS]
-    again = plates.run(plates.write_plate(copy, parts), copy / "done")
+    again = plates.here(plates.write_plate(copy, parts), copy / "done")
     assert again.returncode == 2
     by_name = {entry["name"]: entry for entry in plates.summary(copy / "done")["parts"]}
     assert by_name["S1"]["worst_passage"]["state"] == "open"
@@ -230,7 +230,7 @@ def test_a_torn_result_counts_for_nothing(copy):
 def test_bad_plate_file_writes_nothing(small, tmp_path):
     plate = small / "wrong.toml"
     plate.write_text((small / "plate.toml").read_text().replace("size", "sizes"))
-    found = plates.run(plate, tmp_path / "out")
+    found = plates.here(plate, tmp_path / "out")
     assert found.returncode == 2
     assert "did you mean size?" in found.stderr
     assert not (tmp_path / "out").exists()
@@ -240,14 +240,14 @@ def test_a_slice_above_every_part_is_an_error_of_the_plate(small, tmp_path):
     plate = small / "beyond.toml"
     text = (small / "plate.toml").read_text()
     plate.write_text(text.replace("from_layer = 0", "from_layer = 24"))
-    found = plates.run(plate, tmp_path / "out")
+    found = plates.here(plate, tmp_path / "out")
     assert found.returncode == 2
     assert "from_layer: found 24, expected at most 23" in found.stderr
 
 
 @pytest.mark.parametrize("where", ["plate.toml", "plate.toml/out"])
 def test_a_folder_that_cannot_be_made(small, where):
-    found = plates.run(small / "plate.toml", small / where)
+    found = plates.here(small / "plate.toml", small / where)
     assert found.returncode == 2
     assert "cannot be written" in found.stderr
     assert "Traceback" not in found.stderr
@@ -256,7 +256,7 @@ def test_a_folder_that_cannot_be_made(small, where):
 def test_two_runs_do_not_share_a_folder(copy):
     before = plates.timeless(copy / "done")
     with Folder(copy / "done"):
-        found = plates.run(copy / "plate.toml", copy / "done")
+        found = plates.here(copy / "plate.toml", copy / "done")
     assert found.returncode == 2
     assert "another run" in found.stderr
     assert plates.timeless(copy / "done") == before
@@ -270,7 +270,9 @@ def test_a_full_disk_is_a_clear_error(small, tmp_path):
         resource.setrlimit(resource.RLIMIT_FSIZE, (9000, 9000))
 
     plate = plates.write_plate(small, plates.PARTS[:1], "room.toml")
-    found = plates.run(plate, tmp_path / "out", preexec_fn=little_room)
+    # No module is to be kept half compiled: Python does not see that a file was cut short.
+    alone = {**os.environ, "PYTHONDONTWRITEBYTECODE": "1"}
+    found = plates.run(plate, tmp_path / "out", preexec_fn=little_room, env=alone)
     assert found.returncode == 2
     assert "cannot be written: File too large" in found.stderr
     assert "Traceback" not in found.stderr

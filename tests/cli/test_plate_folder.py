@@ -13,7 +13,6 @@ import plates
 
 from clearance.errors import ClearanceError
 from clearance.plates.folder import Folder
-from clearance.system import processes
 
 pytestmark = pytest.mark.skipif(os.name == "nt", reason="writes to /dev/full")
 
@@ -25,31 +24,14 @@ def plate(tmp_path_factory):
     return plates.write_plate(folder, plates.PARTS[:1])
 
 
-@pytest.fixture
-def here(monkeypatch, run):
-    """Run a plate, its parts in this process; the parts that were computed are counted."""
-
-    def one_by_one(jobs, work, *_):
-        for job in jobs:
-            found.computed += 1
-            yield job, processes.attempt(work, job.payload)
-
-    def found(*words):
-        found.computed = 0
-        return run("plate", *words)
-
-    monkeypatch.setattr(processes, "run", one_by_one)
-    return found
-
-
 @pytest.mark.parametrize("name", ["plate.csv", "parts/S1.pdf", "drawing.dwg"])
-def test_a_folder_of_somebody_else_is_left_alone(plate, tmp_path, here, name):
+def test_a_folder_of_somebody_else_is_left_alone(plate, tmp_path, name):
     file = tmp_path / "mine" / name
     file.parent.mkdir(parents=True)
     file.write_text("mine")
     before = sorted(tmp_path.rglob("*"))
-    found = here(plate, "--out", tmp_path / "mine")
-    assert found.exit_code == 2
+    found = plates.here(plate, tmp_path / "mine")
+    assert found.returncode == 2
     assert "is no folder of an earlier run" in found.stderr
     assert sorted(tmp_path.rglob("*")) == before
     assert file.read_text() == "mine"
@@ -78,9 +60,9 @@ def test_a_workbook_of_somebody_elses_is_left_alone(tmp_path):
     assert book.read_bytes() == mine
 
 
-def test_what_is_damaged_is_computed_again(plate, tmp_path, here):
+def test_what_is_damaged_is_computed_again(plate, tmp_path):
     out = tmp_path / "out"
-    assert here(plate, "--out", out).exit_code == 0
+    assert plates.here(plate, out).returncode == 0
     good = plates.timeless(out)
     result, sheet = out / "parts" / "S1.json", out / "parts" / "S1.pdf"
 
@@ -107,11 +89,12 @@ def test_what_is_damaged_is_computed_again(plate, tmp_path, here):
     }
     for name, damage in damages.items():
         damage()
-        found = here(plate, "--out", out)
-        assert found.exit_code == 0, (name, found.output)
+        found = plates.here(plate, out)
+        assert found.returncode == 0, (name, found.stderr)
         assert plates.timeless(out) == good, name
-    assert here(plate, "--out", out).exit_code == 0
-    assert here.computed == 0  # and what is whole is not
+    again = plates.here(plate, out)
+    assert again.returncode == 0
+    assert not again.computed  # what is whole is not
 
 
 def test_a_full_device_is_one_message(plate, tmp_path):

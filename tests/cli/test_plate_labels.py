@@ -38,7 +38,7 @@ def done(tmp_path_factory):
     folder = tmp_path_factory.mktemp("labels")
     plates.write_designs(folder)
     record(folder, "of the case")
-    found = plates.run(plates.write_plate(folder, SAME), folder / "out")
+    found = plates.here(plates.write_plate(folder, SAME), folder / "out")
     assert found.returncode == 3, found.stderr
     return folder, found
 
@@ -88,7 +88,7 @@ def test_the_hash_in_the_footer_is_of_the_plates_event(done):
     folder, _ = done
     there = folder / "other"
     plate = plates.write_plate(folder, SAME[-1:], "later.toml", height=7.0)
-    assert plates.run(plate, there).returncode == 0
+    assert plates.here(plate, there).returncode == 0
     said = [
         next(w for w in pages(out, "B")[0].split("input ")[1:]) for out in (folder / "out", there)
     ]
@@ -98,7 +98,7 @@ def test_the_hash_in_the_footer_is_of_the_plates_event(done):
 def test_another_serial_or_place_is_written_without_computing(done):
     folder, _ = done
     moved = [{**SAME[0], "x": -40, "more": 'serial = "0999"'}, *SAME[1:]]
-    again = plates.run(plates.write_plate(folder, moved), folder / "out")
+    again = plates.here(plates.write_plate(folder, moved), folder / "out")
     assert again.returncode == 3
     assert " s)" not in again.stderr
     assert "3 parts are unchanged" in again.stderr
