@@ -2,7 +2,7 @@
 
 In: a prepared case and the verdicts on its passages. Out: a `LevelSection`, the
 exact polygons of the predicted part at one height, sorted by what they are. How
-it looks is left to `plots` and `style`.
+it looks is left to `figures`.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ from clearance.drawing.level_parts import (
     drawn,
     largest,
 )
-from clearance.drawing.level_words import detail_of, footer_of, label_of, row_of, title_of
+from clearance.drawing.level_words import detail_of, footer_of, label_of, plane_of, row_of, title_of
 from clearance.errors import ClearanceError
 from clearance.geometry.areas import polygonal
 from clearance.geometry.soup import moved_shape
@@ -87,6 +87,7 @@ def level_section(
             f"--at-height: found {height_mm:g}, where the predicted part is parted"
         )
     voids, joined = _voids(checked, predicted, level, passages)
+    plane = plane_of(checked, level, height_mm, event)
     return LevelSection(
         title=title_of(passages, separate, level, height_mm),
         metal=metal,
@@ -95,7 +96,8 @@ def level_section(
         voids=voids,
         detail=detail_of(voids, passages, level, joined),
         rows=tuple(row_of(p) for p in passages),
-        footer=footer_of(checked, level, height_mm, event),
+        footer=footer_of(checked, plane),
+        plane=plane,
         joined=joined,
         step=level.lower is not None,
     )

@@ -96,6 +96,8 @@ class LevelSection:
         Where one passage leads across a step into another.
     step : bool
         Taken where the part is set aside: `stray` has the metal of one side only, too.
+    plane : str
+        Where it is taken, in words.
     """
 
     title: str
@@ -108,6 +110,7 @@ class LevelSection:
     footer: tuple[str, ...]
     joined: Any = NOTHING
     step: bool = False
+    plane: str = ""
 
     @property
     def bounds(self) -> tuple[float, float, float, float]:

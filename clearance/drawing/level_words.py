@@ -6,7 +6,7 @@ In: outlines and verdicts. Out: strings, and the place that is worth a detail.
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -18,7 +18,7 @@ from clearance.drawing.level_parts import DETAIL_LETTERS, GRAVEST, Detail, Level
 from clearance.predicted.stray import Event
 from clearance.report.headline import clear_diameter
 from clearance.result import CrossingResult, PassageResult, SeparateResult, State
-from clearance.verdict.numbers import height, rounded_up
+from clearance.verdict.numbers import given, height, most, near, sheet
 from clearance.verdict.prepared import Checked
 
 WHOLE = 0.995
@@ -56,15 +56,15 @@ def share_in_words(share: float) -> str:
 
 def _nearest_port(checked: Checked, names: tuple[str, ...], at: Any) -> list[str]:
     """The port that is clearly the nearest, and how far it lies below or above."""
-    near = []
+    found = []
     for name in names:
         for end in ("inlet", "outlet"):
             mouth = checked.mouths[f"{name} {end}"]
-            near.append((float(np.linalg.norm(mouth.centre - at)), mouth.name, mouth))
-    near.sort(key=lambda item: item[0])
-    if len(near) > 1 and near[0][0] > 0.7 * near[1][0]:
+            found.append((float(np.linalg.norm(mouth.centre - at)), mouth.name, mouth))
+    found.sort(key=lambda item: item[0])
+    if len(found) > 1 and found[0][0] > 0.7 * found[1][0]:
         return []
-    _, name, mouth = near[0]
+    _, name, mouth = found[0]
     rise = float(at[2] - mouth.centre[2])
     place = "below" if rise > 0 else "above"
     shown = name if len(names) > 1 else name.removeprefix(f"{names[0]} ")
@@ -150,15 +150,14 @@ def detail_of(
         leading or narrowed or voids,
         key=lambda v: (GRAVEST.index(v.state), round(v.open_fraction, 3)),
     )
-    near = _nearest_crossing(void, passages, level.strays)
+    worst = _nearest_crossing(void, passages, level.strays)
     lines: tuple[str, ...] = ()
-    if near is not None:
+    if worst is not None:
         lines = (
-            f"at its worst, z = {height(near.height_mm)} mm: {near.open_area_mm2:.1f} of "
-            f"{near.nominal_area_mm2:.1f} mm² open",
+            f"at its worst {worst.open_area_mm2:.1f} of {worst.nominal_area_mm2:.1f} mm² open",
             "nothing passes"
-            if near.sealed
-            else f"at most {rounded_up(near.clear_diameter_mm, 2)} mm passes",
+            if worst.sealed
+            else f"at most {most(worst.clear_diameter_mm)} mm passes",
         )
     if leading:
         lines = (*lines, "leads into another circuit")
@@ -196,24 +195,38 @@ def _nearest_crossing(
 def row_of(passage: PassageResult) -> Row:
     """What the sheet says of one passage."""
     shown = clear_diameter(passage.clear_diameter_mm, passage.required_mm)
-    return Row(passage.name, passage.state, f"{shown} mm clear, {passage.required_mm:g} needed")
+    return Row(
+        passage.name, passage.state, f"{shown} mm clear, {given(passage.required_mm)} required"
+    )
 
 
-def footer_of(
-    checked: Checked, level: Level, height_mm: float, event: Event | None = None
-) -> tuple[str, ...]:
-    """Which part, which plane, and what the figure was computed from."""
-    where = f"level section at z = {height(level.z - checked.platform_z)} mm"
-    if not checked.frame_notice:
-        where += " in mesh coordinates"
+def plane_of(checked: Checked, level: Level, height_mm: float, event: Event | None = None) -> str:
+    """Where a section is taken, and how far the sheet there reaches; heights above the platform."""
+    z = given(height_mm) if event is None else near(round(level.z - checked.platform_z, 6))
+    said = f"z {z} mm above the platform"
     if level.lower is not None:
-        where += f", {height(height_mm)} mm above the platform: metal of either side of the step"
+        said += ", metal of either side of the step"
     elif event is not None:
-        where += f", {height(height_mm)} mm above the platform{_layer_of(event, level.z)}"
+        said += _layer_of(event, level.z)
     elif level.z != level.asked:
-        where += f", the middle of the layer at {height(height_mm)} mm above the platform"
-    else:
-        where += f", {height(height_mm)} mm above the platform"
+        said += ", middle of the layer there"
+    return "; ".join([said, *_reaches(checked, level.strays)])
+
+
+def _reaches(checked: Checked, strays: Iterable[int]) -> list[str]:
+    """From where to where the sheets reach that are met, told once."""
+    found, base = [], checked.platform_z
+    for event in checked.unknowns.variants[0].events or ():
+        if event.stray in strays and event.slices:
+            top = event.bottom + len(event.slices) * event.layer
+            ends = (near(round(z - base, 6)) for z in (event.lowest, top))
+            found.append(f"{sheet(event.stray)} from {' to '.join(ends)}")
+    return found
+
+
+def footer_of(checked: Checked, plane: str) -> tuple[str, ...]:
+    """Which part, which plane, and what the figure was computed from."""
+    where = f"horizontal section at {plane}"
     several = checked.unknowns.variants
     if len(several) > 1:
         where += f"; one of {len(several)} possible events is drawn: {several[0].said}"
@@ -225,9 +238,9 @@ def _layer_of(event: Event, z: float) -> str:
     """Which layer of a sheet is cut."""
     count = len(event.slices)
     if count < 2:
-        return ", in the sheet"
+        return ""
     number = int((z - event.bottom) / event.layer) + 1
-    return f", in layer {number} of the {count} of the sheet; powder of any of them"
+    return f", in layer {number} of {count}"
 
 
 def passage_footer(checked: Checked) -> tuple[str, ...]:
@@ -242,7 +255,7 @@ def passage_footer(checked: Checked) -> tuple[str, ...]:
     )
     first = [f"part {case.part.name}", *(f"{key} {value}" for key, value in known if value)]
     last = (
-        f"case {case.path.name}; columns {checked.pitch_mm:g} mm apart; outlines exact; "
+        f"case {case.path.name}; resolution {checked.pitch_mm:g} mm; outlines exact; "
         f"clear diameters as proven brackets; clearance {clearance.__version__}; "
         f"input {input_hash(checked)}"
     )

@@ -114,10 +114,10 @@ def key_of(section: LevelSection) -> list[tuple[Look, str]]:
     """Looks of what a section shows besides the rings, and what they mean."""
     key = [(style.METAL, "metal of the part"), (style.VOID, "open void")]
     if not section.stray.is_empty:
-        words = "stray metal, or of one side of the step" if section.step else "stray metal"
+        words = "stray, or of one side of the step" if section.step else "stray metal"
         key.append((style.STRAY, words))
     if not section.unmelted.is_empty:
-        key.append((style.UNMELTED, "unmelted powder: where metal belongs"))
+        key.append((style.UNMELTED, "unmelted powder (lack of fusion)"))
     if not section.joined.is_empty:
         key.append((style.JOINED, "void from one circuit into another"))
     return key

@@ -71,7 +71,7 @@ def sheet_figures(sheet: Sheet, paper: str = "a4") -> list[Figure]:
     sheet : Sheet
     paper : {"a4", "letter"}
     """
-    with mpl.rc_context({**style.SETTINGS, "axes.labelsize": style.SMALLEST_PT}):
+    with mpl.rc_context(style.SETTINGS):
         header = "; ".join(f"{key} {value}" for key, value in sheet.identity)
         flow, letters = Flow(PAPERS[paper], f"{header}; {HOLD[1]}"), Letters()
         left_over = _first(flow, sheet, letters)

@@ -6,9 +6,8 @@ SVG. Nothing is decided here; the same input gives the same bytes.
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import matplotlib as mpl
@@ -22,6 +21,7 @@ from matplotlib.patheffects import withStroke
 from clearance.drawing.level_parts import DETAIL_LETTERS, GRAVEST, Detail, LevelSection, Row, Void
 from clearance.figures import style
 from clearance.figures.areas import draw_level, key_of, swatch
+from clearance.figures.paper import shortened, width_in, wrapped
 from clearance.figures.scale import (
     MM_PER_INCH,
     inches_per_mm,
@@ -35,20 +35,21 @@ MAIN = (0.35, 0.95, 7.8, 6.6)
 """Left, bottom, width and height of the section's axes, inches."""
 SIDE = (8.4, 1.2, 2.95, 6.35)
 """The same of the column beside it: detail, passages, key."""
-LINE_IN = 0.135
+WORDS_IN = SIDE[2] - 0.46
+"""Room for words beside what a key explains."""
+LINE_IN = 0.165
 """Height of a line of the smaller letters."""
-ROW_IN, KEY_IN = 0.34, 0.215
+ROW_IN, KEY_IN = 0.42, 0.23
 """Height of a passage's row and of a line of the key."""
-GAP_IN, TICK_IN = 0.08, 0.35
+GAP_IN, TICK_IN = 0.08, 0.42
 """Air between labels, and between numbers of an axis."""
-FOOTER_LETTERS = 205
 AXIS_IN = 0.12
 """The level axis stands this far below the part; the scale bar stands left of it."""
 FEW_LABELS, MOST_LABELS = 8, 20
 """More pieces than this: open ones go without a label."""
-LEADER_IN, NUMBERS_IN, LETTER_IN = 0.3, 0.45, 0.062
-"""Room for leaders between a part and the labels beside it, for the numbers of an axis beyond
-them, and for a letter of a label."""
+LEADER_IN, NUMBERS_IN = 0.3, 0.5
+"""Room for leaders between a part and the labels beside it, and for the numbers of an axis beyond
+them."""
 
 
 @dataclass(frozen=True)
@@ -57,12 +58,22 @@ class Room:
 
     label_in: float = 2.0
     edge_in: float = 0.2
-    foot_in: float = 0.36
+    foot_in: float = 0.42
 
     @property
-    def letters(self) -> int:
-        """Letters that fit in a label's line."""
-        return int((self.label_in - LEADER_IN - NUMBERS_IN) / LETTER_IN)
+    def words_in(self) -> float:
+        """Inches for a label's line."""
+        return self.label_in - LEADER_IN - NUMBERS_IN
+
+    def about(self, voids: Sequence[Void]) -> Room:
+        """The same with no more room beside the part than the labels take."""
+        lines = [
+            width_in(line, style.LABEL_PT)
+            for void in _labelled(voids)
+            for words in void.label
+            for line in wrapped(words, self.words_in, style.LABEL_PT)
+        ]
+        return replace(self, label_in=LEADER_IN + NUMBERS_IN + max(lines, default=0.0))
 
 
 ROOMY = Room()
@@ -73,11 +84,12 @@ def level_figure(section: LevelSection) -> Figure:
     with mpl.rc_context(style.SETTINGS):
         figure = Figure(figsize=style.A4_LANDSCAPE_IN)
         axes = placed_axes(figure, MAIN)
-        axes.set_title("section A-A", fontsize=style.TEXT_PT, loc="left")
-        frame(axes, section, MAIN[2:])
+        axes.set_title("section A-A", fontsize=style.LABEL_PT, loc="left", fontweight="bold")
+        about = ROOMY.about(section.voids)
+        frame(axes, section, MAIN[2:], about)
         draw_level(axes, section)
-        lowest = labels(axes, section.voids, section.bounds, MAIN[2:])
-        outline_axes(axes, section.bounds, lowest, MAIN[2:])
+        lowest = labels(axes, section.voids, section.bounds, MAIN[2:], about)
+        outline_axes(axes, section.bounds, lowest, MAIN[2:], about)
         room = SIDE[3]
         if section.detail is not None:
             room = _detail(figure, axes, section, section.detail)
@@ -148,9 +160,11 @@ def outline_axes(
         ticks = _ticks(low, high, scale)
         axis.set_ticks(ticks, [f"{round(tick, 1) + 0.0:g}".replace("-", "−") for tick in ticks])
     axes.xaxis.set_label_coords(x1 + 0.08 / scale, corner[1], transform=axes.transData)
-    axes.yaxis.set_label_coords(corner[0], y1 + 0.12 / scale, transform=axes.transData)
+    axes.yaxis.set_label_coords(
+        corner[0] + 0.06 / scale, y1 + 0.13 / scale, transform=axes.transData
+    )
     axes.xaxis.label.set(ha="left", va="center")
-    axes.yaxis.label.set(ha="center", va="center", rotation=0.0)
+    axes.yaxis.label.set(ha="right", va="center", rotation=0.0)
 
 
 def _ticks(low: float, high: float, scale: float) -> list[float]:
@@ -176,9 +190,7 @@ def labels(
     Returns the height of the lowest label's foot; the part's own where there is none.
     """
     lowest = bounds[1]
-    if len(voids) > MOST_LABELS:
-        voids = [v for v in voids if v.state is not State.OPEN]
-    voids = sorted(voids, key=lambda v: GRAVEST.index(v.state))[:MOST_LABELS]
+    voids = _labelled(voids)
     low, high = axes.get_xlim()
     per_mm = inches_per_mm(axes, size[0])
     ordered = sorted(voids, key=lambda v: v.at[0])
@@ -189,7 +201,7 @@ def labels(
         away = LEADER_IN / per_mm
         edge = bounds[0] - away if side == "left" else bounds[2] + away
         bottom, top = room.foot_in, size[1] - 0.05
-        lines = _that_fit_beside([void.label for void in group], top - bottom, room.letters)
+        lines = _that_fit_beside([void.label for void in group], top - bottom, room.words_in)
         places = spread(
             [(void.at[1] - axes.get_ylim()[0]) * per_mm for void in group],
             [LINE_IN * len(text) for text in lines],
@@ -203,25 +215,28 @@ def labels(
     return lowest
 
 
+def _labelled(voids: Sequence[Void]) -> list[Void]:
+    """Pieces that get a label: not the open ones where there are many, the gravest first."""
+    if len(voids) > MOST_LABELS:
+        voids = [v for v in voids if v.state is not State.OPEN]
+    return sorted(voids, key=lambda v: GRAVEST.index(v.state))[:MOST_LABELS]
+
+
 def _that_fit_beside(
-    labels: Sequence[Sequence[str]], room_in: float, letters: int
+    labels: Sequence[Sequence[str]], room_in: float, words_in: float
 ) -> list[list[str]]:
     """Lines of labels: all of them wrapped, or fewer and shortened where there is no room."""
     whole = [
-        [piece for line in label for piece in textwrap.wrap(line, letters)] for label in labels
+        [piece for line in label for piece in wrapped(line, words_in, style.LABEL_PT)]
+        for label in labels
     ]
     if sum(LINE_IN * len(lines) + GAP_IN for lines in whole) <= room_in:
         return whole
     most = int((room_in / len(labels) - GAP_IN) / LINE_IN)
-    return [[_shortened(line, letters) for line in label[: max(most, 1)]] for label in labels]
-
-
-def _shortened(line: str, letters: int = ROOMY.letters) -> str:
-    """Head and tail of a line that is too long: names often differ in their last letters."""
-    if len(line) <= letters:
-        return line
-    half = (letters - 1) // 2
-    return f"{line[:half]}…{line[-half:]}"
+    return [
+        [shortened(line, words_in, style.LABEL_PT) for line in label[: max(most, 1)]]
+        for label in labels
+    ]
 
 
 def _label(
@@ -239,7 +254,7 @@ def _label(
             line,
             ha="right" if side == "left" else "left",
             va="center_baseline",
-            fontsize=style.SMALLEST_PT + 0.5,
+            fontsize=style.LABEL_PT,
             color=style.INK,
         )
         text.set_gid("label")
@@ -298,7 +313,7 @@ def _rising(values: Any) -> Any:
 
 def _detail(figure: Figure, main: Axes, section: LevelSection, detail: Detail) -> float:
     """Draw the detail at the top of the side column; return the room that is left below it."""
-    title = textwrap.wrap(detail.title, 40)
+    title = wrapped(detail.title, SIDE[2], style.LABEL_PT)
     room = SIDE[3] - LINE_IN * len(title) - 0.08
     size = min(SIDE[2], 2.75)
     axes = placed_axes(figure, (SIDE[0], SIDE[1] + room - size, size, size))
@@ -310,16 +325,20 @@ def _detail(figure: Figure, main: Axes, section: LevelSection, detail: Detail) -
     axes.set_xticks([])
     axes.set_yticks([])
     scale_bar(axes, 0.0, -0.035)  # below it, where it hides nothing
-    axes.set_title("\n".join(title), fontsize=style.TEXT_PT, loc="left", pad=4)
+    axes.set_title("\n".join(title), fontsize=style.LABEL_PT, loc="left", pad=4)
     text = panel_axes(figure, SIDE)
     at = room - size - 0.26
-    for line in detail.lines:
-        text.text(0.0, at, line, fontsize=style.SMALLEST_PT + 0.5, va="top")
+    for line in (
+        piece for words in detail.lines for piece in wrapped(words, SIDE[2], style.LABEL_PT)
+    ):
+        text.text(0.0, at, line, fontsize=style.LABEL_PT, va="top")
         at -= LINE_IN
     return at - 0.1
 
 
-def mark_detail(axes: Axes, detail: Axes, letter: str = DETAIL_LETTERS[0]) -> None:
+def mark_detail(
+    axes: Axes, detail: Axes, letter: str = DETAIL_LETTERS[0], above: bool = True
+) -> None:
     """The place of a detail, with its letter."""
     (x0, x1), (y0, y1) = detail.get_xlim(), detail.get_ylim()
     axes.add_patch(
@@ -335,8 +354,9 @@ def mark_detail(axes: Axes, detail: Axes, letter: str = DETAIL_LETTERS[0]) -> No
     )
     axes.annotate(
         letter,
-        (x1, y1), (1, 1), textcoords="offset points", va="bottom", ha="left",
-        fontsize=style.TEXT_PT, fontweight="bold", bbox=style.BACKED, zorder=7,
+        (x1, y1 if above else y0), (1, 1 if above else -1), textcoords="offset points",
+        va="bottom" if above else "top", ha="left",
+        fontsize=style.LABEL_PT, fontweight="bold", bbox=style.BACKED, zorder=7,
     )  # fmt: skip
 
 
@@ -353,11 +373,11 @@ def _side(figure: Figure, section: LevelSection, top: float) -> None:
     """The passages and the key, below `top` inches of the side column."""
     panel = panel_axes(figure, SIDE)
     key = key_of(section)
-    panel.text(0.0, top, "passages", fontsize=style.TEXT_PT, fontweight="bold", va="top")
+    panel.text(0.0, top, "passages", fontsize=style.LABEL_PT, fontweight="bold", va="top")
     at = top - 0.24
     shown = _that_fit(section.rows, at - KEY_IN * len(key) - 0.08)
     for row in shown:
-        name = _shortened(row.name)
+        name = shortened(row.name, WORDS_IN - 1.1, style.LABEL_PT)
         swatch(panel, (0.02, at - 0.12, 0.36, at), row.state)
         _line(panel, at, f"{name}: {row.state.value}")
         _line(panel, at - LINE_IN, row.numbers)
@@ -368,7 +388,7 @@ def _side(figure: Figure, section: LevelSection, top: float) -> None:
     at -= 0.08
     for look, words in key:
         swatch(panel, (0.02, at - 0.12, 0.36, at), look)
-        _line(panel, at, words)
+        _line(panel, at, shortened(words, WORDS_IN, style.LABEL_PT))
         at -= KEY_IN
 
 
@@ -382,19 +402,20 @@ def _that_fit(rows: Sequence[Row], room_in: float) -> Sequence[Row]:
 
 
 def _line(panel: Axes, at: float, words: str) -> None:
-    panel.text(0.46, at - 0.06, words, fontsize=style.SMALLEST_PT + 0.5, va="center")
+    panel.text(0.46, at - 0.06, words, fontsize=style.LABEL_PT, va="center")
 
 
 def _words(figure: Figure, section: LevelSection) -> None:
     """Title and footer."""
     width, height = style.A4_LANDSCAPE_IN
-    title = textwrap.wrap(section.title, 88)[:2]
+    wide = width - 0.6
+    title = wrapped(section.title, wide, style.TITLE_PT, bold=True)[:2]
     figure.text(
         0.3 / width, 1.0 - 0.2 / height, "\n".join(title), fontsize=style.TITLE_PT,
         fontweight="bold", va="top", color=style.INK,
     )  # fmt: skip
-    lines = [piece for line in section.footer for piece in textwrap.wrap(line, FOOTER_LETTERS)]
+    lines = [piece for line in section.footer for piece in wrapped(line, wide, style.LABEL_PT)]
     figure.text(
-        0.3 / width, 0.15 / height, "\n".join(lines), fontsize=style.SMALLEST_PT, va="bottom",
+        0.3 / width, 0.15 / height, "\n".join(lines), fontsize=style.LABEL_PT, va="bottom",
         color=style.INK, linespacing=1.3,
     )  # fmt: skip

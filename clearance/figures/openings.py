@@ -60,7 +60,7 @@ def openings_figure(triangles: Singles, found: Openings, name: str) -> Figure:
         for view, place in zip(VIEWS, places, strict=True):
             draw_view(figure.add_axes(place), triangles, found, view)
         words = "solid ring: faces the viewer; dashed: faces away or aside"
-        figure.text(0.43, 0.42, words, fontsize=style.SMALLEST_PT)
+        figure.text(0.43, 0.42, words, fontsize=style.LABEL_PT)
         _list(figure, found)
     return figure
 
@@ -79,7 +79,7 @@ def draw_view(axes: Axes, triangles: Singles, found: Openings, view: View) -> Ax
     )
     for one in found.openings:
         _mark(axes, one, view.frame)
-    axes.set_title(view.title, fontsize=style.TEXT_PT)
+    axes.set_title(view.title, fontsize=style.LABEL_PT)
     axes.set_xlabel(f"{_axis(view.frame[0])}, mm")
     axes.set_ylabel(f"{_axis(view.frame[1])}, mm")
     axes.set_aspect("equal")
@@ -116,7 +116,7 @@ def _mark(axes: Axes, one: Opening, frame: Floats) -> None:
         (x, y),
         ha="center",
         va="center",
-        fontsize=style.TEXT_PT,
+        fontsize=style.LABEL_PT,
         fontweight="bold",
         color=style.INK,
         path_effects=[withStroke(linewidth=style.THICK_PT, foreground=style.PAPER)],
@@ -139,7 +139,7 @@ def _list(figure: Figure, found: Openings) -> None:
         0.43 if len(rows) <= 24 else 0.76,
         0.40 if len(rows) <= 24 else 0.90,
         "\n".join(rows),
-        fontsize=style.SMALLEST_PT - 0.5,
+        fontsize=style.LABEL_PT,
         family="DejaVu Sans Mono",
         va="top",
     )

@@ -49,19 +49,19 @@ from clearance.figures.planes import (
     place_drill,
     place_drill_detail,
 )
-from clearance.figures.scale import scale_bar, to_scale
+from clearance.figures.scale import inches_per_mm, scale_bar, to_scale
 from clearance.figures.style import Look
 from clearance.result import State
 
 DETAIL_IN = 1.9
-NARROW = Room(label_in=1.65, edge_in=0.17, foot_in=0.36)
-LINE_IN = style.SMALLEST_PT * LEADING
+NARROW = Room(label_in=1.7, edge_in=0.17, foot_in=0.42)
+LINE_IN = style.LABEL_PT * LEADING
 FINDING_PT = 10.5
-TITLE_IN, KEY_IN, KEY_AIR_IN = 0.24, 0.18, 0.08
-LEAST_IN, MOST_IN = (2.15, 1.95, 2.8), (3.3, 2.7, 5.2)
+TITLE_IN, KEY_IN, KEY_AIR_IN = 0.4, 0.2, 0.08
+LEAST_IN, MOST_IN = (2.15, 1.95, 2.8), (4.0, 2.9, 5.2)
 """Heights of level section, curve and drill section: at least, at most."""
 DRILL_COLUMN_IN = 2.55
-GAP_IN, ROUNDING_IN = 0.1, 1e-6
+GAP_IN, ROUNDING_IN, TRACE_IN = 0.1, 1e-6, 0.15
 
 Trace = tuple[str, NDArray[np.float64]]
 
@@ -87,19 +87,13 @@ class Letters:
 
     def of_level(self, section: LevelSection) -> str:
         """Letter of a level section: the same height, the same letter."""
-        plane = where(section)
-        if plane not in self.known:
-            self.known[plane] = next(self.fresh)
-        return self.known[plane]
+        if section.plane not in self.known:
+            self.known[section.plane] = next(self.fresh)
+        return self.known[section.plane]
 
     def of_drill(self) -> str:
         """Letter of a section through a drill."""
         return next(self.fresh)
-
-
-def where(section: LevelSection) -> str:
-    """The plane of a level section, in words."""
-    return section.footer[1].removeprefix("level section at ") if len(section.footer) > 1 else ""
 
 
 # ---- a level section in a box ------------------------------------------------------------------
@@ -116,18 +110,23 @@ def draw_section(
     """Draw a level section with its detail beside it and its key below, as wide as the page."""
     wide = page.width - 2.0 * MARGIN_IN
     aside = DETAIL_IN + 0.2 if section.detail is not None else 0.0
-    title = f"section {letter}-{letter}: {where(section)}"
-    if width_in(title, style.SMALLEST_PT, bold=True) > wide - aside:
-        title = title.split(",")[0]
-    page.text(MARGIN_IN, top - 0.13, title, fontweight="bold")
+    title = f"section {letter}-{letter}: {section.plane}"
+    lines = wrapped(title, wide - aside, style.LABEL_PT, bold=True)[:2]
+    for n, line in enumerate(lines):
+        page.text(MARGIN_IN, top - 0.13 - n * LINE_IN, line, style.LABEL_PT, fontweight="bold")
     key = _key_rows(section, wide)
     foot = KEY_IN * len(key) + KEY_AIR_IN
     box = (MARGIN_IN, top - height + foot, wide - aside, height - foot - TITLE_IN)
     axes = axes_in(page.figure, box)
-    frame(axes, section, box[2:], NARROW)
+    named = _named(section.voids)
+    about = NARROW.about(named)
+    frame(axes, section, box[2:], about)
     draw_level(axes, section)
-    lowest = labels(axes, _named(section.voids), section.bounds, box[2:], NARROW)
-    outline_axes(axes, section.bounds, lowest, box[2:], NARROW)
+    lowest = labels(axes, named, section.bounds, box[2:], about)
+    ends = [
+        float(end) - TRACE_IN / inches_per_mm(axes, box[2]) for _, t in traces for end in t[:, 1]
+    ]
+    outline_axes(axes, section.bounds, min([lowest, *ends]), box[2:], about)
     for name, trace in traces:
         draw_trace(axes, name, trace)
     if section.detail is not None:
@@ -140,7 +139,8 @@ def section_height(section: LevelSection, wide: float, most: float) -> float:
     """Height that a section takes where it may be drawn no higher than at most."""
     aside = DETAIL_IN + 0.2 if section.detail is not None else 0.0
     over = KEY_IN * len(_key_rows(section, wide)) + KEY_AIR_IN + TITLE_IN
-    needed = over + height_needed(section, (wide - aside, most - over), NARROW)
+    about = NARROW.about(_named(section.voids))
+    needed = over + height_needed(section, (wide - aside, most - over), about)
     beside = LEAST_IN[0] if section.detail is not None else 0.0
     return min(max(needed, beside), most)
 
@@ -162,9 +162,9 @@ def _detail(
     page: Page, main: Axes, top: float, room: float, section: LevelSection, detail: Detail
 ) -> None:
     left = page.width - MARGIN_IN - DETAIL_IN
-    title = wrapped(detail.title, DETAIL_IN, style.SMALLEST_PT, True)[:2]
+    title = wrapped(detail.title, DETAIL_IN, style.LABEL_PT, True)[:2]
     lines = [
-        line for words in detail.lines for line in wrapped(words, DETAIL_IN, style.SMALLEST_PT)[:2]
+        line for words in detail.lines for line in wrapped(words, DETAIL_IN, style.LABEL_PT)[:2]
     ]
     above = LINE_IN * len(title) + 0.1
     size = min(DETAIL_IN, room - above - 0.28 - LINE_IN * len(lines))
@@ -175,9 +175,9 @@ def _detail(
     axes.set(xlabel="", ylabel="", xticks=[], yticks=[])
     scale_bar(axes, 0.0, -0.12 / size)
     for n, line in enumerate(title):
-        page.text(left, top - 0.13 - n * LINE_IN, line, fontweight="bold")
+        page.text(left, top - 0.13 - n * LINE_IN, line, style.LABEL_PT, fontweight="bold")
     for n, line in enumerate(lines):
-        page.text(left, top - above - size - 0.34 - n * LINE_IN, line)
+        page.text(left, top - above - size - 0.34 - n * LINE_IN, line, style.LABEL_PT)
 
 
 def _key_rows(section: LevelSection, wide: float) -> list[list[tuple[float, Look | State, str]]]:
@@ -189,7 +189,7 @@ def _key_rows(section: LevelSection, wide: float) -> list[list[tuple[float, Look
     x = 0.02
     for look, words in key:
         words = words.split(":")[0]
-        size = 0.32 + width_in(words, style.SMALLEST_PT) + 0.2
+        size = 0.32 + width_in(words, style.LABEL_PT) + 0.2
         if rows[-1] and x + size > wide:
             rows.append([])
             x = 0.02
@@ -207,7 +207,7 @@ def _draw_key(
     panel.set_axis_off()
     for x, look, words in row:
         swatch(panel, (x, 0.05, x + 0.24, KEY_IN - 0.05), look)
-        panel.text(x + 0.32, 0.5 * KEY_IN, words, fontsize=style.SMALLEST_PT, va="center")
+        panel.text(x + 0.32, 0.5 * KEY_IN, words, fontsize=style.LABEL_PT, va="center")
 
 
 # ---- a passage's pages -------------------------------------------------------------------------
@@ -254,7 +254,7 @@ def _draw_passage(
     wide = flow.wide
 
     def draw(paper: Page, top: float) -> None:
-        box = (MARGIN_IN + 0.48, top - sizes[1] + 0.42, wide - 0.5, sizes[1] - 0.5)
+        box = (MARGIN_IN + 0.55, top - sizes[1] + 0.46, wide - 0.57, sizes[1] - 0.52)
         place_curve(paper.figure, box, page.curve)
 
     flow.add_figure(sizes[1], draw)
@@ -297,13 +297,16 @@ def _drills(
 
 def _drill_words(drill: DrillSection, wide: float) -> float:
     """Height of title and numbers of a stroke."""
-    title = text_strips(drill.title, wide, style.TEXT_PT, bold=True)
-    return sum(strip.height for strip in (*title, *two_columns(drill.lines, wide))) + GAP_IN
+    title = text_strips(drill.title, wide, style.LABEL_PT, bold=True)
+    return (
+        sum(strip.height for strip in (*title, *two_columns(drill.lines, wide, style.LABEL_PT)))
+        + GAP_IN
+    )
 
 
 def _drill(flow: Flow, drill: DrillSection, letters: tuple[str, str], size: float) -> None:
     wide = flow.wide
-    for strip in text_strips(drill.title, wide, style.TEXT_PT, bold=True):
+    for strip in text_strips(drill.title, wide, style.LABEL_PT, bold=True):
         flow.put(strip)
 
     def draw(page: Page, top: float) -> None:
@@ -314,17 +317,19 @@ def _drill(flow: Flow, drill: DrillSection, letters: tuple[str, str], size: floa
         place_drill_detail(page.figure, at, drill, main)
 
     flow.put(Strip(size, draw))
-    for strip in two_columns(drill.lines, wide):
+    for strip in two_columns(drill.lines, wide, style.LABEL_PT):
         flow.put(strip)
     flow.space(GAP_IN)
 
 
-def two_columns(items: Sequence[str | tuple[str, str]], wide: float) -> tuple[Strip, ...]:
+def two_columns(
+    items: Sequence[str | tuple[str, str]], wide: float, size_pt: float = style.SMALLEST_PT
+) -> tuple[Strip, ...]:
     """Items in two columns, read downward, as one strip; each with its mark, or with a dash."""
-    cells = []
+    cells, step = [], size_pt * LEADING
     for item in items:
         mark, words = ("–", item) if isinstance(item, str) else item
-        lines = wrapped(words, 0.5 * wide - 0.34, style.SMALLEST_PT)
+        lines = wrapped(words, 0.5 * wide - 0.34, size_pt)
         marks = [mark, *[""] * (len(lines) - 1)]
         cells.append(list(zip(marks, lines, strict=True)))
     total, half = sum(map(len, cells)), 0
@@ -336,8 +341,8 @@ def two_columns(items: Sequence[str | tuple[str, str]], wide: float) -> tuple[St
         for k, lines in enumerate(columns):
             left = MARGIN_IN + k * 0.5 * wide
             for m, (mark, line) in enumerate(lines):
-                foot = top - (m + 0.8) * LINE_IN
-                page.text(left, foot, mark)
-                page.text(left + 0.22, foot, line)
+                foot = top - (m + 0.8) * step
+                page.text(left, foot, mark, size_pt)
+                page.text(left + 0.22, foot, line, size_pt)
 
-    return (Strip(max(map(len, columns), default=0) * LINE_IN + 0.02, draw),)
+    return (Strip(max(map(len, columns), default=0) * step + 0.02, draw),)

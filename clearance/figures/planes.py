@@ -6,7 +6,6 @@ Nothing is decided here.
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Sequence
 from typing import Any
 
@@ -24,6 +23,7 @@ from clearance.figures import style
 from clearance.figures.areas import area
 from clearance.figures.level import GAP_IN as BETWEEN_IN
 from clearance.figures.level import mark_detail, spread
+from clearance.figures.paper import width_in, wrapped
 from clearance.figures.scale import scale_bar, size_in, to_scale
 
 COLUMN_IN, PLAN_IN, GAP_IN, TITLE_IN, FOOT_IN, BAR_IN = 2.4, 1.6, 0.35, 0.25, 0.45, 0.3
@@ -31,10 +31,10 @@ COLUMN_IN, PLAN_IN, GAP_IN, TITLE_IN, FOOT_IN, BAR_IN = 2.4, 1.6, 0.35, 0.25, 0.
 numbers of the level axis, and how far below it the scale bar stands, inches."""
 AREA_SHARE = 0.4
 """Share of the height that the open area has below the curve."""
-LABEL_IN, LEGEND_IN, WORDS_IN, MARK_IN = 0.2, 0.22, 0.145, 0.26
+LABEL_IN, LEGEND_IN, WORDS_IN, MARK_IN = 0.2, 0.24, 0.175, 0.26
 LOW_IN = 2.0
 """Curves lower than this have no room for the whole name of their axis."""
-LEFT_OPEN = "area left open at a crossing"
+LEFT_OPEN = "left open at a crossing"
 ARROW: Any = {
     "arrowstyle": "-|>", "linewidth": 0.8, "color": style.INK, "shrinkA": 0, "shrinkB": 0,
     "mutation_scale": 6,
@@ -46,16 +46,17 @@ Box = tuple[float, float, float, float]
 def _sheet(title: str, footer: tuple[str, ...]) -> Figure:
     figure = Figure(figsize=style.A4_LANDSCAPE_IN)
     width, height = style.A4_LANDSCAPE_IN
-    lines = textwrap.wrap(title, 88)
+    wide = width - 0.7
+    lines = wrapped(title, wide, style.TITLE_PT, bold=True)
     if len(lines) > 2:
-        lines = textwrap.wrap(title, 150)
+        lines = wrapped(title, wide, style.LABEL_PT, bold=True)
     figure.text(
         0.35 / width, 1.0 - 0.25 / height, "\n".join(lines[:4]), va="top", color=style.INK,
-        fontsize=style.TITLE_PT if len(lines) <= 2 else style.TEXT_PT, fontweight="bold",
+        fontsize=style.TITLE_PT if len(lines) <= 2 else style.LABEL_PT, fontweight="bold",
     )  # fmt: skip
-    words = [piece for line in footer for piece in textwrap.wrap(line, 170)]
+    words = [piece for line in footer for piece in wrapped(line, wide, style.LABEL_PT)]
     figure.text(
-        0.35 / width, 0.2 / height, "\n".join(words), fontsize=style.SMALLEST_PT, va="bottom",
+        0.35 / width, 0.2 / height, "\n".join(words), fontsize=style.LABEL_PT, va="bottom",
         color=style.INK, linespacing=1.3,
     )  # fmt: skip
     return figure
@@ -90,9 +91,10 @@ def place_curve(figure: Figure, box: Box, curve: Curve) -> tuple[Axes, Axes]:
     above.tick_params(labelbottom=False)
     above.set_xlabel("")
     if height < LOW_IN:
-        above.set_ylabel("clear ⌀, mm")
+        above.set_ylabel("⌀, mm")
+        below.set_ylabel("mm²")
     for axes in (above, below):
-        axes.yaxis.set_label_coords(-0.42 / width, 0.5)
+        axes.yaxis.set_label_coords(-0.48 / width, 0.5)
     return above, below
 
 
@@ -132,7 +134,7 @@ def draw_curve(axes: Axes, curve: Curve) -> Axes:
         right = _stands_right(axes, mark.at_mm, mark.said)
         axes.annotate(
             mark.said, (mark.at_mm, top * (1.0 - (row + 0.3) * line)), (4 if right else -4, 0),
-            textcoords="offset points", fontsize=style.SMALLEST_PT, va="top", color=style.INK,
+            textcoords="offset points", fontsize=style.LABEL_PT, va="top", color=style.INK,
             ha="left" if right else "right", bbox=style.BACKED,
         )  # fmt: skip
     if curve.marks:
@@ -141,7 +143,7 @@ def draw_curve(axes: Axes, curve: Curve) -> Axes:
     axes.set_ylabel("clear diameter, mm")
     axes.legend(
         loc="lower left", bbox_to_anchor=(0.0, 1.0), frameon=False, ncols=5, borderaxespad=0.2,
-        handlelength=2.2, columnspacing=1.2,
+        handlelength=1.6, columnspacing=1.0, handletextpad=0.5,
     )  # fmt: skip
     return axes
 
@@ -164,8 +166,8 @@ def _per_mm(axes: Axes) -> float:
 
 
 def _words_in(said: str) -> float:
-    """Width of the words of a crossing, a little too large."""
-    return 0.065 * len(said) + 0.12
+    """Width of the words of a crossing, with some air."""
+    return width_in(said, style.LABEL_PT) + 0.12
 
 
 def _stands_right(axes: Axes, at: float, said: str) -> bool:
@@ -229,10 +231,10 @@ def drill_figure(section: DrillSection, footer: tuple[str, ...] = ()) -> Figure:
         place_drill_detail(figure, (side, top - COLUMN_IN, COLUMN_IN, COLUMN_IN), section, main)
         foot = top - COLUMN_IN - GAP_IN - TITLE_IN - PLAN_IN
         _plan(axes_in(figure, (side, foot, COLUMN_IN, PLAN_IN)), section, letters)
-        words = [piece for line in section.lines for piece in textwrap.wrap(line, 58)]
+        words = [piece for line in section.lines for piece in wrapped(line, 3.2, style.LABEL_PT)]
         figure.text(
             side / figure.get_figwidth(), (foot - 0.4) / figure.get_figheight(), "\n".join(words),
-            fontsize=style.SMALLEST_PT, va="top", color=style.INK, linespacing=1.35,
+            fontsize=style.LABEL_PT, va="top", color=style.INK, linespacing=1.35,
         )  # fmt: skip
     return figure
 
@@ -287,7 +289,7 @@ def _cut(axes: Axes, section: DrillSection, with_holder: bool) -> None:
 
 def _titled(axes: Axes, title: str, section: DrillSection, level: str) -> None:
     """The title, and the line in which the level section lies."""
-    axes.set_title(title, fontsize=style.TEXT_PT, loc="left", pad=4)
+    axes.set_title(title, fontsize=style.LABEL_PT, loc="left", pad=4)
     (u0, u1), v = axes.get_xlim(), section.plan_z_mm
     short = 0.035 * (u1 - u0)
     for u, side in ((u0, 1.0), (u1, -1.0)):
@@ -300,7 +302,7 @@ def _titled(axes: Axes, title: str, section: DrillSection, level: str) -> None:
         )  # fmt: skip
         axes.annotate(
             level, (u + side * short, v), (side * 2, 4), textcoords="offset points",
-            fontsize=style.TEXT_PT, fontweight="bold", va="bottom",
+            fontsize=style.LABEL_PT, fontweight="bold", va="bottom",
             ha="left" if side > 0 else "right", bbox=style.BACKED, zorder=7,
         )  # fmt: skip
 
@@ -324,7 +326,7 @@ def _dimension(axes: Axes, section: DrillSection, out: np.ndarray) -> None:
     )  # fmt: skip
     middle = 0.5 * (a + b) + 0.8 * side
     axes.text(
-        middle[0], middle[1], f"{section.depth_mm:.1f}", fontsize=style.SMALLEST_PT,
+        middle[0], middle[1], f"{section.depth_mm:.1f}", fontsize=style.LABEL_PT,
         va="center", ha="right", bbox=style.BACKED,
     )  # fmt: skip
 
@@ -349,7 +351,7 @@ def _names(axes: Axes, section: DrillSection, air: float) -> None:
     for (name, at), place in zip(shown.items(), places, strict=True):
         text = axes.annotate(
             name, tuple(at), (u1 - air, v0 + place / per_mm), ha="right", va="center",
-            fontsize=style.SMALLEST_PT, color=style.INK, bbox=style.BACKED, zorder=6,
+            fontsize=style.LABEL_PT, color=style.INK, bbox=style.BACKED, zorder=6,
             arrowprops={
                 "arrowstyle": "-", "linewidth": style.LEADER_PT, "color": style.INK,
                 "shrinkA": 0, "shrinkB": 0,
@@ -371,10 +373,10 @@ def place_drill_detail(figure: Figure, box: Box, section: DrillSection, main: Ax
     axes.set_aspect("equal", adjustable="box")
     axes.set_xticks([])
     axes.set_yticks([])
-    mark_detail(main, axes, DETAIL_LETTERS[1])
+    mark_detail(main, axes, DETAIL_LETTERS[1], above=False)
     axes.set_title(
         f"detail {DETAIL_LETTERS[1]}: the crossing",
-        fontsize=style.SMALLEST_PT + 1,
+        fontsize=style.LABEL_PT,
         loc="left",
         pad=4,
     )
@@ -382,7 +384,7 @@ def place_drill_detail(figure: Figure, box: Box, section: DrillSection, main: Ax
     if section.margin is not None:
         _margin(axes, section.margin)
     axes.text(
-        0.03, 0.97, section.margin_said, fontsize=style.SMALLEST_PT, va="top",
+        0.03, 0.97, section.margin_said, fontsize=style.LABEL_PT, va="top",
         transform=axes.transAxes, bbox=style.BACKED, zorder=6,
     )  # fmt: skip
     return axes
@@ -419,7 +421,7 @@ def _plan(axes: Axes, section: DrillSection, letters: tuple[str, str]) -> None:
     axes.set_yticks([])
     draw_trace(axes, letters[0], section.trace)
     title = f"section {letters[1]}-{letters[1]}, level, z {section.plan_z_mm:.2f} mm"
-    axes.set_title(title, fontsize=style.SMALLEST_PT + 1, loc="left", pad=4)
+    axes.set_title(title, fontsize=style.LABEL_PT, loc="left", pad=4)
     scale_bar(axes, 0.0, -0.12 / PLAN_IN)
 
 
@@ -441,7 +443,7 @@ def draw_trace(axes: Axes, letter: str, trace: np.ndarray) -> None:
         )  # fmt: skip
         axes.annotate(
             letter, tuple(at), tuple(-side * (3.0 + 3.0 * len(letter)) * along - 15.0 * view),
-            textcoords="offset points", ha="center", va="center", fontsize=style.TEXT_PT,
+            textcoords="offset points", ha="center", va="center", fontsize=style.LABEL_PT,
             fontweight="bold", bbox=style.BACKED, zorder=7,
         )  # fmt: skip
 

@@ -14,9 +14,9 @@ from matplotlib.patheffects import withStroke
 from clearance.figures import style
 
 MM_PER_INCH = 25.4
-STEPS = tuple(n * 10.0**power for power in (0, 1, 2) for n in (1.0, 2.0, 2.5, 5.0))
+STEPS = tuple(n * 10.0**power for power in (0, 1, 2) for n in (1.0, 2.0, 5.0))
 SCALES = (*STEPS, *(1.0 / n for n in STEPS[1:]))
-"""Scales of the figures: 1, 2 and 5 times powers of ten (ISO 5455), and 2.5, which rulers have."""
+"""Scales of the figures: 1, 2 and 5 times powers of ten (ISO 5455)."""
 
 
 def standard(most: float) -> float:
@@ -85,9 +85,9 @@ def scale_bar(axes: Axes, left: float, height: float, words_below: bool = False)
     bar[0].set_gid("scale bar")
     inch, inch_up = 1.0 / np.array(size_in(axes))
     words = (f"{length:g} mm", f"scale {ratio(true_scale(axes))}")
-    start, down = (left, 0.11 * inch_up) if words_below else (left + share + 0.06 * inch, 0.0)
-    for word, place in zip(words, (0.0, 0.5 if words_below else 0.56), strict=True):
+    start, down = (left, 0.13 * inch_up) if words_below else (left + share + 0.06 * inch, 0.0)
+    for word, place in zip(words, (0.0, 0.62 if words_below else 0.66), strict=True):
         axes.text(
-            start + place * inch, height - down, word, fontsize=style.SMALLEST_PT, va="center",
+            start + place * inch, height - down, word, fontsize=style.LABEL_PT, va="center",
             transform=axes.transAxes, bbox=style.BACKED, zorder=5,
         )  # fmt: skip

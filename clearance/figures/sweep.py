@@ -54,7 +54,7 @@ def _title(figure: Figure, words: str) -> None:
     """The finding over the figure, all of it."""
     lines, size = textwrap.wrap(words, 92), style.TITLE_PT
     if len(lines) > 2:
-        lines, size = textwrap.wrap(words, 140), style.TEXT_PT
+        lines, size = textwrap.wrap(words, 140), style.LABEL_PT
     figure.text(0.07, 0.985, "\n".join(lines), fontsize=size, weight="bold", va="top")
 
 
@@ -116,7 +116,7 @@ def _curve(axes: Axes, sweep: Sweep, passage: PassageHeights, n: int) -> None:
         axes.plot([x, x], (bottom, top), color=style.INK, linewidth=style.HAIR_PT, linestyle=line)
         axes.annotate(
             f"{value:g}", (x, top), (0, 2), textcoords="offset points", ha="center",
-            fontsize=style.SMALLEST_PT,
+            fontsize=style.LABEL_PT,
         )  # fmt: skip
 
 
@@ -150,7 +150,7 @@ def _window(axes: Axes, sweep: Sweep, passage: PassageHeights, n: int) -> None:
         )
         axes.text(
             right + 0.5 * BAR, end, f"{word} to here a drill\nfrom the {name} reaches",
-            fontsize=style.SMALLEST_PT, ha="center", va="bottom" if word == "up" else "top",
+            fontsize=style.LABEL_PT, ha="center", va="bottom" if word == "up" else "top",
             bbox=style.BACKED, zorder=5,
         )  # fmt: skip
 
@@ -175,7 +175,7 @@ def _case_height(axes: Axes, sweep: Sweep) -> None:
     words = f"{low:g}" if low == high else f"{low:g} to {high:g}"
     axes.text(
         1.005, high, f"the case:\n{words} mm", transform=axes.get_yaxis_transform(),
-        fontsize=style.SMALLEST_PT, va="center",
+        fontsize=style.LABEL_PT, va="center",
     )  # fmt: skip
 
 
@@ -186,5 +186,5 @@ def _legend(figure: Figure, sweep: Sweep) -> None:
     figure.legend(handles=marks, loc="upper left", bbox_to_anchor=(0.86, 0.88), frameon=False)
     figure.text(
         0.87, 0.62, "curve: bracket of the\nclear diameter, mm;\ndashed: what is needed",
-        fontsize=style.SMALLEST_PT, va="top",
+        fontsize=style.LABEL_PT, va="top",
     )  # fmt: skip

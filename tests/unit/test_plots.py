@@ -1,6 +1,7 @@
 """Figures: limits, labels, looks and places of what is drawn; the bytes repeat."""
 
 import itertools
+import re
 
 import numpy as np
 import pdf
@@ -77,7 +78,7 @@ def crowded():
         piece(8.0 + 12.0 * i, 5.0 + 8.0 * j, states[(i * 7 + j) % 4], f"{LONG} {i}{j}", 0.5)
         for i, j in grid
     ]
-    rows = [Row(v.names[0], v.state, "6.38 to 6.41 mm clear, 7 needed") for v in voids]
+    rows = [Row(v.names[0], v.state, "6.38 to 6.41 mm clear, 7 required") for v in voids]
     detail = Detail((0.0, 0.0, 10.0, 12.0), f"detail X: {LONG}", ("open area 1 of 2 mm²", "1 mm"))
     return section(voids, rows, detail)
 
@@ -90,7 +91,7 @@ def test_texts_keep_off_each_other_and_on_the_sheet(make):
     for text, place in places.items():
         assert sheet.x0 <= place.x0 < place.x1 <= sheet.x1, text.get_text()
         assert sheet.y0 <= place.y0 < place.y1 <= sheet.y1, text.get_text()
-        assert text.get_fontsize() >= 7.0
+        assert text.get_fontsize() >= 9.0
     for (a, one), (b, other) in itertools.combinations(places.items(), 2):
         shared_x = min(one.x1, other.x1) - max(one.x0, other.x0)
         shared_y = min(one.y1, other.y1) - max(one.y0, other.y0)
@@ -198,7 +199,7 @@ def test_scale_bar_is_as_long_as_it_says():
     axes = level.level_figure(section(EVERY_STATE)).axes[0]
     bar = next(line for line in axes.lines if line.get_gid() == "scale bar")
     share = np.ptp(bar.get_xdata())
-    said = next(t.get_text() for t in axes.texts if t.get_text().endswith(" mm"))
+    said = next(t.get_text() for t in axes.texts if re.fullmatch(r"[\d.]+ mm", t.get_text()))
     assert share * np.ptp(axes.get_xlim()) == pytest.approx(float(said.split()[0]))
 
 
