@@ -42,7 +42,10 @@ FLOORS = [
 ]
 """Packages and the few modules beside them, along the data's way: DEVELOPERS.md draws them."""
 
-EDGES = {"matplotlib": ["figures", "plates.map", "plates.stamp", "api"], "click": ["cli"]}
+EDGES = {
+    "matplotlib": ["figures", "plates.map", "plates.report", "plates.stamp", "api"],
+    "click": ["cli"],
+}
 """Libraries that only these may use; `api` names the types of figures alone."""
 
 LONGEST = 500

@@ -109,7 +109,7 @@ def _run(
             summary = run(known, found, folder, spread, Tell(show.kept, show.begins, show.ended))
             if not unchanged(folder, summary):
                 show.say("drawing the map")
-                from clearance.plates.map import pages
+                from clearance.plates.report import pages
 
                 write_summary(folder, summary, pages(summary, folder.read))
         except KeyboardInterrupt:

@@ -108,15 +108,15 @@ FILL_CONTRAST, LINE_CONTRAST = 1.35, 3.0
 MARKS = {
     "no verdict": ("!", Look(PAPER, INK, "++", "--", 1.4)),
     "error": ("E", Look(PAPER, INK, "++", "--", 1.0)),
-    "scrap": ("X", Look("#D55E00", "#7a3600", "xxx", width_pt=1.0)),
+    "scrap": ("X", Look("#D55E00", "#4a2000", "xxx", width_pt=1.6)),
     "undetermined": ("?", Look(PAPER, INK, "...", ":", 1.2)),
     "repair": ("P", Look("#E69F00", "#7a5400", "\\\\\\", width_pt=1.0)),
     "rework": ("R", Look("#F0E442", "#7a7400", "///", width_pt=1.0)),
-    "use-as-is": ("U", Look("#56B4E9", "#1f5d80", "--", width_pt=1.0)),
-    "not-affected": ("N", Look("#0072B2", "#00456b", width_pt=1.0)),
-    "coupon": ("C", Look(PAPER, INK, width_pt=0.8)),
+    "use-as-is": ("U", Look("#cfe6f5", "#1f5d80", "--", width_pt=1.0)),
+    "not-affected": ("N", Look(PAPER, "#00456b", width_pt=1.0)),
+    "coupon": ("C", Look("#d9d9d9", INK, width_pt=0.8)),
 }
-"""Letter and look of each recommendation."""
+"""Letter and look of each recommendation: what needs no decision is pale."""
 
 LEADER_PT, HATCH_PT, BAR_PT = 0.6, 0.6, 2.5
 HAIR_PT, THIN_PT, LINE_PT, BOLD_PT, THICK_PT = 0.5, 0.8, 1.2, 1.8, 2.0

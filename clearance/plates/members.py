@@ -32,6 +32,8 @@ from clearance.plates.placed import Neighbour, Place
 from clearance.system.processes import Job
 
 Floats = NDArray[np.float64]
+Outline = list[list[list[float]]]
+"""Rings of points (x, y), mm."""
 
 BASE_BYTES, TRIANGLE_BYTES, CELL_BYTES = 300e6, 1500.0, 4.0
 """Memory of a check: of the program, for each triangle, for each cell of the part's box at its
@@ -167,7 +169,7 @@ class Member:
     top_mm: float | None = None
     crossed_mm: tuple[float, ...] | None = None
     stop_mm: float | None = None
-    outline_mm: list[list[list[float]]] = field(default_factory=list)
+    outline_mm: Outline = field(default_factory=list)
 
 
 # ---- from the plate to tasks -----------------------------------------------------------------
@@ -181,6 +183,7 @@ class _Reader:
     verify: bool | None = None
     _cases: dict[tuple[Any, ...], Case | ClearanceError] = field(default_factory=dict)
     _surveys: dict[tuple[Path, str], Survey | ClearanceError] = field(default_factory=dict)
+    _outlines: dict[tuple[Path, str, float], Any] = field(default_factory=dict)
     _hashes: dict[Path, str] = field(default_factory=dict)
 
     def case(self, part: PlacedPart) -> Case:
@@ -195,6 +198,15 @@ class _Reader:
         if (path, unit) not in self._surveys:
             self._surveys[path, unit] = _or_fault(lambda: _survey(path, unit))
         return _raised(self._surveys[path, unit])
+
+    def outline(self, one: _Standing, stops: Sequence[float]) -> Outline:
+        """Outline of a part that is not computed, at the last stop or at half its height."""
+        part = one.case.part
+        height = max((h for h in stops if h < one.top), default=0.5 * one.top)
+        key = part.mesh, part.unit, one.platform_z + height
+        if key not in self._outlines:
+            self._outlines[key] = _or_fault(lambda: _outline(*key))
+        return _raised(self._outlines[key])
 
     def sha256(self, path: Path) -> str:
         """Hash of a file."""
@@ -222,6 +234,11 @@ def _raised(found: Any) -> Any:
 def _survey(path: Path, unit: str) -> Survey:
     triangles, _ = read_triangles(path, unit)
     return Survey(extent(triangles), len(triangles))
+
+
+def _outline(path: Path, unit: str, z: float) -> Outline:
+    soup = read_part(path, unit).triangles
+    return placed.outline(metal(soup, Plane.level(z), overlapping=True))
 
 
 @dataclass(frozen=True, eq=False)
@@ -291,17 +308,8 @@ def _member(
         top_mm=one.top,
         crossed_mm=event.crossed(stops, one.top),
         stop_mm=max(stops, default=None),
-        outline_mm=[] if case.passage else _outline(one, stops),
+        outline_mm=[] if case.passage else reader.outline(one, stops),
     )
-
-
-def _outline(one: _Standing, stops: Sequence[float]) -> list[list[list[float]]]:
-    """Outline of a part that is not computed, at the last stop or at half its height."""
-    part = one.case.part
-    height = max((h for h in stops if h < one.top), default=0.5 * one.top)
-    soup = read_part(part.mesh, part.unit).triangles
-    plane = Plane.level(one.platform_z + height)
-    return placed.outline(metal(soup, plane, overlapping=True))
 
 
 def _label(plate: Plate, part: PlacedPart, case: Case | None = None) -> Label:

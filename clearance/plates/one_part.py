@@ -57,8 +57,8 @@ def _computed(task: Task) -> Computed:
     data["plate"] = {
         "inputs_sha256": task.key,
         "exit_status": result.exit_status,
-        "finding": _finding(result),
-        "next_step": headline(result).action,
+        "finding": _finding(examined.on_paper),
+        "next_step": headline(result, bool(checked.case.stray)).action,
         **as_json(_at_event(checked, task.stop_mm)),
     }
     from clearance.figures.first_page import report
@@ -67,10 +67,19 @@ def _computed(task: Task) -> Computed:
 
 
 def _finding(result: Result) -> str:
-    """One reason: what is wrong, the gravest first; how many more there are, and powder, always."""
+    """One reason: the gravest, how many more there are, and what else nobody may miss."""
     first, *more = wrong(result) or (headline(result).finding,)
-    said = [first, *([f"and {len(more)} more"] if more else [])]
-    return "; ".join([*said, *(words for _, words in besides(result))])
+    others = [f"and {len(more)} more"] if more else []
+    return "; ".join([first, *others, *dict.fromkeys(BESIDES[key] for key, _ in besides(result))])
+
+
+BESIDES = {
+    "circuits": "circuits not apart",
+    "leak path": "possible leak path",
+    "joint": "joint not whole",
+    "trapped powder": "POWDER TRAPPED",
+}
+"""What stands beside the reason, by the keys of `report.grave.besides`."""
 
 
 def _beside(task: Task) -> tuple[NDArray[np.float32], tuple[str, ...]]:

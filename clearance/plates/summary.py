@@ -31,6 +31,7 @@ from clearance.result.plate import (
 )
 from clearance.system.files import write_whole
 
+CONFORM = ("use-as-is", "not-affected")
 COUPON, UNTOUCHED = "coupon", "not-affected"
 GRAVITY: tuple[str, ...] = ("no verdict", "error", *RECOMMENDATIONS, COUPON)
 """Recommendations, the gravest first, with what stands for one where there is none."""

@@ -1,10 +1,13 @@
 """What a plate says as a whole: what happened, what to hold, coupons, one reason, next steps."""
 
 import csv
+import io
 import json
 import sys
 from pathlib import Path
 
+import pdf
+import pypdf
 import pytest
 import shapes
 
@@ -13,8 +16,8 @@ import plates
 
 from clearance.case.plate import read_plate
 from clearance.plates.folder import Folder
-from clearance.plates.map import pages
 from clearance.plates.members import members
+from clearance.plates.report import pages
 from clearance.plates.run import run as run_plate
 from clearance.plates.summary import write_summary
 from clearance.system import processes
@@ -148,12 +151,108 @@ def test_outlines_that_overlap_bring_a_warning(done):
 
 
 def test_parts_side_by_side_bring_none(folder, tmp_path):
-    def nothing(jobs):
-        yield from ()
-
     parts = [{**PARTS[4], "name": f"T{n}", "x": 6 * n} for n in range(3)]  # they touch
     summary, _ = summed(plates.write_plate(folder, parts, "beside.toml"), tmp_path, nothing)
     assert not [text for text in summary.data["notices"] if "overlap" in text]
     near = [{**part, "x": 5 * n} for n, part in enumerate(parts)]
     summary, _ = summed(plates.write_plate(folder, near, "near.toml"), tmp_path / "b", nothing)
     assert sum("overlap" in text for text in summary.data["notices"]) == 2
+
+
+# ---- the pages -------------------------------------------------------------------------------
+
+
+def test_the_first_page_says_what_happened_and_what_to_hold(done):
+    first = pdf.pages(done[1])[0].words()
+    for words in (
+        "plate small: HOLD 3 of 7 parts",
+        "2 wrong layers, numbers 0 to 1 at z 6 mm above the platform",
+        "L2: no stray layer reached it",
+        "to hold until each is decided: bad, L1, L3",
+        "go on above z 6 mm, where their joint lies: T1",
+        "end below the event, have no joint: T2, T3",
+        "go on above z 6 mm, where their joint lies: L1, L2, L3",
+        "overlap, 76.0 mm2",
+        "Loose metal powder can be reactive",
+    ):
+        assert words in first
+
+
+def test_the_table_has_a_row_for_each_part_with_all_that_a_meeting_asks(done):
+    table = pdf.pages(done[1])[1].words()
+    for entry in done[0].data["parts"]:
+        x, y = entry["at_mm"]
+        assert f"x {x:g}, y {y:g} mm" in table
+        assert entry["recommendation"].upper() in table
+    # A cell is wrapped where a word ends, or a path where the cell does.
+    joined = table.replace(" ", "")
+    for entry in done[0].data["parts"]:
+        assert entry["finding"].replace(" ", "") in joined
+        assert entry["next_step"].replace(" ", "") in joined
+    assert "50 %" in table  # analytic: 6 of 12 mm of a block of one section
+    assert "melted" not in table
+
+
+def test_readers_find_title_language_and_bookmarks(done):
+    read = pypdf.PdfReader(io.BytesIO(done[1]))
+    assert read.metadata.title == "plate small"
+    assert read.metadata.creation_date is None
+    assert read.root_object["/Lang"] == "en"
+    assert read.root_object["/ViewerPreferences"]["/DisplayDocTitle"]
+    marks = {mark.title: read.get_destination_page_number(mark) for mark in read.outline}
+    assert list(marks)[:2] == ["what happened, what to hold, map", "parts, the gravest first"]
+    for title, page in list(marks.items())[1:]:
+        assert title in " ".join(read.pages[page].extract_text().split())
+
+
+def test_no_letter_is_small_cut_or_out_of_its_page(done):
+    for page in pdf.pages(done[1]):
+        assert "…" not in page.text
+        for span in page.spans:
+            left, top, right, foot = span.box
+            assert left > 20.0, span
+            assert right < page.width - 20.0, span
+            body = 45.0 < top and foot < page.height - 40.0
+            assert span.size >= 9.0 - 1e-3 or not body, span
+
+
+def overlaps(page):
+    """Pairs of texts one over the other, but for the rim under a label of the map."""
+    found = []
+    for n, one in enumerate(page.spans):
+        for other in page.spans[n + 1 :]:
+            wide = min(one.box[2], other.box[2]) - max(one.box[0], other.box[0])
+            high = min(one.box[3], other.box[3]) - max(one.box[1], other.box[1])
+            if wide > 0.5 and high > 0.5 and one.text != other.text:
+                found.append((one.text, other.text))
+    return found
+
+
+def test_no_text_lies_over_another(done):
+    for page in pdf.pages(done[1]):
+        assert not overlaps(page)
+
+
+def nothing(jobs):
+    yield from ()
+
+
+def test_nothing_is_left_out_where_there_is_much(folder, tmp_path):
+    long = "a name that is longer than the map or a cell can hold on one line of letters, number"
+    parts = [
+        {**PARTS[4], "name": f"{long} {n:03}", "x": 12 * (n % 9) - 50, "y": 12 * (n // 9) - 80}
+        for n in range(24)
+    ]
+    wrong = "\n".join(f"key_{n:03} = 1" for n in range(40))
+    (folder / "wrong.toml").write_text(BAR.format(name="tall") + wrong)
+    parts.append({**PARTS[3], "name": "bad", "case": "wrong.toml"})
+    summary, drawn = summed(plates.write_plate(folder, parts, "many.toml"), tmp_path, nothing)
+    found = pdf.pages(drawn)
+    words = "".join("".join(page.text.split()) for page in found)
+    for n in range(24):
+        assert words.count(f"number{n:03}") >= 2  # among the parts with a joint, in the table
+    for n in range(40):
+        assert f"key_{n:03}" in words
+    assert not overlaps(found[0])
+    assert "…" not in words
+    assert len(summary.data["hold"]) == 1
