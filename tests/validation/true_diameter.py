@@ -136,8 +136,12 @@ def _to_triangle(t, x, y, z):
 
 
 @njit(cache=True)
-def _nearest(triangles, boxes, nodes, x, y, z, best, stack):
-    """Square of the distance of a point from the surface, at most `best`."""
+def _nearest(triangles, boxes, nodes, x, y, z, near, stack):
+    """Square of the distance of a point from the surface.
+
+    `near[0]` is a triangle to begin with, as near as can be guessed, and becomes the nearest.
+    """
+    best, at = _to_triangle(triangles[near[0]], x, y, z), near[0]
     stack[0], depth = 0, 1
     while depth:
         depth -= 1
@@ -147,12 +151,20 @@ def _nearest(triangles, boxes, nodes, x, y, z, best, stack):
         left, right = nodes[node, 0], nodes[node, 1]
         if left == 0:
             for m in range(nodes[node, 2], nodes[node, 3]):
-                best = min(best, _to_triangle(triangles[m], x, y, z))
+                square = _to_triangle(triangles[m], x, y, z)
+                if square < best:
+                    best, at = square, m
             continue
-        if _to_box(boxes[left], x, y, z) < _to_box(boxes[right], x, y, z):
-            left, right = right, left
-        stack[depth], stack[depth + 1] = left, right
-        depth += 2
+        one, two = _to_box(boxes[left], x, y, z), _to_box(boxes[right], x, y, z)
+        if one < two:
+            left, right, one, two = right, left, two, one
+        if one < best:
+            stack[depth] = left
+            depth += 1
+        if two < best:
+            stack[depth] = right
+            depth += 1
+    near[0] = at
     return best
 
 
@@ -202,11 +214,14 @@ def _volume(ax, ay, az, bx, by, bz, w):
 
 @njit(cache=True)
 def _measure(solid_t, solid_b, solid_n, blank_t, blank_b, blank_n, way, label, corner, s, e):
-    """Signed distance and whether within the blank, of every doubtful cube."""
+    """Signed distance and whether within the blank, of every doubtful cube.
+
+    Of cubes that are all metal no distance is larger than it is.
+    """
     nx, ny, nz = label.shape
     d = np.full((nx, ny, nz), -np.inf)
     within = np.zeros((nx, ny, nz), np.bool_)
-    stack = np.empty(256, np.int64)
+    stack, near = np.empty(256, np.int64), np.zeros(1, np.int64)
     for i in range(nx):
         for j in range(ny):
             before, metal, shell = -1.0, False, False
@@ -214,9 +229,12 @@ def _measure(solid_t, solid_b, solid_n, blank_t, blank_b, blank_n, way, label, c
                 if label[i, j, k] != DOUBT:
                     before = -1.0
                     continue
+                if metal and before - s > 1.001 * e:  # all metal: at least so far from any void
+                    before -= s
+                    d[i, j, k], within[i, j, k] = -before, True
+                    continue
                 x, y, z = corner[0] + i * s, corner[1] + j * s, corner[2] + k * s
-                most = np.inf if before < 0.0 else (before + s) * (before + s) * (1.0 + 1e-12)
-                far = np.sqrt(_nearest(solid_t, solid_b, solid_n, x, y, z, most, stack))
+                far = np.sqrt(_nearest(solid_t, solid_b, solid_n, x, y, z, near, stack))
                 if before <= s:  # else nothing lies between this centre and the one before
                     metal = _inside(solid_t, solid_b, solid_n, x, y, z, way, stack)
                 shell = metal or _inside(blank_t, blank_b, blank_n, x, y, z, way, stack)
@@ -355,10 +373,10 @@ def _way(links, nodes, start, end):
 
 
 @njit(cache=True)
-def _segment(triangles, boxes, nodes, a, b, most, stack):
+def _segment(triangles, boxes, nodes, a, b, most, near, stack):
     """Certified least distance along a segment, right to FINE below; `most` if it is more."""
-    da = np.sqrt(_nearest(triangles, boxes, nodes, a[0], a[1], a[2], np.inf, stack))
-    db = np.sqrt(_nearest(triangles, boxes, nodes, b[0], b[1], b[2], np.inf, stack))
+    da = np.sqrt(_nearest(triangles, boxes, nodes, a[0], a[1], a[2], near, stack))
+    db = np.sqrt(_nearest(triangles, boxes, nodes, b[0], b[1], b[2], near, stack))
     length = np.sqrt((a[0] - b[0]) ** 2 + (a[1] - b[1]) ** 2 + (a[2] - b[2]) ** 2)
     pieces = np.empty((64, 4))  # where it begins and ends (0 to 1), the distances there
     pieces[0] = 0.0, 1.0, da, db
@@ -375,7 +393,7 @@ def _segment(triangles, boxes, nodes, a, b, most, stack):
             continue
         w = 0.5 * (u + v)
         x, y, z = a[0] + w * (b[0] - a[0]), a[1] + w * (b[1] - a[1]), a[2] + w * (b[2] - a[2])
-        dw = np.sqrt(_nearest(triangles, boxes, nodes, x, y, z, np.inf, stack))
+        dw = np.sqrt(_nearest(triangles, boxes, nodes, x, y, z, near, stack))
         pieces[count] = u, w, du, dw
         pieces[count + 1] = w, v, dw, dv
         count += 2
@@ -385,21 +403,21 @@ def _segment(triangles, boxes, nodes, a, b, most, stack):
 @njit(cache=True)
 def _line(triangles, boxes, nodes, points, most):
     """Certified least distance along a line of points."""
-    stack = np.empty(256, np.int64)
+    stack, near = np.empty(256, np.int64), np.zeros(1, np.int64)
     for n in range(len(points) - 1):
-        most = _segment(triangles, boxes, nodes, points[n], points[n + 1], most, stack)
+        most = _segment(triangles, boxes, nodes, points[n], points[n + 1], most, near, stack)
     return most
 
 
 @njit(cache=True)
 def _pushed(triangles, boxes, nodes, points, enough, step):
     """Move the inner points of a line to where there is more room."""
-    stack = np.empty(256, np.int64)
+    stack, near = np.empty(256, np.int64), np.zeros(1, np.int64)
     points = points.copy()
     trial = np.empty(3)
     for n in range(1, len(points) - 1):
         here, size = points[n], step
-        best = _nearest(triangles, boxes, nodes, here[0], here[1], here[2], np.inf, stack)
+        best = _nearest(triangles, boxes, nodes, here[0], here[1], here[2], near, stack)
         for _ in range(10):
             if best >= enough * enough:
                 break
@@ -409,7 +427,7 @@ def _pushed(triangles, boxes, nodes, points, enough, step):
                     trial[:] = here
                     trial[axis] += side * size
                     x, y, z = trial
-                    value = _nearest(triangles, boxes, nodes, x, y, z, np.inf, stack)
+                    value = _nearest(triangles, boxes, nodes, x, y, z, near, stack)
                     if value > best:
                         best, moved = value, True
                         here[:] = trial
@@ -679,9 +697,10 @@ def distances(surface: Tree, points: NDArray) -> NDArray[np.float64]:
 @njit(cache=True)
 def _distances(triangles, boxes, nodes, points):
     found, stack = np.empty(len(points)), np.empty(256, np.int64)
+    near = np.zeros(1, np.int64)
     for n in range(len(points)):
         x, y, z = points[n]
-        found[n] = np.sqrt(_nearest(triangles, boxes, nodes, x, y, z, np.inf, stack))
+        found[n] = np.sqrt(_nearest(triangles, boxes, nodes, x, y, z, near, stack))
     return found
 
 
