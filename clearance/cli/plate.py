@@ -216,36 +216,43 @@ class Progress:
 
 
 def _text(summary: Summary, out: Path) -> str:
-    from clearance.plates.summary import gravest_first
+    """What to hold first, then what happened, a part a line with its reason, what else there is."""
+    from clearance.plates.summary import gravest_first, happened, hold
+    from clearance.verdict.numbers import near
 
-    data = summary.data
-    width = max(len(entry["name"]) for entry in data["parts"])
+    data, columns = summary.data, terminal.width()
     counts = ", ".join(f"{count} {name}" for name, count in data["counts"].items())
-    lines = [f"plate {data['plate']}: {counts}", ""]
+    lines = [*_wrapped(f"plate {data['plate']}: {hold(data)}; {counts}", "", columns)]
+    for said in happened(data):
+        lines += _wrapped(said, "", columns)
+    lines.append("")
+    wide = min(max(len(entry["name"]) for entry in data["parts"]), LONGEST_NAME)
     for entry in gravest_first(data["parts"]):
-        lines.append(
-            f"{entry['name']:{width}}  {entry['recommendation']:13} {_why(entry)}".rstrip()
-        )
+        head = f"{entry['name']:{wide}}  {entry['recommendation']:13} "
+        lines += _wrapped(entry["finding"], head, columns)
     stop = data["stop_building"]
     if stop["parts"]:
-        left = f"{stop['metal_left_mm3'] * 1e-3:.1f} cm3"
+        left = f"{near(stop['metal_left_mm3'] * 1e-3, 1)} cm3"
         if stop["mass_left_g"] is not None:
-            left += f" ({stop['mass_left_g']:.0f} g)"
-        lines += ["", f"scrap and not complete: {', '.join(stop['parts'])}; {left} not yet melted"]
-    lines += [
-        "",
-        *data["notices"],
-        f"results in {out}: plate.json, plate.csv, plate.xlsx, plate.pdf, parts",
-    ]
+            left += f" ({near(stop['mass_left_g'], 0)} g)"
+        said = f"scrap and not complete: {', '.join(stop['parts'])}; {left} not yet melted"
+        lines += ["", *_wrapped(said, "", columns)]
+    lines.append("")
+    files = f"results in {out}: plate.json, plate.csv, plate.xlsx, plate.pdf, parts"
+    for said in (*data["notices"], files):
+        lines += _wrapped(said, "", columns)
     return "\n".join(lines) + "\n"
 
 
-def _why(entry: PlatePart) -> str:
-    from clearance.plates.summary import stood
+LONGEST_NAME = 20
 
-    worst = entry["worst_passage"]
-    if worst is None:
-        return str(entry["reasons"][0])
-    part = stood(entry)
-    share = f", {part.percent:.0f} % built at the stop" if part else ""
-    return f"{worst['name']} {worst['state']}{share}"
+
+def _wrapped(said: str, head: str, columns: int) -> list[str]:
+    """A text behind a head, its further lines below it; nothing is cut, no word broken."""
+    import textwrap
+
+    under = " " * min(len(head), columns // 2) if head else "  "
+    return textwrap.wrap(
+        said, columns, initial_indent=head, subsequent_indent=under,
+        break_long_words=False, break_on_hyphens=False,
+    ) or [head.rstrip()]  # fmt: skip

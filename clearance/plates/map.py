@@ -28,6 +28,7 @@ AXES_IN = (0.75, 0.5)
 """Room for the numbers and words beside the axes: at the left, and below."""
 LONGEST_NAME = 14
 """Letters; a longer name stands in the table alone, by its number."""
+BESIDE_IN = 0.04
 SWATCH_IN = (0.34, 0.14)
 
 
@@ -51,10 +52,9 @@ def draw_map(page: Page, left: float, foot: float, side: float, summary: Summary
     for entry in summary.data["parts"]:
         _, look = style.MARKS[entry["recommendation"]]
         area(axes, shapes[entry["name"]], look, f"part {entry['name']}")
-    places = [shapely.point_on_surface(shape) for shape in shapes.values()]
-    labels = _labels(summary.data["parts"], places, numbers, across / (2.0 * half))
-    for at, words in zip(places, labels, strict=True):
-        _label(axes, at, "\n".join(words))
+    scale = across / (2.0 * half)
+    for words, box in _labels(summary.data["parts"], list(shapes.values()), numbers, scale):
+        _label(axes, box.centroid, "\n".join(words))
 
 
 def _platform(axes: Axes, summary: Summary) -> float:
@@ -88,9 +88,12 @@ def _shape(summary: Summary, entry: PlatePart) -> Any:
 
 
 def _labels(
-    parts: Sequence[PlatePart], places: Sequence[Any], numbers: Mapping[str, int], scale: float
-) -> list[list[str]]:
-    """As much as finds room without one label over another: name, number, or the letter alone."""
+    parts: Sequence[PlatePart], shapes: Sequence[Any], numbers: Mapping[str, int], scale: float
+) -> list[tuple[list[str], Any]]:
+    """As much as finds room without one label over another: name, number, or the letter alone.
+
+    With the place of each on the platform, mm; `scale` is that of the map, inches a mm.
+    """
     marks = [style.MARKS[entry["recommendation"]][0] for entry in parts]
     numbered = [
         f"{mark} {numbers[entry['name']]}" for mark, entry in zip(marks, parts, strict=True)
@@ -99,22 +102,25 @@ def _labels(
         [words, *([legible(entry["name"])] if len(entry["name"]) <= LONGEST_NAME else [])]
         for words, entry in zip(numbered, parts, strict=True)
     ]
-    at = [(point.x * scale, point.y * scale) for point in places]
-    for labels in (named, [[words] for words in numbered]):
-        if not _overlap(labels, at):
-            return labels
-    return [[mark] for mark in marks]
+    for labels in (named, [[words] for words in numbered], [[mark] for mark in marks]):
+        boxes = [_box(words, one, scale) for words, one in zip(labels, shapes, strict=True)]
+        one, other = shapely.STRtree(boxes).query(boxes, predicate="intersects")
+        if not (one != other).any():
+            break
+    return list(zip(labels, boxes, strict=True))
 
 
-def _overlap(labels: Sequence[Sequence[str]], at: Sequence[tuple[float, float]]) -> bool:
-    """Whether two labels, centred at places in inches, lie over one another."""
-    boxes = []
-    for words, (x, y) in zip(labels, at, strict=True):
-        wide = 0.5 * max(width_in(word, LABEL_PT, True) for word in words)
-        high = 0.5 * len(words) * LABEL_PT * LEADING
-        boxes.append(shapely.box(x - wide, y - high, x + wide, y + high))
-    one, other = shapely.STRtree(boxes).query(boxes, predicate="intersects")
-    return bool((one != other).any())
+def _box(words: Sequence[str], shape: Any, scale: float) -> Any:
+    """Where a label lies: on its part, and beside one that it would hide."""
+    wide = 0.5 * max(width_in(word, LABEL_PT, True) for word in words) / scale
+    high = 0.5 * len(words) * LABEL_PT * LEADING / scale
+    at = shapely.point_on_surface(shape)
+    x0, y0, x1, y1 = shape.bounds
+    x, y = at.x, at.y
+    if x1 - x0 < 2.0 * wide or y1 - y0 < 2.0 * high:
+        out = wide + BESIDE_IN / scale
+        x = x1 + out if x <= 0.0 else x0 - out  # towards the middle of the platform
+    return shapely.box(x - wide, y - high, x + wide, y + high)
 
 
 def _label(axes: Axes, at: Any, words: str) -> None:

@@ -443,7 +443,7 @@ def _key(
 
     inputs = [
         __version__,
-        "sheet with a label, finding and next step",
+        "sheet with a label, finding in short and next step",
         case.path.name,
         case.text_sha256,
         [reader.sha256(path) for path in (case.part.mesh, *case.part.also_melted)],

@@ -25,15 +25,22 @@ from clearance.figures.paper import (
     wrapped,
 )
 from clearance.plates.map import SWATCH_IN, draw_key, draw_map
-from clearance.plates.summary import CONFORM, UNTOUCHED, Summary, gravest_first, stood
-from clearance.result.plate import PlateEvent, PlatePart
+from clearance.plates.summary import (
+    CONFORM,
+    UNTOUCHED,
+    Summary,
+    gravest_first,
+    happened,
+    hold,
+    stood,
+)
+from clearance.result.plate import PlatePart
 from clearance.verdict.numbers import counted, given, near, span
 
 BODY_PT, TITLE_PT, HEAD_PT = 9.0, 15.0, 10.0
 MAP_SHARE, GAP_IN, KEY_IN = 0.53, 0.3, 0.21
 MOST_LINES = 16
 """Lines of a row; what is longer goes on in rows of the same part."""
-EMPTY: PlateEvent = {"said": [], "parts": []}
 
 Read = Callable[[str], Any]
 Section = tuple[str, Sequence[str]]
@@ -76,7 +83,7 @@ class _Report:
 
     def __init__(self, summary: Summary, title: str) -> None:
         self.summary = summary
-        self.flow = Flow(style.A4_LANDSCAPE_IN, f"{title}; {_hold(summary)}")
+        self.flow = Flow(style.A4_LANDSCAPE_IN, f"{title}; {hold(summary.data)}")
         self.bookmarks: list[Bookmark] = []
         ordered = gravest_first(summary.data["parts"])
         self.numbers = {entry["name"]: n for n, entry in enumerate(ordered, 1)}
@@ -89,7 +96,7 @@ class _Report:
         flow.new_page()
         self.bookmarks.append(Bookmark("what happened, what to hold, map", 0))
         for strip in text_strips(
-            f"plate {data['plate']}: {_hold(self.summary)}", flow.wide, TITLE_PT, bold=True
+            f"plate {data['plate']}: {hold(data)}", flow.wide, TITLE_PT, bold=True
         ):
             flow.put(strip)
         flow.space(0.08)
@@ -184,17 +191,10 @@ class _Report:
 # ---- what is said ----------------------------------------------------------------------------
 
 
-def _hold(summary: Summary) -> str:
-    held = summary.data["hold"]
-    if not held:
-        return "no part is held because of the event"
-    return f"HOLD {len(held)} of {counted(len(summary.data['parts']), 'part')}"
-
-
 def _sections(summary: Summary) -> Iterator[Section]:
     """What stands beside the map, title and paragraphs."""
     data = summary.data
-    yield "what happened", _happened(data["events"], len(data["parts"]))
+    yield "what happened", happened(data)
     free = [e["name"] for e in data["parts"] if e["recommendation"] == UNTOUCHED]
     held = [f"to hold until each is decided: {', '.join(data['hold'])}"] if data["hold"] else []
     yield (
@@ -217,14 +217,6 @@ def _sections(summary: Summary) -> Iterator[Section]:
 
 
 NO_COUPONS = "the plate file names none ([[part]] coupon = true)"
-
-
-def _happened(events: Sequence[PlateEvent], count: int) -> list[str]:
-    out = []
-    for event in events:
-        whose = "" if len(event["parts"]) == count else f"{', '.join(event['parts'])}: "
-        out += [f"{whose}{said}" for said in event["said"]]
-    return out or ["of no part it is known"]
 
 
 def _joints(entries: Sequence[PlatePart], none: str) -> list[str]:

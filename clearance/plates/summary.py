@@ -30,6 +30,7 @@ from clearance.result.plate import (
     WorstPassage,
 )
 from clearance.system.files import write_whole
+from clearance.verdict.numbers import counted
 
 CONFORM = ("use-as-is", "not-affected")
 COUPON, UNTOUCHED = "coupon", "not-affected"
@@ -176,6 +177,25 @@ def _overlaps(outlines: Outlines, members: Sequence[Member]) -> list[str]:
             said += " at the height of the stop, where two parts cannot stand"
         out.append(f"{said}: check `at` and `turn` of both")
     return out
+
+
+def hold(data: PlateSummary) -> str:
+    """What to hold, in a few words."""
+    held = data["hold"]
+    if not held:
+        return "no part is held because of the event"
+    return f"HOLD {len(held)} of {counted(len(data['parts']), 'part')}"
+
+
+def happened(data: PlateSummary) -> list[str]:
+    """What happened, with names where it was not the same for all parts."""
+    out = []
+    for event in data["events"]:
+        whose = (
+            "" if len(event["parts"]) == len(data["parts"]) else f"{', '.join(event['parts'])}: "
+        )
+        out += [f"{whose}{said}" for said in event["said"]]
+    return out or ["of no part it is known"]
 
 
 class Stood(NamedTuple):
