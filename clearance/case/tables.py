@@ -82,6 +82,14 @@ class RecordTable(Table):
     revision: Text | None = key("Revision of the drawing.", "", None, "none")
     serial: Text | None = key("Serial number of the part.", "", None, "none")
     nonconformity: Text | None = key("Number of the nonconformity report.", "", None, "none")
+    owner: Text | None = key("Legal owner of the sheet (ISO 7200).", "", None, "left to write in")
+    document: Text | None = key(
+        "Number of the sheet as a document (ISO 7200).", "", None, "left to write in"
+    )
+    issued: Text | None = key("Date of issue (ISO 7200).", "", None, "left to write in")
+    prepared_by: Text | None = key(
+        "Who prepared the sheet (ISO 7200).", "", None, "left to write in"
+    )
 
 
 class Port(Table):

@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import clearance
+from clearance.case.read import Case
 from clearance.case.tables import PassageTable
 from clearance.checking import Examined
 from clearance.disposition.table import TABLE
@@ -24,20 +25,28 @@ from clearance.drawing.sheet_facts import (
     event_facts,
     files,
     flow_lines,
-    missed_loss,
     settings,
 )
-from clearance.drawing.sheet_sections import Sections, gravest_first, worst_crossing
-from clearance.drilling.strokes import in_words
+from clearance.drawing.sheet_sections import Sections, worst_crossing
 from clearance.heights import above_platform
-from clearance.report.drilling import wall_words
 from clearance.report.full import margin_line
 from clearance.report.grave import besides, separate_line, unmelted_line
-from clearance.report.headline import clear_diameter
+from clearance.report.happened import happened
+from clearance.report.headline import (
+    Extents,
+    Headline,
+    extents,
+    fails,
+    fault,
+    gravest_first,
+    headline,
+    hurt,
+    unclear,
+    wrong,
+)
 from clearance.report.joints import joints
 from clearance.report.powder import MOST_VOIDS, signs_lines, trapped_line
 from clearance.result import (
-    ClearDiameter,
     CrossingResult,
     DispositionResult,
     GaugePin,
@@ -46,24 +55,32 @@ from clearance.result import (
     Signs,
     State,
 )
-from clearance.verdict.numbers import rounded_down, rounded_up
+from clearance.verdict.numbers import given, least, level, most, near, percent, span
 from clearance.verdict.passage import PassageCheck
 from clearance.verdict.prepared import Progress, silent
 
 HOLD = ("HOLD", "this sheet does not release the part")
-NOT_JUDGED = (
-    "the joint at the resumed layer; leaks; roughness and dross; loose metal inside; the hazard of "
-    "the powder"
-)
+NOT_JUDGED = "strength of the joint, leaks, roughness and dross, loose metal, hazard of the powder"
 BOXES = ("decision", "quality", "design authority", "customer")
 """Boxes to be filled in by hand; the last three with date and signature."""
 MOST_PLACES = 3
-"""Crossings that a row names; the passage's page has all."""
+"""Equal crossings of which a row gives each place; of more it gives number and extent."""
 
 
 @dataclass(frozen=True)
 class PassageRow:
-    """What the first sheet says of one passage."""
+    """What the first sheet says of one passage.
+
+    Attributes
+    ----------
+    name, state, required, computed, where, after
+        Who it is, how it stands, what is asked and found, where it suffers, what rework leaves.
+    must_stop, pins : tuple of str
+        Balls and pins that tell the predicted part from the nominal one before anything is cut:
+        what must not pass, how deep a pin goes (and in the nominal part).
+    must_pass : tuple of str
+        What has to pass at the end; none where nothing can.
+    """
 
     name: str
     state: State
@@ -71,7 +88,9 @@ class PassageRow:
     computed: str
     where: str
     after: str
-    check_with: str
+    must_stop: tuple[str, ...]
+    pins: tuple[str, ...]
+    must_pass: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -105,10 +124,18 @@ class Sheet:
     Attributes
     ----------
     identity : tuple of (key, value)
-    finding, recommendation : tuple of str
-        Clauses, the gravest first; as many are shown as two lines hold.
+    title_block : tuple of (key, value)
+        Fields after ISO 7200; an empty value is left to be written in.
+    headline : Headline
+        The recommendation: its word is the largest of the sheet.
+    wrong : tuple of str
+        What is wrong with the passages, the gravest first.
     besides : tuple of (key, text)
         Circuits not apart, joints not whole, trapped powder: none of it is ever left out.
+    happened : tuple of str
+        A sentence for each stray sheet.
+    condition : str
+        What was done with the part until now.
     section : LevelSection or None
         Through the worst crossing, or through the worst joint where no crossing is narrowed.
     joint_sections : tuple of LevelSection
@@ -124,9 +151,12 @@ class Sheet:
     """
 
     identity: tuple[tuple[str, str], ...]
-    finding: tuple[str, ...]
+    title_block: tuple[tuple[str, str], ...]
+    headline: Headline
+    wrong: tuple[str, ...]
     besides: tuple[tuple[str, str], ...]
-    recommendation: tuple[str, ...]
+    happened: tuple[str, ...]
+    condition: str
     section: LevelSection | None
     rows: tuple[PassageRow, ...]
     event: tuple[tuple[Fact, ...], ...]
@@ -159,23 +189,27 @@ def sheet(examined: Examined, progress: Progress = silent, on_plate: bool = Fals
     checked, result = examined.checked, examined.on_paper
     case = checked.case
     decided = result.disposition
-    bad = gravest_first(p for p in examined.result.passages if _fails(p))
-    sections = Sections(examined)
+    sections, sheets = Sections(examined), extents(result)
     checks = {check.passage.name: check for check in examined.checks}
     pages = []
-    for passage in bad:
-        progress(f"drawing {passage.name}")
-        pages.append(_page(checks[passage.name], passage, sections))
+    for passage in gravest_first(examined.result.passages):
+        if fails(passage) or unclear(passage):
+            progress(f"drawing {passage.name}")
+            pages.append(_page(checks[passage.name], passage, sections, sheets))
+    scrap = decided is not None and decided.recommendation == "scrap"
     return Sheet(
         identity=_identity(examined, on_plate),
-        finding=finding(result),
+        title_block=_title_block(case),
+        headline=headline(result, event=bool(case.stray)),
+        wrong=wrong(result),
         besides=besides(result),
-        recommendation=recommendation(result, event=bool(case.stray)),
+        happened=happened(case.stray),
+        condition=_condition(case),
         section=sections.worst(),
-        rows=tuple(_row(p, result) for p in gravest_first(result.passages)),
+        rows=tuple(_row(p, result, sheets, scrap) for p in gravest_first(result.passages)),
         event=event_facts(case, joints(result)),
         signs=tuple(signs_lines(result.signs)),
-        conditions=_conditions(examined),
+        conditions=_conditions(result),
         order_of_work=grouped(decided.order_of_work, case.passage) if decided else (),
         settled_by=decided.settled_by if decided else (),
         reasons=_reasons_of(decided, bool(case.stray)),
@@ -210,54 +244,19 @@ def _identity(examined: Examined, on_plate: bool) -> tuple[tuple[str, str], ...]
     return tuple((key, value) for key, value in known if value)
 
 
-# ---- the finding and the recommendation --------------------------------------------------------
-
-
-def finding(result: Result) -> tuple[str, ...]:
-    """What was found of the passages, in clauses with numbers, the gravest first."""
-    said = [_found(p) for p in gravest_first(result.passages) if _fails(p)]
-    if not said:
-        count = len(result.passages)
-        all_open = {1: "the passage is open", 2: "both passages are open"}
-        said = [all_open.get(count, f"all {count} passages are open")]
-        said += [f"{p.name} {_computed(p)} mm, {p.required_mm:g} required" for p in result.passages]
-    return tuple(said)
-
-
-def _fails(passage: PassageResult) -> bool:
-    """It is not open, or its pressure loss is not surely kept."""
-    return passage.state is not State.OPEN or bool(missed_loss(passage))
-
-
-def _found(passage: PassageResult) -> str:
-    hurt = _hurt(passage)
-    at = f" at z {', '.join(_heights(hurt))} mm" if hurt else ""
-    if passage.state is State.OPEN:
-        return f"{passage.name} wide enough{at}, but {missed_loss(passage)}"
-    if passage.state is State.BLOCKED:
-        return f"{passage.name} blocked{at}, {passage.required_mm:g} mm required"
+def _title_block(case: Case) -> tuple[tuple[str, str], ...]:
+    """Fields of a title block after ISO 7200; who approves it signs on the first page."""
+    record = case.record
     return (
-        f"{passage.name} {passage.state.value}{at}: {_computed(passage)} mm clear, "
-        f"{passage.required_mm:g} required"
+        ("legal owner", record.owner or ""),
+        ("document number", record.document or ""),
+        ("date of issue", record.issued or ""),
+        ("prepared by", record.prepared_by or ""),
+        ("approved by", ""),
     )
 
 
-def recommendation(result: Result, event: bool = True) -> tuple[str, ...]:
-    """What the rules recommend: the word, then the plans or the reasons."""
-    decided = result.disposition
-    if decided is None:
-        return ()
-    word = decided.recommendation.replace("-", " ")
-    word += ", by concession" if decided.concession else ""
-    plans = [_plan(p) for p in result.passages if p.rework is not None]
-    said = list(decided.reasons[:-1])
-    if decided.recommendation in ("rework", "repair") and plans:
-        said = plans
-    elif decided.recommendation == "not-affected":
-        said = ["the event has left nothing in this part" if event else NO_EVENT]
-    first, *others = said or [""]
-    return (f"{word}: {first}" if first else word, *others)
-
+# ---- the recommendation ------------------------------------------------------------------------
 
 NO_EVENT = "no event is given for this part"
 
@@ -283,95 +282,99 @@ def rules(decided: DispositionResult | None) -> tuple[tuple[str, str, str, str],
     )
 
 
-def _plan(passage: PassageResult) -> str:
-    assert passage.rework is not None
-    strokes = " and ".join(f"a {in_words(stroke)}" for stroke in passage.rework.drilling)
-    after = rounded_down(passage.rework.clear_diameter_after_mm, 2)
-    wall = "".join(f", {said}" for said in wall_words(passage.rework))
-    return f"{passage.name} by {strokes}, then {passage.rework.state_after}, {after} mm{wall}"
-
-
 # ---- rows --------------------------------------------------------------------------------------
 
 
-def _row(passage: PassageResult, result: Result) -> PassageRow:
+def _row(passage: PassageResult, result: Result, sheets: Extents, scrap: bool) -> PassageRow:
+    """Nothing has to pass a part that is scrapped, nor a passage that nothing reopens."""
+    conforms = passage.rework is not None or not (fails(passage) or unclear(passage))
+    signs = None if scrap else result.signs
     return PassageRow(
         passage.name,
         passage.state,
-        f"{passage.required_mm:g}",
+        given(passage.required_mm),
         _computed(passage),
-        _where(passage),
+        _where(passage, sheets),
         _after(passage),
-        "\n".join([f"ball {passage.required_mm:g} must pass", *_telling(passage, result.signs)]),
+        _must_stop(passage, signs),
+        _pins(passage, signs),
+        (f"ball {given(passage.required_mm)}",) if conforms and not scrap else (),
     )
 
 
 def _computed(passage: PassageResult) -> str:
-    return clear_diameter(passage.clear_diameter_mm, passage.required_mm)
+    found = passage.clear_diameter_mm
+    return span(found.low, found.high, passage.required_mm)
 
 
-def _hurt(passage: PassageResult) -> list[CrossingResult]:
-    found = [c for c in passage.crossings if c.sealed or c.open_fraction < WHOLE]
-    return sorted(found, key=lambda c: (not c.sealed, c.open_fraction))
-
-
-def _heights(crossings: Sequence[CrossingResult]) -> list[str]:
-    heights = list(dict.fromkeys(f"{c.height_mm:.2f}" for c in crossings))
-    more = len(heights) - MOST_PLACES
-    return heights[:MOST_PLACES] + ([f"{more} more"] if more > 0 else [])
-
-
-def _where(passage: PassageResult) -> str:
-    hurt = _hurt(passage)
-    if not hurt:
-        return "nothing narrowed"
-    said = [f"z {c.height_mm:.2f}, x {_xy(c)}: {_share(c)}" for c in hurt[:MOST_PLACES]]
-    if len(hurt) > MOST_PLACES:
-        said.append(f"and {len(hurt) - MOST_PLACES} more crossings")
-    return "\n".join(said)
+def _where(passage: PassageResult, sheets: Extents) -> str:
+    """Crossings that are not fully open; equal ones of a sheet together, with their extent."""
+    alike: dict[tuple[int, str], list[CrossingResult]] = {}
+    for crossing in hurt(passage):
+        alike.setdefault((crossing.stray, _share(crossing)), []).append(crossing)
+    said = []
+    for (stray, share), those in alike.items():
+        # One sheet has its heights once, among what is wrong.
+        at = level(sheets.get(stray) or [c.height_mm for c in those])
+        at = "" if len(sheets) == 1 else f"{at}: "
+        if len(those) <= MOST_PLACES:
+            said.append(f"{at}{share} at {'; '.join(map(_xy, those))}")
+            continue
+        total = sum(c.stray == stray for c in passage.crossings)
+        which = f"all {total}" if len(those) == total else f"{len(those)} of {total}"
+        said.append(f"{at}{which} {share}, {_around(those)}")
+    return "\n".join(said) or "nothing narrowed"
 
 
 def _xy(crossing: CrossingResult) -> str:
-    x, y, _ = (round(value, 1) + 0.0 for value in crossing.centre_mm)
-    return f"{x:.1f}, y {y:.1f}"
+    x, y, _ = crossing.centre_mm
+    return f"x\u00a0{near(x, 1)}, y\u00a0{near(y, 1)}"
+
+
+def _around(crossings: Sequence[CrossingResult]) -> str:
+    """From where to where, in x and in y."""
+    said = []
+    for axis, name in enumerate("xy"):
+        at = sorted(c.centre_mm[axis] for c in crossings)
+        first, last = near(at[0], 1), near(at[-1], 1)
+        said.append(f"{name} {first}" if first == last else f"{name} {first} to {last}")
+    return ", ".join(said)
 
 
 def _share(crossing: CrossingResult) -> str:
-    if crossing.sealed:
-        return "sealed"
-    return f"{min(round(100.0 * crossing.open_fraction), 99)}% open"
+    return "sealed" if crossing.sealed else f"{percent(crossing.open_fraction)} open"
 
 
 def _after(passage: PassageResult) -> str:
     if passage.rework is not None:
-        after = rounded_down(passage.rework.clear_diameter_after_mm, 2)
+        after = least(passage.rework.clear_diameter_after_mm, passage.required_mm)
         cut = ", wall cut" if passage.rework.cuts_wall else ""
         clash = ", but not with another plan" if passage.rework.conflicts else ""
         return f"{passage.rework.state_after}, {after}{cut}{clash}"
     if passage.why_not:
         return "no plan"
-    return "–" if _fails(passage) else "none needed"
+    return "–" if fails(passage) or unclear(passage) else "none needed"
 
 
-def _telling(passage: PassageResult, signs: Signs | None) -> list[str]:
-    """Ball and pins that tell the predicted part from the nominal one; the same words once."""
-    if signs is None:
-        return []
-    balls = [ball for ball in signs.balls if ball.passage == passage.name]
-    said = [
-        f"ball {b.tells_mm:.4g} stops (nominal: passes)" for b in balls if b.tells_mm is not None
-    ]
+def _must_stop(passage: PassageResult, signs: Signs | None) -> tuple[str, ...]:
+    """Balls that pass the nominal part and not the predicted one."""
+    balls = [] if signs is None else [b for b in signs.balls if b.passage == passage.name]
+    return tuple(f"ball {b.tells_mm:.4g}" for b in balls if b.tells_mm is not None)
+
+
+def _pins(passage: PassageResult, signs: Signs | None) -> tuple[str, ...]:
+    """Pins that tell the predicted part from the nominal one; the same words once."""
     ends: dict[str, list[str]] = {}
     for end in ("inlet", "outlet"):
-        for pin in signs.gauge_pins:
+        for pin in () if signs is None else signs.gauge_pins:
             if pin.port == f"{passage.name} {end}" and pin.tells_apart:
                 ends.setdefault(_stop(pin), []).append(end)
-    return said + [words.format(", ".join(found)) for words, found in ends.items()]
+    return tuple(words.format(" and ".join(found)) for words, found in ends.items())
 
 
 def _stop(pin: GaugePin) -> str:
     now, nominal = (_depth(at) for at in (pin.stops_at_mm, pin.nominal_stops_at_mm))
-    return f"pin {pin.pin_diameter_mm:.2f}, {{}}: {now} (nominal: {nominal})"
+    return f"{given(pin.pin_diameter_mm)}, {{}}: {now} ({nominal})"
 
 
 def _depth(depth_mm: float | None) -> str:
@@ -381,17 +384,22 @@ def _depth(depth_mm: float | None) -> str:
 # ---- conditions --------------------------------------------------------------------------------
 
 
-def _conditions(examined: Examined) -> tuple[str, ...]:
-    """What holds now, what else was found, and whether a concession is needed."""
-    result, state = examined.on_paper, examined.checked.case.state
-    decided = result.disposition
-    said = [
-        f"concession needed: {'yes' if decided is not None and decided.concession else 'no'}; "
-        f"on the platform: {'yes' if state.on_platform else 'no'}; "
-        f"proven to be emptied: {'yes' if state.emptied else 'no'}; "
-        f"heat treated: {'yes' if state.heat_treated else 'no'}",
-    ]
-    said += [f"circuits {separate_line(s)}" for s in result.separate]
+def _condition(case: Case) -> str:
+    """What was done with the part until now."""
+    state = case.state
+    return "; ".join(
+        words if done else not_yet
+        for done, words, not_yet in (
+            (state.on_platform, "still on the platform", "off the platform"),
+            (state.emptied, "proven to be emptied of powder", "not proven to be emptied"),
+            (state.heat_treated, "heat treated", "not heat treated"),
+        )
+    )
+
+
+def _conditions(result: Result) -> tuple[str, ...]:
+    """What else was found."""
+    said = [f"circuits {separate_line(s)}" for s in result.separate]
     if len(result.trapped_powder) > MOST_VOIDS:
         said += [f"trapped powder, {trapped_line(t)}" for t in result.trapped_powder]
     said += [f"left unmelted, {unmelted_line(u)}" for u in result.unmelted]
@@ -416,7 +424,9 @@ def grouped(steps: Sequence[str], passages: Sequence[PassageTable]) -> tuple[str
 # ---- a passage's page --------------------------------------------------------------------------
 
 
-def _page(check: PassageCheck, passage: PassageResult, sections: Sections) -> PassagePage:
+def _page(
+    check: PassageCheck, passage: PassageResult, sections: Sections, sheets: Extents
+) -> PassagePage:
     worst, shown = worst_crossing(passage), above_platform(passage, sections.base)
     disposition = sections.examined.result.disposition
     reasons = disposition.reasons if disposition else ()
@@ -427,11 +437,11 @@ def _page(check: PassageCheck, passage: PassageResult, sections: Sections) -> Pa
     )
     return PassagePage(
         passage.name,
-        _found(shown),
+        f"{passage.name} {fault(shown, sheets)}",
         None if worst is None else sections.zoomed(passage.name, worst),
         curve(check, passage),
         tuple(drill_sections(check, passage)),
-        tuple(_crossing_row(n, c) for n, c in enumerate(shown.crossings)),
+        tuple(_crossing_row(n, c) for n, c in enumerate(shown.crossings, 1)),
         (_room(passage), *_reasons(passage), *decided),
     )
 
@@ -440,35 +450,23 @@ def _crossing_row(number: int, crossing: CrossingResult) -> CrossingRow:
     x, y, z = (round(value, 2) + 0.0 for value in crossing.centre_mm)
     whole = crossing.open_fraction >= WHOLE and not crossing.sealed
     return CrossingRow(
-        f"{number}, stray {crossing.stray}",
+        f"{number}, sheet {crossing.stray + 1}",
         f"z {crossing.height_mm:.2f} at ({x:.2f}, {y:.2f}, {z:.2f})",
         f"{crossing.open_area_mm2:.1f} of {crossing.nominal_area_mm2:.1f} mm²",
         "fully open" if whole else _share(crossing),
-        "nothing" if crossing.sealed else f"at most {rounded_up(crossing.clear_diameter_mm, 2)} mm",
+        "nothing" if crossing.sealed else f"at most {most(crossing.clear_diameter_mm)} mm",
     )
 
 
 def _room(passage: PassageResult) -> str:
     """Clear diameters with their brackets."""
     found = passage.clear_diameter_mm
-    nominal = ClearDiameter(
-        found.nominal,
-        found.nominal,
-        found.nominal_low,
-        found.nominal_high,
-        found.nominal_low,
-        found.nominal_high,
-    )
+    ends = ((found.nominal_low, found.nominal_high), (found.low, found.high))
+    nominal, predicted = (span(*end, passage.required_mm) for end in ends)
     return (
-        f"clear diameter, mm: nominal {_bracket(found.nominal, nominal)}, "
-        f"predicted {_bracket(found.predicted, found)}, {passage.required_mm:g} required"
+        f"clear diameter, mm: nominal {nominal}, predicted {predicted}, "
+        f"{given(passage.required_mm)} required"
     )
-
-
-def _bracket(value: float, found: ClearDiameter) -> str:
-    shown = clear_diameter(found)
-    decimals = len(shown.rpartition(" ")[2].partition(".")[2])
-    return f"{value:.{decimals}f} ({shown})" if " to " in shown else shown
 
 
 def _reasons(passage: PassageResult) -> tuple[str, ...]:
@@ -477,5 +475,5 @@ def _reasons(passage: PassageResult) -> tuple[str, ...]:
         said.append(f"no drilling plan: {passage.why_not}")
     said += [f"what would change that: {change.words}" for change in passage.what_would_change]
     if passage.settled_by:
-        said.append("would settle it: " + "; ".join(passage.settled_by))
+        said.append("needed to decide: " + "; ".join(passage.settled_by))
     return (*said, *flow_lines(passage))

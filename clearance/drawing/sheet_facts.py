@@ -13,7 +13,6 @@ from typing import Any
 
 from clearance.case.read import Case
 from clearance.case.stray_tables import StrayTable
-from clearance.disposition.known import loss_words
 from clearance.report.joints import Joint, joint_share
 from clearance.result import PassageResult, Result, Scenario
 from clearance.verdict.numbers import rounded_down, rounded_up
@@ -197,16 +196,6 @@ def flow_lines(passage: PassageResult) -> tuple[str, ...]:
     )
     said = [f"{word} {_loss(stage)}" for stage, word in stages if stage is not None]
     return (f"pressure loss at {flow['rate_l_min']:g} L/min: {', '.join(said)}",)
-
-
-def missed_loss(passage: PassageResult) -> str:
-    """That the allowed pressure loss is missed or may be, with its numbers; else empty."""
-    flow = passage.flow
-    kept = None if flow is None else flow["requirement"]
-    if flow is None or kept is None or kept["predicted"] not in ("not met", "undetermined"):
-        return ""
-    lost = loss_words(flow["good_end"]["low_kpa"], flow["bad_end"]["high_kpa"])
-    return f"{lost}, {kept['max_pressure_loss_kpa']:g} kPa allowed"
 
 
 def _loss(stage: Scenario) -> str:

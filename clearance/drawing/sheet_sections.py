@@ -5,25 +5,20 @@ In: an `Examined`. Out: `LevelSection`s: through the worst crossing, joints, eac
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import replace
 
 from clearance.checking import Examined
 from clearance.drawing.level import in_sheet, level_section
-from clearance.drawing.level_parts import DETAIL_LETTERS, GRAVEST, Detail, LevelSection
+from clearance.drawing.level_parts import DETAIL_LETTERS, Detail, LevelSection
 from clearance.drawing.level_words import DETAIL_MARGIN, WHOLE, share_in_words
 from clearance.errors import ClearanceError
+from clearance.report.headline import gravest_first
 from clearance.report.joints import WHOLE_JOINT, joints
 from clearance.result import CrossingResult, PassageResult
 from clearance.verdict.numbers import rounded_up
 
 BESIDE_MM = (-0.01, -0.001, 0.001, 0.01)
 """How far beside a face of measured metal a section is also tried."""
-
-
-def gravest_first(passages: Iterable[PassageResult]) -> list[PassageResult]:
-    """Passages, the gravest state first."""
-    return sorted(passages, key=lambda p: GRAVEST.index(p.state))
 
 
 # ---- sections ----------------------------------------------------------------------------------

@@ -5,7 +5,6 @@ In: a `Sheet`. Out: the bytes of a PDF; the same each time. Nothing is decided h
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -18,26 +17,29 @@ from clearance.drawing.sheet_facts import EVENT_HEADS, Fact
 from clearance.figures import style
 from clearance.figures.files import pdf_bytes
 from clearance.figures.paper import (
+    BODY_PT,
+    HEADING_IN,
     LEADING,
     MARGIN_IN,
     PAPERS,
     RULE_PT,
     THIN_PT,
+    TIED,
     Block,
     Flow,
     Page,
     Strip,
+    column_widths,
     listing,
     table,
     table_row,
     text_strips,
+    tied,
     width_in,
     wrapped,
 )
 from clearance.figures.passage_page import (
-    FINDING_PT,
     GAP_IN,
-    ROUNDING_IN,
     Letters,
     add_passage,
     draw_section,
@@ -45,22 +47,25 @@ from clearance.figures.passage_page import (
     two_columns,
 )
 
-BESIDES_PT = 8.5
-LEAST_SECTION_IN, MOST_SECTION_IN = 1.9, 5.0
+WORD_PT, HOLD_PT, CALL_PT, WRONG_PT = 26.0, 16.0, 11.0, 10.0
+"""Letters of the recommendation, the largest of all; of the hold; of what is said beside."""
+BESIDE_WORD_IN = 2.6
+"""Room that a sentence needs to stand beside the recommendation instead of under it."""
+LEAST_SECTION_IN, MOST_SECTION_IN = 2.2, 5.0
 """Height of the section on the first page."""
-KEY_IN = 0.98
-GOES_ON = "… (whole under reasons)"
+KEY_IN = 1.28
 PLATE_IN = 0.58
 """At the top of the first sheet of a part of a plate: room for its label (`stamp`)."""
-POWDER = re.compile(r"\bpowder|\bignite", re.IGNORECASE)
-"""Steps of work that have to do with loose powder say so."""
 RULES = ("judged", "row", "if", "then")
-ORDER, LEAST_ORDER_IN = "order of work", 0.75
+ORDER = "work sequence"
 
 
 def report(sheet: Sheet, paper: str = "a4") -> bytes:
     """All pages of a sheet as PDF; parameters as for `sheet_figures`."""
-    return pdf_bytes(sheet_figures(sheet, paper))
+    flow = _pages(sheet, paper)
+    named = "; ".join(value for key, value in sheet.identity if key in ("part", "serial"))
+    title = f"Disposition sheet: {named}: {sheet.headline.word.lower()}"
+    return pdf_bytes(flow.numbered(sheet.footer), title, flow.marks)
 
 
 def sheet_figures(sheet: Sheet, paper: str = "a4") -> list[Figure]:
@@ -71,122 +76,116 @@ def sheet_figures(sheet: Sheet, paper: str = "a4") -> list[Figure]:
     sheet : Sheet
     paper : {"a4", "letter"}
     """
+    return _pages(sheet, paper).numbered(sheet.footer)
+
+
+def _pages(sheet: Sheet, paper: str) -> Flow:
     with mpl.rc_context(style.SETTINGS):
         header = "; ".join(f"{key} {value}" for key, value in sheet.identity)
         flow, letters = Flow(PAPERS[paper], f"{header}; {HOLD[1]}"), Letters()
         left_over = _first(flow, sheet, letters)
-        if left_over:  # then the page that they need has room for the reasons
-            flow.new_page()
-        for block in (*left_over, *(_reasons(sheet, flow.wide) if left_over else ())):
+        flow.new_page()
+        for block in (*left_over, *_second(sheet, flow.wide)):
             flow.add(block)
         for page in sheet.passages:
             add_passage(flow, page, letters)
         _joints(flow, sheet, letters)
-        flow.new_page()
-        for block in () if left_over else _reasons(sheet, flow.wide):
-            flow.add(block)
+        flow.new_page("appendix: rules, inputs, settings")
         _behind(flow, sheet)
-        return flow.numbered(sheet.footer)
+        return flow
 
 
 # ---- the first page ----------------------------------------------------------------------------
 
 
 def _first(flow: Flow, sheet: Sheet, letters: Letters) -> list[Block]:
-    """Draw the first page; returns what did not fit on it."""
+    """Draw the first page; returns what did not fit on it, in whole rows."""
     wide, section = flow.wide, sheet.section
-    flow.new_page()
+    flow.new_page("recommendation")
     if sheet.on_plate:
         flow.space(PLATE_IN)
     flow.put(_identity(sheet, wide))
-    for strip in _clauses("finding", sheet.finding, wide, FINDING_PT, 2):
+    for strip in _recommendation(sheet, wide):
         flow.put(strip)
-    flow.space(0.04)
-    for strip in _besides(sheet.besides, wide):
-        flow.put(strip)
-    for strip in _clauses("recommendation", sheet.recommendation, wide, FINDING_PT - 1.0, 3):
-        flow.put(strip)
-    flow.space(0.08)
-    last = [_not_judged(wide), _boxes(wide)]
+    last = [_boxes(wide), _title_block(sheet, wide)]
     end = sum(block.height + GAP_IN for block in last)
-    blocks = [_rows(sheet.rows, wide), _event(sheet.event, wide), *_orders(sheet, wide)]
+    blocks = [
+        Block("", tuple(_said("what is wrong", sheet.wrong, wide, WRONG_PT, True))),
+        Block("", tuple(_besides(sheet.besides, wide))),
+        Block("", tuple(_said("needed to decide", sheet.settled_by, wide, bold=True))),
+        Block("", tuple(_said("what happened", (*sheet.happened, sheet.condition), wide))),
+        _rows(sheet.rows, wide),
+        *_order(sheet, wide),
+    ]
     room = flow.room - end - GAP_IN * len(blocks)
     least = 0.0 if section is None else LEAST_SECTION_IN
-    placed, left_over = _that_fit(blocks, sheet, room - least, wide)
+    placed, left_over = _that_fit([b for b in blocks if b.strips], room - least)
+    size = 0.0
     if section is not None:
         most = min(room - sum(block.height for block in placed), MOST_SECTION_IN)
         size = section_height(section, wide, most)
+    for block in placed:
+        if not block.title:
+            flow.put_whole(block)
+    if section is not None:
         letter = letters.of_level(section)
         flow.put(Strip(size, lambda p, top: draw_section(p, top, size, section, letter)))
     for block in placed:
-        flow.put_whole(block)
+        if block.title:
+            flow.put_whole(block)
     flow.space(flow.room - end)
     for block in last:
         flow.put_whole(block)
     return left_over
 
 
-def _that_fit(
-    blocks: Sequence[Block], sheet: Sheet, room: float, wide: float
-) -> tuple[list[Block], list[Block]]:
-    """What stands on the first page: of each block what leaves a little of those that follow."""
+def _that_fit(blocks: Sequence[Block], room: float) -> tuple[list[Block], list[Block]]:
+    """What stands on the first page: of each block the rows that leave one of those that follow.
+
+    The work sequence stands there whole or not at all: a few of its steps would mislead.
+    """
     placed, left_over = [], []
     for n, block in enumerate(blocks):
-        kept = sum(_least(other, sheet, wide) for other in blocks[n + 1 :])
-        share = room - kept + ROUNDING_IN
-        now, rest = _order_split(block, sheet, share, wide)
+        kept = sum(_least(other) for other in blocks[n + 1 :])
+        now, rest = _order_split(block, room) if block.title == ORDER else block.split(room - kept)
         if rest is not None:
-            now = replace(now, title=f"{now.title} (goes on, page 2)")
             left_over.append(rest)
+            if now.strips and now.title and now.title != ORDER:
+                now = replace(now, title=f"{now.title} (goes on, page 2)")
         placed.append(now)
         room -= now.height
     return placed, left_over
 
 
-def _least(block: Block, sheet: Sheet, wide: float) -> float:
+def _least(block: Block) -> float:
     """What a block keeps on the first page, whatever comes before it."""
-    if block.title != ORDER:
-        return block.least(1)
-    return min(max(LEAST_ORDER_IN, _steps(sheet, 1, wide).height), block.height)
+    return HEADING_IN + POINTER_IN if block.title == ORDER else block.least(1)
 
 
-def _order_split(
-    block: Block, sheet: Sheet, room: float, wide: float
-) -> tuple[Block, Block | None]:
-    """As much as there is room for; the order of work stands in columns and is laid out anew.
-
-    Steps that touch powder stay on the first page, and behind it stand all steps once more.
-    """
-    if block.title != ORDER or block.height <= room:
-        return block.split(room)
-    for count in range(len(sheet.order_of_work) - 1, 0, -1):
-        now = _steps(sheet, count, wide)
-        if now.height <= room or count == 1:
-            break
-    return now, Block(f"{ORDER} (all of it)", two_columns(_numbered(sheet.order_of_work), wide))
+POINTER_IN = style.SMALLEST_PT * LEADING
 
 
-def _steps(sheet: Sheet, count: int, wide: float) -> Block:
-    """The first few steps, and of the others those that touch powder."""
-    numbered = _numbered(sheet.order_of_work)
-    kept = [step for n, step in enumerate(numbered) if n < count or POWDER.search(step[1])]
-    return Block(ORDER, two_columns(kept, wide))
+def _order_split(block: Block, room: float) -> tuple[Block, Block | None]:
+    if block.height <= room:
+        return block, None
+    pointer = text_strips(f"{ELSEWHERE}; nothing is done to the part before its first", 7.0)
+    return Block(ORDER, tuple(pointer[:1])), block
 
 
-def _numbered(steps: Sequence[str]) -> list[tuple[str, str]]:
-    return [(f"{n}.", step) for n, step in enumerate(steps, 1)]
+ELSEWHERE = "all steps on page 2, in their order"
 
 
 def _identity(sheet: Sheet, wide: float) -> Strip:
     """What the part is, and that it is on hold."""
-    hold_in = 2.25
+    hold_in, key_in = 1.5, 1.0
     half = 0.5 * (wide - hold_in - 0.2)
     words = [
-        (key, wrapped(value, half - 0.95, style.TEXT_PT, True)) for key, value in sheet.identity
+        (key, wrapped(value, half - key_in - 0.1, style.TEXT_PT, True))
+        for key, value in sheet.identity
     ]
     step = style.TEXT_PT * LEADING
     high = [max(len(value) for _, value in words[n : n + 2]) for n in range(0, len(words), 2)]
-    height = max(sum(high) * step, 0.62) + 0.1
+    height = max(sum(high) * step, 0.7) + 0.08
 
     def draw(page: Page, top: float) -> None:
         for n, (key, value) in enumerate(words):
@@ -195,88 +194,116 @@ def _identity(sheet: Sheet, wide: float) -> Strip:
                 foot = top - (sum(high[: n // 2]) + m + 0.8) * step
                 if m == 0:
                     page.text(left, foot, key, style.SMALLEST_PT)
-                page.text(left + KEY_IN - 0.1, foot, line, style.TEXT_PT, fontweight="bold")
+                page.text(left + key_in, foot, line, style.TEXT_PT, fontweight="bold")
         left = MARGIN_IN + wide - hold_in
-        page.box(left, top - 0.6, hold_in, 0.6, 1.6)
+        page.box(left, top - 0.68, hold_in, 0.68, 1.6)
         middle = left + 0.5 * hold_in
-        page.text(middle, top - 0.34, HOLD[0], 20.0, ha="center", fontweight="bold")
-        page.text(middle, top - 0.52, HOLD[1], ha="center")
+        page.text(middle, top - 0.27, HOLD[0], HOLD_PT, ha="center", fontweight="bold")
+        for n, line in enumerate(wrapped(HOLD[1], hold_in - 0.06, BODY_PT)):
+            page.text(middle, top - 0.45 - n * BODY_PT * LEADING, line, ha="center")
 
     return Strip(height, draw)
 
 
-def _clauses(
-    key: str, clauses: Sequence[str], wide: float, size_pt: float, most: int
+def _recommendation(sheet: Sheet, wide: float) -> list[Strip]:
+    """The word, and beside it, or under it where the room is too small, why and what comes next."""
+    said = sheet.headline
+    word = said.word
+    left = width_in(word, WORD_PT, True) + 0.25
+    beside = wide - left >= BESIDE_WORD_IN
+    room = wide - (left if beside else 0.0)
+    step, high = CALL_PT * LEADING, WORD_PT * LEADING
+    lines = [
+        line
+        for sentence in (said.sentence.removeprefix(word).lstrip(" ,:"), said.action)
+        if sentence
+        for line in wrapped(f"{sentence}.", room, CALL_PT, True)
+    ]
+    height = max(high, len(lines) * step) if beside else high + len(lines) * step
+
+    def draw(page: Page, top: float) -> None:
+        page.text(MARGIN_IN, top - 0.8 * high, word, WORD_PT, fontweight="bold")
+        x, y = (MARGIN_IN + left, top - 0.02) if beside else (MARGIN_IN, top - high)
+        for n, line in enumerate(lines):
+            page.text(x, y - (n + 0.8) * step, line, CALL_PT, fontweight="bold")
+
+    return [Strip(height + 0.1, draw)]
+
+
+def _said(
+    key: str, clauses: Sequence[str], wide: float, size_pt: float = BODY_PT, bold: bool = False
 ) -> list[Strip]:
-    """As many clauses as some lines hold, and how many there are besides."""
-    room = wide - KEY_IN
-    shown = list(clauses)
-    while True:
-        more = len(clauses) - len(shown)
-        words = "; ".join([*shown, *([f"and {more} more"] if more else [])])
-        lines = wrapped(words, room, size_pt, True)
-        if len(lines) <= most or len(shown) <= 1:
-            break
-        shown.pop()
-    if len(lines) > most:
-        kept = lines[most - 1].split()
-        while kept and width_in(" ".join([*kept, GOES_ON]), size_pt, True) > room:
-            kept.pop()  # whole words: half a number or a name cut short says something else
-        lines = [*lines[: most - 1], " ".join([*kept, GOES_ON])]
+    """A row for each clause, whole, its key before the first."""
     step = size_pt * LEADING
+    strips = []
+    for n, clause in enumerate(clauses):
+        lines = wrapped(clause, wide - KEY_IN, size_pt, bold)
 
-    def strip(n: int, line: str) -> Strip:
-        def draw(page: Page, top: float) -> None:
-            foot = top - 0.8 * step
-            if n == 0:
-                page.text(MARGIN_IN, foot, key, style.SMALLEST_PT)
-            page.text(MARGIN_IN + KEY_IN, foot, line, size_pt, fontweight="bold")
+        def draw(page: Page, top: float, n: int = n, lines: list[str] = lines) -> None:
+            for m, line in enumerate(lines):
+                foot = top - (m + 0.8) * step
+                if n == m == 0:
+                    page.text(MARGIN_IN, foot, key)
+                weight = "bold" if bold else "normal"
+                page.text(MARGIN_IN + KEY_IN, foot, line, size_pt, fontweight=weight)
 
-        return Strip(step, draw)
-
-    return [strip(n, line) for n, line in enumerate(lines)]
+        strips.append(Strip(len(lines) * step + 0.02, draw))
+    return strips
 
 
 def _besides(said: Sequence[tuple[str, str]], wide: float) -> list[Strip]:
     """What no row of a passage tells, each whole in a box of its own: nothing is left out."""
-    room = wide - KEY_IN - 0.16
-    step = BESIDES_PT * LEADING
+    room = wide - KEY_IN - 0.08
+    step = BODY_PT * LEADING
     strips = []
     for key, text in said:
-        lines = wrapped(text, room, BESIDES_PT, True)
-        height = len(lines) * step + 0.1
+        lines = wrapped(text, room, BODY_PT, True)
+        height = len(lines) * step + 0.12
 
         def draw(
             page: Page, top: float, key: str = key, lines: list[str] = lines, height: float = height
         ) -> None:
             page.box(MARGIN_IN + KEY_IN - 0.08, top - height + 0.04, wide - KEY_IN + 0.08,
                      height - 0.04, RULE_PT)  # fmt: skip
-            page.text(MARGIN_IN, top - 0.8 * step - 0.04, key, style.SMALLEST_PT)
+            page.text(MARGIN_IN, top - 0.8 * step - 0.04, key, fontweight="bold")
             for n, line in enumerate(lines):
                 foot = top - 0.04 - (n + 0.8) * step
-                page.text(MARGIN_IN + KEY_IN, foot, line, BESIDES_PT, fontweight="bold")
+                page.text(MARGIN_IN + KEY_IN, foot, line, fontweight="bold")
 
-        strips.append(Strip(height + 0.02, draw))
+        strips.append(Strip(height, draw))
     return strips
 
 
-HEADS = ("passage", "required", "computed,\nlow to high", "where", "after\nrework",
-         "check it with\n(pin: how deep along the bore)", "measured")  # fmt: skip
-ROW_SHARES = (0.125, 0.085, 0.105, 0.185, 0.095, 0.295, 0.11)
+HEADS = ("passage", "clear", "where", "after\nrework", "before:\nmust\u00a0stop",
+         "before: pin depth\n(nominal depth)", "at the end:\nmust\u00a0pass",
+         "measured")  # fmt: skip
+GAUGES = (4, 5, 6)
+"""Columns that are left out where no passage has any."""
+MEASURED_IN = 0.85
+BOX = "☐"
+"""To be ticked by hand."""
 
 
 def _rows(rows: Sequence[PassageRow], wide: float) -> Block:
-    """One row a passage; the last column is left to be written in."""
+    """One row a passage; the boxes are to be ticked, the last column to be written in."""
     cells = [
-        (f"{r.name}\n{r.state.value}", r.required, r.computed, r.where, r.after, r.check_with, "")
+        (
+            f"{r.name}\n{r.state.value}",
+            f"{r.computed}\n{tied(f'{r.required} required')}",
+            r.where,
+            r.after,
+            *(
+                "\n".join(f"{BOX}{TIED}{t}" for t in told)
+                for told in (map(tied, r.must_stop), r.pins, map(tied, r.must_pass))
+            ),
+            "",
+        )
         for r in rows
     ]
-    return table(
-        "passages, clear diameters in mm", HEADS, cells, [share * wide for share in ROW_SHARES]
-    )
-
-
-EVENT_SHARES = (0.06, 0.14, 0.07, 0.1, 0.19, 0.105, 0.12, 0.1, 0.115)
+    kept = [n for n in range(len(HEADS)) if n not in GAUGES or any(cell[n] for cell in cells)]
+    head, body = [HEADS[n] for n in kept], [[cell[n] for n in kept] for cell in cells]
+    widths = column_widths(head, body, wide, {len(kept) - 1: MEASURED_IN})
+    return table("passages, clear diameters in mm", head, body, widths)
 
 
 def _event(strays: Sequence[Sequence[Fact]], wide: float) -> Block:
@@ -287,39 +314,62 @@ def _event(strays: Sequence[Sequence[Fact]], wide: float) -> Block:
         return Block(
             title, tuple(text_strips(f"{strays[0][0].value}: {strays[0][0].source}", wide))
         )
-    return table(title, EVENT_HEADS, rows, [share * wide for share in EVENT_SHARES])
+    return table(title, EVENT_HEADS, rows, column_widths(EVENT_HEADS, rows, wide))
 
 
-def _orders(sheet: Sheet, wide: float) -> list[Block]:
-    """Conditions with what would settle it, then the order of work."""
-    settled = [f"would settle it: {'; '.join(sheet.settled_by)}"] if sheet.settled_by else []
-    blocks = [Block("conditions", listing([*sheet.conditions, *settled], wide))]
-    if sheet.order_of_work:
-        blocks.append(Block(ORDER, two_columns(_numbered(sheet.order_of_work), wide)))
-    return blocks
-
-
-def _not_judged(wide: float) -> Block:
-    return Block("not judged", tuple(text_strips(NOT_JUDGED, wide)))
+def _order(sheet: Sheet, wide: float) -> list[Block]:
+    """The work sequence, each step with a box to tick."""
+    if not sheet.order_of_work:
+        return []
+    steps = [(f"{BOX} {n}.", step) for n, step in enumerate(sheet.order_of_work, 1)]
+    return [Block(ORDER, two_columns(steps, wide, indent=0.45))]
 
 
 def _boxes(wide: float) -> Block:
-    """Empty boxes: the decision, then for each role its date and signature."""
+    """Empty boxes: the decision, then for each role its date and signature; what is not judged."""
     decision, *roles = BOXES
     height = 0.8
 
     def draw(page: Page, top: float) -> None:
         first = 0.25 * wide
         page.box(MARGIN_IN, top - height, first, height, RULE_PT)
-        page.text(MARGIN_IN + 0.05, top - 0.13, decision, fontweight="bold")
+        page.text(MARGIN_IN + 0.05, top - 0.14, decision, fontweight="bold")
         each = (wide - first) / len(roles)
         for n, role in enumerate(roles):
             left = MARGIN_IN + first + n * each
             page.box(left, top - height, each, height, RULE_PT)
-            page.text(left + 0.05, top - 0.13, role, fontweight="bold")
+            page.text(left + 0.05, top - 0.14, role, fontweight="bold")
             for word, foot in (("date", 0.42), ("signature", 0.72)):
                 page.text(left + 0.05, top - foot, word)
-                page.line(left + 0.6, top - foot, left + each - 0.08, top - foot, THIN_PT)
+                page.line(left + 0.68, top - foot, left + each - 0.08, top - foot, THIN_PT)
+
+    not_judged = text_strips(f"not judged: {NOT_JUDGED}", wide)
+    return Block("", (*not_judged, Strip(0.05, lambda page, top: None), Strip(height, draw)))
+
+
+TITLE_IN = 0.36
+KIND = ("document", "disposition sheet, en, mm")
+
+
+def _title_block(sheet: Sheet, wide: float) -> Block:
+    """Fields after ISO 7200 in a row at the foot; what is not given is left to be written in."""
+    fields = (*sheet.title_block, KIND)
+    head, row = [key for key, _ in fields], [value for _, value in fields]
+    widths = column_widths(head, [row], wide, dict.fromkeys(range(len(fields)), 0.8))
+    cells = [
+        wrapped(value, width - 0.08, BODY_PT) for value, width in zip(row, widths, strict=True)
+    ]
+    step = BODY_PT * LEADING
+    height = TITLE_IN + step * (max(map(len, cells)) - 1)
+
+    def draw(page: Page, top: float) -> None:
+        x = MARGIN_IN
+        for key, lines, width in zip(head, cells, widths, strict=True):
+            page.box(x, top - height, width, height, THIN_PT)
+            page.text(x + 0.04, top - 0.8 * step, key, color=style.GREY)
+            for n, line in enumerate(lines, 1):
+                page.text(x + 0.04, top - (n + 0.8) * step, line)
+            x += width
 
     return Block("", (Strip(height, draw),))
 
@@ -342,21 +392,20 @@ def _joints(flow: Flow, sheet: Sheet, letters: Letters) -> None:
 # ---- what lies behind --------------------------------------------------------------------------
 
 
-def _reasons(sheet: Sheet, wide: float) -> list[Block]:
-    """Reasons, and what they rest on."""
+def _second(sheet: Sheet, wide: float) -> list[Block]:
+    """The event in numbers, reasons, and what they rest on."""
     told = (
         ("reasons of the recommendation", sheet.reasons),
-        (
-            "how far the event may be off before anything changes",
-            sheet.margins,
-        ),
+        ("what else was found", sheet.conditions),
+        ("sensitivity to the event's data: how far it may be off", sheet.margins),
         ("cautions", sheet.cautions),
         ("assumptions, named as such", sheet.assumptions or ("none",)),
         ("second opinion on the states, by solid booleans", sheet.second_opinion),
         ("notices and translations", sheet.notices),
-        ("signs of the event, computed", sheet.signs),
+        ("what to look for on the part, computed", sheet.signs),
     )
-    return [Block(title, listing(items, wide)) for title, items in told if items]
+    blocks = [Block(title, listing(items, wide)) for title, items in told if items]
+    return [_event(sheet.event, wide), *blocks]
 
 
 def _behind(flow: Flow, sheet: Sheet) -> None:
@@ -384,5 +433,5 @@ def _settings(facts: Sequence[Fact], wide: float) -> Block:
         right = facts[n + half] if n + half < len(facts) else Fact("", "", "")
         rows.append((left.what, left.value, right.what, right.value))
     widths = [share * wide for share in (0.22, 0.28) * 2]
-    strips = tuple(table_row(row, widths) for row in rows)
+    strips = tuple(strip for row in rows for strip in table_row(row, widths))
     return Block("settings", strips)

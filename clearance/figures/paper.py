@@ -7,10 +7,12 @@ its place whatever the names are.
 
 from __future__ import annotations
 
+import re
 import unicodedata
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from types import MappingProxyType
 from typing import Any
 
 from matplotlib.figure import Figure
@@ -19,6 +21,7 @@ from matplotlib.ft2font import FT2Font
 from matplotlib.lines import Line2D
 
 from clearance.figures import style
+from clearance.figures.files import Bookmark
 
 PAPERS = {"a4": (8.27, 11.69), "letter": (8.5, 11.0)}
 """Width and height, inches."""
@@ -26,10 +29,13 @@ MARGIN_IN, FOOT_IN = 0.5, 0.62
 """Empty border; at the foot there is a line of text in it."""
 LEADING = 1.36 / 72.0
 """Height of a line for each point of its letters, inches."""
+TIED = "\u00a0"
 PAD_IN = 0.035
 """Air in a cell of a table."""
-MOST_LINES = 14
-"""Lines of a cell at most: a row must fit on a page."""
+BODY_PT = style.SMALLEST_PT
+"""Letters of all that is no title: nothing is smaller."""
+MOST_LINES = 30
+"""Lines of a row at most: longer ones go on in a row of their own, which fits on a page."""
 THIN_PT, RULE_PT = 0.4, 0.9
 
 
@@ -77,7 +83,7 @@ def wrapped(text: str, room_in: float, size_pt: float, bold: bool = False) -> li
     lines: list[str] = []
     for paragraph in legible(text).split("\n"):
         line = ""
-        for word in paragraph.split():
+        for word in _words(paragraph):
             longer = f"{line} {word}" if line else word
             if width_in(longer, size_pt, bold) <= room_in:
                 line = longer
@@ -88,6 +94,16 @@ def wrapped(text: str, room_in: float, size_pt: float, bold: bool = False) -> li
             lines += full
         lines.append(line)
     return lines
+
+
+def _words(text: str) -> list[str]:
+    """Words; a hard space (`TIED`) keeps a number with its unit."""
+    return [word for word in re.split(r"[ \t\n]+", text) if word]
+
+
+def tied(text: str) -> str:
+    """The same text, not to be broken over lines."""
+    return text.replace(" ", TIED)
 
 
 def _broken(word: str, room_in: float, size_pt: float, bold: bool) -> list[str]:
@@ -127,9 +143,7 @@ class Page:
         self.width, self.height = size_in
         self.figure = Figure(figsize=size_in)
 
-    def text(
-        self, x: float, y: float, words: str, size_pt: float = style.SMALLEST_PT, **how: Any
-    ) -> None:
+    def text(self, x: float, y: float, words: str, size_pt: float = BODY_PT, **how: Any) -> None:
         """Put a line of text with its foot at y."""
         how.setdefault("color", style.INK)
         self.figure.text(
@@ -218,7 +232,7 @@ def heading(title: str) -> Strip:
 def text_strips(
     text: str,
     room_in: float,
-    size_pt: float = style.SMALLEST_PT,
+    size_pt: float = BODY_PT,
     bold: bool = False,
     mark: str = "",
     indent: float = 0.0,
@@ -250,22 +264,32 @@ def listing(items: Sequence[str], room_in: float, numbered: bool = False) -> tup
 # ---- tables ----------------------------------------------------------------------------------
 
 
-def table_row(cells: Sequence[str], widths_in: Sequence[float], bold: bool = False) -> Strip:
-    """A ruled row of a table; cells are wrapped, an empty one stays empty to be written in."""
-    size_pt = style.SMALLEST_PT
+def table_row(cells: Sequence[str], widths_in: Sequence[float], bold: bool = False) -> list[Strip]:
+    """A ruled row of a table; cells are wrapped, an empty one stays empty to be written in.
+
+    Nothing of a cell is left out: what is longer than a row may be goes on in one more.
+    """
     lines = [
-        _at_most(wrapped(cell, width - 2.0 * PAD_IN, size_pt, bold))
+        wrapped(cell, width - 2.0 * PAD_IN, BODY_PT, bold)
         for cell, width in zip(cells, widths_in, strict=True)
     ]
-    height = max(len(one) for one in lines) * size_pt * LEADING + 2.0 * PAD_IN
+    count = max(len(one) for one in lines)
+    return [
+        _row([one[n : n + MOST_LINES] for one in lines], widths_in, bold)
+        for n in range(0, count, MOST_LINES)
+    ]
+
+
+def _row(lines: Sequence[Sequence[str]], widths_in: Sequence[float], bold: bool) -> Strip:
+    height = max(len(one) for one in lines) * BODY_PT * LEADING + 2.0 * PAD_IN
     weight = "bold" if bold else "normal"
 
     def draw(page: Page, top: float) -> None:
         x = MARGIN_IN
         for column, width in zip(lines, widths_in, strict=True):
             for n, line in enumerate(column):
-                foot = top - PAD_IN - (n + 0.8) * size_pt * LEADING
-                page.text(x + PAD_IN, foot, line, size_pt, fontweight=weight)
+                foot = top - PAD_IN - (n + 0.8) * BODY_PT * LEADING
+                page.text(x + PAD_IN, foot, line, fontweight=weight)
             page.line(x, top, x, top - height)
             x += width
         page.line(x, top, x, top - height)
@@ -275,10 +299,6 @@ def table_row(cells: Sequence[str], widths_in: Sequence[float], bold: bool = Fal
     return Strip(height, draw)
 
 
-def _at_most(lines: list[str]) -> list[str]:
-    return lines if len(lines) <= MOST_LINES else [*lines[: MOST_LINES - 1], "…"]
-
-
 def table(
     title: str,
     head: Sequence[str],
@@ -286,8 +306,44 @@ def table(
     widths_in: Sequence[float],
 ) -> Block:
     """A table whose head is repeated on every page."""
-    strips = tuple(table_row(row, widths_in) for row in rows)
-    return Block(title, strips, table_row(head, widths_in, bold=True))
+    strips = tuple(strip for row in rows for strip in table_row(row, widths_in))
+    return Block(title, strips, table_row(head, widths_in, bold=True)[0])
+
+
+def column_widths(
+    head: Sequence[str],
+    rows: Sequence[Sequence[str]],
+    wide: float,
+    least: Mapping[int, float] = MappingProxyType({}),
+) -> list[float]:
+    """Widths at which no word is broken, if there is room; what is left goes where lines are long.
+
+    Parameters
+    ----------
+    head, rows : sequences of str
+    wide : float, inches
+        Of all columns together.
+    least : mapping of int to float, inches
+        Columns that keep some width whatever stands in them.
+    """
+    words, lines = [], []
+    for n, title in enumerate(head):
+        cells = [(title, True), *((row[n], False) for row in rows)]
+        floor = least.get(n, 0.0)
+        words.append(max(floor, _widest((c, b) for t, b in cells for c in _words(t))))
+        lines.append(max(floor, _widest((c, b) for t, b in cells for c in t.split("\n"))))
+    spare, longer = wide - sum(words), sum(lines) - sum(words)
+    if spare < 0.0:  # then the longest words are broken
+        return [wide * word / sum(words) for word in words]
+    if longer <= spare:
+        return [line + (spare - longer) * line / sum(lines) for line in lines]
+    return [word + spare * (line - word) / longer for word, line in zip(words, lines, strict=True)]
+
+
+def _widest(words: Iterable[tuple[str, bool]]) -> float:
+    """Width of a column that holds each of some words, bold or not, on a line."""
+    widths = (width_in(legible(word), BODY_PT, bold) for word, bold in words)
+    return max(widths, default=0.0) + 2.0 * PAD_IN + 0.01
 
 
 # ---- pages that follow each other --------------------------------------------------------------
@@ -299,6 +355,7 @@ class Flow:
     def __init__(self, size_in: tuple[float, float], header: str):
         self.size, self.header = size_in, header
         self.pages: list[Page] = []
+        self.marks: list[Bookmark] = []
         self.top = 0.0
 
     @property
@@ -311,14 +368,16 @@ class Flow:
         """Width between the margins."""
         return self.size[0] - 2.0 * MARGIN_IN
 
-    def new_page(self) -> Page:
-        """Begin a page."""
+    def new_page(self, mark: str = "") -> Page:
+        """Begin a page, with a bookmark where it has a name."""
         page = Page(self.size)
+        if mark:
+            self.marks.append(Bookmark(mark, len(self.pages)))
         self.pages.append(page)
         self.top = self.size[1] - MARGIN_IN
         if len(self.pages) > 1:
-            lines = wrapped(self.header, self.wide, style.SMALLEST_PT)
-            step = style.SMALLEST_PT * LEADING
+            lines = wrapped(self.header, self.wide, BODY_PT)
+            step = BODY_PT * LEADING
             self.top -= max(len(lines) - 2, 0) * step
             for n, line in enumerate(lines):
                 first = 0.38 if len(lines) == 1 else 0.38 - step
@@ -365,8 +424,8 @@ class Flow:
         count = len(self.pages)
         for n, page in enumerate(self.pages, 1):
             said = f"page {n} of {count}"
-            room = self.wide - width_in(said, style.SMALLEST_PT) - 0.2
+            room = self.wide - width_in(said, BODY_PT) - 0.2
             page.line(MARGIN_IN, 0.54, MARGIN_IN + self.wide, 0.54)
-            page.text(MARGIN_IN, 0.4, shortened(footer, room, style.SMALLEST_PT))
+            page.text(MARGIN_IN, 0.4, shortened(footer, room, BODY_PT))
             page.text(MARGIN_IN + self.wide, 0.4, said, ha="right")
         return [page.figure for page in self.pages]

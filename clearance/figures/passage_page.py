@@ -323,13 +323,16 @@ def _drill(flow: Flow, drill: DrillSection, letters: tuple[str, str], size: floa
 
 
 def two_columns(
-    items: Sequence[str | tuple[str, str]], wide: float, size_pt: float = style.SMALLEST_PT
+    items: Sequence[str | tuple[str, str]],
+    wide: float,
+    size_pt: float = style.SMALLEST_PT,
+    indent: float = 0.22,
 ) -> tuple[Strip, ...]:
     """Items in two columns, read downward, as one strip; each with its mark, or with a dash."""
     cells, step = [], size_pt * LEADING
     for item in items:
         mark, words = ("–", item) if isinstance(item, str) else item
-        lines = wrapped(words, 0.5 * wide - 0.34, size_pt)
+        lines = wrapped(words, 0.5 * wide - indent - 0.12, size_pt)
         marks = [mark, *[""] * (len(lines) - 1)]
         cells.append(list(zip(marks, lines, strict=True)))
     total, half = sum(map(len, cells)), 0
@@ -343,6 +346,6 @@ def two_columns(
             for m, (mark, line) in enumerate(lines):
                 foot = top - (m + 0.8) * step
                 page.text(left, foot, mark, size_pt)
-                page.text(left + 0.22, foot, line, size_pt)
+                page.text(left + indent, foot, line, size_pt)
 
     return (Strip(max(map(len, columns), default=0) * step + 0.02, draw),)

@@ -22,7 +22,7 @@ A4_LANDSCAPE_IN = (11.69, 8.27)
 DPI = 200
 """Dots per inch of PNG files: a layer of 0.05 mm at 2 : 1 is still a dot wide."""
 
-SMALLEST_PT, TEXT_PT, TITLE_PT = 7.0, 8.5, 13.0
+SMALLEST_PT, TEXT_PT, TITLE_PT = 9.0, 9.5, 13.0
 LABEL_PT = 9.0
 """Of all words in figures."""
 

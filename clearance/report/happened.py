@@ -1,7 +1,8 @@
 """What happened, a sentence for each stray sheet: the sheet's first page and the plate's say it.
 
-In: the stray sheets of a case. Out: sentences with heights above the platform; where the
-numbers come from stands at the end. What is not known is said to be unknown.
+In: the stray sheets of a case. Out: sentences with heights in mm above the platform, which the
+page that shows them says; where the numbers come from stands at the end. What is not known is
+said to be unknown.
 """
 
 from __future__ import annotations
@@ -9,10 +10,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from clearance.case.stray_tables import StrayTable
+from clearance.verdict.numbers import given
 
-SOURCES = {"log": "from the machine's log", "measured": "measured", "assumed": "assumed"}
 RESUMED = {
-    "height": "resumed with the layer of its height",
+    "height": "resumed with the layer of that height",
     "layer": "resumed with the layer after the last good one",
     "unknown": "how it resumed is not known, both ways are computed",
 }
@@ -30,16 +31,16 @@ def happened(strays: Sequence[StrayTable]) -> tuple[str, ...]:
 
 
 def _sentence(stray: StrayTable) -> str:
-    source = SOURCES[stray.source]
     if stray.mesh is not None:
-        return f"stray metal as the mesh {stray.mesh.name} gives it ({source})"
-    spread = f" ± {stray.height_uncertainty:g}" if stray.height_uncertainty else ""
-    at = f"z {stray.height:g}{spread} mm above the platform"
+        return f"stray metal as the mesh {stray.mesh.name} gives it ({stray.source})"
+    assert stray.height is not None  # every sheet but a mesh has one
+    spread = f" ± {given(stray.height_uncertainty)}" if stray.height_uncertainty else ""
+    at = f"z {given(stray.height)}{spread}"
     said = [f"{_melted(stray)} at {at}", _resumed(stray)]
     x, y = stray.resume_shift
     if x or y:
-        said.append(f"lateral offset x {x + 0.0:g}, y {y + 0.0:g} mm")
-    return f"{', '.join(said)} ({source})"
+        said.append(f"lateral offset x {given(x)}, y {given(y)} mm")
+    return f"{', '.join(said)} ({stray.source})"
 
 
 def _melted(stray: StrayTable) -> str:
@@ -53,8 +54,8 @@ def _melted(stray: StrayTable) -> str:
         return f"{words} over the whole cross-section (worst case)"
     first, last = stray.from_layer, stray.from_layer + high - 1
     if low != high:
-        return f"{words} from number {first} on"
-    return f"{words}, number {first}" if first == last else f"{words}, numbers {first} to {last}"
+        return f"{words} from {first} on"
+    return f"{words} ({first})" if first == last else f"{words} ({first} to {last})"
 
 
 def _resumed(stray: StrayTable) -> str:

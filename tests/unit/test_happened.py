@@ -13,29 +13,27 @@ from clearance.report.happened import NONE, happened
     [
         (
             {"layers": 3, "from_layer": 412, "next_layer": 655, "source": "log"},
-            "3 wrong layers, numbers 412 to 414 at z 32.75 mm above the platform, resumed with "
-            "layer 655 (from the machine's log)",
+            "3 wrong layers (412 to 414) at z 32.75, resumed with layer 655 (log)",
         ),
         (
             {"layers": 1, "from_layer": 7, "resume": "height", "source": "measured",
              "height_uncertainty": 0.1},
-            "1 wrong layer, number 7 at z 32.75 ± 0.1 mm above the platform, resumed with the "
-            "layer of its height (measured)",
+            "1 wrong layer (7) at z 32.75 ± 0.1, resumed with the layer of that height (measured)",
         ),
         (
             {"layers": [2, 3]},
-            "2 to 3 wrong layers from number 0 on at z 32.75 mm above the platform, how it "
-            "resumed is not known, both ways are computed (assumed)",
+            "2 to 3 wrong layers from 0 on at z 32.75, how it resumed is not known, both ways are "
+            "computed (assumed)",
         ),
         (
             {"layers": 0, "next_layer": 800, "resume_shift": [0.9, 0.0], "source": "log"},
-            "no wrong layer melted, the numbering jumps at z 32.75 mm above the platform, resumed "
-            "with layer 800, lateral offset x 0.9, y 0 mm (from the machine's log)",
+            "no wrong layer melted, the numbering jumps at z 32.75, resumed with layer 800, "
+            "lateral offset x 0.9, y 0 mm (log)",
         ),
         (
             {"layers": 2, "shape": "plane", "resume": "layer"},
-            "2 wrong layers over the whole cross-section (worst case) at z 32.75 mm above the "
-            "platform, resumed with the layer after the last good one (assumed)",
+            "2 wrong layers over the whole cross-section (worst case) at z 32.75, resumed with the "
+            "layer after the last good one (assumed)",
         ),
     ],
 )  # fmt: skip
