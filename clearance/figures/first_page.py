@@ -168,11 +168,10 @@ POINTER_IN = style.SMALLEST_PT * LEADING
 def _order_split(block: Block, room: float) -> tuple[Block, Block | None]:
     if block.height <= room:
         return block, None
-    pointer = text_strips(f"{ELSEWHERE}; nothing is done to the part before its first", 7.0)
-    return Block(ORDER, tuple(pointer[:1])), block
+    return Block(ORDER, tuple(text_strips(ELSEWHERE, 7.0))), block
 
 
-ELSEWHERE = "all steps on page 2, in their order"
+ELSEWHERE = "all steps stand on the next page, in their order"
 
 
 def _identity(sheet: Sheet, wide: float) -> Strip:
@@ -289,7 +288,7 @@ def _rows(rows: Sequence[PassageRow], wide: float) -> Block:
     cells = [
         (
             f"{r.name}\n{r.state.value}",
-            f"{r.computed}\n{tied(f'{r.required} required')}",
+            tied(f"{r.computed}\n{r.required} required"),
             r.where,
             r.after,
             *(
@@ -354,7 +353,7 @@ KIND = ("document", "disposition sheet, en, mm")
 def _title_block(sheet: Sheet, wide: float) -> Block:
     """Fields after ISO 7200 in a row at the foot; what is not given is left to be written in."""
     fields = (*sheet.title_block, KIND)
-    head, row = [key for key, _ in fields], [value for _, value in fields]
+    head, row = [tied(key) for key, _ in fields], [value for _, value in fields]
     widths = column_widths(head, [row], wide, dict.fromkeys(range(len(fields)), 0.8))
     cells = [
         wrapped(value, width - 0.08, BODY_PT) for value, width in zip(row, widths, strict=True)

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from types import MappingProxyType
@@ -316,7 +316,9 @@ def column_widths(
     wide: float,
     least: Mapping[int, float] = MappingProxyType({}),
 ) -> list[float]:
-    """Widths at which no word is broken, if there is room; what is left goes where lines are long.
+    """Widths at which no word is broken, if there is room, and the table is low.
+
+    What is left over goes, share by share, where it takes away the most lines.
 
     Parameters
     ----------
@@ -326,24 +328,53 @@ def column_widths(
     least : mapping of int to float, inches
         Columns that keep some width whatever stands in them.
     """
-    words, lines = [], []
-    for n, title in enumerate(head):
-        cells = [(title, True), *((row[n], False) for row in rows)]
-        floor = least.get(n, 0.0)
-        words.append(max(floor, _widest((c, b) for t, b in cells for c in _words(t))))
-        lines.append(max(floor, _widest((c, b) for t, b in cells for c in t.split("\n"))))
-    spare, longer = wide - sum(words), sum(lines) - sum(words)
+    columns = [[(title, True), *((row[n], False) for row in rows)] for n, title in enumerate(head)]
+    widths = [max(least.get(n, 0.0), _longest_word(cells)) for n, cells in enumerate(columns)]
+    spare = wide - sum(widths)
     if spare < 0.0:  # then the longest words are broken
-        return [wide * word / sum(words) for word in words]
-    if longer <= spare:
-        return [line + (spare - longer) * line / sum(lines) for line in lines]
-    return [word + spare * (line - word) / longer for word, line in zip(words, lines, strict=True)]
+        return [wide * width / sum(widths) for width in widths]
+    share = spare / SHARES
+    lines = [_lines(cells, width) for cells, width in zip(columns, widths, strict=True)]
+    left = SHARES
+    while left:
+        best, count, column = 0.0, left, -1
+        for n, cells in enumerate(columns):
+            for more in range(1, left + 1):
+                then = [*lines[:n], _lines(cells, widths[n] + more * share), *lines[n + 1 :]]
+                gain = (_rows_high(lines) - _rows_high(then)) / more
+                if gain > best + 1e-9:
+                    best, count, column = gain, more, n
+        if column < 0:
+            break
+        widths[column] += count * share
+        lines[column] = _lines(columns[column], widths[column])
+        left -= count
+    return [width + left * share / len(widths) for width in widths]
 
 
-def _widest(words: Iterable[tuple[str, bool]]) -> float:
-    """Width of a column that holds each of some words, bold or not, on a line."""
-    widths = (width_in(legible(word), BODY_PT, bold) for word, bold in words)
+SHARES = 16
+"""Shares in which the width is given away that no word needs."""
+
+Cells = Sequence[tuple[str, bool]]
+"""Texts of a column, and whether each is bold."""
+
+
+def _longest_word(cells: Cells) -> float:
+    """Width of a column that breaks none of its words."""
+    widths = (
+        width_in(legible(word), BODY_PT, bold) for text, bold in cells for word in _words(text)
+    )
     return max(widths, default=0.0) + 2.0 * PAD_IN + 0.01
+
+
+def _lines(cells: Cells, width: float) -> list[int]:
+    """Lines of each cell of a column."""
+    return [len(wrapped(text, width - 2.0 * PAD_IN, BODY_PT, bold)) for text, bold in cells]
+
+
+def _rows_high(columns: Sequence[Sequence[int]]) -> int:
+    """Lines of all rows together."""
+    return sum(map(max, zip(*columns, strict=True)))
 
 
 # ---- pages that follow each other --------------------------------------------------------------
