@@ -207,5 +207,7 @@ def _cut_ports(checked: Checked) -> list[str]:
             z = mouth.rim[:, 2]
             z = z + offset(events, float(mouth.centre[2]))[2]
             if z.min() < high and z.max() > low:
-                found.append(f"stray {event.stray} cuts the port {mouth.name}; the port is kept")
+                found.append(
+                    f"event {event.stray + 1} cuts the port {mouth.name}; the port is kept"
+                )
     return found

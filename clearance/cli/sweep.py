@@ -18,7 +18,7 @@ from clearance.cli.options import (
     json_option,
     positive,
 )
-from clearance.cli.terminal import paint, progress, show
+from clearance.cli.terminal import paint, progress, show, width
 
 
 @click.command(context_settings={"help_option_names": ["-h", "--help"]})
@@ -101,7 +101,8 @@ def sweep(
         to_file = json_file if json_file is not None and str(json_file) != "-" else None
         say("loading the program")
         from clearance import first_run
-        from clearance.sweeps.result import text, written
+        from clearance.report.sweep import text
+        from clearance.sweeps.result import written
         from clearance.sweeps.side_by_side import side_by_side
         from clearance.sweeps.wanted import Wanted
 
@@ -127,4 +128,4 @@ def sweep(
     if json_file is not None and to_file is None:
         show(ctx, written(found).encode())
     else:
-        show(ctx, text(found, paint))
+        show(ctx, text(found, width(), paint))

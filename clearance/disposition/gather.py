@@ -9,6 +9,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from clearance.case.powder_bed import recess, shrinkage
 from clearance.disposition.known import (
     Drill,
     Gap,
@@ -19,6 +20,7 @@ from clearance.disposition.known import (
     Pin,
     Plan,
     Powder,
+    Rim,
     Source,
     Weighing,
     weakest,
@@ -26,9 +28,14 @@ from clearance.disposition.known import (
 from clearance.drilling.aslant import wanders
 from clearance.drilling.strokes import in_words
 from clearance.result import Drilling, FlowResult, PassageResult, Result, Rework, TrappedPowder
+from clearance.verdict.numbers import NAMEWORTHY
 
 if TYPE_CHECKING:
     from clearance.case.read import Case
+    from clearance.case.stray_tables import StrayTable
+
+LEAST_RIM_MM = 0.05
+"""What stands out less no caliper tells surely: common practice, no source."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,6 +113,10 @@ def gather(
         height_added_mm=height_added_mm,
         rate_l_min=None if flow is None else flow.rate,
         weighing=_weighing(result),
+        rim=_rim(result),
+        lower_mm=max(
+            (_lower(stray, case.part.layer_thickness) for stray in case.stray), default=0.0
+        ),
     )
 
 
@@ -121,6 +132,7 @@ def _passage(
     failing = [c for c in found.crossings if c.sealed]
     if not failing:
         failing = [c for c in found.crossings if c.open_fraction < 1.0]
+    named = [c for c in failing if c.sealed or c.open_fraction < NAMEWORTHY]
     matter = [sources[c.stray] for c in failing if c.stray < len(sources)]
     clear = found.clear_diameter_mm
     return Passage(
@@ -132,7 +144,8 @@ def _passage(
         low_mm=clear.low,
         high_mm=clear.high,
         source=weakest(matter or sources),
-        heights_mm=tuple(c.height_mm for c in failing),
+        heights_mm=tuple(c.height_mm for c in named),
+        narrowed=bool(named),
         crossing_found=bool(failing),
         said=found.reasons,
         settled_by=found.settled_by,
@@ -233,6 +246,29 @@ def _weighing(result: Result) -> Weighing | None:
     )
     known = [mass for mass in masses if mass is not None]
     return Weighing(*known) if len(known) == len(masses) else None
+
+
+def _rim(result: Result) -> Rim | None:
+    """The rim that stands out of the side, if a caliper can tell it."""
+    signs = result.signs
+    if signs is None or signs.outside_overhang_mm < LEAST_RIM_MM:
+        return None
+    at, turn = signs.outside_overhang_at_mm, signs.outside_overhang_turn_deg
+    if at is None or turn is None:
+        return None
+    faces: dict[int, set[float]] = {}
+    for joint in result.resumed_section:
+        faces.setdefault(joint["stray"], set()).add(joint["height_mm"])
+    its_own = [tuple(sorted(z)) for z in faces.values() if min(z) - 1e-6 <= at[2] <= max(z) + 1e-6]
+    return Rim(signs.outside_overhang_mm, at[0], at[1], turn, its_own[0] if its_own else ())
+
+
+def _lower(stray: StrayTable, layer_thickness: float) -> float:
+    """By how much a face may lie below its counted height: packing, and cooling if it is given."""
+    if stray.mesh is not None:
+        return 0.0
+    shrunk = shrinkage(stray.height or 0.0, stray.cooled_high, stray.expansion_1e6_k)
+    return recess(layer_thickness, stray.packing_low) + shrunk
 
 
 def _open_questions(case: Case) -> tuple[Open, ...]:

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from clearance.result import State
-from clearance.verdict.numbers import at_least, rounded_down, rounded_up
+from clearance.verdict.numbers import given, least, most, rounded_down, rounded_up
 
 Source = Literal["log", "measured", "assumed"]
 Kept = Literal["not given", "met", "not met", "undetermined"]
@@ -93,6 +93,29 @@ class Weighing:
 
 
 @dataclass(frozen=True, slots=True)
+class Rim:
+    """Stray metal that stands out of the part's side.
+
+    Attributes
+    ----------
+    out_mm : float
+        How far it stands out, where it does so most.
+    x_mm, y_mm : float
+        There.
+    turn_deg : float
+        Direction in plan, from +x towards +y.
+    faces_mm : tuple of float
+        Heights of its lower and upper face above the platform, as far as they are known.
+    """
+
+    out_mm: float
+    x_mm: float
+    y_mm: float
+    turn_deg: float
+    faces_mm: tuple[float, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class Passage:
     """One passage.
 
@@ -106,6 +129,8 @@ class Passage:
         How the stray sheets that matter here are known; the weakest of them.
     heights_mm : tuple of float
         Of the crossings that keep the passage from conforming.
+    narrowed : bool
+        Stray metal stands in it: some crossing is not fully open.
     crossing_found : bool
         A crossing that is not fully open is listed.
     said : tuple of str
@@ -125,9 +150,9 @@ class Passage:
     slices_unknown : bool
         It meets a stray sheet of whose shape nothing is known.
     flow, flow_nominal : str
-        Whether the allowed pressure loss is kept, at the bad end.
+        Whether the allowed pressure loss is kept, in the worst case.
     loss_kpa, loss_low_kpa, allowed_kpa : float or None
-        Upper bound of the pressure loss at the bad end (None: nothing bounds it), lower bound at
+        Upper bound of the pressure loss in the worst case (None: nothing bounds it), lower bound at
         the good end (None: nothing flows), and what is allowed.
     pin : Pin or None
         A pin that tells the predicted part from the nominal one.
@@ -146,6 +171,7 @@ class Passage:
     high_mm: float = 0.0
     source: Source = "assumed"
     heights_mm: tuple[float, ...] = ()
+    narrowed: bool = True
     crossing_found: bool = True
     said: tuple[str, ...] = ()
     settled_by: tuple[str, ...] = ()
@@ -223,6 +249,11 @@ class Known:
         Of the flow requirement.
     weighing : Weighing or None
         Where the mass added is more than good parts scatter by.
+    rim : Rim or None
+        Where stray metal stands out of the side so far that it can be measured.
+    lower_mm : float
+        By so much a face may lie below its counted height: packing of the powder, and cooling as
+        far as it is given.
     """
 
     passages: tuple[Passage, ...]
@@ -242,6 +273,8 @@ class Known:
     height_added_mm: tuple[float, float] = (0.0, 0.0)
     rate_l_min: float | None = None
     weighing: Weighing | None = None
+    rim: Rim | None = None
+    lower_mm: float = 0.0
 
     def need(self, passage: Passage) -> float:
         """Clear diameter that the predicted mesh has to have, mm."""
@@ -321,8 +354,8 @@ def forbidden(known: Known, plan: Plan | None) -> str:
         said = (
             "" if left == plan.wall_left_mm else " once drill tolerance and run-out are taken off"
         )
-        shown, needs = at_least(left, known.min_wall_mm or 0.0)
-        return f"it would leave a wall of {shown} mm{said}, {needs} required"
+        need = known.min_wall_mm or 0.0
+        return f"it would leave a wall of {least(left, need)} mm{said}, {given(need)} required"
     if plan.flow_after == "not met":
         return f"after it the {loss_words(*plan.loss_after_kpa)}: still more than allowed"
     return ""
@@ -331,8 +364,8 @@ def forbidden(known: Known, plan: Plan | None) -> str:
 def thinnest(known: Known, plan: Plan) -> float | None:
     """The wall that a plan leaves, where that is less than `min_wall`; else None."""
     left = [wall for wall in (plan.wall_left_mm, plan.wall_least_mm) if wall is not None]
-    least = known.min_wall_mm
-    return None if least is None else next((wall for wall in left if wall < least), None)
+    need = known.min_wall_mm
+    return None if need is None else next((wall for wall in left if wall < need), None)
 
 
 def loss_words(low_kpa: float | None, high_kpa: float | None) -> str:
@@ -359,8 +392,8 @@ def asked(known: Known, plan: Plan) -> tuple[str, ...]:
         return ()
     said = []
     if plan.most_cut_mm > known.wall_allowance_mm + 1e-9:
-        most, allowed = rounded_up(plan.most_cut_mm, 2), f"{known.wall_allowance_mm:g}"
-        said.append(f"may {most} mm of the wall be cut (wall_allowance, {allowed} given)")
+        cut, allowed = most(plan.most_cut_mm), given(known.wall_allowance_mm)
+        said.append(f"may {cut} mm of the wall be cut (wall_allowance, {allowed} given)")
     if known.min_wall_mm is None:
         said.append("how much metal must stay (min_wall, not given)")
     return tuple(said)

@@ -32,7 +32,8 @@ from clearance.disposition.known import (
     usable,
 )
 from clearance.result import DispositionResult, State
-from clearance.verdict.numbers import rounded_down, rounded_up
+from clearance.verdict.names import between, listed, named_all
+from clearance.verdict.numbers import given, least, level, most, near, point, span
 
 CLOSING: dict[Recommendation, str] = {
     "scrap": "Scrap: nothing that was examined here puts it right.",
@@ -41,7 +42,8 @@ CLOSING: dict[Recommendation, str] = {
     "repair": "Repair in the sense of ISO 9000: fit for its use although it does not conform; "
     "it needs a concession.",
     "rework": "Rework in the sense of ISO 9000: it restores the requirements of this case; "
-    "whether it restores the drawing is for people to say.",
+    "whether it restores the drawing, and whether what the event left elsewhere in the part may "
+    "stay without a concession, is for people to say.",
     "use-as-is": "Use as is: what the event left stays in the part; it needs a concession "
     "(in the sense of ISO 9000).",
     "not-affected": "Not affected: the event has left nothing in this part.",
@@ -119,16 +121,18 @@ def _first(rows: Sequence[Row], known: Known, item: Any) -> Finding | None:
 
 def _need(known: Known, passage: Passage) -> str:
     added, taken = known.build_allowance_mm, known.mesh_tolerance_mm
-    said = f"{known.need(passage):.3f} mm required"
+    said = f"{given(known.need(passage))} mm required"
     if added or taken:
-        said += f" ({passage.required_mm:g} + {added:g} build allowance - {taken:g} mesh tolerance)"
+        said += (
+            f" ({given(passage.required_mm)} + {given(added)} build allowance - {given(taken)} "
+            "mesh tolerance)"
+        )
     return said
 
 
 def _clear(known: Known, passage: Passage) -> str:
-    return (
-        f"clear diameter {passage.low_mm:.3f} to {passage.high_mm:.3f} mm, {_need(known, passage)}"
-    )
+    shown = span(passage.low_mm, passage.high_mm, known.need(passage))
+    return f"clear diameter {shown} mm, {_need(known, passage)}"
 
 
 def _loss(passage: Passage) -> str:
@@ -140,8 +144,7 @@ def _loss(passage: Passage) -> str:
 
 
 def _at(passage: Passage) -> str:
-    heights = ", ".join(f"{z:.2f}" for z in passage.heights_mm)
-    return f" at z {heights} mm" if heights else ""
+    return f" at {level(passage.heights_mm)} mm" if passage.heights_mm else ""
 
 
 def _fault(known: Known, passage: Passage) -> str:
@@ -168,7 +171,7 @@ def _contradicted(known: Known, p: Passage) -> Finding | None:
 def _nominal_misses(known: Known, p: Passage) -> Finding | None:
     if p.nominal_state not in (State.RESTRICTED, State.BLOCKED) and p.flow_nominal != "not met":
         return None
-    missed = f"clear diameter {p.nominal_mm:.3f} mm, {_need(known, p)}"
+    missed = f"clear diameter {most(p.nominal_mm, known.need(p))} mm, {_need(known, p)}"
     if p.nominal_state not in (State.RESTRICTED, State.BLOCKED):
         missed = "its pressure loss is more than allowed"
     said = f"{p.name}: the nominal part already misses the requirement: {missed}"
@@ -212,14 +215,17 @@ def _plan_row(
     known: Known, plan: Plan, item: Passage | Powder, said: str, row: int | None = None
 ) -> Finding:
     """Rows 8, 9 and 10 for a usable plan, under another number where the table sends there."""
-    said += "; reopened by " + "; ".join(plan.strokes)
+    count = len(plan.strokes)
+    every = "both" if count == 2 else f"all {count}"
+    after = f"; open only after {every} drilling operations: " if count > 1 else "; reopened by "
+    said += after + "; ".join(plan.strokes)
     if plan.clear_diameter_after_mm > 0.0:
-        passes = rounded_down(plan.clear_diameter_after_mm, 3)
+        passes = least(plan.clear_diameter_after_mm)
         said += f"; checked again: a ball of {passes} mm passes"
     said += f"; {_margin(plan)}" if plan.wall_cut_mm <= 0.0 else f"; {_cut(known, plan)}"
     if plan.wall_left_mm is not None:
-        least = "" if known.min_wall_mm is None else f", {known.min_wall_mm:.2f} mm required"
-        said += f"; {rounded_down(plan.wall_left_mm, 2)} mm of wall left{least}"
+        need = "" if known.min_wall_mm is None else f", {given(known.min_wall_mm)} mm required"
+        said += f"; {least(plan.wall_left_mm, known.min_wall_mm)} mm of wall left{need}"
     if plan.wall_cut_mm <= 0.0:
         return Finding(item, 8 if row is None else row, "rework", said)
     questions = asked(known, plan)
@@ -230,20 +236,21 @@ def _plan_row(
 
 
 def _margin(plan: Plan) -> str:
-    said = f"wall margin {plan.margin_mm:.2f} mm"
+    said = f"radial clearance {least(plan.margin_mm)} mm"
     if plan.margin_mm >= plan.drill_tolerance_mm + plan.run_out_mm:
         return said
+    taken = f"{most(plan.drill_tolerance_mm)} + {most(plan.run_out_mm)} mm"
     return (
-        f"{said}, less than drill tolerance and run-out may take ({plan.drill_tolerance_mm:.3f} + "
-        f"{plan.run_out_mm:.3f} mm): the drill may touch the wall"
+        f"{said}, less than drill tolerance and run-out may take ({taken}): the drill may touch "
+        "the wall"
     )
 
 
 def _cut(known: Known, plan: Plan) -> str:
     return (
-        f"{plan.wall_cut_mm:.2f} mm of the wall is cut, {rounded_up(plan.most_cut_mm, 2)} mm with "
-        f"drill tolerance and run-out ({plan.drill_tolerance_mm:.3f} + {plan.run_out_mm:.3f} mm), "
-        f"{known.wall_allowance_mm:.2f} mm allowed"
+        f"{most(plan.wall_cut_mm)} mm of the wall is cut, {most(plan.most_cut_mm)} mm with drill "
+        f"tolerance and run-out ({most(plan.drill_tolerance_mm)} + {most(plan.run_out_mm)} mm), "
+        f"{given(known.wall_allowance_mm)} mm allowed"
     )
 
 
@@ -322,10 +329,10 @@ def _metal_stays(known: Known, p: Passage) -> Finding | None:
     said = f"{p.name}: {_clear(known, p)}"
     if p.flow == "met":
         said += f", {_loss(p)}"
-    gaps = [f"{g.thickness_mm:.2f} mm over {g.area_mm2:.1f} mm2" for g in known.gaps]
+    rim = ", and a thin rim in this passage may break off" if p.narrowed else ""
+    gaps = [f"{most(g.thickness_mm)} mm over {near(g.area_mm2, 1)} mm2" for g in known.gaps]
     weak = f"; unmelted gaps stay in the metal ({', '.join(gaps)})" if gaps else ""
-    stays = "; what the event left stays in the part, and a thin rim may break off"
-    return Finding(p, 15, "use-as-is", said + stays + weak)
+    return Finding(p, 15, "use-as-is", f"{said}; what the event left stays in the part{rim}{weak}")
 
 
 PASSAGE_ROWS: tuple[Row, ...] = (
@@ -348,7 +355,7 @@ PASSAGE_ROWS: tuple[Row, ...] = (
 def _where(pair: Pair) -> str:
     if pair.where_mm is None:
         return ""
-    return " at ({:.1f}, {:.1f}, {:.1f}) mm".format(*pair.where_mm)
+    return f" at {point(pair.where_mm)} mm"
 
 
 def _pair_nominal(known: Known, pair: Pair) -> Finding | None:
@@ -377,9 +384,9 @@ def _pair_unmelted(known: Known, pair: Pair) -> Finding | None:
     if pair.state == "apart":
         return None
     joining = [g for g in known.gaps if any(set(pair.passages) >= set(j) for j in g.joins)]
-    thick = "".join(f", {g.thickness_mm:.2f} mm thick" for g in joining[:1])
-    said = f"{order_of_work.names(pair)}: joined only by an unmelted gap{thick}{_where(pair)}"
-    return Finding(pair, 4, "undetermined", f"{said}: a leak test tells")
+    thick = "".join(f", up to {most(g.thickness_mm)} mm thick" for g in joining[:1])
+    said = f"{order_of_work.names(pair)}: joined only by an unmelted gap (lack of fusion)"
+    return Finding(pair, 4, "undetermined", f"{said}{thick}{_where(pair)}: a leak test tells")
 
 
 PAIR_ROWS: tuple[Row, ...] = (_pair_nominal, _pair_not_known, _pair_joined, _pair_unmelted)
@@ -389,20 +396,20 @@ def _gap_outside(known: Known, gap: Gap) -> Finding | None:
     circuits = order_of_work.leaking(gap)
     if not circuits:
         return None
-    said = f"{' and '.join(circuits)}: joined to the outside only by an unmelted gap"
-    size = f" {gap.thickness_mm:.2f} mm thick, {gap.area_mm2:.1f} mm2"
+    said = f"{named_all(circuits)}: joined to the outside only by an unmelted gap (lack of fusion)"
+    size = f" up to {most(gap.thickness_mm)} mm thick, {near(gap.area_mm2, 1)} mm2"
     return Finding(gap, 4, "undetermined", f"{said}{size}: a leak test tells")
 
 
 GAP_ROWS: tuple[Row, ...] = (_gap_outside,)
 
 
-# ---- rows for powder shut in ----------------------------------------------------------------
+# ---- rows for trapped powder ------------------------------------------------------------------
 
 
 def _amount(powder: Powder) -> str:
-    mass = "" if powder.mass_g is None else f" ({powder.mass_g:.2f} g)"
-    return f"{powder.volume_mm3:.1f} mm3{mass} of powder shut in by {' and '.join(powder.between)}"
+    mass = "" if powder.mass_g is None else f" (up to {most(powder.mass_g)} g)"
+    return f"{near(powder.volume_mm3, 1)} mm3{mass} of powder trapped by {between(powder.between)}"
 
 
 def _powder_not_known(known: Known, powder: Powder) -> Finding | None:
@@ -433,7 +440,7 @@ def _powder_stays(known: Known, powder: Powder) -> Finding | None:
         off = "the only entry faces the platform: off the platform first, before heat treatment"
         return Finding(powder, 7, "undetermined", f"{_amount(powder)}: {off}")
     if powder.passages:
-        where = f"{said}; it lies in {' and '.join(powder.passages)}"
+        where = f"{said}; it lies in {listed(powder.passages)}"
         drills = {p.drill for p in known.passages if p.name in powder.passages}
         if known.heat_treated or drills == {"ruled out"}:
             return _scrap_if_known(powder, 6, where, powder.source)

@@ -31,9 +31,9 @@ TABLE: dict[int, Row] = {
         "scrap if the event is known from a log or measured, else undetermined",
     ),
     4: Row("circuits or the outside are joined only by an unmelted gap", "undetermined: leak test"),
-    5: Row("powder is shut in, a plan opens it, not heat treated", "as rows 8 to 10 for that plan"),
+    5: Row("powder is trapped, a plan opens it, not heat treated", "as rows 8 to 10 for that plan"),
     6: Row(
-        "powder is shut in, no plan or heat treated",
+        "powder is trapped, no plan or heat treated",
         "in a passage as rows 13 and 14; elsewhere undetermined, for the design authority",
     ),
     7: Row(
@@ -52,7 +52,7 @@ TABLE: dict[int, Row] = {
         "undetermined: what may be cut, and what must stay?",
     ),
     11: Row(
-        "no plan, restricted, the allowed pressure loss is kept at the bad end",
+        "no plan, restricted, the allowed pressure loss is kept in the worst case",
         "use-as-is, by concession",
     ),
     12: Row(

@@ -20,8 +20,9 @@ from clearance.geometry import box_tree, distance, polylines
 from clearance.geometry.planes import Plane
 from clearance.predicted.cuts import predicted_metal
 from clearance.predicted.part import NOMINAL, Predicted
-from clearance.report.headline import NAMEWORTHY, clear_diameter
+from clearance.report.headline import clear_diameter
 from clearance.result import CrossingResult, PassageResult, State
+from clearance.verdict.numbers import NAMEWORTHY
 from clearance.verdict.passage import PassageCheck
 
 STEP_MM = 0.25

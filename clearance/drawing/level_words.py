@@ -18,7 +18,8 @@ from clearance.drawing.level_parts import DETAIL_LETTERS, GRAVEST, Detail, Level
 from clearance.predicted.stray import Event
 from clearance.report.headline import clear_diameter
 from clearance.result import CrossingResult, PassageResult, SeparateResult, State
-from clearance.verdict.numbers import given, height, most, near, sheet
+from clearance.verdict.names import sheet
+from clearance.verdict.numbers import given, height, most, near
 from clearance.verdict.prepared import Checked
 
 WHOLE = 0.995

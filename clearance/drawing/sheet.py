@@ -11,7 +11,6 @@ from dataclasses import dataclass
 
 import clearance
 from clearance.case.read import Case
-from clearance.case.tables import PassageTable
 from clearance.checking import Examined
 from clearance.disposition.table import TABLE
 from clearance.drawing.curve import Curve, curve
@@ -210,7 +209,7 @@ def sheet(examined: Examined, progress: Progress = silent, on_plate: bool = Fals
         event=event_facts(case, joints(result)),
         signs=tuple(signs_lines(result.signs)),
         conditions=_conditions(result),
-        order_of_work=grouped(decided.order_of_work, case.passage) if decided else (),
+        order_of_work=decided.order_of_work if decided else (),
         settled_by=decided.settled_by if decided else (),
         reasons=_reasons_of(decided, bool(case.stray)),
         rules=rules(decided),
@@ -404,21 +403,6 @@ def _conditions(result: Result) -> tuple[str, ...]:
         said += [f"trapped powder, {trapped_line(t)}" for t in result.trapped_powder]
     said += [f"left unmelted, {unmelted_line(u)}" for u in result.unmelted]
     return tuple(said)
-
-
-def grouped(steps: Sequence[str], passages: Sequence[PassageTable]) -> tuple[str, ...]:
-    """Steps of work; neighbours that differ in the passage's name alone become one."""
-    found: list[tuple[str, list[str], str]] = []
-    for step in steps:
-        name = max((p.name for p in passages if f" {p.name}" in step), key=len, default="")
-        head, mark, tail = step.partition(f" {name}") if name else (step, "", "")
-        if mark and found and (found[-1][0], found[-1][2]) == (head, tail):
-            found[-1][1].append(name)
-        else:
-            found.append((head, [name] if mark else [], tail))
-    return tuple(
-        f"{head} {', '.join(names)}{tail}" if names else head for head, names, tail in found
-    )
 
 
 # ---- a passage's page --------------------------------------------------------------------------

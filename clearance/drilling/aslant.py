@@ -1,6 +1,6 @@
 """Where a twist drill meets a sheet aslant.
 
-In: a stroke of a plan. Out: words for the order of work, or none.
+In: a stroke of a plan. Out: words for the work sequence, or none.
 """
 
 from __future__ import annotations

@@ -73,6 +73,6 @@ def _sentence(event: Event, levels: Levels, platform_mm: float) -> str:
     inside = [z for z, lies in zip(event.slices, _in_faces(event, levels), strict=True) if lies]
     heights = ", ".join(f"{z - platform_mm:.3f}" for z in inside)
     return (
-        f"stray {event.stray}: slices at z {heights} lie in a level face of the part; both sides "
-        "of it are computed, and the machine's slice file would tell"
+        f"event {event.stray + 1}: slices at z {heights} lie in a level face of the part; both "
+        "sides of it are computed, and the machine's slice file would tell"
     )

@@ -238,12 +238,12 @@ def _choices(number: int, stray: StrayTable, layer: float, unclear: bool) -> lis
         if len(heights) > 1:
             said.append(f"height {h:.3f} mm")
         if len(layers) > 1:
-            said.append(f"{n} stray layers")
+            said.append(f"{n} stray layer{'' if n == 1 else 's'}")
         if len(resumes) > 1:
             said.append(f'resume = "{r}"')
         if unclear:
             said.append("slices below the part full" if p else "slices below the part empty")
-        prefix = f"stray {number}: "
+        prefix = f"event {number + 1}: "
         found.append(_Choice(h, n, r, p, tuple(prefix + text for text in said)))
     return found
 
@@ -274,8 +274,8 @@ def _variant(
         foot = event.bottom - (event.penetration if event.slices else 0.0)
         if foot > high_z + lift + (TOUCHING_MM if event.slices else 0.0):
             notices.append(
-                f"stray {number}: the part was complete below {event.bottom - platform:.3f} mm: "
-                "it is untouched"
+                f"event {number + 1}: the part was complete below z {event.bottom - platform:.2f} "
+                "mm: it is untouched"
             )
             continue
         events.append(event)

@@ -9,7 +9,8 @@ from collections.abc import Iterable
 
 from clearance.drilling.aslant import wanders
 from clearance.result import Drilling, PassageResult, Rework
-from clearance.verdict.numbers import given, least, listed, most, near, point
+from clearance.verdict.names import listed
+from clearance.verdict.numbers import given, least, most, near, point
 
 
 def drilling_lines(passages: Iterable[PassageResult]) -> list[str]:
@@ -21,7 +22,8 @@ def drilling_lines(passages: Iterable[PassageResult]) -> list[str]:
             continue
         count = len(plan.drilling)
         for number, operation in enumerate(plan.drilling, 1):
-            which = f", {number} of {count}; open only after all of them" if count > 1 else ""
+            every = "both" if count == 2 else f"all {count}"
+            which = f", {number} of {count}, open only after {every}" if count > 1 else ""
             lines.append(f"{passage.name}{which}: {operation_line(operation)}")
         after = f"{plan.state_after}, at least {least(plan.clear_diameter_after_mm)} mm"
         lines.append("; ".join([f"{passage.name} then: {after}", *wall_words(plan)]))

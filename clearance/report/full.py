@@ -11,12 +11,13 @@ from collections.abc import Iterable
 from clearance.report.check import WIDTH, head, listed_block
 from clearance.report.drilling import drilling_lines
 from clearance.report.grave import GAP, besides, separate_line, unmelted_line
-from clearance.report.headline import NAMEWORTHY
 from clearance.report.joints import joint_share
 from clearance.report.powder import signs_lines, trapped_line
 from clearance.report.table import Paint, plain, table
 from clearance.result import STATES, CrossingResult, JointResult, Margin, PassageResult, Result
+from clearance.verdict.names import event as event_name
 from clearance.verdict.numbers import (
+    NAMEWORTHY,
     counted,
     given,
     level,
@@ -24,7 +25,6 @@ from clearance.verdict.numbers import (
     near,
     percent,
     point,
-    sheet,
 )
 
 
@@ -89,7 +89,7 @@ def margin_line(margin: Margin) -> str:
         else:
             sides.append(f"no {side} is possible")
     only = ", states alone (--margins: all)" if margin.judged == STATES else ""
-    return f"{sheet(margin.stray)}, {MARGINS[margin.what]}{only}: " + "; ".join(sides)
+    return f"{event_name(margin.stray)}, {MARGINS[margin.what]}{only}: " + "; ".join(sides)
 
 
 # ---- blocks ----------------------------------------------------------------------------------
@@ -111,7 +111,7 @@ def _crossings(passages: Iterable[PassageResult]) -> list[str]:
 
 def _crossing(crossing: CrossingResult) -> str:
     area = f"{near(crossing.open_area_mm2, 1)} of {near(crossing.nominal_area_mm2, 1)} mm2 open"
-    place = f"{sheet(crossing.stray)} at {point(crossing.centre_mm)}"
+    place = f"{event_name(crossing.stray)} at {point(crossing.centre_mm)}"
     if crossing.sealed:
         return f"{place}, sealed ({area})"
     loss = ""

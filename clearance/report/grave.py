@@ -10,7 +10,8 @@ from clearance.report.headline import named
 from clearance.report.joints import WHOLE_JOINT, joint_line, joints
 from clearance.report.powder import powder_line
 from clearance.result import Result, SeparateResult, Unmelted
-from clearance.verdict.numbers import level, most, near, point, sheet
+from clearance.verdict.names import event
+from clearance.verdict.numbers import level, most, near, point
 
 GAP = "unmelted gap (lack of fusion)"
 OUTSIDE = "outside"
@@ -67,4 +68,4 @@ def unmelted_line(found: Unmelted) -> str:
     joins = "; ".join(named(pair) for pair in found.joins)
     what = ", in the joint itself" if found.joint else ""
     path = f"leak path: {joins}" if joins else "no leak path"
-    return f"{sheet(found.stray)}{what}: {_size(found)}, at {point(found.where_mm)}; {path}"
+    return f"{event(found.stray)}{what}: {_size(found)}, at {point(found.where_mm)}; {path}"

@@ -7,7 +7,6 @@ fully open are not told at all.
 
 from __future__ import annotations
 
-import re
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
@@ -16,12 +15,9 @@ from types import MappingProxyType
 from clearance.disposition.known import loss_words
 from clearance.report.joints import joint_share, joints
 from clearance.result import ClearDiameter, CrossingResult, PassageResult, Result, State
-from clearance.verdict.numbers import counted, given, level, listed, percent, span
+from clearance.verdict.names import MOST_NAMES, named_all, runs_of_names
+from clearance.verdict.numbers import NAMEWORTHY, counted, given, level, percent, span
 
-NAMEWORTHY = 0.995
-"""A crossing that keeps more of its area than this counts as fully open."""
-MOST_NAMES = 3
-"""Passages that a sentence names one by one."""
 LONGEST_NAMES = 40
 """Letters of their names; longer ones are only counted."""
 WEAK_JOINT = 0.9
@@ -29,6 +25,8 @@ WEAK_JOINT = 0.9
 SEVERITY = (State.BLOCKED, State.RESTRICTED, State.UNDETERMINED, State.OPEN)
 """States, the gravest first."""
 
+BESIDE = (State.OPEN, State.RESTRICTED)
+"""A passage in these states whose every crossing is sealed runs along the sheet."""
 Extents = Mapping[int, tuple[float, float]]
 """Lowest and highest z of a stray sheet, by its number."""
 NO_EXTENTS: Extents = MappingProxyType({})
@@ -165,33 +163,6 @@ def named(names: Sequence[str]) -> str:
     return said if few and len(said) <= LONGEST_NAMES else counted(len(names), "passage")
 
 
-def named_all(names: Sequence[str]) -> str:
-    """Passages by their names, all of them; numbered ones from the first to the last."""
-    return listed(runs_of_names(names) if len(names) > MOST_NAMES else names)
-
-
-def runs_of_names(names: Sequence[str]) -> list[str]:
-    """Names of which those that count on become one: ``tube-1 to tube-12``."""
-    found: list[list[str]] = []
-    for name in names:
-        if found and _follows(found[-1][-1], name):
-            found[-1].append(name)
-        else:
-            found.append([name])
-    return [f"{run[0]} to {run[-1]}" if len(run) > 2 else listed(run) for run in found]
-
-
-def _follows(name: str, other: str) -> bool:
-    """Whether a name is another one but for its last number, which is one more."""
-    first, second = (_NUMBERED.fullmatch(one) for one in (name, other))
-    if first is None or second is None:
-        return False
-    return first[1] == second[1] and int(first[2]) + 1 == int(second[2])
-
-
-_NUMBERED = re.compile(r"(.*?)([0-9]{1,9})")
-
-
 # ---- what is wrong, passage by passage -------------------------------------------------------
 
 
@@ -294,6 +265,8 @@ def crossed(passage: PassageResult, sheets: Extents = NO_EXTENTS) -> str:
 
 
 def _together(passage: PassageResult, those: Sequence[CrossingResult], total: int) -> str:
+    if those[0].sealed and len(those) == total and passage.state in BESIDE:
+        return "stray metal along the passage"
     what = "sealed" if those[0].sealed else f"{_shares(those)} open"
     if total == 1:
         return what

@@ -10,21 +10,13 @@ from collections.abc import Sequence
 from clearance.evidence.balls import in_words
 from clearance.evidence.pins import held
 from clearance.result import Ball, GaugePin, Signs, TrappedPowder
-from clearance.verdict.numbers import given, least, listed, most, near, point, sheet
+from clearance.verdict.names import between
+from clearance.verdict.numbers import given, least, most, near, point
 
 
 def _mass(low_g: float, high_g: float) -> str:
     low, high = least(low_g), most(high_g)
     return f"{low} g" if low == high else f"{low} to {high} g"
-
-
-def _between(found: TrappedPowder) -> str:
-    """What traps it; stray sheets counted from 1."""
-    said = [
-        sheet(int(word.removeprefix("stray "))) if word.startswith("stray ") else word
-        for word in found.between
-    ]
-    return listed(said)
 
 
 def trapped_line(found: TrappedPowder) -> str:
@@ -35,7 +27,7 @@ def trapped_line(found: TrappedPowder) -> str:
     inside = f"; in {', '.join(found.passages)}" if found.passages else ""
     inside += "" if found.certain else "; in part of what is possible of the event"
     return (
-        f"{near(found.volume_mm3, 1)} mm3{mass}, between {_between(found)}, "
+        f"{near(found.volume_mm3, 1)} mm3{mass}, between {between(found.between)}, "
         f"at {point(found.centre_mm)}{inside}"
     )
 
@@ -56,7 +48,7 @@ def powder_line(found: Sequence[TrappedPowder]) -> str:
     largest = sorted(found, key=lambda t: -t.volume_mm3)[:MOST_VOIDS]
     where = "; ".join(
         f"{f'{near(t.volume_mm3, 1)} mm3 ' if len(found) > 1 else ''}between "
-        f"{_between(t)} at {point(t.centre_mm)}"
+        f"{between(t.between)} at {point(t.centre_mm)}"
         f"{', in ' + ', '.join(t.passages) if t.passages else ''}"
         for t in largest
     )
@@ -79,8 +71,8 @@ def signs_lines(signs: Signs | None, everything: bool = False) -> list[str]:
     if signs is None:
         return []
     lines = [
-        f"stands out of the side by {near(signs.outside_overhang_mm)} mm{_overhang(signs)}",
         f"height added: {near(signs.height_added_mm)} mm",
+        f"stands out of the side by {near(signs.outside_overhang_mm)} mm{_overhang(signs)}",
         f"metal added: {near(signs.volume_added_mm3, 1)} mm3{_weighed(signs)}",
     ]
     pins = [pin for pin in signs.gauge_pins if everything or pin.tells_apart]

@@ -18,9 +18,9 @@ from clearance.report.headline import (
     extents,
     gravest_first,
     missed_loss,
-    named_all,
 )
 from clearance.result import PassageResult, Result, State
+from clearance.verdict.names import named_all
 from clearance.verdict.numbers import counted, given, least, span
 
 Paint = Callable[[str, str], str]

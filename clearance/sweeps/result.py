@@ -1,12 +1,12 @@
-"""The sweep's result: what every passage would be at every height, in words and as JSON.
+"""The sweep's result: what every passage would be at every height.
 
-In: rows of states and numbers. Out: a `Sweep`, its text and its JSON.
+In: rows of states and numbers. Out: a `Sweep` and its JSON; `report.sweep` puts it in words.
 """
 
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import chain
 from typing import TYPE_CHECKING, Any
@@ -14,7 +14,6 @@ from typing import TYPE_CHECKING, Any
 from clearance.result import PROGRAM, Inputs, State, as_json
 from clearance.result.sweep import Reopen, SweepResult, SweptPassage
 from clearance.result.whole import named
-from clearance.verdict.numbers import bracket, length
 
 if TYPE_CHECKING:
     import numpy as np
@@ -215,7 +214,7 @@ def _joined(pieces: list[PassageHeights]) -> PassageHeights:
     return replace(pieces[0], reopen=reopen, **{name: all_of(name) for name in names})
 
 
-# ---- words and JSON ----------------------------------------------------------------------------
+# ---- rows and JSON -----------------------------------------------------------------------------
 
 
 def runs(values: Sequence[str]) -> list[tuple[int, int, str]]:
@@ -227,41 +226,6 @@ def runs(values: Sequence[str]) -> list[tuple[int, int, str]]:
         else:
             found.append((n, n, value))
     return found
-
-
-def text(result: Sweep, paint: Callable[[str, str], str] = lambda word, _: word) -> str:
-    """The sweep for people: per passage the rows of heights with one state."""
-    h = result.heights_mm
-    lines = [
-        f"{result.part}, stray {result.stray} at {len(h)} heights from {length(h[0], 2)} to "
-        f"{length(h[-1], 2)} mm above the platform, columns {result.pitch_mm:g} mm apart"
-    ]
-    if result.not_looked_at:
-        lines += ["not looked at: " + "; ".join(result.not_looked_at)]
-    for p in result.passages:
-        lines += ["", f"{p.name}, needs {length(p.required_mm, 2)} mm"]
-        for first, last, state in runs(p.state):
-            low, high = min(p.low_mm[first : last + 1]), max(p.high_mm[first : last + 1])
-            ends = dict.fromkeys((length(h[first], 2), length(h[last], 2)))
-            at = f"{' to '.join(ends)} mm"
-            width = "" if high == 0.0 else f", {bracket(low, high, p.required_mm, 2)} mm clear"
-            drill = _drill_words(p, first, last)
-            lines.append(f"  {at:>20}: {paint(state, state)}{width}{drill}")
-    if result.notices:
-        lines += ["", "notices", *(f"  {notice}" for notice in result.notices)]
-    return "\n".join(lines) + "\n"
-
-
-def _drill_words(p: PassageHeights, first: int, last: int) -> str:
-    """What a row says of drilling."""
-    if p.reopen is None:
-        return ""
-    answers = set(p.reopen[first : last + 1])
-    if answers == {NOT_NEEDED}:
-        return ""
-    if answers == {POSSIBLE}:
-        return "; a drill could reopen it"
-    return "; a drill could reopen it in places" if POSSIBLE in answers else "; no drill reopens it"
 
 
 def written(result: Sweep) -> str:

@@ -106,14 +106,14 @@ class Prepared:
         notices = [*self.checked.notices, NOT_CONFIRMED]
         if sum(stray.shape != "mesh" for stray in self.checked.case.stray) > 1:
             notices.append(
-                f"the sheet of stray {self.number} is moved; the others stay where they are"
+                f"the sheet of event {self.number + 1} is moved; the others stay where they are"
             )
         if self.checked.case.stray[self.number].next_layer is not None:
             rises = sorted({round(events[own].rise, 9) + 0.0 for events, own in self._variants()})
             notices.append(
-                f"next_layer of stray {self.number} goes along with the height: what lies above is "
-                f"lifted by {' to '.join(f'{rise:g}' for rise in rises)} mm at every height, as in "
-                "the case"
+                f"next_layer of event {self.number + 1} goes along with the height: what lies "
+                f"above is lifted by {' to '.join(f'{rise:g}' for rise in rises)} mm at every "
+                "height, as in the case"
             )
         return tuple(dict.fromkeys(notices))
 

@@ -8,13 +8,13 @@ hide on which side of a requirement a number lies, words say it. The JSON has al
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 
 DECIMALS = 2
 """Of a computed length, at most."""
+NAMEWORTHY = 0.995
+"""A crossing that keeps more of its area than this counts as fully open, and is not named."""
 MOST_DECIMALS = 3
-TELLING_DECIMALS = 6
-"""So many where fewer would hide on which side of a requirement a number lies."""
 
 
 def given(value: float) -> str:
@@ -49,6 +49,12 @@ def most(value: float, need: float | None = None) -> str:
     return shown
 
 
+def no_more(value: float, need: float | None = None) -> str:
+    """An upper bound as what passes: ``at most 6.41``, or ``just under`` the requirement."""
+    shown = most(value, need)
+    return shown if shown.startswith("just") else f"at most {shown}"
+
+
 def span(low: float, high: float, need: float | None = None) -> str:
     """A proven bracket, rounded outward, one number if both ends look the same.
 
@@ -68,16 +74,6 @@ def span(low: float, high: float, need: float | None = None) -> str:
 def percent(share: float) -> str:
     """A share in percent, rounded down: never more than there is, and never all of less."""
     return f"{math.floor(100.0 * share + 1e-9)} %"
-
-
-def sheet(number: int) -> str:
-    """A stray sheet by its number in the result, which counts from 0; people count from 1."""
-    return f"stray sheet {number + 1}"
-
-
-def listed(names: Sequence[str]) -> str:
-    """Names in a row: ``a``, ``a and b``, ``a, b and c``."""
-    return " and ".join([*([", ".join(names[:-1])] if names[1:] else []), *names[-1:]])
 
 
 def decimals_to_tell(size: float) -> int:
@@ -101,52 +97,12 @@ def rounded_up(value: float, decimals: int) -> str:
     return f"{math.ceil(value * scale - 1e-6) / scale:.{decimals}f}"
 
 
-def bracket(low: float, high: float, required: float | None, least: int) -> str:
-    """A bracket rounded outward, with at least some decimals.
-
-    With more where it would hide on which side of the requirement the bracket lies.
-    """
-    for decimals in range(least, TELLING_DECIMALS + 1):
-        shown = rounded_down(low, decimals), rounded_up(high, decimals)
-        if required is None or same_side(shown, low, high, required):
-            break
-    return shown[0] if shown[0] == shown[1] else f"{shown[0]} to {shown[1]}"
-
-
 def same_side(shown: tuple[str, str], low: float, high: float, required: float) -> bool:
     """Whether a bracket as shown lies as the bracket does to what is required."""
     low_shown, high_shown = float(shown[0]), float(shown[1])
     return (low_shown >= required) == (low >= required) and (
         (high_shown < required) == (high < required)
     )
-
-
-def at_least(value: float, need: float) -> tuple[str, str]:
-    """A lower bound, rounded down, and what it has to meet.
-
-    With as many decimals as tell them apart: what does not meet it is not shown as if it did.
-    """
-    return _beside(rounded_down, value, need)
-
-
-def at_most(value: float, need: float) -> tuple[str, str]:
-    """An upper bound, rounded up, and what it has to meet: as `at_least`."""
-    return _beside(rounded_up, value, need)
-
-
-def _beside(rounded: Callable[[float, int], str], value: float, need: float) -> tuple[str, str]:
-    for decimals in range(MOST_DECIMALS, TELLING_DECIMALS + 1):
-        shown = rounded(value, decimals), f"{need:.{decimals}f}"
-        if (float(shown[0]) < float(shown[1])) == (value < need):
-            break
-    return shown
-
-
-def length(value: float, least: int) -> str:
-    """A given length: as many decimals as it was given, at least some."""
-    short = f"{value:.6g}"
-    decimals = len(short.partition(".")[2]) if "e" not in short else least
-    return f"{value:.{max(decimals, least)}f}"
 
 
 def counted(number: int, word: str) -> str:
@@ -156,7 +112,7 @@ def counted(number: int, word: str) -> str:
 
 def height(value: float) -> str:
     """A height without needless zeros."""
-    return f"{value:.3f}".rstrip("0").rstrip(".")
+    return f"{value:z.3f}".rstrip("0").rstrip(".")
 
 
 def point(at: Sequence[float]) -> str:

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import Protocol
 
 from clearance.result import State
-from clearance.verdict.numbers import at_least, at_most
+from clearance.verdict.numbers import given, least, level, most, no_more
 
 Verdict = tuple[State, tuple[str, ...]]
 
@@ -152,14 +152,15 @@ def state_of(
         return shared
     if unseen is not None and (required.every_branch or required.areas):
         hidden = tuple(
-            f"the stray metal from z {z:.2f} mm on may shut a branch unseen: it slants across, or "
-            "stands from floor to ceiling of a level run, and level sections show parts of it only"
+            f"the stray metal from {level([z])} mm on may shut a branch unseen: it slants across, "
+            "or stands from floor to ceiling of a level run, and level sections show parts of it "
+            "only"
             for z in unseen()
         )
         if hidden:
             return State.UNDETERMINED, hidden
     if required.areas and crossed.ahead:
-        ahead = "stray metal stands in front of a mouth, and how much of its area that leaves "
+        ahead = "stray metal stands in front of an opening, and how much of its area that leaves "
         return State.UNDETERMINED, (ahead + "open is not computed",)
     if shared is not None:
         return shared
@@ -167,7 +168,7 @@ def state_of(
     sampled = [z for z in crossed.sampled if z in passed]
     if required.areas and sampled:
         return State.UNDETERMINED, tuple(
-            f"the crossing at z {z:.2f} mm was looked at between some of the measured metal's "
+            f"the crossing at {level([z])} mm was looked at between some of the measured metal's "
             f"vertices only, and may leave less of its area open than was seen"
             for z in sampled
         )
@@ -181,20 +182,20 @@ def _together(required: Required, crossed: Seen) -> Verdict | None:
         return None
     if crossed.together is None:
         return State.UNDETERMINED, ("what channels side by side leave open together is not told",)
-    short = [(z, least, most) for z, least, most in crossed.together if least < need]
-    missed = [(z, most) for z, _, most in short if most < need]
+    short = [(z, low, high) for z, low, high in crossed.together if low < need]
+    missed = [(z, high) for z, _, high in short if high < need]
     if missed:
         return State.RESTRICTED, tuple(
-            f"the channels side by side at z {z:.2f} mm leave {left} of their area open together, "
-            f"{needs} required"
-            for z, (left, needs) in ((z, at_least(most, need)) for z, most in missed)
+            f"the channels side by side at {level([z])} mm leave {most(share, need)} of their area "
+            f"open together at most, {given(need)} required"
+            for z, share in missed
         )
     if not short:
         return None
     return State.UNDETERMINED, tuple(
-        f"the channels side by side at z {z:.2f} mm leave {least:.3f} to {most:.3f} of their area "
-        f"open together, {need:.3f} required: which of them lie on a way is not told"
-        for z, least, most in short
+        f"the channels side by side at {level([z])} mm leave {least(low)} to {most(high)} of their "
+        f"area open together, {given(need)} required: which of them lie on a way is not told"
+        for z, low, high in short
     )
 
 
@@ -206,6 +207,7 @@ def contradicts(way: Bracketed) -> bool:
 def _by_width(required: Required, way: Bracketed, crossed: Seen, spare_mm: float) -> Verdict:
     """By the clear diameter, and by branches."""
     need = required.clear_mm
+    needs = f"{given(need)} mm required"
     if contradicts(way):
         return State.UNDETERMINED, (
             f"two proofs contradict each other: a ball of {way.low_mm:.4f} mm passes, and none "
@@ -215,18 +217,15 @@ def _by_width(required: Required, way: Bracketed, crossed: Seen, spare_mm: float
         return State.BLOCKED, ("no way from inlet to outlet is left",)
     if way.leak:
         return State.UNDETERMINED, (
-            "the void behind the ports also reaches the outside through a mouth that the case "
+            "the void behind the ports also reaches the outside through an opening that the case "
             "does not name; name it under [[closed]]",
         )
     if way.low_mm >= need + spare_mm:
         return _wide_enough(required, way, crossed)
     if way.high_mm < need - spare_mm and way.low_mm >= required.smallest_mm:
-        most, needs = at_most(way.high_mm, need)
-        return State.RESTRICTED, (f"at most {most} mm passes, {needs} mm required",)
-    (low, _), (high, needs) = at_least(way.low_mm, need), at_most(way.high_mm, need)
-    return State.UNDETERMINED, (
-        f"the clear diameter lies between {low} and {high} mm, {needs} mm required",
-    )
+        return State.RESTRICTED, (f"{no_more(way.high_mm, need)} mm passes, {needs}",)
+    low, high = least(way.low_mm, need), most(way.high_mm, need)
+    return State.UNDETERMINED, (f"the clear diameter lies between {low} and {high} mm, {needs}",)
 
 
 def _wide_enough(required: Required, way: Bracketed, crossed: Seen) -> Verdict:
@@ -239,12 +238,13 @@ def _wide_enough(required: Required, way: Bracketed, crossed: Seen) -> Verdict:
         heights = crossed.sealed
     if required.every_branch and heights:
         return State.RESTRICTED, tuple(
-            f"every branch is required and the crossing at z {z:.2f} mm is sealed" for z in heights
+            f"every branch is required and the crossing at {level([z])} mm is sealed"
+            for z in heights
         )
-    least, needs = at_least(way.low_mm, required.clear_mm)
+    passes, needs = least(way.low_mm, required.clear_mm), given(required.clear_mm)
     return State.OPEN, (
-        f"a ball of {least} mm passes, {needs} mm required",
-        *(f"the crossing at z {z:.2f} mm is sealed, but the flow passes it by" for z in heights),
+        f"a ball of {passes} mm passes, {needs} mm required",
+        *(f"the crossing at {level([z])} mm is sealed, but the flow passes it by" for z in heights),
     )
 
 
@@ -255,9 +255,11 @@ def _around(
     spare_mm: float,
 ) -> Verdict:
     """Of several ways only one whose every crossing leaves enough of its area will do."""
+    need = required.open_fraction or 0.0
     reasons = tuple(
-        f"the crossing at z {z:.2f} mm leaves {left} of its area, {needs} required"
-        for z, (left, needs) in ((z, at_least(f, required.open_fraction or 0.0)) for z, f in few)
+        f"the crossing at {level([z])} mm leaves {least(f, need)} of its area, "
+        f"{given(need)} required"
+        for z, f in few
     )
     if around is None:
         return State.UNDETERMINED, reasons

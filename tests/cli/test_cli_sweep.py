@@ -39,7 +39,7 @@ def test_a_plane_blocks_a_bore_wherever_it_lies(swept):
 
 def test_the_words_name_rows_of_heights(swept):
     done, _, _ = swept
-    assert "0.00 to 11.50 mm: blocked" in done.output
+    assert "z 0 to 11.5: blocked" in done.output
 
 
 def test_processes_find_what_one_finds(cases, run):
@@ -97,4 +97,4 @@ def test_a_check_tells_unasked_what_is_soon_told(cases, checked, run):
     assert (height["what"], height["judged"]) == ("height", "states")
     # Analytic: a plane blocks an upright bore at every height.
     assert (height["down"], height["up"]) == (5.0, 5.0)
-    assert "stray 0 height, states alone" in run("check", cases / "cut.toml").output
+    assert "event 1, height, states alone" in run("check", cases / "cut.toml", "--full").output

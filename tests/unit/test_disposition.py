@@ -82,8 +82,8 @@ def test_row_0_nominal_misses(state):
     what = known(passage(nominal_state=state, nominal_mm=6.95))
     assert row_of(what) == (0, "undetermined")
     reason = dispose(what).reasons[0]
-    assert "6.950 mm" in reason
-    assert "7.000 mm required" in reason
+    assert "6.95 mm" in reason
+    assert "7 mm required" in reason
     assert "not the event's doing" in reason
 
 
@@ -109,13 +109,13 @@ def test_row_2_bracket_straddles_the_requirement():
     what = known(passage(state=State.UNDETERMINED, settled_by=("--pitch 0.1",)))
     assert row_of(what) == (2, "undetermined")
     found = dispose(what)
-    assert "6.900 to 7.100 mm" in found.reasons[0]
+    assert "6.90 to 7.10 mm" in found.reasons[0]
     assert found.settled_by[0] == "--pitch 0.1"
     assert any("a ball of 7 mm through circuit-1" in s for s in found.settled_by)
 
 
 def test_row_2_state_differs_over_the_interval():
-    said = ("blocked for stray 0: 3 stray layers", "open for stray 0: 2 stray layers")
+    said = ("blocked for event 1: 3 stray layers", "open for event 1: 2 stray layers")
     what = known(
         passage(state=State.UNDETERMINED, said=said),
         open_questions=("layers", "resume", "height"),
@@ -139,7 +139,7 @@ def test_a_part_that_may_have_become_shorter_is_not_said_to_have_grown_by_less_t
         height_added_mm=(-0.2, 0.0),
     )
     said = " ".join(dispose(what).settled_by)
-    assert "off nominal by -0.20 to +0.00 mm if the event is as assumed" in said
+    assert "0.00 to 0.20 mm less than nominal if the event is as assumed" in said
     assert "more than nominal" not in said
 
 
@@ -190,7 +190,7 @@ def test_row_2_pair_cannot_be_told():
     pair = Pair(("a", "b"), "undetermined", None, source="log")
     what = known(pair)
     assert row_of(what, pair) == (2, "undetermined")
-    assert "leak test between a and b, all their ports closed" in dispose(what).settled_by
+    assert "leak test between a and b, all ports closed" in dispose(what).settled_by
 
 
 @pytest.mark.parametrize(
@@ -201,7 +201,7 @@ def test_row_3_joined_through_void(source, expected):
     pair = Pair(("a", "b"), "joined", "void", source=source, where_mm=(1.0, 2.0, 31.3))
     what = known(pair)
     assert row_of(what, pair) == (3, expected)
-    assert "(1.0, 2.0, 31.3) mm" in dispose(what).reasons[0]
+    assert "(1, 2, 31.3) mm" in dispose(what).reasons[0]
 
 
 @pytest.mark.parametrize("state", ["undetermined", "joined"])
@@ -212,7 +212,7 @@ def test_row_4_joined_only_by_an_unmelted_gap(state):
     assert row_of(what, pair) == (4, "undetermined")
     found = dispose(what)
     assert "0.05 mm thick" in found.reasons[0]
-    assert "leak test between a and b, all their ports closed" in found.settled_by
+    assert "leak test between a and b, all ports closed" in found.settled_by
     assert any("melt depth" in s for s in found.settled_by)
     assert "leak test between a and b" in found.order_of_work
 
@@ -221,7 +221,7 @@ def test_row_4_a_gap_to_the_outside():
     gap = Gap(0, 0.05, 12.5, (("circuit-1", "outside"),))
     what = known(gap)
     assert row_of(what, gap) == (4, "undetermined")
-    assert "leak test of circuit-1 against the outside, all its ports closed" in (
+    assert "leak test of circuit-1 against the outside, all ports closed" in (
         dispose(what).settled_by
     )
 
@@ -253,7 +253,7 @@ def test_row_6_no_plan_in_a_passage():
         what = known(powder)
         assert row_of(what, powder) == (6, expected)
         found = dispose(what)
-        assert "314.2 mm3 (1.37 g)" in found.reasons[0]
+        assert "314.2 mm3 (up to 1.37 g)" in found.reasons[0]
     assert any("weighing" in s and "1.37 g" in s for s in found.settled_by)
 
 
@@ -304,15 +304,15 @@ def test_row_8_a_plan_that_does_not_touch_the_wall():
     assert row_of(what) == (8, "rework")
     found = dispose(what)
     assert not found.concession
-    assert "wall margin 0.50 mm" in found.reasons[0]
-    assert "a ball of 7.000 mm passes" in found.reasons[0]
+    assert "radial clearance 0.50 mm" in found.reasons[0]
+    assert "a ball of 7.00 mm passes" in found.reasons[0]
     assert "may touch the wall" not in found.reasons[0]
 
 
 def test_row_8_a_margin_below_tolerance_and_run_out_is_said():
     plan = dataclasses.replace(PLAN, margin_mm=0.15)
     reason = dispose(known(passage(plan=plan))).reasons[0]
-    assert "0.022 + 0.140 mm" in reason
+    assert "0.03 + 0.14 mm" in reason
     assert "may touch the wall" in reason
 
 
@@ -321,9 +321,9 @@ def test_row_9_a_plan_that_cuts_the_wall():
     assert row_of(what) == (9, "repair")
     found = dispose(what)
     assert found.concession
-    said = "0.20 mm of the wall is cut, 0.37 mm with drill tolerance and run-out (0.022 + 0.140 mm)"
-    assert f"{said}, 0.40 mm allowed" in found.reasons[0]
-    assert "1.60 mm of wall left, 1.00 mm required" in found.reasons[0]
+    said = "0.20 mm of the wall is cut, 0.37 mm with drill tolerance and run-out (0.03 + 0.14 mm)"
+    assert f"{said}, 0.4 mm allowed" in found.reasons[0]
+    assert "1.60 mm of wall left, 1 mm required" in found.reasons[0]
 
 
 def test_row_10_min_wall_is_not_given():
@@ -335,11 +335,11 @@ def test_row_10_min_wall_is_not_given():
 @pytest.mark.parametrize(
     ("bad", "keys", "word"),
     [
-        (CUTTING, {"wall_allowance_mm": 0.4, "min_wall_mm": 2.0}, "2.000 required"),
+        (CUTTING, {"wall_allowance_mm": 0.4, "min_wall_mm": 2.0}, "2 required"),
         (
             dataclasses.replace(CUTTING, wall_least_mm=0.9),
             {"wall_allowance_mm": 0.4, "min_wall_mm": 1.0},
-            "0.900 mm once drill tolerance and run-out are taken off, 1.000 required",
+            "0.90 mm once drill tolerance and run-out are taken off, 1 required",
         ),
         (dataclasses.replace(PLAN, flow_after="not met"), {}, "pressure loss"),
     ],
@@ -395,8 +395,8 @@ def test_row_10_a_cut_that_with_tolerance_and_run_out_goes_beyond_its_allowance(
 @pytest.mark.parametrize(
     ("bad", "why", "settles"),
     [
-        ({"wall_left_mm": 0.5}, "it would leave a wall of 0.500 mm", "0.500 mm of wall beside"),
-        ({"wall_least_mm": 0.5}, "it would leave a wall of 0.500 mm once", "0.500 mm of wall"),
+        ({"wall_left_mm": 0.5}, "it would leave a wall of 0.50 mm", "0.50 mm of wall beside"),
+        ({"wall_least_mm": 0.5}, "it would leave a wall of 0.50 mm once", "0.50 mm of wall"),
         (
             {"flow_after": "not met", "loss_after_kpa": (3.1, 4.2)},
             "after it the pressure loss 3.1 to 4.2 kPa: still more than allowed",
@@ -578,7 +578,7 @@ def test_row_15_met_and_stray_metal_stays():
     assert row_of(what) == (15, "use-as-is")
     found = dispose(what)
     assert found.concession
-    assert "thin rim may break off" in found.reasons[0]
+    assert "a thin rim in this passage may break off" in found.reasons[0]
 
 
 # ---- the order of the rows, and the gravest -------------------------------------------------
@@ -728,7 +728,7 @@ def test_no_passage_is_refused():
 def test_allowances_are_named_in_the_reason():
     what = known(passage(), build_allowance_mm=0.1, mesh_tolerance_mm=0.04)
     assert (
-        "7.060 mm required (7 + 0.1 build allowance - 0.04 mesh tolerance)"
+        "7.06 mm required (7 + 0.1 build allowance - 0.04 mesh tolerance)"
         in (dispose(what).reasons[0])
     )
 
@@ -769,11 +769,11 @@ def test_what_tells_the_case_comes_before_anything_is_cut():
         weighing=Weighing(3.57, 412.5, 0.2, 2.1),
     )
     steps = dispose(what).order_of_work
-    found = positions(steps, "empty the loose", "weigh it", "a pin of", "a ball of 4", "drill")
+    found = positions(steps, "empty the loose", "a ball of 4", "a pin of", "weigh it", "drill")
     assert found == list(range(1, 6))
-    assert "3.57 g more than the 412.5 g of the nominal part" in steps[2]
+    assert "3.57 g more than the 412.5 g of the nominal part" in steps[4]
     assert "30.9 mm deep means as predicted, 45.2 mm as in the nominal part" in steps[3]
-    assert steps[4].endswith("stopped means as predicted, through as in the nominal part")
+    assert steps[2].endswith("stopped means as predicted, through as in the nominal part")
     assert not any("through circuit-2:" in step for step in steps)  # open: nothing to confirm
 
 
@@ -786,7 +786,7 @@ def test_a_part_that_was_made_lighter_and_a_pin_that_nominally_goes_through():
     pin = Pin("circuit-1 inlet", 7.8, 30.9, None)
     what = known(passage(pin=pin), weighing=Weighing(-3.0, 400.0, 0.2, 2.0), on_platform=True)
     steps = " ".join(dispose(what).order_of_work)
-    assert "3 g less than the 400 g" in steps
+    assert "3.00 g less than the 400 g" in steps
     assert "(where its ports can be reached): 30.9 mm deep means as predicted, through" in steps
 
 
@@ -831,7 +831,9 @@ def test_scrap_is_confirmed_and_marked():
 
 def stray(source="log", **keys):
     given = {"layers_low": 3, "layers_high": 3, "resume": "height", "height_uncertainty": 0.0,
-             "penetration_low": 0.05, "penetration_high": 0.1}  # fmt: skip
+             "penetration_low": 0.05, "penetration_high": 0.1, "mesh": None,
+             "height": 31.2, "cooled_high": 0.0, "expansion_1e6_k": 0.0, "packing_low": 0.5,
+             }  # fmt: skip
     return SimpleNamespace(source=source, **{**given, **keys})
 
 

@@ -18,7 +18,8 @@ from clearance.result import (
     State,
     TrappedPowder,
 )
-from clearance.verdict.numbers import given, least, level, listed, most, near, percent, span
+from clearance.verdict.names import between, listed, named_all
+from clearance.verdict.numbers import given, least, level, most, near, percent, span
 
 
 def crossing(height=26.0, share=1.0, stray=0):
@@ -39,7 +40,8 @@ def channels(count, sealed, step=0.05):
     """Channels side by side, the first ones sealed at heights a little apart."""
     found = [crossing(26.0 + step * (n % 20), 0.0 if n < sealed else 1.0) for n in range(count)]
     graph = tuple({"crossing": n, "joins": ["inlet", "outlet"]} for n in range(count))
-    return passage("core", State.RESTRICTED, 6.0, 6.1, found, graph)
+    state = State.BLOCKED if sealed == count else State.RESTRICTED
+    return passage("core", state, 6.0, 6.1, found, graph)
 
 
 def stroke():
@@ -198,3 +200,19 @@ def test_bounds_are_rounded_outward_and_never_minus_nought():
     assert level([26.951, 26.0, 26.3]) == "z 26.00 to 26.95"
     assert level([31.1, 31.1001]) == "z 31.10"
     assert listed(["a"]) == "a"
+
+
+def test_names_in_a_row_and_numbers_from_one():
+    tubes = [f"tube-{n}" for n in range(9, 13)]
+    assert named_all([*tubes, "feed"]) == "tube-9 to tube-12 and feed"
+    assert named_all(["a", "b", "c"]) == "a, b and c"
+    assert named_all(["a", "b", "c", "d"]) == "a, b, c and d"
+    assert between(("stray 0", "stray 11", "part")) == "stray sheet 1, stray sheet 12 and part"
+
+
+@pytest.mark.parametrize("state", [State.RESTRICTED, State.OPEN])
+def test_a_passage_along_the_sheet_is_not_said_to_be_sealed(state):
+    lying = passage("lying", state, 4.0, 4.1, (crossing(7.0, 0.0),))
+    assert crossed(lying) == "stray metal along the passage at z 7.00"
+    stopped = passage("stopped", State.BLOCKED, 0.0, 0.0, (crossing(7.0, 0.0),))
+    assert crossed(stopped) == "sealed at z 7.00"

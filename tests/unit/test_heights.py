@@ -290,4 +290,4 @@ def test_an_untouched_part_is_complete_at_a_height_above_the_platform(tmp_path):
         own = {"platform_z": None}
         solid = part.translate((0, 0, z))
         found = make.checked(tmp_path, solid, passage, make.plane(top + 1.5), part=own)
-        assert any(f"complete below {top + 1.5:.3f} mm" in said for said in found.notices)
+        assert any(f"complete below z {top + 1.5:.2f} mm" in said for said in found.notices)

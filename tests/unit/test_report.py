@@ -205,7 +205,7 @@ def test_a_plan_of_two_operations_opens_only_after_both():
     found = " ".join(check.text(Result("insert", 0.2, (two,)), 80).split())
     assert "open only after both drilling operations, 7.45 mm" in found
     told = " ".join(full.text(Result("insert", 0.2, (two,)), 80).split())
-    assert "circuit-2, 1 of 2; open only after all of them: twist drill" in told
+    assert "circuit-2, 1 of 2, open only after both: twist drill" in told
 
 
 @pytest.mark.parametrize("count", [3, 80])
@@ -251,7 +251,7 @@ def test_table_names_state_numbers_and_requirement():
 def test_everything_in_the_result_is_said():
     said = " ".join(full.text(FULL, 100).split())
     for words in (
-        "circuit-2, crossing 1: stray sheet 1 at (1, -2, 31.2), sealed (0.0 of 50.0 mm2 open)",
+        "circuit-2, crossing 1: event 1 at (1, -2, 31.2), sealed (0.0 of 50.0 mm2 open)",
         "2 more crossings fully open",
         "twist drill 7.5 mm (jobber, flute 69, overall 109) from inlet, through crossing 1 and 3",
         "depth 36.5 mm, 4.9 times the diameter; radial clearance 0.21 mm, breakthrough 2.00 mm, "

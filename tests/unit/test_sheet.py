@@ -11,7 +11,7 @@ import pytest
 
 from clearance.case.read import read_case
 from clearance.checking import judge
-from clearance.drawing.sheet import BOXES, NOT_JUDGED, grouped, sheet
+from clearance.drawing.sheet import BOXES, NOT_JUDGED, sheet
 from clearance.figures import paper, planes, scale
 from clearance.figures.first_page import report
 from clearance.figures.passage_page import Letters
@@ -99,7 +99,7 @@ def test_margins_that_were_asked_for_stand_with_the_reasons(examined, pages):
     told = dataclasses.replace(examined, result=found)
     text = " ".join("".join(page.text for page in pdf.pages(report(sheet(told)))).split())
     assert "how far the event may be off before anything changes" in text
-    said = "stray sheet 1, height: 0.15 mm less: bore left: open; 0.05 mm more: bore left: open"
+    said = "event 1, height: 0.15 mm less: bore left: open; 0.05 mm more: bore left: open"
     assert said in text
 
 
@@ -276,19 +276,6 @@ def test_letters_that_the_font_lacks_are_named_and_widths_are_measured():
     short = paper.shortened(LONG, 1.0, 7.0)
     assert paper.width_in(short, 7.0) <= 1.0
     assert "…" in short
-
-
-def test_steps_that_differ_in_the_name_alone_become_one():
-    tables = [
-        type("Table", (), {"name": name})() for name in ("circuit-1", "circuit-10", "circuit-2")
-    ]
-    steps = ("hold", "ball of 7 mm through circuit-1, out", "ball of 7 mm through circuit-10, out",
-             "ball of 6 mm through circuit-2, out")  # fmt: skip
-    assert grouped(steps, tables) == (
-        "hold",
-        "ball of 7 mm through circuit-1, circuit-10, out",
-        "ball of 6 mm through circuit-2, out",
-    )
 
 
 def test_a_plane_keeps_its_letter_and_no_two_planes_share_one(drawn):

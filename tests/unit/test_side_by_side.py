@@ -65,7 +65,7 @@ def test_one_of_four_channels_sealed_leaves_three_quarters(tmp_path, total, stat
     assert group["least"] == pytest.approx(0.75, abs=1e-4)
     assert group["greatest"] == pytest.approx(0.75, abs=1e-4)
     if state == "restricted":
-        assert "leave 0.750 of their area open together, 0.760 required" in found.reasons[0]
+        assert "leave 0.75 of their area open together at most, 0.76 required" in found.reasons[0]
 
 
 def test_areas_add_up_not_fractions(tmp_path):

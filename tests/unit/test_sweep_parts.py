@@ -5,10 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from clearance.report.sweep import text
 from clearance.result import State
 from clearance.sweeps.looked_at import At, rows_of
 from clearance.sweeps.regions import Level, _layer_nodes, widest_mm
-from clearance.sweeps.result import PassageHeights, Sweep, runs, text
+from clearance.sweeps.result import PassageHeights, Sweep, runs
 from clearance.sweeps.sweep import _together
 
 
@@ -79,5 +80,5 @@ def test_words_of_a_sweep():
         ("not-needed", "possible", "impossible"),
     )  # fmt: skip
     said = text(Sweep("part", 0.2, 0, (1.0, 1.0), (1.0, 1.1, 1.2), (passage,)))
-    assert "1.00 mm: open, 2.90 to 3.10 mm clear" in said
-    assert "1.10 to 1.20 mm: blocked; a drill could reopen it in places" in said
+    assert "z 1: open, 2.9 to 3.1 mm clear" in said
+    assert "z 1.1 to 1.2: blocked; a drill could reopen it in places" in said

@@ -9,8 +9,9 @@ from matplotlib.patches import Rectangle
 
 from clearance.case.read import read_case
 from clearance.figures.sweep import MOST_PASSAGES, finding, sweep_figures
+from clearance.report.sweep import text
 from clearance.result import State
-from clearance.sweeps.result import PassageHeights, Sweep, text
+from clearance.sweeps.result import PassageHeights, Sweep
 from clearance.sweeps.sweep import not_looked_at
 
 HEIGHTS = (10.0, 11.0, 12.0, 13.0)

@@ -348,7 +348,7 @@ CASES = (
         11,
         "narrowed behind two bends, but enough flows",
         "A ball of 2.5 no longer passes and no drill gets round the bends; the pressure loss stays "
-        "below its limit even at the bad end, and flow is what the passage is for: concession.",
+        "below its limit even in the worst case, and flow is what the passage is for: concession.",
         "use-as-is",
         3,
         measured(bent, BENT, IN_THE_BEND, **JOBBERS, **flow(400.0)),
