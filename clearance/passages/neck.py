@@ -77,8 +77,9 @@ class Neck:
         """Cells on a route and beside it that are not split yet and may not hold the ball."""
         flat = self.state.ravel()
         route = route[flat[route] == 1]
-        room = distance.distances(self.tree, self._centres(route))
-        route = route[room < self.radius_mm + _half_diagonal(self.pitch_mm)]
+        enough = self.radius_mm + _half_diagonal(self.pitch_mm)
+        room = distance.distances_between(self.tree, self._centres(route), enough, enough)
+        route = route[room < enough]
         if len(route) == 0:
             return route
         steps = np.arange(-BESIDE, BESIDE + 1)
@@ -103,7 +104,8 @@ class Neck:
             at = self._centres(cells)[owner]
             at = at + ((corner + 0.5 * size) / PARTS - 0.5) * self.pitch_mm
             half = _half_diagonal(self.pitch_mm * size / PARTS)
-            room = distance.distances(self.tree, at)
+            ends = self.radius_mm - half, self.radius_mm + half
+            room = distance.distances_between(self.tree, at, *ends)
             able = room + half > self.radius_mm
             # Finer cannot tell more than this: each part of such a cell is near enough all over.
             whole = able & ((room - half > self.radius_mm) | (size == 1))

@@ -108,9 +108,9 @@ class Cells:
         metal = self._metal("centre").astype(bool)
         skin = metal & binary_dilation(~metal, iterations=2)
         index = np.flatnonzero(skin)
-        room = distance.distances(tree, self.centres(index))
-        deep = np.zeros(self.shape, bool)
         half = self.half_diagonal_mm
+        room = distance.distances_between(tree, self.centres(index), half, half)
+        deep = np.zeros(self.shape, bool)
         deep.ravel()[index[room > half]] = True
         return deep
 

@@ -320,3 +320,17 @@ def test_widen_never_makes_a_route_worse(seed):
     before, after = (segments.certified_clearance(tree, r)[0] for r in (route, wide))
     assert after >= before
     np.testing.assert_allclose(wide[[0, -1]], route[[0, -1]])
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_distances_between_two_are_exact_and_others_only_on_their_side(seed):
+    soup = random_soup(seed)
+    tree = box_tree.build(soup)
+    points = np.random.default_rng(seed).uniform(-2, 22, (400, 3))
+    true = distance.distances(tree, points)
+    for low, high in np.quantile(true, [(0.2, 0.7), (0.5, 0.5), (0.0, 1.0)]):
+        found = distance.distances_between(tree, points, low, high)
+        inside = (true >= low) & (true <= high)
+        assert np.array_equal(found[inside], true[inside])
+        assert (found[true < low] < low).all()
+        assert (found[true > high] > high).all()
