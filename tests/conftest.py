@@ -1,6 +1,7 @@
 """For every test: settings of hypothesis, so that a run repeats and is not timed.
 
-And the folder of what tests share (`shared.py`), and the signal that an interrupt sends.
+And the folder of what tests share (`shared.py`), the order of files, and the signal that an
+interrupt sends.
 """
 
 from __future__ import annotations
@@ -31,6 +32,17 @@ import shared  # noqa: E402
 
 _made = pytest.StashKey[str]()
 
+FIRST = (
+    "golden/test_cases.py",  # others look at the same results
+    "cli/test_cluster.py",
+    "fuzz/test_fuzz.py",
+    "cli/test_plate.py",
+    "test_docs.py",
+    "validation/test_random_kinds.py",
+    "cli/test_bad_meshes.py",
+)
+"""Files that take longest: begun first, so that no process waits for another's last one."""
+
 
 def pytest_configure(config: pytest.Config) -> None:
     """Name the folder here, before the processes of a parallel run begin.
@@ -39,6 +51,7 @@ def pytest_configure(config: pytest.Config) -> None:
     """
     if getattr(config.option, "dist", None) == "load":
         config.option.dist = "loadfile"
+        config.option.loadscopereorder = False
     if shared.FOLDER not in os.environ:
         folder = tempfile.mkdtemp(prefix="clearance-tests-")
         os.environ[shared.FOLDER] = config.stash[_made] = folder
@@ -48,6 +61,14 @@ def pytest_configure(config: pytest.Config) -> None:
     # starts and interrupts.
     if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
         signal.signal(signal.SIGINT, signal.default_int_handler)
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    def rank(item: pytest.Item) -> int:
+        path = item.path.as_posix()
+        return next((n for n, name in enumerate(FIRST) if path.endswith(name)), len(FIRST))
+
+    items.sort(key=rank)
 
 
 def pytest_unconfigure(config: pytest.Config) -> None:
