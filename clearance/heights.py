@@ -19,6 +19,9 @@ POINTS = frozenset(
         "throat_mm",
         "where_mm",
         "outside_overhang_at_mm",
+        "start_mm",
+        "end_mm",
+        "wall_mm",
         "verified_at_mm",
     }
 )

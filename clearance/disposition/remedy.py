@@ -52,6 +52,7 @@ def remedied(check: PassageCheck, result: PassageResult, progress: Progress = si
             rework=reached.rework,
             why_not=reached.why_not,
             what_would_change=reached.changes,
+            nearest_line=reached.line,
         )
     drilled = reached is not None and reached.after is not None
     after = flow.after(reached.after) if reached is not None and drilled else before

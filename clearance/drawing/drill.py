@@ -8,6 +8,7 @@ the platform, mm.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -30,8 +31,18 @@ from clearance.heights import above_platform
 from clearance.passages.way import moved_mouth
 from clearance.predicted.cuts import of_plate, predicted_metal, stray_metal
 from clearance.predicted.part import Predicted
-from clearance.result import CrossingResult, Drilling, PassageResult, Rework
-from clearance.verdict.numbers import rounded_down, rounded_up
+from clearance.result import Drilling, PassageResult, Rework
+from clearance.result.passage import NearestLine
+from clearance.verdict.numbers import (
+    given,
+    least,
+    level,
+    most,
+    near,
+    rounded_down,
+    rounded_up,
+    sheet,
+)
 from clearance.verdict.passage import PassageCheck
 
 MARGIN_MM = 6.0
@@ -40,6 +51,8 @@ HOLDER_MM = 30.0
 """Length of the holder that is drawn."""
 UPRIGHT_DEG = 0.005
 """Less tilt than this has no direction to turn to."""
+TURN_DEG = 0.05
+"""Nearer to an axis than this a direction is that axis."""
 CRACK_MM = 1e-5
 DETAIL_RADII = 1.35
 """Half the detail's size, in radii of the drill or of the passage."""
@@ -76,6 +89,10 @@ class DrillSection:
         and y, and its height above the platform.
     trace : (2, 2) ndarray
         Line of the cutting plane in that plan, x and y.
+    line : (2, 2) ndarray or None
+        Without a plan: the line that comes nearest to one, from the opening to its end.
+    stopped : (2,) ndarray or None
+        The point of the wall that is nearest to it, seen square to the plane.
     """
 
     title: str
@@ -100,6 +117,8 @@ class DrillSection:
     plan_loose: Any
     plan_z_mm: float
     trace: Floats
+    line: Floats | None = None
+    stopped: Floats | None = None
 
 
 def drill_sections(check: PassageCheck, result: PassageResult) -> list[DrillSection]:
@@ -206,10 +225,10 @@ def _stroke(
     radius = 0.5 * stroke.drill_diameter_mm
     back = (flat[0] - flat[1]) / stroke.depth_mm  # along the axis, out of the part
     names = {
-        f"{stroke.drill_diameter_mm:g} mm drill, {stroke.series}": flat[0] + 2.0 * radius * back,
-        f"stray sheet, z {crossing.height_mm - base:.2f} mm": flat[2],
+        f"⌀{given(stroke.drill_diameter_mm)} drill, {stroke.series}": flat[0] + 2.0 * radius * back,
+        _sheet_named(check, stroke.crossing): flat[2],
         f"{stroke.from_}": flat[0],
-        f"holder, {check.checked.case.drilling.holder_diameter:g} mm": flat[3] + 2.0 * back,
+        f"holder, ⌀{given(check.checked.case.drilling.holder_diameter)}": flat[3] + 2.0 * back,
     }
     half = DETAIL_RADII * radius
     detail = _around(flat[2], half)
@@ -241,6 +260,13 @@ def _stroke(
     )
 
 
+def _sheet_named(check: PassageCheck, crossing: int) -> str:
+    """A sheet with how far it reaches there, above the platform."""
+    met, base = check.judged[0].crossings[crossing], check.checked.platform_z
+    ends = (round(z - base, 6) for z in (met.low, met.high))
+    return f"{sheet(met.stray)}, {level(ends)} mm"
+
+
 def _tools(
     stroke: Drilling, entry: Floats, direction: Floats, check: PassageCheck
 ) -> tuple[Bore, Bore]:
@@ -270,8 +296,8 @@ def _margin(
 
 def _margin_said(stroke: Drilling) -> str:
     if stroke.wall_cut_mm > 0.0:
-        return f"wall cut {stroke.wall_cut_mm:.2f} mm"
-    return f"wall margin {stroke.wall_margin_mm:.2f} mm"
+        return f"wall cut {most(stroke.wall_cut_mm)} mm"
+    return f"radial clearance {least(stroke.wall_margin_mm)} mm"
 
 
 def _around(at: Floats, half: float) -> tuple[float, float, float, float]:
@@ -296,32 +322,51 @@ def _lines(rework: Rework, stroke: Drilling, holder_mm: float) -> tuple[str, ...
         f", {rounded_down(rework.wall_left_mm, 2)} mm of wall left" if rework.wall_left_mm else ""
     )
     return (
-        f"twist drill {stroke.drill_diameter_mm:g} mm, {stroke.series}: "
-        f"flute {stroke.flute_mm:g}, overall {stroke.overall_mm:g} mm",
-        "entry x {:.2f}, y {:.2f}, z {:.2f} mm".format(
-            *(round(v, 2) + 0.0 for v in stroke.entry_mm)
-        ),
-        "direction ({:.4f}, {:.4f}, {:.4f})".format(*(round(v, 4) + 0.0 for v in stroke.direction)),
+        f"twist drill ⌀{given(stroke.drill_diameter_mm)}, {stroke.series}: "
+        f"flute {given(stroke.flute_mm)}, overall {given(stroke.overall_mm)} mm",
+        "entry x {}, y {}, z {} mm".format(*(near(v) for v in stroke.entry_mm)),
+        axis_words(stroke.direction),
         _set_up(stroke),
-        f"depth to the tip {stroke.depth_mm:.2f} mm, {stroke.length_to_diameter:.1f} diameters; "
-        f"overrun {stroke.overrun_mm:.2f} mm",
-        f"{_margin_said(stroke)}{left}; tilt tolerance {stroke.tilt_tolerance_deg:.2f} deg",
+        f"depth to the tip {near(stroke.depth_mm)} mm, {stroke.length_to_diameter:.1f} diameters; "
+        f"breakthrough {near(stroke.overrun_mm)} mm",
+        f"{_margin_said(stroke)}{left}; permissible angular error "
+        f"{least(stroke.tilt_tolerance_deg)} deg",
         _taken(stroke),
-        f"holder's face {holder_mm:.1f} mm from the entry",
+        f"projecting length {near(holder_mm + stroke.depth_mm, 1)} mm: "
+        f"the holder {near(holder_mm, 1)} mm off the entry",
         f"checked again: {rework.state_after}, a ball of "
         f"{rounded_down(rework.clear_diameter_after_mm, 2)} mm passes",
     )
 
 
+def axis_words(direction: Sequence[float]) -> str:
+    """Which way a drill goes: up or down, how far off the vertical, and towards where."""
+    x, y, z = direction
+    way = "upward" if z > 0.0 else "downward"
+    tilt = math.degrees(math.atan2(math.hypot(x, y), abs(z)))
+    if tilt < UPRIGHT_DEG:
+        return f"axis vertical, drilled {way}"
+    turn = math.degrees(math.atan2(y, x)) % 360.0
+    quarter = round(turn / 90.0)
+    if abs(turn - 90.0 * quarter) < TURN_DEG:
+        towards = ("+x", "+y", "-x", "-y")[quarter % 4]
+    else:
+        towards = f"{turn:.1f} deg from +x to +y"
+    if tilt > 90.0 - TURN_DEG:
+        return f"axis horizontal, towards {towards}"
+    return f"axis {tilt:.1f} deg from vertical, towards {towards}, drilled {way}"
+
+
 def _taken(stroke: Drilling) -> str:
     """What drill tolerance and run-out take: of the margin, or of the wall on top of the cut."""
-    said = f"tolerance h8 {stroke.drill_tolerance_mm:.3f} mm, run-out {stroke.run_out_mm:.2f} mm: "
+    said = f"tolerance h8 {given(stroke.drill_tolerance_mm)} mm, "
+    said += f"run-out {near(stroke.run_out_mm)} mm: "
     both = stroke.drill_tolerance_mm + stroke.run_out_mm
     if stroke.wall_cut_mm > 0.0:
         return f"{said}with both {rounded_up(stroke.wall_cut_mm + both, 2)} mm of the wall is cut"
     if stroke.wall_margin_mm < both:
-        return f"{said}together more than the margin, the drill may touch the wall"
-    return f"{said}both come off the margin"
+        return f"{said}together more than the clearance, the drill may touch the wall"
+    return f"{said}both come off the clearance"
 
 
 def _set_up(stroke: Drilling) -> str:
@@ -342,22 +387,28 @@ def _set_up(stroke: Drilling) -> str:
 
 
 def _without_plan(check: PassageCheck, result: PassageResult) -> DrillSection:
-    """The worst crossing in the upright plane from the nearer port to it."""
-    number, crossing = min(
-        enumerate(result.crossings), key=lambda item: (not item[1].sealed, item[1].open_fraction)
-    )
-    predicted = check.predicted(check.judged[0].variant.events, check.checked.pitch_mm)
-    centre = np.array(crossing.centre_mm)
-    ports = {
-        name: moved_mouth(predicted, mouth)
-        for name, mouth in (("inlet", check.inlet), ("outlet", check.outlet))
-    }
-    name = min(ports, key=lambda key: float(np.linalg.norm(ports[key].centre - centre)))
-    entry = np.asarray(ports[name].centre, dtype=np.float64)
-    cut = _cut(check, entry, centre - entry, number)
-    flat = cut.plane.to_plane(np.stack([entry, centre]))
-    radius = math.sqrt(max(crossing.nominal_area_mm2, 1e-6) / math.pi)
-    bounds = _bounds(flat, MARGIN_MM + 2.0 * radius)
+    """The line that comes nearest to a plan, in its upright plane, and the wall that stops it.
+
+    Without such a line the worst crossing, in the upright plane from the nearer port to it.
+    """
+    base, nearest = check.checked.platform_z, result.nearest_line
+    if nearest is None:
+        number, name, entry, end = _to_the_worst(check, result)
+    else:
+        name, entry, end = nearest.from_, np.array(nearest.start_mm), np.array(nearest.end_mm)
+        gaps = [np.linalg.norm(end - np.array(c.centre_mm)) for c in result.crossings]
+        number = int(np.argmin(gaps))
+    cut = _cut(check, entry, end - entry, number)
+    flat = cut.plane.to_plane(np.stack([entry, end]))
+    names = {name: flat[0], _sheet_named(check, number): flat[1]}
+    stopped, focus = None, flat[1]
+    if nearest is not None:
+        stopped = cut.plane.to_plane(np.array([nearest.wall_mm]))[0]
+        names |= _line_named(nearest, flat, stopped, base)
+        focus = stopped
+    radius = math.sqrt(max(result.crossings[number].nominal_area_mm2, 1e-6) / math.pi)
+    seen = flat if stopped is None else np.vstack([flat, stopped])
+    bounds = _bounds(seen, MARGIN_MM + 2.0 * radius)
     return DrillSection(
         title=f"{result.name}: no drilling plan: {result.why_not}",
         part=cut.part,
@@ -368,21 +419,58 @@ def _without_plan(check: PassageCheck, result: PassageResult) -> DrillSection:
         entry=flat[0],
         tip=flat[1],
         crossing=flat[1],
-        names=_named_without(above_platform(crossing, check.checked.platform_z), name, flat),
+        names=names,
         margin=None,
-        margin_said="no plan",
-        detail=_around(flat[1], DETAIL_RADII * radius),
+        margin_said="",
+        detail=_around(focus, DETAIL_RADII * radius),
         depth_mm=0.0,
         bounds=bounds,
         with_holder=bounds,
-        lines=(result.why_not,),
+        lines=_lines_without(nearest, base),
         plan=cut.plan,
         plan_stray=cut.plan_stray,
         plan_loose=cut.plan_loose,
         plan_z_mm=cut.plan_z_mm,
         trace=cut.trace,
+        line=None if nearest is None else flat,
+        stopped=stopped,
     )
 
 
-def _named_without(crossing: CrossingResult, port: str, flat: Floats) -> dict[str, Floats]:
-    return {port: flat[0], f"stray sheet, z {crossing.height_mm:.2f} mm": flat[1]}
+def _to_the_worst(check: PassageCheck, result: PassageResult) -> tuple[int, str, Floats, Floats]:
+    """The worst crossing, the port that is nearer to it, and both places."""
+    number, crossing = min(
+        enumerate(result.crossings), key=lambda item: (not item[1].sealed, item[1].open_fraction)
+    )
+    predicted = check.predicted(check.judged[0].variant.events, check.checked.pitch_mm)
+    centre = np.array(crossing.centre_mm)
+    ports = {
+        name: moved_mouth(predicted, mouth)
+        for name, mouth in (("inlet", check.inlet), ("outlet", check.outlet))
+    }
+    name = min(ports, key=lambda key: float(np.linalg.norm(ports[key].centre - centre)))
+    return number, name, np.asarray(ports[name].centre, dtype=np.float64), centre
+
+
+def _line_named(
+    nearest: NearestLine, flat: Floats, stopped: Floats, base: float
+) -> dict[str, Floats]:
+    """Names of the line, and of the wall's point that stops it or lies nearest to it."""
+    wide = f"best line, ⌀{least(nearest.clear_mm)} clear"
+    if nearest.clear_mm >= nearest.needed_mm:
+        return {wide: flat.mean(0), "nearest wall": stopped}
+    return {
+        f"{wide}, ⌀{most(nearest.needed_mm)} needed": flat.mean(0),
+        f"the wall here stops it, z {near(nearest.wall_mm[2] - base)}": stopped,
+    }
+
+
+def _lines_without(nearest: NearestLine | None, base: float) -> tuple[str, ...]:
+    said = []
+    if nearest is not None:
+        way = np.array(nearest.end_mm) - np.array(nearest.start_mm)
+        direction = way / max(float(np.linalg.norm(way)), 1e-9)
+        said.append(f"best line from the {nearest.from_}: {axis_words(tuple(direction))}")
+        x, y, z = nearest.wall_mm
+        said.append(f"the wall is nearest to it at x {near(x)}, y {near(y)}, z {near(z - base)} mm")
+    return tuple(said)

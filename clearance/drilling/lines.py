@@ -30,7 +30,7 @@ from clearance.heights import place
 from clearance.kernels.vectors import Floats
 from clearance.ports.mouth import Mouth
 from clearance.predicted.part import NOMINAL
-from clearance.result.passage import Change
+from clearance.result.passage import Change, NearestLine
 from clearance.verdict.numbers import rounded_down, rounded_up
 from clearance.verdict.one_variant import Crossed
 from clearance.verdict.passage import PassageCheck
@@ -111,7 +111,9 @@ class Lines:
             f"has {clear} mm clear, {needs} needed: the wall at {place(line.metal, base)} is in "
             f"the way{doubt}"
         )
-        self.misses.append(Miss(line.radius / max(need, 1e-9), said))
+        self.misses.append(
+            Miss(line.radius / max(need, 1e-9), said, line=_told(opening.name, line, 2.0 * need))
+        )
         return None
 
     def _widest(self, mouth: Mouth, end: End, radius: float, beyond: float, need: float) -> Widest:
@@ -167,7 +169,7 @@ class Lines:
         allowance = self.case.drilling.wall_allowance
         if margin < -self.facet_mm and taken(drill) - margin > allowance:
             if allowance > 0.0 or margin >= -REDESIGN_MM:
-                self.misses.append(self._too_deep(opening, drill, -margin))
+                self.misses.append(self._too_deep(opening, line, drill, -margin))
             return None
         bore = self._bore(line, drill, depth)
         clears = tuple(k for k, t in enumerate(targets) if k == n or self._opens(t, bore, line))
@@ -190,7 +192,14 @@ class Lines:
         if not hindrance:
             return stroke
         words = f"from the {opening.name}{hindrance}"
-        self.misses.append(Miss(1.0 + 1.0 / (1.0 + drill.diameter), words, settled_by))
+        self.misses.append(
+            Miss(
+                1.0 + 1.0 / (1.0 + drill.diameter),
+                words,
+                settled_by,
+                _told(stroke.opening, stroke.line, drill.diameter),
+            )
+        )
         return None
 
     def _room(self, line: Widest, depth: float) -> float:
@@ -209,14 +218,14 @@ class Lines:
         room = _from_origin(beside[:, :, :2])
         return line.radius if room > line.radius - NO_MORE_MM else room
 
-    def _too_deep(self, opening: Opening, drill: Drill, cut: float) -> Miss:
+    def _too_deep(self, opening: Opening, line: Widest, drill: Drill, cut: float) -> Miss:
         most = cut + taken(drill)
         words = (
             f"from the {opening.name} {drill.words} cuts {rounded_up(cut, 3)} mm of the wall, with "
             f"tolerance and run-out {rounded_up(most, 2)} mm, "
             f"{self.case.drilling.wall_allowance:.2f} allowed"
         )
-        return Miss(1.0 - min(cut, 0.9), words)
+        return Miss(1.0 - min(cut, 0.9), words, line=_told(opening.name, line, drill.diameter))
 
     def _bore(self, line: Widest, drill: Drill, depth: float) -> Bore:
         """What the drill takes away, begun well outside the mouth."""
@@ -358,6 +367,18 @@ def _from_origin(triangles: Floats) -> float:
 
 def _length(line: Widest) -> float:
     return float(np.linalg.norm(line.end - line.start))
+
+
+def _told(opening: str, line: Widest, needed_mm: float) -> NearestLine | None:
+    """A line as the result gives it; nothing where every line that was tried meets metal."""
+    if line.radius <= 0.0:
+        return None
+    start, end, wall = (_point(at) for at in (line.start, line.end, line.metal))
+    return NearestLine(opening, start, end, 2.0 * line.radius, needed_mm, wall)
+
+
+def _point(at: Floats) -> tuple[float, float, float]:
+    return float(at[0]), float(at[1]), float(at[2])
 
 
 def _unit(vector: Floats) -> Floats:

@@ -22,7 +22,7 @@ from clearance.passages.stoppers import pieces_at
 from clearance.passages.way import moved_mouth
 from clearance.predicted.part import NOMINAL
 from clearance.result import FlowVerdict, State
-from clearance.result.passage import Change
+from clearance.result.passage import Change, NearestLine
 from clearance.verdict.graph import cheapest, on_way
 from clearance.verdict.one_variant import Crossed, Judged
 from clearance.verdict.passage import PassageCheck
@@ -96,6 +96,7 @@ class Reach:
             ruled_out=bool(unreached) and all(proven) and not facing,
             settled_by=self._settled_by(),
             changes=self._changes(),
+            line=self._line(),
         )
 
     def _narrow(self) -> set[int]:
@@ -274,6 +275,11 @@ class Reach:
         if not self._sizes():
             return f"no drill at hand is large enough for {self.check.required:.2f} mm"
         return "; ".join(words[:2]) or "no straight line leads from an opening to the sheet"
+
+    def _line(self) -> NearestLine | None:
+        """The line of the nearest miss that has one."""
+        lines = (miss.line for miss in self._nearest() if miss.words)
+        return next((line for line in lines if line is not None), None)
 
     def _settled_by(self) -> tuple[str, ...]:
         """What would do, the nearest first, three at most."""

@@ -19,7 +19,7 @@ from clearance.drilling.wall_left import Hole
 from clearance.drilling.widest_line import Widest
 from clearance.kernels.vectors import Floats
 from clearance.result import Drilling, Rework
-from clearance.result.passage import Change
+from clearance.result.passage import Change, NearestLine
 from clearance.verdict.one_variant import Judged
 
 
@@ -43,6 +43,8 @@ class Reached:
         Tools or keys with which there might be a plan.
     changes : tuple of Change
         Lines along which there might be a plan, and what each would take.
+    line : NearestLine or None
+        The one that comes nearest to a plan.
     bores : tuple of Bore
         What the plan takes out, in the first variant.
     holes : tuple of Hole
@@ -58,6 +60,7 @@ class Reached:
     ruled_out: bool = False
     settled_by: tuple[str, ...] = ()
     changes: tuple[Change, ...] = ()
+    line: NearestLine | None = None
     bores: tuple[Bore, ...] = ()
     holes: tuple[Hole, ...] = ()
     after: Judged | None = None
@@ -141,6 +144,7 @@ class Miss:
     nearness: float
     words: str
     settled_by: str = ""
+    line: NearestLine | None = None
 
 
 def taken(drill: Drill) -> float:

@@ -26,12 +26,14 @@ from clearance.figures.level import mark_detail, spread
 from clearance.figures.paper import width_in, wrapped
 from clearance.figures.scale import scale_bar, size_in, to_scale
 
-COLUMN_IN, PLAN_IN, GAP_IN, TITLE_IN, FOOT_IN, BAR_IN = 2.4, 1.6, 0.35, 0.25, 0.45, 0.3
+COLUMN_IN, PLAN_IN, GAP_IN, TITLE_IN, FOOT_IN, BAR_IN = 2.0, 1.4, 0.35, 0.25, 0.45, 0.3
 """Width of the column of detail and plan, height of the plan, air, room for a title and for the
 numbers of the level axis, and how far below it the scale bar stands, inches."""
 AREA_SHARE = 0.4
 """Share of the height that the open area has below the curve."""
 LABEL_IN, LEGEND_IN, WORDS_IN, MARK_IN = 0.2, 0.24, 0.175, 0.26
+LEAST_LEAN_DEG = 0.1
+"""A drill that leans less is drawn upright."""
 LOW_IN = 2.0
 """Curves lower than this have no room for the whole name of their axis."""
 LEFT_OPEN = "left open at a crossing"
@@ -250,7 +252,7 @@ def place_drill(figure: Figure, box: Box, section: DrillSection, letters: tuple[
     left, bottom, width, height = box
     axes = axes_in(figure, (left, bottom + FOOT_IN, width, height - FOOT_IN - TITLE_IN))
     draw_drill(axes, section)
-    through = "the drill's axis" if section.depth_mm > 0.0 else "port and crossing"
+    through = "the drill's axis" if section.depth_mm > 0.0 else "port and sheet"
     _titled(axes, f"section {letters[0]}-{letters[0]} through {through}", section, letters[1])
     scale_bar(axes, 0.0, -BAR_IN / size_in(axes)[1])
     return axes
@@ -269,13 +271,55 @@ def draw_drill(axes: Axes, section: DrillSection) -> Axes:
         axis = np.stack([section.entry, section.tip])
         out = (axis[0] - axis[1]) / max(float(np.linalg.norm(axis[0] - axis[1])), 1e-9)
         line = np.stack([axis[0] + 4.0 * out, axis[1] - 2.0 * out])
-        axes.plot(line[:, 0], line[:, 1], color=style.INK, linestyle="-.", linewidth=style.THIN_PT)
+        axes.plot(*line.T, color=style.INK, linestyle=style.AXIS, linewidth=style.THIN_PT)
         _dimension(axes, section, out)
+        _lean(axes, section, out)
+    _nearest_line(axes, section)
     axes.set_aspect("equal", adjustable="box")
-    axes.set_xlabel("level from the entry, mm", loc="right")
-    axes.set_ylabel("z, mm")
+    axes.set_xlabel("across from the entry, mm", loc="right")
+    axes.set_ylabel("z above the platform, mm")
     _names(axes, section, 0.02 * (u1 - u0))
     return axes
+
+
+def _nearest_line(axes: Axes, section: DrillSection) -> None:
+    """The best line of a passage without a plan, and a cross where the wall is nearest to it."""
+    if section.line is None:
+        return
+    rim = [withStroke(linewidth=style.BOLD_PT + 2.0, foreground=style.PAPER)]
+    for one in axes.plot(
+        *section.line.T, color=style.INK, linestyle=style.AXIS, linewidth=style.BOLD_PT,
+        path_effects=rim, zorder=5,
+    ):  # fmt: skip
+        one.set_gid("nearest line")
+    if section.stopped is not None:
+        axes.plot(
+            *section.stopped, color=style.WARN, marker="X", markersize=9.0, zorder=7,
+            markeredgecolor=style.INK, markeredgewidth=style.THIN_PT,
+        )  # fmt: skip
+
+
+def _lean(axes: Axes, section: DrillSection, out: np.ndarray) -> None:
+    """Angle between the drill's axis and the vertical, before the entry (ISO 129-1)."""
+    up = np.array([0.0, 1.0 if out[1] > 0.0 else -1.0])
+    angle = float(np.degrees(np.arccos(np.clip(out @ up, -1.0, 1.0))))
+    if angle < LEAST_LEAN_DEG:
+        return
+    reach = 0.75 * float(np.linalg.norm(section.tip - section.entry))
+    turns = np.linspace(0.0, 1.0, 20)[:, None]
+    arc = (1.0 - turns) * up + turns * out
+    arc = section.entry + reach * arc / np.linalg.norm(arc, axis=1, keepdims=True)
+    upright = np.stack([section.entry, section.entry + 1.05 * reach * up])
+    axes.plot(*upright.T, color=style.INK, linewidth=style.HAIR_PT)
+    axes.plot(*arc.T, color=style.INK, linewidth=style.THIN_PT)
+    for tail, head in ((arc[2], arc[0]), (arc[-3], arc[-1])):
+        axes.annotate("", tuple(head), tuple(tail), arrowprops=ARROW)
+    side = "left" if out[0] <= 0.0 else "right"
+    axes.annotate(
+        f"{angle:.1f}°", tuple(arc[0]), (3 if side == "left" else -3, 0),
+        textcoords="offset points", fontsize=style.LABEL_PT, va="center", ha=side,
+        bbox=style.BACKED, zorder=6,
+    )  # fmt: skip
 
 
 def _cut(axes: Axes, section: DrillSection, with_holder: bool) -> None:
@@ -324,10 +368,12 @@ def _dimension(axes: Axes, section: DrillSection, out: np.ndarray) -> None:
             "arrowstyle": "<->", "linewidth": 0.8, "color": style.INK, "shrinkA": 0, "shrinkB": 0,
         },
     )  # fmt: skip
-    middle = 0.5 * (a + b) + 0.8 * side
-    axes.text(
-        middle[0], middle[1], f"{section.depth_mm:.1f}", fontsize=style.LABEL_PT,
-        va="center", ha="right", bbox=style.BACKED,
+    middle = 0.5 * (a + b)
+    turn = float(np.degrees(np.arctan2(out[1], out[0])))
+    axes.annotate(  # along the line, read from below or from the right (ISO 129-1)
+        f"{section.depth_mm:.1f}", tuple(middle), tuple(7.0 * side), textcoords="offset points",
+        fontsize=style.LABEL_PT, va="center", ha="center", bbox=style.BACKED,
+        rotation=(turn + 90.0) % 180.0 - 90.0 if abs(turn) != 90.0 else 90.0,
     )  # fmt: skip
 
 
@@ -375,15 +421,18 @@ def place_drill_detail(figure: Figure, box: Box, section: DrillSection, main: Ax
     axes.set_yticks([])
     mark_detail(main, axes, DETAIL_LETTERS[1], above=False)
     axes.set_title(
-        f"detail {DETAIL_LETTERS[1]}: the crossing",
+        f"detail {DETAIL_LETTERS[1]}: "
+        + ("the crossing" if section.stopped is None else "what stops the best line"),
         fontsize=style.LABEL_PT,
         loc="left",
         pad=4,
     )
     scale_bar(axes, 0.0, -0.12 / box[3])
+    _nearest_line(axes, section)
     if section.margin is not None:
         _margin(axes, section.margin)
-    axes.text(
+    if section.margin_said:
+        axes.text(
         0.03, 0.97, section.margin_said, fontsize=style.LABEL_PT, va="top",
         transform=axes.transAxes, bbox=style.BACKED, zorder=6,
     )  # fmt: skip
@@ -420,7 +469,7 @@ def _plan(axes: Axes, section: DrillSection, letters: tuple[str, str]) -> None:
     axes.set_xticks([])
     axes.set_yticks([])
     draw_trace(axes, letters[0], section.trace)
-    title = f"section {letters[1]}-{letters[1]}, level, z {section.plan_z_mm:.2f} mm"
+    title = f"section {letters[1]}-{letters[1]}: horizontal, in the sheet"
     axes.set_title(title, fontsize=style.LABEL_PT, loc="left", pad=4)
     scale_bar(axes, 0.0, -0.12 / PLAN_IN)
 
@@ -431,7 +480,7 @@ def draw_trace(axes: Axes, letter: str, trace: np.ndarray) -> None:
     size = float(np.linalg.norm(along))
     along = along / max(size, 1e-9)
     view = np.array([-along[1], along[0]])  # the way one looks: u to the right, z up
-    axes.plot(*trace.T, color=style.INK, linestyle="-.", linewidth=style.THIN_PT, zorder=4)
+    axes.plot(*trace.T, color=style.INK, linestyle=style.AXIS, linewidth=style.THIN_PT, zorder=4)
     for at, side in zip(trace, (1.0, -1.0), strict=True):
         end = np.stack([at, at + side * 0.06 * size * along])
         axes.plot(

@@ -118,6 +118,8 @@ MARKS = {
 }
 """Letter and look of each recommendation: what needs no decision is pale."""
 
+AXIS = (0, (12.0, 2.5, 1.5, 2.5))
+"""Axes, and lines of sections: long-dashed and dotted (ISO 128-24, line 04.1)."""
 LEADER_PT, HATCH_PT, BAR_PT = 0.6, 0.6, 2.5
 HAIR_PT, THIN_PT, LINE_PT, BOLD_PT, THICK_PT = 0.5, 0.8, 1.2, 1.8, 2.0
 """Widths of lines: axes of symmetry, outlines, curves, the curve that counts, ends of cuts."""

@@ -147,6 +147,18 @@ class Change:
     words: Annotated[str, told("the same in words")]
 
 
+@dataclass(frozen=True)
+class NearestLine:
+    """The straight line to the stray metal that comes nearest to a plan, where there is none."""
+
+    from_: Annotated[str, told("the opening that it enters", alias="from")]
+    start_mm: Annotated[Point, told("where it enters", "mm")]
+    end_mm: Annotated[Point, told("where it ends, in the stray metal or beside it", "mm")]
+    clear_mm: Annotated[float, told("diameter that it has clear of the wall", "mm")]
+    needed_mm: Annotated[float, told("diameter that the smallest drill needs", "mm")]
+    wall_mm: Annotated[Point, told("the point of the wall that is nearest to it", "mm")]
+
+
 Verified = Literal["agrees", "contradicts", "not-possible"]
 
 
@@ -190,6 +202,10 @@ class PassageResult:
         tuple[Change, ...],
         told("drills and keys with which there might be a plan, the nearest first"),
     ] = ()
+    nearest_line: Annotated[
+        NearestLine | None,
+        told("the line that comes nearest to a plan; null where there is a plan, or no line"),
+    ] = None
     flow: Annotated[FlowResult | None, told("pressure loss; null where the case gives no flow")] = (
         None
     )

@@ -39,7 +39,7 @@ def test_drill_shows_the_plan(case, tmp_path):
     done = run(case, "--drill", "bore", "--output", tmp_path / "drill.pdf")
     assert done.exit_code == 0, done.output
     text = words_of(tmp_path / "drill.pdf")
-    for word in ("5.5 mm drill (jobber)", "section A-A", "wall margin", "depth to the tip"):
+    for word in ("5.5 mm drill (jobber)", "section A-A", "radial clearance", "depth to the tip"):
         assert word in text
 
 

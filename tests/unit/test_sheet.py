@@ -85,9 +85,11 @@ def test_every_number_of_a_passage_stands_on_its_page(examined, pages):
         found = [
             (key, number)
             for key, number in leaves(passage)
-            if key != "turn_about_z_deg"  # the drills are upright: the turn says nothing
+            # The drills are upright: the turn says nothing; the direction is told in words.
+            if key not in ("turn_about_z_deg", "direction")
         ]
         assert len(found) > 30
+        assert "axis vertical, drilled downward" in text
         for key, number in found:
             assert shown(number, text), (passage["name"], key, number)
 
@@ -300,7 +302,7 @@ def test_section_through_the_drill_is_to_a_scale_and_names_what_it_shows(drawn):
         assert any(scale.true_scale(axes) == pytest.approx(one) for one in scale.SCALES)
         assert axes.get_aspect() == 1.0
     said = [text.get_text() for text in main.texts]
-    for word in ("outlet", "stray sheet, z 15.00 mm", f"{drill.depth_mm:.1f}"):
+    for word in ("outlet", "stray sheet 1, z 15.00 to 15.20 mm", f"{drill.depth_mm:.1f}"):
         assert word in said
     assert said.count("B") == 2  # the level section, at both ends of its line
     assert [text.get_text() for text in plan.texts].count("A") == 2
