@@ -33,6 +33,7 @@ from clearance.predicted.cuts import of_plate, predicted_metal, stray_metal
 from clearance.predicted.part import Predicted
 from clearance.result import Drilling, PassageResult, Rework
 from clearance.result.passage import NearestLine
+from clearance.verdict.names import sheet
 from clearance.verdict.numbers import (
     given,
     least,
@@ -41,7 +42,6 @@ from clearance.verdict.numbers import (
     near,
     rounded_down,
     rounded_up,
-    sheet,
 )
 from clearance.verdict.passage import PassageCheck
 
