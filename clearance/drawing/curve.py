@@ -95,6 +95,7 @@ def curve(check: PassageCheck, result: PassageResult) -> Curve:
         own = _stepped(first.way.route)[0]
         beside = _room(predicted, own)[[_nearest(own, point) for point in moved]]
         room = np.maximum(room, beside)
+    room = _no_wider_than_proven(room, moved, result)
     area_at, area = _areas(nominal, way, length)
     base, around = check.checked.platform_z, np.interp(length, area_at, area)
     marks = [
@@ -172,6 +173,21 @@ def _room(predicted: Predicted, points: Floats) -> Floats:
     return room
 
 
+def _no_wider_than_proven(room: Floats, points: Floats, result: PassageResult) -> Floats:
+    """Room along a way, no more than surely passes at its crossings and anywhere.
+
+    Points lie apart and a sheet is thin, so that its narrowest place may lie between two of them.
+    """
+    room = room.copy()
+    for crossing in result.crossings:
+        at = _nearest(points, np.array(crossing.centre_mm))
+        room[at] = min(room[at], crossing.clear_diameter_mm)
+    least = result.clear_diameter_mm.high
+    if result.throat_mm is not None and room.min() > least:
+        room[_nearest(points, np.array(result.throat_mm))] = least
+    return room
+
+
 def _mark(
     n: int,
     crossing: CrossingResult,
@@ -189,7 +205,7 @@ def _mark(
         float(length[at]),
         n,
         crossing.sealed,
-        f"crossing {n}" + ("" if whole else f" at z {height_mm:.2f}: {said}"),
+        f"crossing {n + 1}" + ("" if whole else f" at z {height_mm:.2f}: {said}"),
         share,
         float(area[at]) * share,
     )

@@ -265,6 +265,7 @@ def draw_drill(axes: Axes, section: DrillSection) -> Axes:
     to_scale(axes, section.with_holder)
     if np.ptp(axes.get_xlim()) > 2.01 * near:
         to_scale(axes, section.bounds)  # the holder is too far off to be shown
+    _aside(axes, section)
     _cut(axes, section, with_holder=True)
     u0, u1 = axes.get_xlim()
     if section.depth_mm > 0.0:
@@ -280,6 +281,13 @@ def draw_drill(axes: Axes, section: DrillSection) -> Axes:
     axes.set_ylabel("z above the platform, mm")
     _names(axes, section, 0.02 * (u1 - u0))
     return axes
+
+
+def _aside(axes: Axes, section: DrillSection) -> None:
+    """Move what is shown to the left by some of the room beside it: names stand right."""
+    u0, u1 = axes.get_xlim()
+    spare = max((u1 - u0) - (section.with_holder[2] - section.with_holder[0]), 0.0)
+    axes.set_xlim(u0 + 0.3 * spare, u1 + 0.3 * spare)
 
 
 def _nearest_line(axes: Axes, section: DrillSection) -> None:

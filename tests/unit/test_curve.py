@@ -61,7 +61,7 @@ def test_area_is_that_of_the_bore_and_nothing_is_left_at_the_crossing(sealed):
     assert found.area_mm2[inside] == pytest.approx(AREA, rel=0.01)
     (mark,) = found.marks
     assert (mark.sealed, mark.open_fraction, mark.area_mm2) == (True, 0.0, 0.0)
-    assert mark.said == "crossing 0 at z 15.00: sealed"
+    assert mark.said == "crossing 1 at z 15.00: sealed"
     assert "blocked" in found.title
     assert "5 mm required" in found.title
 
@@ -87,7 +87,9 @@ def test_a_lens_leaves_the_area_of_a_lens(tmp_path):
     assert not mark.sealed
     # Analytic: the largest circle in the lens has diameter 2 r - d.
     assert found.predicted_mm.min() == pytest.approx(2 * RADIUS - d, abs=0.15)
-    assert found.predicted_mm.min() <= 2 * RADIUS - d + 1e-3
+    assert (
+        found.predicted_mm.min() <= result.clear_diameter_mm.high + 1e-9
+    )  # the curve hides nothing
 
 
 def test_no_event_leaves_no_marks(tmp_path):
