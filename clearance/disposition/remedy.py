@@ -27,9 +27,6 @@ from clearance.result import DispositionResult, FlowResult, PassageResult, Resul
 from clearance.verdict.passage import PassageCheck
 from clearance.verdict.prepared import Checked, Progress, silent
 
-TOUCHED_MM3 = 1e-6
-"""Less metal added than this is rounding."""
-
 
 @dataclass(frozen=True)
 class Remedied:
@@ -147,8 +144,7 @@ def _affected(checked: Checked, result: Result) -> bool:
         return True
     if result.unmelted or checked.bodies.added_by_stray:
         return True
-    added = result.signs is not None and abs(result.signs.volume_added_mm3) > TOUCHED_MM3
-    return added or any(changed(checked.whole, events) for events in everything)
+    return any(changed(checked.whole, events) for events in everything)
 
 
 def _opened(

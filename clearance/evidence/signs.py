@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 import shapely
 
+from clearance.evidence.added import metal_added
 from clearance.geometry import cutting, sections
 from clearance.geometry.planes import Plane
 from clearance.geometry.soup import Soup, extent
@@ -29,6 +30,8 @@ SCATTER = 0.005
 """Good parts of one build may differ in mass by this share; common practice, no source."""
 LEAST_OVERHANG_MM = 1e-3
 """What stands out less has no direction."""
+JUST_ABOVE_MM = 1e-5
+"""So far above a level face the section is that above it."""
 MESH_HEIGHTS = 5
 """Heights at which the outline of measured stray metal is looked at."""
 
@@ -42,11 +45,8 @@ def signs(
 
     Both parts over the whole part's window.
     """
-    cell = predicted.grid.pitch_mm**2
-    columns = float(nominal.metal.length_mm().sum()) * cell
-    added = float(predicted.melted.length_mm().sum()) * cell - columns
-    bodies = nominal.window.bodies
-    before = columns if bodies.overlapping else float(_volume(bodies.part))
+    added = metal_added(predicted, nominal)
+    before = _before(nominal)
     grams = None if density_g_cm3 is None else density_g_cm3 * 1e-3
     scatter = None if grams is None else SCATTER * before * grams
     out = overhang(predicted)
@@ -65,6 +65,14 @@ def signs(
         outside_overhang_direction=out.direction,
         outside_overhang_turn_deg=out.turn_deg,
     )
+
+
+def _before(nominal: Predicted) -> float:
+    """Volume of the nominal part, mm3: from columns where its shells overlap."""
+    bodies = nominal.window.bodies
+    if bodies.overlapping:
+        return float(nominal.metal.length_mm().sum()) * nominal.grid.pitch_mm**2
+    return float(_volume(bodies.part))
 
 
 @kernel
@@ -122,14 +130,17 @@ class Overhang:
 
 
 def overhang(predicted: Predicted) -> Overhang:
-    """Where stray metal stands farthest out of the part's side.
+    """Where the event makes something stand farthest out of the part's side.
 
     The largest distance of a point of the slices' outer outline from the outer
     outline of the part just below and just above the sheet; for measured metal, from
-    that of the part at the same height.
+    that of the part at the same height; and of the step where the part above is shifted or
+    made of other layers than belong there.
     """
-    found = [_farthest(*shapes) for shapes in (*_of_events(predicted), *_of_added(predicted))]
-    return max(found, key=lambda one: one.length_mm, default=Overhang())
+    looked_at = (*_of_events(predicted), *_of_steps(predicted), *_of_added(predicted))
+    found = [_farthest(*shapes) for shapes in looked_at]
+    # Of equal ones, but for rounding, the first: what lies above.
+    return max(found, key=lambda one: round(one.length_mm, 6), default=Overhang())
 
 
 def _farthest(z: float, sheet: Any, sides: list[Any]) -> Overhang:
@@ -170,6 +181,24 @@ def _of_event(predicted: Predicted, event: Event) -> tuple[Any, list[Any]]:
     return sheet, [_outer_of(predicted, z, up) for z, up in ends]
 
 
+def _of_steps(predicted: Predicted) -> Iterator[tuple[float, Any, list[Any]]]:
+    """The same of the part above an event that has moved it, and of the part below it.
+
+    What is above stands out where it lies beyond what is below and beyond what belongs there;
+    what is below, where it belongs to be covered and is not.
+    """
+    for event in predicted.events:
+        if event.still:
+            continue
+        under = predicted.slab_at(event.bottom, above=False)
+        below = _outer_of(predicted, event.bottom, False)
+        above = _outer_of(predicted, event.top, True)
+        level = event.top - (under.lift or 0.0)
+        belongs = _outer(predicted, "part", level + JUST_ABOVE_MM, rounded(under.shift))
+        yield event.top, above, [below, belongs]
+        yield event.bottom, shapely.intersection(below, belongs), [above]
+
+
 def _of_added(predicted: Predicted) -> Iterator[tuple[float, Any, list[Any]]]:
     """The same of the stray metal that is given as a mesh, at some heights."""
     if predicted.added is None:
@@ -200,4 +229,6 @@ def _outline(soup: Soup, z: float) -> Any:
 def _outer_of(predicted: Predicted, z: float, above: bool) -> Any:
     slab = predicted.slab_at(z, above)
     lift = slab.lift or 0.0
-    return _outer(predicted, "part", z - lift + (1e-5 if above else 0.0), rounded(slab.shift))
+    return _outer(
+        predicted, "part", z - lift + (JUST_ABOVE_MM if above else 0.0), rounded(slab.shift)
+    )

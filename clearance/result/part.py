@@ -131,10 +131,17 @@ class Signs:
 
     mass_added_g: Annotated[float | None, told("by the event; null without a density", "g")]
     volume_added_mm3: Annotated[
-        float, told("by the event, from the columns; negative where metal is missing", "mm3")
+        float,
+        told("by the event, by areas of exact sections; negative where metal is missing", "mm3"),
     ]
     height_added_mm: Annotated[float, told("how much taller the part is", "mm")]
-    outside_overhang_mm: Annotated[float, told("how far the sheet stands out of the side", "mm")]
+    outside_overhang_mm: Annotated[
+        float,
+        told(
+            "how far the sheet, or a step where the part above is shifted, stands out of the side",
+            "mm",
+        ),
+    ]
     gauge_pins: Annotated[tuple[GaugePin, ...], told("pins, port by port")] = ()
     balls: Annotated[tuple[Ball, ...], told("bearing balls, passage by passage")] = ()
     part_volume_mm3: Annotated[float, told("of the nominal part", "mm3")] = 0.0
