@@ -53,6 +53,8 @@ UPRIGHT_DEG = 0.005
 """Less tilt than this has no direction to turn to."""
 TURN_DEG = 0.05
 """Nearer to an axis than this a direction is that axis."""
+IN_PLANE_MM = 0.05
+"""Nearer than this a point lies in the plane that is drawn."""
 CRACK_MM = 1e-5
 DETAIL_RADII = 1.35
 """Half the detail's size, in radii of the drill or of the passage."""
@@ -93,6 +95,8 @@ class DrillSection:
         Without a plan: the line that comes nearest to one, from the opening to its end.
     stopped : (2,) ndarray or None
         The point of the wall that is nearest to it, seen square to the plane.
+    stopped_off : bool
+        That point lies before or behind the plane.
     """
 
     title: str
@@ -119,6 +123,7 @@ class DrillSection:
     trace: Floats
     line: Floats | None = None
     stopped: Floats | None = None
+    stopped_off: bool = False
 
 
 def drill_sections(check: PassageCheck, result: PassageResult) -> list[DrillSection]:
@@ -401,10 +406,11 @@ def _without_plan(check: PassageCheck, result: PassageResult) -> DrillSection:
     cut = _cut(check, entry, end - entry, number)
     flat = cut.plane.to_plane(np.stack([entry, end]))
     names = {name: flat[0], _sheet_named(check, number): flat[1]}
-    stopped, focus = None, flat[1]
+    stopped, focus, off_mm = None, flat[1], 0.0
     if nearest is not None:
         stopped = cut.plane.to_plane(np.array([nearest.wall_mm]))[0]
-        names |= _line_named(nearest, flat, stopped, base)
+        off_mm = float(cut.plane.signed(np.array([nearest.wall_mm]))[0])
+        names |= _line_named(nearest, flat, stopped, base, off_mm)
         focus = stopped
     radius = math.sqrt(max(result.crossings[number].nominal_area_mm2, 1e-6) / math.pi)
     seen = flat if stopped is None else np.vstack([flat, stopped])
@@ -434,6 +440,7 @@ def _without_plan(check: PassageCheck, result: PassageResult) -> DrillSection:
         trace=cut.trace,
         line=None if nearest is None else flat,
         stopped=stopped,
+        stopped_off=abs(off_mm) >= IN_PLANE_MM,
     )
 
 
@@ -453,15 +460,21 @@ def _to_the_worst(check: PassageCheck, result: PassageResult) -> tuple[int, str,
 
 
 def _line_named(
-    nearest: NearestLine, flat: Floats, stopped: Floats, base: float
+    nearest: NearestLine, flat: Floats, stopped: Floats, base: float, off_mm: float
 ) -> dict[str, Floats]:
-    """Names of the line, and of the wall's point that stops it or lies nearest to it."""
+    """Names of the line, and of the wall's point that stops it or lies nearest to it.
+
+    That point need not lie in the plane that is drawn: `off_mm` is how far towards the eye it does.
+    """
+    off = ""
+    if abs(off_mm) >= IN_PLANE_MM:
+        off = f", {near(abs(off_mm), 1)} {'before' if off_mm > 0.0 else 'behind'} the plane"
     wide = f"best line, ⌀{least(nearest.clear_mm)} clear"
     if nearest.clear_mm >= nearest.needed_mm:
-        return {wide: flat.mean(0), "nearest wall": stopped}
+        return {wide: flat.mean(0), f"nearest wall{off}": stopped}
     return {
         f"{wide}, ⌀{most(nearest.needed_mm)} needed": flat.mean(0),
-        f"the wall here stops it, z {near(nearest.wall_mm[2] - base)}": stopped,
+        f"the wall stops it at z {near(nearest.wall_mm[2] - base)}{off}": stopped,
     }
 
 

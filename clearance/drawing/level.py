@@ -261,10 +261,11 @@ def _voids(
             left = left.intersection(shapely.union_all(own))
         left = drawn(left)
         names = _whose(names, piece, passages, level.strays)
-        state = min((states[name] for name in names), key=GRAVEST.index)
+        theirs = [states[name] for name in names]
+        state = min(theirs, key=GRAVEST.index)
         inside = piece if left.is_empty else left
         at = shapely.get_coordinates(largest(inside).representative_point())[0]
-        label = label_of(checked, level, names, state, left.area / piece.area, at)
+        label = label_of(checked, level, names, theirs, left.area / piece.area, at)
         found.append(Void(names, state, piece, left, (float(at[0]), float(at[1])), label))
     order = list(owners)
     found.sort(key=lambda v: (order.index(v.names[0]), *v.at))

@@ -18,7 +18,7 @@ from clearance.drawing.level_parts import DETAIL_LETTERS, GRAVEST, Detail, Level
 from clearance.predicted.stray import Event
 from clearance.report.headline import clear_diameter
 from clearance.result import CrossingResult, PassageResult, SeparateResult, State
-from clearance.verdict.names import sheet
+from clearance.verdict.names import named_all, sheet
 from clearance.verdict.numbers import given, height, most, near
 from clearance.verdict.prepared import Checked
 
@@ -34,12 +34,16 @@ def label_of(
     checked: Checked,
     level: Level,
     names: tuple[str, ...],
-    state: State,
+    states: Sequence[State],
     share: float,
     at: Any,
 ) -> tuple[str, ...]:
-    """Name, state, what is open of a piece here, and its port if one is near."""
-    lines = [", ".join(names), state.value]
+    """Name, state, what is open of a piece here, and its port if one is near.
+
+    Of a void that several passages share the gravest of their states.
+    """
+    worst = min(states, key=GRAVEST.index)
+    lines = [named_all(names), worst.value if len(set(states)) == 1 else f"at worst {worst.value}"]
     if level.strays:
         lines.append(share_in_words(share))
     lines += _nearest_port(checked, names, np.array([*at, level.z]))
@@ -163,7 +167,7 @@ def detail_of(
     if leading:
         lines = (*lines, "leads into another circuit")
     title = (
-        f"detail {DETAIL_LETTERS[0]}: {', '.join(void.names)}, {share_in_words(void.open_fraction)}"
+        f"detail {DETAIL_LETTERS[0]}: {named_all(void.names)}, {share_in_words(void.open_fraction)}"
     )
     return Detail(_bounds_of_detail(void, joined if leading else void.nominal), title, lines)
 

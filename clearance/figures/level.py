@@ -41,10 +41,12 @@ LINE_IN = 0.165
 """Height of a line of the smaller letters."""
 ROW_IN, KEY_IN = 0.42, 0.23
 """Height of a passage's row and of a line of the key."""
-GAP_IN, TICK_IN = 0.08, 0.42
+GAP_IN, TICK_IN, ROUNDING_IN = 0.08, 0.42, 0.01
 """Air between labels, and between numbers of an axis."""
 AXIS_IN = 0.12
 """The level axis stands this far below the part; the scale bar stands left of it."""
+DETAIL_IN, SMALL_DETAIL_IN, FEW_ROWS = 2.75, 1.9, 4
+"""Size of the detail, and with more passages than so many to list below it."""
 FEW_LABELS, MOST_LABELS = 8, 20
 """More pieces than this: open ones go without a label."""
 LEADER_IN, NUMBERS_IN = 0.3, 0.5
@@ -63,7 +65,7 @@ class Room:
     @property
     def words_in(self) -> float:
         """Inches for a label's line."""
-        return self.label_in - LEADER_IN - NUMBERS_IN
+        return self.label_in - LEADER_IN - NUMBERS_IN - GAP_IN
 
     def about(self, voids: Sequence[Void]) -> Room:
         """The same with no more room beside the part than the labels take."""
@@ -73,7 +75,8 @@ class Room:
             for words in void.label
             for line in wrapped(words, self.words_in, style.LABEL_PT)
         ]
-        return replace(self, label_in=LEADER_IN + NUMBERS_IN + max(lines, default=0.0))
+        widest = max(lines, default=0.0) + ROUNDING_IN
+        return replace(self, label_in=LEADER_IN + NUMBERS_IN + GAP_IN + widest)
 
 
 ROOMY = Room()
@@ -219,7 +222,10 @@ def _labelled(voids: Sequence[Void]) -> list[Void]:
     """Pieces that get a label: not the open ones where there are many, the gravest first."""
     if len(voids) > MOST_LABELS:
         voids = [v for v in voids if v.state is not State.OPEN]
-    return sorted(voids, key=lambda v: GRAVEST.index(v.state))[:MOST_LABELS]
+    gravest = sorted(voids, key=lambda v: GRAVEST.index(v.state))[:MOST_LABELS]
+    if len(gravest) > FEW_LABELS:  # where each lies nearest to is told where there is room
+        gravest = [replace(void, label=void.label[:3]) for void in gravest]
+    return gravest
 
 
 def _that_fit_beside(
@@ -315,7 +321,7 @@ def _detail(figure: Figure, main: Axes, section: LevelSection, detail: Detail) -
     """Draw the detail at the top of the side column; return the room that is left below it."""
     title = wrapped(detail.title, SIDE[2], style.LABEL_PT)
     room = SIDE[3] - LINE_IN * len(title) - 0.08
-    size = min(SIDE[2], 2.75)
+    size = DETAIL_IN if len(section.rows) <= FEW_ROWS else SMALL_DETAIL_IN
     axes = placed_axes(figure, (SIDE[0], SIDE[1] + room - size, size, size))
     to_scale(axes, detail.bounds)
     draw_level(axes, section)

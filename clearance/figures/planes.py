@@ -291,7 +291,10 @@ def _aside(axes: Axes, section: DrillSection) -> None:
 
 
 def _nearest_line(axes: Axes, section: DrillSection) -> None:
-    """The best line of a passage without a plan, and a cross where the wall is nearest to it."""
+    """The best line of a passage without a plan, and a cross where the wall is nearest to it.
+
+    The cross is pale where that lies before or behind the plane.
+    """
     if section.line is None:
         return
     rim = [withStroke(linewidth=style.BOLD_PT + 2.0, foreground=style.PAPER)]
@@ -301,8 +304,9 @@ def _nearest_line(axes: Axes, section: DrillSection) -> None:
     ):  # fmt: skip
         one.set_gid("nearest line")
     if section.stopped is not None:
+        colour = style.PAPER if section.stopped_off else style.WARN
         axes.plot(
-            *section.stopped, color=style.WARN, marker="X", markersize=9.0, zorder=7,
+            *section.stopped, color=colour, marker="X", markersize=9.0, zorder=7,
             markeredgecolor=style.INK, markeredgewidth=style.THIN_PT,
         )  # fmt: skip
 

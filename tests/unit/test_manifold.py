@@ -160,3 +160,7 @@ def test_a_picture_names_each_tube_for_its_own_passage(tmp_path, drawn):
         void = named[(f"tube-{n}",)]
         assert abs(void.at[0] - x) < RADIUS
         assert void.state is results[n].state
+    (plenum,) = level_section(checked, results, 6.0).voids  # theirs alike: no one's state is all's
+    states = {result.state for result in results}
+    worst = "blocked" if len(states) == 1 else "at worst blocked"
+    assert plenum.label[:2] == ("tube-0 to tube-3", worst)
