@@ -31,7 +31,17 @@ where anything is undetermined, the recommendation included; else 0. `plate` end
 gravest of its parts in the order 1, 2, 3, 4, 0.
 
 Files appear whole: they are written under a temporary name and then renamed. Colours only repeat
-what the words say, and `NO_COLOR` turns them off.
+what the words say, and `NO_COLOR` turns them off. Words keep within the terminal's columns, 40 to
+100 of them (88 where there is no terminal); `COLUMNS` says otherwise.
+
+**Completion.** Shells complete commands, options and files once they are told how, by one line in
+their start-up file (click's own completion; the line runs the program each time a shell starts):
+
+| shell | line | file |
+|---|---|---|
+| bash 4.4 or newer | `eval "$(_CLEARANCE_COMPLETE=bash_source clearance)"` | `~/.bashrc` |
+| zsh | `eval "$(_CLEARANCE_COMPLETE=zsh_source clearance)"` | `~/.zshrc` |
+| fish | `_CLEARANCE_COMPLETE=fish_source clearance \\| source` | `config.fish` |
 """
 
 

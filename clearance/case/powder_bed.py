@@ -12,15 +12,6 @@ PACKING = (0.45, 0.6)
 An assumption. 0.5 and 0.6 are assumed and 0.38 to 0.6 reported in what Mahmoodkhani et al.,
 Progress in Additive Manufacturing 4 (2019) 109, collect in their introduction.
 """
-EXPANSION_1E6_K = {
-    # Means from room temperature to 100 or 200 degC as data sheets give them, from memory: tables
-    # of EN 10088-1 (1.4404), of ASM handbooks (alloy 718, Ti-6Al-4V) and of EN 1706 (AlSi10Mg).
-    "316L": 16.5,
-    "IN718": 13.0,
-    "Ti-6Al-4V": 8.8,
-    "AlSi10Mg": 20.5,
-}
-"""Linear thermal expansion of the alloys that the program knows by name, 1e-6/K."""
 
 
 def recess(layer: float, packing: float) -> float:

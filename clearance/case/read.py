@@ -14,7 +14,7 @@ from typing import Any
 
 from clearance.case.kinds import LARGEST_DRILL_MM, MM_PER_INCH
 from clearance.case.machine_log import MeltedTable, log_fault, strays_from_log
-from clearance.case.powder_bed import EXPANSION_1E6_K
+from clearance.case.materials import alloy, known_names
 from clearance.case.stray_tables import (
     NO_EXPANSION,
     BuildEvent,
@@ -39,19 +39,6 @@ from clearance.case.tables import (
     StateTable,
 )
 from clearance.case.toml_file import TomlFile, Where, nearest
-
-DENSITY_G_CM3 = {
-    # Published tables read: 7.9 (materials comparison page), 8.0 for 316 (MeltpoolNet data);
-    # 7.95 is the middle of that spread.
-    "316L": 7.95,
-    # MeltpoolNet data (Akbari et al., Additive Manufacturing 55 (2022) 102817).
-    "IN718": 8.19,
-    # General knowledge; a copy of an alloy data sheet gives 4.42.
-    "Ti-6Al-4V": 4.43,
-    # General knowledge. MeltpoolNet carries 2.59, which is too low for the solid alloy.
-    "AlSi10Mg": 2.67,
-}
-"""Density of the solid alloys that the program knows by name."""
 
 OUTSIDE = "outside"
 """Word of the result for the open air; no passage may be called so."""
@@ -228,11 +215,11 @@ def _is_file(path: Path) -> bool:
 
 def _check_material(file: TomlFile) -> None:
     material = file.sound(("part", "material"))
-    if material is None or material in DENSITY_G_CM3 or "density_g_cm3" in file.document["part"]:
+    if material is None or alloy(material) or "density_g_cm3" in file.document["part"]:
         return
-    near = nearest(material, DENSITY_G_CM3)
+    near = nearest(material, known_names())
     hint = f"; did you mean {near}?" if near else ""
-    known = ", ".join(DENSITY_G_CM3)
+    known = ", ".join(known_names())
     file.fault(("part", "material"), f"one of {known}, or density_g_cm3 beside it{hint}")
 
 
@@ -310,7 +297,8 @@ def _event(file: TomlFile) -> BuildEvent:
 def _expansion(file: TomlFile) -> float | None:
     """Thermal expansion of the part, given or of its material."""
     given = file.sound(("part", "thermal_expansion"))
-    return EXPANSION_1E6_K.get(file.sound(("part", "material"))) if given is None else given
+    known = alloy(file.sound(("part", "material")))
+    return known.expansion_1e6_k if given is None and known is not None else given
 
 
 def _logged(
@@ -344,14 +332,15 @@ def sheets_of(file: TomlFile, thickness: float | None, expansion: float | None) 
 
 
 def _resolved(part: PartTable, folder: Path) -> PartTable:
-    density = part.density_g_cm3
-    if density is None and part.material is not None:
-        density = DENSITY_G_CM3[part.material]
+    known, density = alloy(part.material), part.density_g_cm3
+    if density is None and known is not None:
+        density = known.density_g_cm3
     return part.model_copy(
         update={
             "mesh": folder / part.mesh,
             "also_melted": tuple(folder / mesh for mesh in part.also_melted),
             "density_g_cm3": density,
+            "material": known.name if known is not None else part.material,
         }
     )
 
@@ -376,8 +365,9 @@ def _assumed(written: PartTable, part: PartTable) -> Iterator[str]:
 
 def expansion_of(part: PartTable) -> float | None:
     """Thermal expansion of a part, given or of its material, 1e-6/K; None if it is not known."""
-    if part.thermal_expansion is None and part.material is not None:
-        return EXPANSION_1E6_K.get(part.material)
+    known = alloy(part.material)
+    if part.thermal_expansion is None and known is not None:
+        return known.expansion_1e6_k
     return part.thermal_expansion
 
 

@@ -46,7 +46,10 @@ class PartTable(Table):
         "Height of the platform's surface in mesh coordinates.", "mm", None, "the mesh's lowest z"
     )
     material: Text | None = key(
-        "Alloy; gives the density of 316L, IN718, Ti-6Al-4V, AlSi10Mg.", "", None, "none"
+        "Alloy; gives the density of 316L, alloy 718 (IN718 for short), Ti-6Al-4V, AlSi10Mg.",
+        "",
+        None,
+        "none",
     )
     density_g_cm3: Annotated[float, Field(gt=0, le=25)] | None = key(
         "Density of the solid material; wins over the material's.", "g/cm3", None, "of the material"

@@ -44,10 +44,10 @@ from clearance.cli.options import (
 NO_VERDICT, BAD_INPUT = 1, 2
 INTERRUPTED = "interrupted, no verdict"
 ELSEWHERE = {
-    "mesh": ("clearance.cli.mesh", "Examine a mesh file: is it sound, could it be the cause?"),
-    "openings": ("clearance.cli.mesh", "Find every mouth of the voids inside a mesh."),
-    "plate": ("clearance.cli.plate", "Check every part of a plate under one event."),
-    "sweep": ("clearance.cli.sweep", "Tell the states for all heights of the stray sheet."),
+    "mesh": ("clearance.cli.mesh", "Report on a mesh file: is it sound, could it be the cause?"),
+    "openings": ("clearance.cli.mesh", "Report every opening of the voids inside a mesh."),
+    "plate": ("clearance.cli.plate", "Report on every part of a plate under one event."),
+    "sweep": ("clearance.cli.sweep", "Report the states for all heights of the stray sheet."),
 }
 """Commands of other rooms: the room, and what the list of commands says of them."""
 
@@ -154,7 +154,7 @@ def _fail(ctx: click.Context, message: str, status: int) -> None:
 @click.version_option(__version__, prog_name="clearance", message="%(prog)s %(version)s")
 @click.pass_context
 def main(ctx: click.Context) -> None:
-    """Tell whether passages of a powder-bed-fusion part still run through after stray layers.
+    """Report whether passages of a powder-bed-fusion part still run through after stray layers.
 
     \b
     clearance check CASE.toml
@@ -198,7 +198,7 @@ def check(
     margins: bool,
     verify: bool | None,
 ) -> None:
-    """Check every passage of one part.
+    """Report on every passage of one part.
 
     \b
     clearance check insert.toml
@@ -256,9 +256,9 @@ def check(
     metavar="Z",
     multiple=True,
     callback=all_finite,
-    help="Height of a level section in mm above the platform, as in [[stray]] height. Within a "
-    "stray sheet the section is taken in the middle of the layer that holds it; where the part "
-    "is set aside it shows what is open on both sides of the step.",
+    help="Height of a horizontal section in mm above the platform, as in [[stray]] height. Within "
+    "a stray sheet the section is taken in the middle of the layer that holds it; where the part "
+    "has a lateral offset it shows what is open on both sides of the step.",
 )
 @click.option(
     "--along",

@@ -16,7 +16,7 @@ from clearance.cli.options import (
     debug_option,
     json_option,
 )
-from clearance.cli.terminal import progress, show
+from clearance.cli.terminal import progress, show, width
 from clearance.errors import ClearanceError
 
 FAULTY = 3
@@ -41,8 +41,8 @@ unit_option = click.option(
 @click.option(
     "--toml",
     is_flag=True,
-    help="Print [[passage]] tables instead, ready to paste into a case file: in each network from "
-    "the first opening to each other one.",
+    help="Print [[passage]] tables instead, ready to paste into a case file: in each connected "
+    "group from the first opening to each other one.",
 )
 @click.option(
     "--plot",
@@ -60,14 +60,14 @@ def openings(
     toml: bool,
     plot: Path | None,
 ) -> None:
-    """Find every mouth where an internal void of a mesh reaches the outside.
+    """Report every opening where an internal void of a mesh reaches the outside.
 
     \b
     clearance openings insert.stl
     clearance openings insert.stl --toml >> insert.toml
     clearance openings insert.stl --plot openings.pdf --json openings.json
 
-    Openings with one network number are connected inside. A recess that is shallower than half
+    Openings of one connected group are joined inside. A recess that is shallower than half
     its width is no opening; tubes that begin at its floor are. The mesh has to be closed; see
     `clearance mesh`.
     """  # noqa: D301 - click wants the character itself
@@ -94,7 +94,7 @@ def openings(
     if toml:
         for notice in found.notices:
             click.echo(f"note: {notice}", err=True)
-    words = openings_report.toml(found) if toml else openings_report.text(found, mesh.name)
+    words = openings_report.toml(found) if toml else openings_report.text(found, mesh.name, width())
     _give(ctx, openings_report.as_json(found, mesh.name, file_sha256(mesh)), words, json_file)
 
 
@@ -105,13 +105,13 @@ def openings(
 @debug_option
 @click.pass_context
 def mesh(ctx: click.Context, mesh: Path, unit: str, json_file: Path | None) -> None:
-    """Examine a mesh file: whether it is sound, and whether it could be the cause.
+    """Report on a mesh file: whether it is sound, and whether it could be the cause.
 
     \b
     clearance mesh insert.stl
     clearance mesh insert.stl --unit inch --json -
 
-    Tells whether it is closed and where not, triangles that are turned, doubled or without
+    Says whether it is closed and where not, triangles that are turned, doubled or without
     area, pieces that overlap, chord error of round walls, thinnest wall and gap, and flat sheets
     across voids that the file has of its own. The exit status is 0 for a mesh that `check` takes,
     3 for one that it refuses or that has such sheets, 2 for a file that cannot be read as a mesh.
@@ -122,7 +122,7 @@ def mesh(ctx: click.Context, mesh: Path, unit: str, json_file: Path | None) -> N
         from clearance.survey.faults import examine
 
         found = examine(mesh, unit)
-    _give(ctx, mesh_report.as_json(found), mesh_report.text(found), json_file)
+    _give(ctx, mesh_report.as_json(found), mesh_report.text(found, width()), json_file)
     ctx.exit(0 if found.fit else FAULTY)
 
 

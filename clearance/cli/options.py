@@ -52,8 +52,8 @@ pitch_option = click.option(
     type=float,
     metavar="MM",
     callback=positive,
-    help="Distance of the columns, above 0. Default: the case's, or chosen from the requirements. "
-    "Half the pitch takes about four times as long.",
+    help="Resolution: distance of the columns, above 0. Default: the case's, or chosen from the "
+    "requirements. Half the pitch takes about four times as long.",
 )
 json_option = click.option(
     "--json",
@@ -86,10 +86,10 @@ full_option = click.option(
 margins_option = click.option(
     "--margins",
     is_flag=True,
-    help="Tell how many layers the height of the first stray sheet, its first wrong layer and "
+    help="Report how many layers the height of the first stray sheet, its first wrong layer and "
     "their number may be off, each by itself, before a state or the recommendation changes. "
-    "Every step up to three each way is a check of its own. Without it only the height is told, up "
-    "to ten layers each way and for the states alone, where the sheet only adds metal.",
+    "Every step up to three each way is a check of its own. Without it only the height is looked "
+    "at, up to ten layers each way and for the states alone, where the sheet only adds metal.",
 )
 verify_option = click.option(
     "--verify/--no-verify",

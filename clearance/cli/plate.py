@@ -61,7 +61,7 @@ def plate(
     cluster: str | None,
     verify: bool | None,
 ) -> None:
-    """Check every part of a plate under one event.
+    """Report on every part of a plate under one event.
 
     \b
     clearance plate build-117.toml --out build-117

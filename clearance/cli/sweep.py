@@ -46,7 +46,9 @@ from clearance.cli.terminal import paint, progress, show, width
     callback=positive,
     help="Distance of the heights in mm, above 0. Default: the layer thickness.",
 )
-@click.option("--reach", is_flag=True, help="Tell whether a straight drill could reopen it there.")
+@click.option(
+    "--reach", is_flag=True, help="Report whether a straight drill could reopen it there."
+)
 @json_option
 @click.option(
     "--plot",
@@ -59,7 +61,7 @@ from clearance.cli.terminal import paint, progress, show, width
     type=float,
     metavar="MM",
     callback=positive,
-    help="Distance of the columns, as for check.",
+    help="Resolution: distance of the columns, as for check.",
 )
 @click.option(
     "--jobs",
@@ -81,7 +83,7 @@ def sweep(
     pitch: float | None,
     jobs: int | None,
 ) -> None:
-    """Tell every passage's state for all heights at which the stray sheet might lie.
+    """Report every passage's state for all heights at which the stray sheet might lie.
 
     \b
     clearance sweep insert.toml

@@ -5,19 +5,19 @@ In: a `MeshReport`. Out: the faults by name, the text for people, the keys of th
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 
 from clearance.geometry.cutting import Floats
+from clearance.report.table import wrapped
 from clearance.result import PROGRAM
 from clearance.result.mesh import MeshResult, mesh_inputs
 from clearance.result.passage import Point
 from clearance.survey.faults import MeshReport
 from clearance.survey.thickness import Narrow
-from clearance.verdict.numbers import counted
+from clearance.verdict.numbers import counted, level, near
 
 WIDTH = 88
 
@@ -36,8 +36,8 @@ def faults(found: MeshReport) -> list[str]:
     for sheet in found.sheets:
         thick = f"{sheet.thickness_mm:.3g} mm thick" if sheet.thickness_mm > 0.0 else "no thickness"
         said.append(
-            f"flat sheet of the file's own across a void: {sheet.area_mm2:.1f} mm2 at z "
-            f"{sheet.height_mm:.3f}, {thick}, {sheet.triangles} level triangles. If it is not "
+            f"flat sheet of the file's own across a void: {near(sheet.area_mm2, 1)} mm2 at "
+            f"{level([sheet.height_mm])}, {thick}, {sheet.triangles} level triangles. If it is not "
             "meant, the file closes passages there, not the machine"
         )
     if found.refused is not None and not said:
@@ -161,23 +161,27 @@ def text(found: MeshReport, width: int = WIDTH) -> str:
     """The report for people."""
     own = "its own" if found.own_unit else "as told"
     closed = "closed" if found.closed else "not closed"
-    volume = f"{found.volume_mm3:.1f} mm3" + ("" if found.closed else ", which means little")
-    lines = [
-        f"{found.path.name}: {found.triangles} triangles, {closed}, unit {found.unit} ({own})",
-        f"  bounds         {_point(found.low)} to {_point(found.high)} mm",
-        f"  volume         {volume}",
-        f"  pieces         {found.pieces}, {found.cavities} of them cavities",
+    volume = f"{near(found.volume_mm3, 1)} mm3" + ("" if found.closed else ", which means little")
+    facts = [
+        ("bounds", f"{_point(found.low)} to {_point(found.high)} mm"),
+        ("volume", volume),
+        ("pieces", f"{found.pieces}, {found.cavities} of them cavities"),
         *_chord(found),
-        *_thin("wall", found.wall, found.points),
-        *_thin("gap", found.gap, found.points),
-        "",
+        ("thinnest wall", _thin(found.wall, found.points)),
+        ("thinnest gap", _thin(found.gap, found.points)),
     ]
-    said = faults(found)
-    lines += ["faults:" if said else "no fault found"]
-    for sentence in said:
-        lines += textwrap.wrap(sentence, width, initial_indent="  - ", subsequent_indent="    ")
+    head = f"{found.path.name}: {found.triangles} triangles, {closed}, unit {found.unit} ({own})"
+    lines = wrapped(head, width)
+    for label, said in facts:
+        room = LABEL if width >= LEAST_LABELLED else 4
+        mark = f"  {label}" if room == LABEL or not label else f"  {label}: "
+        lines += wrapped(said, width, mark.ljust(room), " " * room)
+    said_of = faults(found)
+    lines += ["", "faults:" if said_of else "no fault found"]
+    for sentence in said_of:
+        lines += wrapped(sentence, width, "  - ", "    ")
     for sentence in found.notices:
-        lines += textwrap.wrap(sentence, width, initial_indent="  note: ", subsequent_indent="    ")
+        lines += wrapped(sentence, width, "  note: ", "    ")
     verdict = "`check` takes this mesh"
     if found.refused is not None:
         verdict = f"`check` refuses this mesh: {found.refused}"
@@ -185,35 +189,43 @@ def text(found: MeshReport, width: int = WIDTH) -> str:
         verdict += f", mended: {'; '.join(found.mended)}"
     if found.refused is None and found.sheets:
         verdict += ", with its flat sheets as part of the nominal shape"
-    return "\n".join([*lines, "", *textwrap.wrap(verdict, width)]) + "\n"
+    return "\n".join([*lines, "", *wrapped(verdict, width)]) + "\n"
 
 
-def _chord(found: MeshReport) -> list[str]:
+LABEL, LEAST_LABELLED = 17, 60
+"""Columns of a label, and of a terminal that has room for a column of labels."""
+
+
+def _chord(found: MeshReport) -> list[tuple[str, str]]:
+    """Chord error of round walls; in ten thousandths, for it is a few hundredths at most."""
     chord = found.chord
     if not chord.edges:
-        return ["  chord error    none: no round walls"]
-    lines = [
-        f"  chord error    at most {chord.max_mm:.4f} mm at {_point(chord.at_mm)}, "
-        f"99 % below {chord.p99_mm:.4f} mm"
+        return [("chord error", "none: no round walls")]
+    facts = [
+        (
+            "chord error",
+            f"at most {chord.max_mm:.4f} mm at {_point(chord.at_mm)}, 99 % below "
+            f"{chord.p99_mm:.4f} mm",
+        )
     ]
     if chord.hollow_max_mm > 0.0:
         taken = 2.0 * chord.hollow_max_mm
-        lines.append(
-            f"                 takes up to {taken:.4f} mm off the clear diameter of a bore"
-        )
+        facts.append(("", f"takes up to {taken:.4f} mm off the clear diameter of a bore"))
     if chord.untold:
-        lines.append(
-            f"                 not told: {counted(chord.untold, 'edge')} as at "
-            f"{_point(chord.untold_at_mm)}, of coarse facets or of the drawing"
+        facts.append(
+            (
+                "",
+                f"not told: {counted(chord.untold, 'edge')} as at {_point(chord.untold_at_mm)}, of "
+                "coarse facets or of the drawing",
+            )
         )
-    return lines
+    return facts
 
 
-def _thin(name: str, found: Narrow, points: int) -> list[str]:
-    label = f"  {'thinnest ' + name:13}"
+def _thin(found: Narrow, points: int) -> str:
     if not np.isfinite(found.width_mm):
-        return [f"{label}  none found from {points} points"]
-    return [f"{label}  {found.width_mm:.3f} mm at {_point(found.at_mm)}, from {points} points"]
+        return f"none found from {points} points"
+    return f"{near(found.width_mm)} mm at {_point(found.at_mm)}, from {points} points"
 
 
 def _size(found: MeshReport) -> float:

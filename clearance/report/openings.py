@@ -12,14 +12,19 @@ from typing import Any
 
 import numpy as np
 
+from clearance.report.table import wrapped
 from clearance.result import PROGRAM
 from clearance.result.mesh import OpeningsResult, mesh_inputs
 from clearance.result.passage import Point
 from clearance.survey.openings import Opening, Openings
-from clearance.verdict.numbers import counted
+from clearance.verdict.numbers import counted, least, near, point
 
 SIDES = (("left", "right"), ("front", "back"), ("bottom", "top"))
 """Of a part seen along +y, with z up: towards -x and +x, -y and +y, -z and +z."""
+WIDTH = 88
+"""Columns of the text where the terminal does not say otherwise."""
+TABLE_WIDTH = 74
+"""Columns of the table; where there are fewer, each opening is told in words."""
 ASKED = 0.9
 """Of the narrower port's clear diameter: what a pasted passage asks for until it is edited."""
 
@@ -47,28 +52,48 @@ def as_json(found: Openings, mesh: str, sha256: str) -> OpeningsResult:
     }
 
 
-def text(found: Openings, mesh: str) -> str:
-    """A table for people."""
-    count, networks = len(found.openings), len(found.networks())
-    lines = [f"{mesh}: {counted(count, 'opening')}, {counted(networks, 'network')}"]
+def text(found: Openings, mesh: str, width: int = WIDTH) -> str:
+    """A table for people; a line of words for each opening where a table has no room."""
+    count, groups = len(found.openings), len(found.networks())
+    lines = wrapped(
+        f"{mesh}: {counted(count, 'opening')} in {counted(groups, 'connected group')}", width
+    )
     if found.openings:
-        lines += [
-            "",
-            f"{'':>4} {'network':>7}  {'centre, mm':26} {'diameter':>8} {'clear':>7}  faces",
-        ]
-    for one in found.openings:
-        x, y, z = np.round(one.mouth.centre, 2) + 0.0
-        lines.append(
-            f"{one.number:>4} {one.network:>7}  {x:8.2f} {y:8.2f} {z:8.2f} "
-            f"{2.0 * one.mouth.radius:8.2f} {2.0 * one.mouth.inscribed_radius:7.2f}  "
-            f"{_faces(one)}"
-        )
-    lines += [f"note: {notice}" for notice in found.notices]
+        lines += ["", *(_table(found) if width >= TABLE_WIDTH else _words(found, width))]
+    for notice in found.notices:
+        lines += wrapped(f"note: {notice}", width, "", "  ")
     return "\n".join(lines) + "\n"
 
 
+def _table(found: Openings) -> list[str]:
+    head = f"{'':>4} {'group':>5}  {'centre, mm':26} {'diameter':>8} {'clear':>7}  faces"
+    lines = [head]
+    for one in found.openings:
+        x, y, z = (near(value) for value in one.mouth.centre)
+        lines.append(
+            f"{one.number:>4} {one.network:>5}  {x:>8} {y:>8} {z:>8} "
+            f"{near(2.0 * one.mouth.radius):>8} {least(2.0 * one.mouth.inscribed_radius):>7}  "
+            f"{_faces(one)}"
+        )
+    return lines
+
+
+def _words(found: Openings, width: int) -> list[str]:
+    lines = []
+    for one in found.openings:
+        lines += wrapped(
+            f"{one.number}, group {one.network}: centre {point(_place(one.mouth.centre))}, "
+            f"diameter {near(2.0 * one.mouth.radius)}, clear "
+            f"{least(2.0 * one.mouth.inscribed_radius)}, faces {_faces(one)}",
+            width,
+            "",
+            "  ",
+        )
+    return lines
+
+
 def toml(found: Openings) -> str:
-    """[[passage]] tables: in each network the first opening to each other one.
+    """[[passage]] tables: in each connected group the first opening to each other one.
 
     Normals and centres are written so that the mouths are found again; what a passage has to
     let through is not known from a mesh: it is marked to be edited.
@@ -93,7 +118,8 @@ def _passage(name: str, inlet: Opening, outlet: Opening) -> str:
     narrower = 2.0 * min(inlet.mouth.inscribed_radius, outlet.mouth.inscribed_radius)
     asked = _two_digits(ASKED * narrower)
     return (
-        f"[[passage]]    # openings {inlet.number} and {outlet.number}, network {inlet.network}\n"
+        f"[[passage]]    # openings {inlet.number} and {outlet.number}, connected group "
+        f"{inlet.network}\n"
         f"name = {json.dumps(name)}\n"
         f"inlet = {_port(inlet)}\n"
         f"outlet = {_port(outlet)}\n"

@@ -49,7 +49,7 @@ def test_openings_json_alone_on_stdout(program, folder):
 def test_openings_toml_parses_and_words_are_a_table(program, folder):
     tables = tomllib.loads(program("openings", folder / "elbow.stl", "--toml").stdout)
     assert len(tables["passage"]) == 1
-    assert "2 openings, 1 network" in program("openings", folder / "elbow.stl").stdout
+    assert "2 openings in 1 connected group" in program("openings", folder / "elbow.stl").stdout
 
 
 @pytest.mark.parametrize("kind", [".png", ".pdf", ".svg"])

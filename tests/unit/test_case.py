@@ -251,6 +251,11 @@ def test_density_of_the_case_wins_and_frees_the_material(folder):
     assert read(text).part.density_g_cm3 == 8.1
 
 
+def test_the_short_form_of_an_alloy_is_printed_as_its_name(folder):
+    part = read(BASE.replace('"316L"', '"IN718"')).part
+    assert (part.material, part.density_g_cm3) == ("alloy 718 (UNS N07718)", 8.19)
+
+
 # Stray sheets
 
 
@@ -423,8 +428,8 @@ REFUSED = [
     ("platform_z = 0.0", "min_wall = 1.0", 7, "[part] min_wall: found 1.0, no such key; min_wall belongs to [drilling]"),
     ("platform_z = 0.0", "qqq = 1.0", 7, "[part] qqq: found 1.0, no such key; known here: name, mesh"),
     ("platform_z = 0.0", "platform_z = inf", 7, "platform_z: found inf, expected a finite number"),
-    ('"316L"', '"316l"', 8, "material: found '316l', expected one of 316L, IN718, Ti-6Al-4V, AlSi10Mg, or density_g_cm3 beside it; did you mean 316L?"),
-    ('"316L"', '"unobtainium"', 8, "found 'unobtainium', expected one of 316L, IN718, Ti-6Al-4V, AlSi10Mg, or"),
+    ('"316L"', '"316l"', 8, "material: found '316l', expected one of 316L, alloy 718, Ti-6Al-4V, AlSi10Mg, or density_g_cm3 beside it; did you mean 316L?"),
+    ('"316L"', '"unobtainium"', 8, "found 'unobtainium', expected one of 316L, alloy 718, Ti-6Al-4V, AlSi10Mg, or"),
     ('"insert-a.stl"', '"gone/insert.stl"', 4, "[part] mesh: found 'gone/insert.stl', expected a file that exists"),
     ('"insert-a.stl"', '""', 4, "[part] mesh: found '', expected the path of a file"),
     ('"insert-a.stl"', "3", 4, "[part] mesh: found 3, expected the path of a file"),

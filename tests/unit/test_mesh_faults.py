@@ -42,6 +42,8 @@ def test_every_fault_is_named(written, name):
     assert any(words in sentence for sentence in said), said
     json.dumps(as_json(found), allow_nan=False)
     assert "faults:" in text(found)
+    for width in (40, 60, 80, 120):
+        assert max(map(len, text(found, width).splitlines())) <= width
 
 
 @pytest.mark.parametrize("name", bad_meshes.DAMAGED)

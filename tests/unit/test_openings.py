@@ -173,7 +173,11 @@ def test_names_and_tables_are_ready_to_paste():
     data = as_json(found, "elbow.stl", "0")["openings"]
     keys = "id centre_mm normal diameter_mm clear_diameter_mm area_mm2 network"
     assert set(data[0]) == set(keys.split())
-    assert "elbow.stl: 2 openings, 1 network" in text(found, "elbow.stl")
+    assert "elbow.stl: 2 openings in 1 connected group" in text(found, "elbow.stl")
+    for width in (40, 60, 80, 120):
+        lines = text(found, "elbow.stl", width).splitlines()
+        assert max(map(len, lines)) <= width
+        assert "+x" in " ".join(lines)
 
 
 def test_a_network_of_several_openings_becomes_a_star_and_names_stay_apart():

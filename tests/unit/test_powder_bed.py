@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from clearance.case.powder_bed import EXPANSION_1E6_K, joint_gap, recess, shrinkage, welded
+from clearance.case.materials import alloy
+from clearance.case.powder_bed import joint_gap, recess, shrinkage, welded
 from clearance.case.stray_tables import BuildEvent, StrayKeys, read_event
 from clearance.predicted.stray import Event
 
@@ -31,7 +32,9 @@ def test_the_recess_is_where_layer_upon_layer_tends_to(packing, first, limit):
 ])  # fmt: skip
 def test_what_a_height_loses_in_cooling(material, cooled, lost):
     # A5: a height of 31.2 mm.
-    assert shrinkage(31.2, cooled, EXPANSION_1E6_K[material]) == pytest.approx(lost, abs=0.005)
+    assert shrinkage(31.2, cooled, alloy(material).expansion_1e6_k) == pytest.approx(
+        lost, abs=0.005
+    )
 
 
 def event_of(t=T, height=31.2, expansion=16.5, **keys):
@@ -84,3 +87,11 @@ def test_a_layer_that_welds_leaves_no_joint_and_one_that_does_not_heals_nothing(
         assert welded(p, s, d) == 0.0 or joint_gap(p, s, d) == 0.0
         assert 0.0 <= joint_gap(p, s, d) <= d
         assert joint_gap(p, s, 0.0) == 0.0
+
+
+@pytest.mark.parametrize("short", ["IN718", "alloy 718", "UNS N07718", "alloy 718 (UNS N07718)"])
+def test_an_alloy_is_known_by_its_short_form_and_printed_by_its_name(short):
+    found = alloy(short)
+    assert found.name == "alloy 718 (UNS N07718)"
+    assert (found.density_g_cm3, found.expansion_1e6_k) == (8.19, 13.0)
+    assert alloy("in 718") is None

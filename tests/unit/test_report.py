@@ -5,7 +5,7 @@ import dataclasses
 import pytest
 
 from clearance.cli.terminal import COLOURS
-from clearance.report import check, full
+from clearance.report import check, full, sweep
 from clearance.report.headline import clear_diameter
 from clearance.report.powder import signs_lines
 from clearance.report.table import why
@@ -25,6 +25,7 @@ from clearance.result import (
     TrappedPowder,
     Unmelted,
 )
+from clearance.sweeps.result import PassageHeights, Sweep
 
 
 def diameter(low, high):
@@ -325,3 +326,23 @@ def test_the_words_of_colours_read_on_white_and_on_black():
 
 def linear(value):
     return value / 12.92 if value <= 0.03928 else ((value + 0.055) / 1.055) ** 2.4
+
+
+@pytest.mark.parametrize("width", [40, 60, 80, 120])
+def test_a_sweep_fits_and_tells_equal_passages_once(width):
+    states = (State.OPEN, State.BLOCKED)
+    rows = [
+        PassageHeights(f"tube-{n}", 2.0, states, (3.0, 0.0), (2.9, 0.0), (3.1, 0.0), (1.0, 0.0))
+        for n in range(1, 13)
+    ]
+    missed = ("whether circuits stay apart (a and b)", "trapped powder")
+    found = sweep.text(
+        Sweep("part", 0.2, 0, (1.0, 1.0), (1.0, 1.125), tuple(rows), ("a notice " * 9,), missed),
+        width,
+    )
+    assert max(map(len, found.splitlines())) <= width
+    said = " ".join(found.split())
+    assert (
+        "tube-1 to tube-12, 2 mm required z 1: open, 2.9 to 3.1 mm clear z 1.125: blocked" in said
+    )
+    assert said.startswith("part: the stray sheet of event 1 at 2 heights, z 1 to 1.125 mm above")

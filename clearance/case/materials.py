@@ -1,0 +1,61 @@
+"""Alloys that the program knows by name: density and thermal expansion.
+
+In: the name in a case file. Out: an `Alloy`, or None. Pure numbers with their sources.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Alloy:
+    """A solid alloy.
+
+    Attributes
+    ----------
+    name : str
+        As sheets and texts print it.
+    also : tuple of str
+        Other names that a case file may give, short forms too.
+    density_g_cm3 : float
+    expansion_1e6_k : float
+        Mean linear thermal expansion from room temperature to 100 or 200 degC, 1e-6/K.
+    """
+
+    name: str
+    also: tuple[str, ...]
+    density_g_cm3: float
+    expansion_1e6_k: float
+
+
+# Densities: 316L, published tables read: 7.9 (materials comparison page), 8.0 for 316
+# (MeltpoolNet data), 7.95 is the middle of that spread; alloy 718, MeltpoolNet data (Akbari et al.,
+# Additive Manufacturing 55 (2022) 102817); Ti-6Al-4V, general knowledge, a copy of an alloy data
+# sheet gives 4.42; AlSi10Mg, general knowledge, MeltpoolNet carries 2.59, which is too low for the
+# solid alloy.
+# Expansion as data sheets give it, from memory: tables of EN 10088-1 (1.4404), of ASM handbooks
+# (alloy 718, Ti-6Al-4V) and of EN 1706 (AlSi10Mg).
+# UNS numbers (ASTM E527, SAE HS-1086): N07718 for alloy 718, from memory.
+ALLOYS = (
+    Alloy("316L", (), 7.95, 16.5),
+    Alloy("alloy 718 (UNS N07718)", ("alloy 718", "IN718", "UNS N07718", "N07718"), 8.19, 13.0),
+    Alloy("Ti-6Al-4V", (), 4.43, 8.8),
+    Alloy("AlSi10Mg", (), 2.67, 20.5),
+)
+
+
+def alloy(name: str | None) -> Alloy | None:
+    """The alloy of a name or short form; None for one that is not known.
+
+    Examples
+    --------
+    >>> alloy("IN718").name
+    'alloy 718 (UNS N07718)'
+    """
+    return next((one for one in ALLOYS if name in (one.name, *one.also)), None)
+
+
+def known_names() -> tuple[str, ...]:
+    """The names to propose, each alloy once: its short form where it has one."""
+    return tuple(one.also[0] if one.also else one.name for one in ALLOYS)
