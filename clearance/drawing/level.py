@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 import shapely
 
+from clearance.drawing.leak import leak_detail
 from clearance.drawing.level_parts import (
     CRUMB_MM2,
     GRAVEST,
@@ -86,7 +87,8 @@ def level_section(
         raise ClearanceError(
             f"--at-height: found {height_mm:g}, where the predicted part is parted"
         )
-    voids, joined = _voids(checked, predicted, level, passages)
+    voids, joined, beneath = _voids(checked, predicted, level, passages)
+    leak = leak_detail(separate, level.z, voids, beneath, (joined, unmelted))
     plane = plane_of(checked, level, height_mm, event)
     return LevelSection(
         title=title_of(passages, separate, level, height_mm),
@@ -94,7 +96,8 @@ def level_section(
         stray=wrong,
         unmelted=unmelted,
         voids=voids,
-        detail=detail_of(voids, passages, level, joined),
+        detail=leak or detail_of(voids, passages, level, joined),
+        beneath=tuple(shape for _, shape in beneath),
         rows=tuple(row_of(p) for p in passages),
         footer=footer_of(checked, plane),
         plane=plane,
@@ -244,8 +247,11 @@ def loose_plates(predicted: Predicted, event: Event) -> Iterator[tuple[Slab, Any
 
 def _voids(
     checked: Checked, predicted: Predicted, level: Level, passages: Sequence[PassageResult]
-) -> tuple[tuple[Void, ...], Any]:
-    """Pieces of the passages in the section, in their order, and where they lead into another."""
+) -> tuple[tuple[Void, ...], Any, list[tuple[tuple[str, ...], Any]]]:
+    """Pieces of the passages in the section, in their order, and where they lead into another.
+
+    Last, at a step, the pieces below it into which they lead, with their names.
+    """
     states = {p.name: p.state for p in passages}
     owners = _owners(checked)
     metal = [predicted.section(s.z, s.above, plugged=True) for s in level.sides]
@@ -269,7 +275,9 @@ def _voids(
         found.append(Void(names, state, piece, left, (float(at[0]), float(at[1])), label))
     order = list(owners)
     found.sort(key=lambda v: (order.index(v.names[0]), *v.at))
-    return tuple(found), drawn(shapely.union_all(joined))
+    leads = drawn(shapely.union_all(joined))
+    into = [(names, shape) for shape, names in below if shape.intersects(leads)]
+    return tuple(found), leads, into
 
 
 def _whose(

@@ -61,11 +61,15 @@ class Void:
 
 @dataclass(frozen=True)
 class Detail:
-    """A place to be drawn larger: bounds (x0, y0, x1, y1) in mm and what is to be said of it."""
+    """A place to be drawn larger: bounds (x0, y0, x1, y1) in mm and what is to be said of it.
+
+    What is named in it has its name and its place.
+    """
 
     bounds: tuple[float, float, float, float]
     title: str
     lines: tuple[str, ...]
+    named: tuple[tuple[str, tuple[float, float]], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -98,6 +102,8 @@ class LevelSection:
         Taken where the part is set aside: `stray` has the metal of one side only, too.
     plane : str
         Where it is taken, in words.
+    beneath : tuple of shapely geometry, mm
+        At a step, outlines just below it of passages that another one above leads into.
     """
 
     title: str
@@ -111,6 +117,7 @@ class LevelSection:
     joined: Any = NOTHING
     step: bool = False
     plane: str = ""
+    beneath: tuple[Any, ...] = ()
 
     @property
     def bounds(self) -> tuple[float, float, float, float]:

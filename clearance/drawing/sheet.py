@@ -137,6 +137,8 @@ class Sheet:
         What was done with the part until now.
     section : LevelSection or None
         Through the worst crossing, or through the worst joint where no crossing is narrowed.
+    leak_sections : tuple of LevelSection
+        Through places where circuits that must stay apart are joined or may be.
     joint_sections : tuple of LevelSection
         Through joints that are not whole and that no other section shows.
     rows : tuple of PassageRow
@@ -167,6 +169,7 @@ class Sheet:
     rules: tuple[tuple[str, str, str, str], ...]
     margins: tuple[str, ...]
     passages: tuple[PassagePage, ...]
+    leak_sections: tuple[LevelSection, ...]
     joint_sections: tuple[LevelSection, ...]
     files: tuple[tuple[str, str], ...]
     settings: tuple[Fact, ...]
@@ -215,6 +218,7 @@ def sheet(examined: Examined, progress: Progress = silent, on_plate: bool = Fals
         rules=rules(decided),
         margins=tuple(map(margin_line, result.margins or ())),
         passages=tuple(pages),
+        leak_sections=sections.leaks(),
         joint_sections=sections.joints(),
         files=files(result),
         settings=settings(checked),

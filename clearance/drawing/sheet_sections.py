@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from clearance.checking import Examined
+from clearance.drawing.leak import NEAR_MM
 from clearance.drawing.level import in_sheet, level_section
 from clearance.drawing.level_parts import DETAIL_LETTERS, Detail, LevelSection
 from clearance.drawing.level_words import DETAIL_MARGIN, WHOLE, share_in_words
@@ -77,6 +78,28 @@ class Sections:
                 section = self.at(joint.height_mm, joint.stray)
                 found += [section] if section is not None else []
         return tuple(found)
+
+    def leaks(self) -> tuple[LevelSection, ...]:
+        """Through every place where circuits are joined or may be, with that place as detail."""
+        found: dict[float, LevelSection] = {}
+        for pair in self.examined.result.separate:
+            if pair.state == "apart" or pair.where_mm is None:
+                continue
+            for z in (pair.where_mm[2], *self._steps_near(pair.where_mm[2])):
+                section = self.at(z)
+                if section is not None and section.detail is not None and section.detail.named:
+                    found.setdefault(z, section)
+                    break
+        return tuple(found.values())
+
+    def _steps_near(self, z: float) -> list[float]:
+        """Faces and layers of sheets near a height: leaks are told by columns."""
+        near = []
+        for event in self.events.values():
+            top = event.bottom + len(event.slices) * event.layer
+            layers = [event.bottom + (n + 0.5) * event.layer for n in range(len(event.slices))]
+            near += [one for one in (event.bottom, top, *layers) if abs(one - z) <= NEAR_MM]
+        return sorted(near, key=lambda one: abs(one - z))
 
     def through(self, name: str, crossing: CrossingResult) -> LevelSection | None:
         """The section in which a crossing is the least open: its height may be a layer's face."""

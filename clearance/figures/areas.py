@@ -41,6 +41,8 @@ def draw_level(axes: Axes, section: LevelSection) -> Axes:
         area(axes, void.closed, style.STRAY, "closed")
         area(axes, void.open, style.VOID, "open")
     area(axes, section.joined, style.JOINED, "joined")
+    for outline in section.beneath:
+        area(axes, outline, style.BENEATH, "beneath")
     axes.set_aspect("equal", adjustable="box")
     axes.set_xlabel("x, mm")
     axes.set_ylabel("y, mm")
@@ -119,5 +121,6 @@ def key_of(section: LevelSection) -> list[tuple[Look, str]]:
     if not section.unmelted.is_empty:
         key.append((style.UNMELTED, "unmelted powder (lack of fusion)"))
     if not section.joined.is_empty:
-        key.append((style.JOINED, "void from one circuit into another"))
+        key.append((style.JOINED, "open from one circuit into another"))
+        key.append((style.BENEATH, "the other circuit, just below"))
     return key

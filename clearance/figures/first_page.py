@@ -374,8 +374,10 @@ def _title_block(sheet: Sheet, wide: float) -> Block:
 
 
 def _joints(flow: Flow, sheet: Sheet, letters: Letters) -> None:
-    """Sections through joints that are not whole and stand on no page yet."""
-    for section in sheet.joint_sections:
+    """Sections through leaks, and through joints that are not whole and stand on no page yet."""
+    both = [("circuits that are not apart", section) for section in sheet.leak_sections]
+    both += [("joint that is not whole", section) for section in sheet.joint_sections]
+    for title, section in both:
         size = section_height(section, flow.wide, MOST_SECTION_IN)
         letter = letters.of_level(section)
         if not flow.pages or flow.room < size:
@@ -385,7 +387,7 @@ def _joints(flow: Flow, sheet: Sheet, letters: Letters) -> None:
                  size: float = size) -> None:  # fmt: skip
             draw_section(p, top, size, cut, letter)
 
-        flow.put_whole(Block("joint that is not whole", (Strip(size, draw),)))
+        flow.put_whole(Block(title, (Strip(size, draw),)))
 
 
 # ---- what lies behind --------------------------------------------------------------------------

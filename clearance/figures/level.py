@@ -42,6 +42,8 @@ LINE_IN = 0.165
 ROW_IN, KEY_IN = 0.42, 0.23
 """Height of a passage's row and of a line of the key."""
 GAP_IN, TICK_IN, ROUNDING_IN = 0.08, 0.42, 0.01
+NAME_IN = 0.8
+"""Width of a name within a detail, at most."""
 """Air between labels, and between numbers of an axis."""
 AXIS_IN = 0.12
 """The level axis stands this far below the part; the scale bar stands left of it."""
@@ -325,6 +327,7 @@ def _detail(figure: Figure, main: Axes, section: LevelSection, detail: Detail) -
     axes = placed_axes(figure, (SIDE[0], SIDE[1] + room - size, size, size))
     to_scale(axes, detail.bounds)
     draw_level(axes, section)
+    name_in_detail(axes, detail)
     mark_detail(main, axes)
     axes.set_xlabel("")
     axes.set_ylabel("")
@@ -340,6 +343,16 @@ def _detail(figure: Figure, main: Axes, section: LevelSection, detail: Detail) -
         text.text(0.0, at, line, fontsize=style.LABEL_PT, va="top")
         at -= LINE_IN
     return at - 0.1
+
+
+def name_in_detail(axes: Axes, detail: Detail) -> None:
+    """Names of what a detail shows, at their places."""
+    for name, at in detail.named:
+        axes.annotate(
+            shortened(name, NAME_IN, style.LABEL_PT, bold=True), at, ha="center", va="center",
+            fontsize=style.LABEL_PT, fontweight="bold", bbox=style.BACKED, zorder=8,
+            annotation_clip=True,
+        ).set_gid("circuit")  # fmt: skip
 
 
 def mark_detail(

@@ -20,9 +20,10 @@ from clearance.drawing.level_parts import LevelSection
 from clearance.drawing.level_words import passage_footer
 from clearance.errors import ClearanceError
 from clearance.figures import style
+from clearance.figures.along import curve_figure, draw_curve
 from clearance.figures.areas import draw_level
 from clearance.figures.level import level_figure
-from clearance.figures.planes import curve_figure, draw_curve, draw_drill, drill_figure
+from clearance.figures.planes import draw_drill, drill_figure
 from clearance.figures.sections import known_passages
 
 T = TypeVar("T")

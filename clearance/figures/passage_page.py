@@ -19,6 +19,7 @@ from clearance.drawing.level_parts import Detail, LevelSection, Void
 from clearance.drawing.level_words import WHOLE, share_in_words
 from clearance.drawing.sheet import PassagePage
 from clearance.figures import style
+from clearance.figures.along import place_curve
 from clearance.figures.areas import draw_level, key_of, swatch
 from clearance.figures.level import (
     FEW_LABELS,
@@ -27,6 +28,7 @@ from clearance.figures.level import (
     height_needed,
     labels,
     mark_detail,
+    name_in_detail,
     outline_axes,
 )
 from clearance.figures.paper import (
@@ -45,7 +47,6 @@ from clearance.figures.paper import (
 from clearance.figures.planes import (
     axes_in,
     draw_trace,
-    place_curve,
     place_drill,
     place_drill_detail,
 )
@@ -171,6 +172,7 @@ def _detail(
     axes = axes_in(page.figure, (left, top - above - size, size, size))
     to_scale(axes, detail.bounds)
     draw_level(axes, section)
+    name_in_detail(axes, detail)
     mark_detail(main, axes)
     axes.set(xlabel="", ylabel="", xticks=[], yticks=[])
     scale_bar(axes, 0.0, -0.12 / size)

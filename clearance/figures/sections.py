@@ -19,8 +19,9 @@ from clearance.drawing.level import level_section
 from clearance.drawing.level_words import passage_footer
 from clearance.errors import ClearanceError
 from clearance.evidence.powder import unmelted
+from clearance.figures.along import curve_figure
 from clearance.figures.level import level_figure
-from clearance.figures.planes import curve_figure, drill_figure
+from clearance.figures.planes import drill_figure
 from clearance.result import PassageResult
 from clearance.verdict.apart import separate
 from clearance.verdict.passage import PassageCheck

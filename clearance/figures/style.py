@@ -70,6 +70,9 @@ VOID = Look(PAPER, INK, width_pt=0.7)
 JOINED = Look(PAPER, "#c44e00", "+++", width_pt=1.2)
 """Where circuits run into each other."""
 
+BENEATH = Look("none", INK, line=(0, (4.0, 2.0)), width_pt=1.0)
+"""What lies hidden below: dashed (ISO 128-24, line 02.1)."""
+
 DRILL = Look("#e6edf3", INK, "\\\\", width_pt=1.0, hatch_colour="#66727c")
 """Another body than the part: the other direction, wider apart."""
 HOLDER = Look("none", INK, line=(0, (9.0, 2.0, 1.5, 2.0, 1.5, 2.0)), width_pt=0.9)

@@ -5,12 +5,14 @@ import re
 
 import make
 import pytest
+import shapely
 import shapes
 
 from clearance.case.read import read_case
 from clearance.drawing.curve import curve
 from clearance.drawing.level import level_section
 from clearance.errors import ClearanceError
+from clearance.figures.level import level_figure
 from clearance.verdict.apart import separate
 from clearance.verdict.passage import PassageCheck
 from clearance.verdict.prepared import prepare, silent
@@ -104,7 +106,21 @@ def test_circuits_that_a_step_joins_are_the_finding(tmp_path):
     drawn = level_section(checked, passages, 6.0, apart)
     assert drawn.title.startswith("a and b joined; ")
     assert drawn.joined.area == pytest.approx(lens(3.0, 3.0), rel=2e-3)  # analytic
-    assert "leads into another circuit" in drawn.detail.lines
+    # The leak in the detail: its size in plan and its widest circle, 2 r - d, analytic.
+    assert drawn.detail.title == "detail X: a and b joined"
+    area, wide = (float(re.search(r"(\d+\.\d+) mm", line)[1]) for line in drawn.detail.lines)
+    assert area == pytest.approx(lens(3.0, 3.0), abs=0.03)
+    assert wide == pytest.approx(3.0, abs=0.03)
+    # Both circuits are named where they lie: a above, b below it, which is drawn dashed.
+    named = dict(drawn.detail.named)
+    assert set(named) == {"a", "b"}
+    (below,) = drawn.beneath
+    assert below.contains(shapely.Point(named["b"]))
+    assert drawn.voids[0].nominal.contains(shapely.Point(named["a"]))
+    assert not drawn.joined.intersects(shapely.MultiPoint(list(named.values())))
+    figure = level_figure(drawn)
+    detail = next(a for a in figure.axes if a.get_title(loc="left").startswith("detail X"))
+    assert {"a", "b"} <= {t.get_text() for t in detail.texts if t.get_gid() == "circuit"}
     assert drawn.voids[0].open.is_empty
     elsewhere = level_section(checked, passages, 3.0, apart)
     assert "elsewhere: a and b joined" in elsewhere.title

@@ -20,9 +20,10 @@ from clearance.drawing.drill import drill_sections
 from clearance.drawing.level import level_section
 from clearance.drawing.level_words import passage_footer
 from clearance.drawing.sheet import sheet
+from clearance.figures.along import curve_figure
 from clearance.figures.first_page import report
 from clearance.figures.level import level_figure
-from clearance.figures.planes import curve_figure, drill_figure
+from clearance.figures.planes import drill_figure
 from clearance.heights import HEIGHTS, POINTS, above_platform, place
 from clearance.report.full import text
 from clearance.result import as_json

@@ -12,7 +12,7 @@ import pytest
 from clearance.case.read import read_case
 from clearance.checking import judge
 from clearance.drawing.sheet import BOXES, NOT_JUDGED, sheet
-from clearance.figures import paper, planes, scale
+from clearance.figures import along, paper, planes, scale
 from clearance.figures.first_page import report
 from clearance.figures.passage_page import Letters
 from clearance.result import Margin, State, as_json
@@ -322,7 +322,7 @@ def test_the_part_is_not_cut_off_at_the_passage(drawn):
 
 def test_curve_has_requirement_both_curves_and_a_mark_for_each_crossing(drawn):
     page = drawn.passages[0]
-    figure = planes.curve_figure(page.curve)
+    figure = along.curve_figure(page.curve)
     below, above = figure.axes
     assert above.get_ylabel() == "clear diameter, mm"
     assert below.get_ylabel() == "area, mm²"
