@@ -31,7 +31,7 @@ def test_along_shows_requirement_and_crossing(case, tmp_path):
     done = run(case, "--along", "bore", "--output", tmp_path / "along.pdf")
     assert done.exit_code == 0, done.output
     text = words_of(tmp_path / "along.pdf")
-    for word in ("bore blocked", "5 mm required", "crossing 0 at z 15.00: sealed", "nominal"):
+    for word in ("bore blocked", "5 mm required", "crossing 1 at z 15.00: sealed", "nominal"):
         assert word in text
 
 
