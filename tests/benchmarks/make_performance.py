@@ -1,4 +1,4 @@
-"""Measure and write the tables of docs/performance.md.
+"""Measure and write the tables of docs/performance.md and docs/profile.md.
 
     python tests/benchmarks/make_performance.py [--runs 5] [--folder DIR] [--leave-out large ...]
 
@@ -28,7 +28,8 @@ from unittest import mock
 import numpy as np
 
 HERE = Path(__file__).resolve().parent
-PAGE = HERE.parent.parent / "docs" / "performance.md"
+DOCS = HERE.parent.parent / "docs"
+PAGE, PROFILE = DOCS / "performance.md", DOCS / "profile.md"
 BEGIN, END = "<!-- measured: begin -->", "<!-- measured: end -->"
 sys.path[:0] = [str(HERE), str(HERE.parent)]
 
@@ -239,11 +240,10 @@ def profile(folder: Path) -> list[str]:
         library = next(
             (n for n in ("numba", "llvmlite", "shapely", "scipy") if n in path.parts), ""
         )
-        room = path.stem if path.parent.name == "clearance" else library or "python, numpy"
+        own_file = "clearance" in path.parts and not library
+        room = path.stem if own_file else library or "python, numpy"
         by_room[room] = by_room.get(room, 0.0) + own
-        functions.append(
-            (own, f"{room}.{name}" if room == path.stem else f"{name} ({room})", calls)
-        )
+        functions.append((own, f"{room}.{name}" if own_file else f"{name} ({room})", calls))
     total = sum(by_room.values())
     rooms = sorted(by_room.items(), key=lambda pair: -pair[1])[:14]
     lines = [f"Processor time {total:.1f} s with the profiler, one thread.", ""]
@@ -280,12 +280,16 @@ def main() -> None:
         "| what | s by the clock | s of processor | peak GiB | |",
         "| --- | ---: | ---: | ---: | --- |",
         *rows,
-        "",
-        *profile(parts["benchmark"]),
     ]
-    page = PAGE.read_text(encoding="utf-8")
+    put(PAGE, lines)
+    put(PROFILE, profile(parts["benchmark"]))
+
+
+def put(path: Path, lines: list[str]) -> None:
+    """Write lines between the marks of a page."""
+    page = path.read_text(encoding="utf-8")
     before, after = page.split(BEGIN)[0], page.split(END)[1]
-    PAGE.write_text(f"{before}{BEGIN}\n\n" + "\n".join(lines) + f"\n\n{END}{after}", "utf-8")
+    path.write_text(f"{before}{BEGIN}\n\n" + "\n".join(lines) + f"\n\n{END}{after}", "utf-8")
 
 
 if __name__ == "__main__":
