@@ -64,7 +64,7 @@ def packing_key() -> Any:
 def cooled_key() -> Any:
     """How far the part cooled during the stop; a key of [[stray]] and [melted]."""
     return key(
-        "By how much what stood had cooled when the build went on; one value or `[low, high]`. "
+        "By how much what stood had cooled when the build was resumed; one value or `[low, high]`. "
         "The first layer then lies on more powder, and the joint itself may be unmelted.",
         "K",
         None,
@@ -115,8 +115,8 @@ class StrayKeys(Table):
         "required, except for mesh",
     )
     resume: Resume | None = key(
-        "How the build went on: `height`, with the layer that belongs at the new height; `layer`, "
-        "with the one after the last good layer; `unknown`, both are computed.",
+        "What the build was resumed with: `height`, the layer that belongs at the new height; "
+        "`layer`, the one after the last good layer; `unknown`, both are computed.",
         "",
         None,
         "unknown",

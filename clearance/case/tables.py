@@ -98,10 +98,12 @@ class RecordTable(Table):
 class Port(Table):
     """A disc in or near the mouth of a passage."""
 
-    centre: Point = key("Centre of a disc in or near the port's mouth.", "mm")
-    radius: Positive = key("Radius of the mouth; radius of equal area where it is not round.", "mm")
+    centre: Point = key("Centre of a disc in or near the port's opening.", "mm")
+    radius: Positive = key(
+        "Radius of the opening; radius of equal area where it is not round.", "mm"
+    )
     normal: Direction | None = key(
-        "Direction of the disc, either way round, any length; it points out of the mouth that is "
+        "Direction of the disc, either way round, any length; it points out of the opening that is "
         "meant where both ends of a bore are near.",
         "",
         None,
@@ -140,7 +142,7 @@ class SeparateTable(Table):
 class ClosedTable(Port):
     """[[closed]]: a further mouth that is closed in use or in a leak test."""
 
-    name: Name = key("Name of the mouth, unique.")
+    name: Name = key("Name of the opening, unique.")
 
 
 class StateTable(Table):

@@ -113,7 +113,7 @@ def gather(
         height_added_mm=height_added_mm,
         rate_l_min=None if flow is None else flow.rate,
         weighing=_weighing(result),
-        rim=_rim(result),
+        rim=_rim(result, case.stray),
         lower_mm=max(
             (_lower(stray, case.part.layer_thickness) for stray in case.stray), default=0.0
         ),
@@ -248,8 +248,8 @@ def _weighing(result: Result) -> Weighing | None:
     return Weighing(*known) if len(known) == len(masses) else None
 
 
-def _rim(result: Result) -> Rim | None:
-    """The rim that stands out of the side, if a caliper can tell it."""
+def _rim(result: Result, strays: Sequence[StrayTable]) -> Rim | None:
+    """The rim or step that stands out of the side, if a caliper can tell it."""
     signs = result.signs
     if signs is None or signs.outside_overhang_mm < LEAST_RIM_MM:
         return None
@@ -259,8 +259,14 @@ def _rim(result: Result) -> Rim | None:
     faces: dict[int, set[float]] = {}
     for joint in result.resumed_section:
         faces.setdefault(joint["stray"], set()).add(joint["height_mm"])
-    its_own = [tuple(sorted(z)) for z in faces.values() if min(z) - 1e-6 <= at[2] <= max(z) + 1e-6]
-    return Rim(signs.outside_overhang_mm, at[0], at[1], turn, its_own[0] if its_own else ())
+    own = next((n for n, z in faces.items() if min(z) - 1e-6 <= at[2] <= max(z) + 1e-6), None)
+    moved = [
+        stray.mesh is None and (stray.layers_high == 0 or any(stray.resume_shift))
+        for stray in strays
+    ]
+    step = any(moved) if own is None or own >= len(moved) else moved[own]
+    heights = () if own is None else tuple(sorted(faces[own]))
+    return Rim(signs.outside_overhang_mm, at[0], at[1], turn, heights, step)
 
 
 def _lower(stray: StrayTable, layer_thickness: float) -> float:

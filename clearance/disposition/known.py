@@ -94,7 +94,7 @@ class Weighing:
 
 @dataclass(frozen=True, slots=True)
 class Rim:
-    """Stray metal that stands out of the part's side.
+    """What the event makes stand out of the part's side.
 
     Attributes
     ----------
@@ -106,6 +106,9 @@ class Rim:
         Direction in plan, from +x towards +y.
     faces_mm : tuple of float
         Heights of its lower and upper face above the platform, as far as they are known.
+    step : bool
+        It is or may be the part itself, which goes on aside or with other layers: it cannot come
+        off as a rim of stray metal can.
     """
 
     out_mm: float
@@ -113,6 +116,7 @@ class Rim:
     y_mm: float
     turn_deg: float
     faces_mm: tuple[float, ...] = ()
+    step: bool = False
 
 
 @dataclass(frozen=True, slots=True)

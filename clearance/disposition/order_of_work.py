@@ -182,7 +182,7 @@ def _settling_pair(known: Known, row: int, pair: Pair) -> Iterator[Step | str]:
 def _settling_powder(known: Known, row: int, powder: Powder) -> Iterator[Step | str]:
     plan = known.plan_of(powder.opened_by)
     if row == 6 and not powder.passages:
-        yield "the design authority: may powder stay shut in a void without function?"
+        yield "the design authority: may powder stay trapped in a void without function?"
     elif row == 5:
         yield from _asking(known, plan, powder.opened_by)
     elif row == 7:
@@ -340,13 +340,14 @@ def _telling(known: Known) -> Iterator[Step | str]:
 
 
 def _rim(known: Known) -> Iterator[str]:
-    """The rim that stands out of the side: how far, where, between which heights."""
+    """The rim or step that stands out of the side: how far, where, between which heights."""
     rim = known.rim
     if rim is None:
         return
     at = f", its faces at {level(rim.faces_mm)} mm above the platform" if rim.faces_mm else ""
     yield (
-        f"measure the rim that stands out of the side with a caliper: predicted "
+        f"measure the {'step' if rim.step else 'rim'} that stands out of the side with a caliper: "
+        "predicted "
         f"{near(rim.out_mm)} mm at x {near(rim.x_mm, 1)}, y {near(rim.y_mm, 1)}, towards "
         f"{near(rim.turn_deg, 0)} deg from +x{at}{_lower(known) if at else ''}"
     )
@@ -429,7 +430,7 @@ def _drilling(known: Known, findings: Sequence[Finding]) -> Iterator[Step | str]
 
 
 def _trimming(known: Known, recommendation: Recommendation) -> Iterator[str]:
-    if known.rim is None:
+    if known.rim is None or known.rim.step:
         return
     if recommendation == "use-as-is":
         yield "leave or remove the rim that stands out of the side, as the concession says"

@@ -82,14 +82,14 @@ def reach_limits(
     tip = depth_mm + point_length(drill.diameter, practice.point_angle_deg)
     flute = tip + practice.chip_room_diameters * drill.diameter  # our rule: chips must leave
     if flute > drill.flute:
-        words = f"{drill.words} has {drill.flute:g} mm of flute, {_up(flute)} mm needed"
+        words = f"{drill.words} has {drill.flute:g} mm of flute, {_up(flute)} mm required"
         yield Limit("flute", drill.flute, flute, words)
     clamped = CLAMPED_DIAMETERS * drill.diameter
     free = drill.overall - clamped
     if tip > free:
         words = (
             f"{drill.words} is {drill.overall:g} mm long and projects at most {free:.1f} mm from a "
-            f"holder that grips {clamped:.1f} mm, {_up(tip)} mm needed"
+            f"holder that grips {clamped:.1f} mm, {_up(tip)} mm required"
         )
         yield Limit("overall", free, tip, words)
     ratio = tip / drill.diameter

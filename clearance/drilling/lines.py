@@ -108,7 +108,7 @@ class Lines:
         clear, needs = rounded_down(2.0 * line.radius, 2), rounded_up(2.0 * need, 2)
         said = (
             f"from the {opening.name} the widest straight line to the sheet at z {sheet_mm:.2f} mm "
-            f"has {clear} mm clear, {needs} needed: the wall at {place(line.metal, base)} is in "
+            f"has {clear} mm clear, {needs} required: the wall at {place(line.metal, base)} is in "
             f"the way{doubt}"
         )
         self.misses.append(
@@ -274,7 +274,7 @@ class Lines:
         tool = stroke.tool
         if tool.standoff <= 0.0:
             words = f": {drill.words} projects {tool.standoff + tool.tip:.1f} mm from its holder"
-            return f"{words}, {tool.tip:.1f} mm needed", ""
+            return f"{words}, {tool.tip:.1f} mm required", ""
         met = in_the_way(self.check.checked, self.predicted, tool)
         return (f" {met}", self._out_of_the_way(met)) if met else ("", "")
 

@@ -124,7 +124,7 @@ class Voids:
         own = behind[inlet.name] | behind[outlet.name]
         if own & self.patches.outside:
             raise UntoldError(
-                "the void also reaches the outside through a mouth that the case does not name "
+                "the void also reaches the outside through an opening that the case does not name "
                 "(name it under [[closed]])"
             )
         self.own_mouths = [m for m in checked.all_mouths if behind[m.name] & own]

@@ -325,7 +325,7 @@ def mouth_of(site: Site, end: End) -> Mouth | None:
     notices = []
     if end.recess > 0.0:
         notices.append(
-            f"{site.name}: the mouth opens into a wider recess of radius {end.recess:.3g} mm; "
+            f"{site.name}: the opening leads into a wider recess of radius {end.recess:.3g} mm; "
             "it is closed at the bottom of the recess"
         )
     return Mouth(
@@ -402,7 +402,7 @@ def _place(point: Floats) -> str:
 
 def _fault(site: Site, bore: Bore | None) -> str:
     """Say why a port was not found."""
-    asked = f"{site.name}: no mouth of radius {site.radius:g} mm at {_place(site.centre)}"
+    asked = f"{site.name}: no opening of radius {site.radius:g} mm at {_place(site.centre)}"
     around = np.concatenate([np.zeros((1, 3)), np.eye(3), -np.eye(3)]) * 0.05 * site.radius
     metal = bool((winding_at(site.whole, site.centre + around) >= 1).any())
     if len(site.triangles) == 0:

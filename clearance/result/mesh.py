@@ -125,7 +125,7 @@ class OpeningResult(TypedDict):
     diameter_mm: Annotated[float, told("of the circle of the closing surface's area", "mm")]
     clear_diameter_mm: Annotated[float, told("of the largest circle in the closing surface", "mm")]
     area_mm2: Annotated[float, told("of the closing surface", "mm2")]
-    network: Annotated[int, told("from 1; openings of one network are connected inside")]
+    network: Annotated[int, told("from 1; openings of one connected group are joined inside")]
 
 
 class OpeningsResult(TypedDict):
@@ -133,7 +133,7 @@ class OpeningsResult(TypedDict):
 
     schema: Annotated[int, told("1; a new number would mean that a key has changed")]
     mesh: Annotated[str, told("name of the file, without its folder")]
-    openings: Annotated[list[OpeningResult], told("by network and place")]
+    openings: Annotated[list[OpeningResult], told("by connected group and place")]
     notices: Annotated[list[str], told("what the user should know besides")]
     inputs: Annotated[MeshInputs, told("what it was computed from")]
     program: Annotated[str, told("name and version of the program")]

@@ -66,7 +66,7 @@ class TrappedPowder:
         float | None, told("packed as densely as it may be; null without a density", "g")
     ] = None
     certain: Annotated[
-        bool, told("true whatever is true of the event; else shut in for part of what is possible")
+        bool, told("true whatever is true of the event; else trapped for part of what is possible")
     ] = True
 
 
@@ -206,7 +206,7 @@ class DispositionResult:
     concession: Annotated[bool, told("a concession of the design authority is needed")]
     order_of_work: Annotated[tuple[str, ...], told("steps, in their order")]
     settled_by: Annotated[
-        tuple[str, ...], told("what would settle it; empty unless it is undetermined")
+        tuple[str, ...], told("what is needed to decide; empty unless it is undetermined")
     ]
     rows: Annotated[
         tuple[int | None, ...],

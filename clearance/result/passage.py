@@ -46,7 +46,7 @@ class CrossingResult:
     stray: Annotated[int, told("number of the stray sheet, from 0, in the case's order")]
     height_mm: Annotated[float, told("z where the open fraction is smallest", "mm")]
     centre_mm: Annotated[Point, told("centre of what is open there, or of the passage", "mm")]
-    nominal_area_mm2: Annotated[float, told("level section of the nominal passage", "mm2")]
+    nominal_area_mm2: Annotated[float, told("horizontal section of the nominal passage", "mm2")]
     open_area_mm2: Annotated[float, told("what is left open of it, seen through the sheet", "mm2")]
     open_fraction: Annotated[float, told("smallest ratio of the two at one height", "1")]
     clear_diameter_mm: Annotated[
@@ -107,8 +107,8 @@ class Rework:
 
     state_after: Annotated[str, told("state of the passage after it, by a check of that part")]
     clear_diameter_after_mm: Annotated[float, told("a ball of this size then surely passes", "mm")]
-    drilling: Annotated[tuple[Drilling, ...], told("the strokes, in their order")]
-    cuts_wall: Annotated[bool, told("a stroke cuts the wall of the passage")] = False
+    drilling: Annotated[tuple[Drilling, ...], told("the drilling operations, in their order")]
+    cuts_wall: Annotated[bool, told("a drilling operation cuts the wall of the passage")] = False
     wall_left_mm: Annotated[
         float | None,
         told("least metal to another void where the wall is cut; null where it is not", "mm"),
@@ -137,11 +137,13 @@ class Change:
     at_hand: Annotated[bool, told("a drill of [drilling] is long enough")]
     max_length_to_diameter: Annotated[
         float | None,
-        told("[drilling] max_length_to_diameter needed; null: what is given does", "1"),
+        told("[drilling] max_length_to_diameter required; null: what is given does", "1"),
     ]
     wall_allowance_mm: Annotated[
         float | None,
-        told("[drilling] wall_allowance needed, run-out included; null: what is given does", "mm"),
+        told(
+            "[drilling] wall_allowance required, run-out included; null: what is given does", "mm"
+        ),
     ]
     redesign: Annotated[bool, told("it cuts more of the wall than a remedy may")]
     words: Annotated[str, told("the same in words")]
@@ -181,7 +183,7 @@ class PassageResult:
     crossings: Annotated[tuple[CrossingResult, ...], told("where stray sheets cross it")]
     reasons: Annotated[tuple[str, ...], told("what the verdict rests on")]
     settled_by: Annotated[
-        tuple[str, ...], told("what would settle it; empty unless undetermined")
+        tuple[str, ...], told("what is needed to decide; empty unless undetermined")
     ] = ()
     pitch_mm: Annotated[float, told("finest distance of the columns used", "mm")] = 0.0
     throat_mm: Annotated[

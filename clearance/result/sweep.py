@@ -41,7 +41,7 @@ class SweepResult(TypedDict):
 
     schema: Annotated[int, told("1; a new number would mean that a key has changed")]
     part: Annotated[str, told("name of the part")]
-    pitch_mm: Annotated[float, told("distance of the columns", "mm")]
+    pitch_mm: Annotated[float, told("resolution: distance of the columns", "mm")]
     stray: Annotated[int, told("number of the stray sheet that moves, from 0")]
     case_height_mm: Annotated[
         tuple[float, float],

@@ -64,7 +64,7 @@ class Result:
     """All that a check says of one part."""
 
     part: Annotated[str, told("name of the part; on a plate, its name there")]
-    pitch_mm: Annotated[float, told("distance of the columns", "mm")]
+    pitch_mm: Annotated[float, told("resolution: distance of the columns", "mm")]
     passages: Annotated[tuple[PassageResult, ...], told("the passages, in the case's order")]
     separate: Annotated[
         tuple[SeparateResult, ...], told("circuits that must stay apart, pair by pair")

@@ -135,8 +135,8 @@ def find_openings(triangles: Singles) -> Openings:
         closed = _Closed.of(triangles, kept)
     leaking = [one for one in kept if closed.void.outside in closed.behind(one)]
     notices += [
-        f"the void behind the mouth of radius {one.radius:.3g} mm at {_place(one.centre)} also "
-        "leads out where no mouth was found; it is not listed"
+        f"the void behind the opening of radius {one.radius:.3g} mm at {_place(one.centre)} also "
+        "leads out where no opening was found; it is not listed"
         for one in leaking
     ]
     inside = [one for one in kept if one not in leaking]

@@ -39,7 +39,7 @@ from clearance.verdict.states import Required, Seen, contradicts, failing, state
 
 FACETS_MM = 2e-3
 """By so much the facets' share may miss what is missing, for the search of circles."""
-NAME_IT = "the mouth that the case does not name, given under [[closed]]"
+NAME_IT = "the opening that the case does not name, given under [[closed]]"
 LOOK_THERE = "a radiograph of the stray metal there, or balls counted at the end of each branch"
 GROWN_MM = 1e-3
 """More than a grown outline may miss of round corners, which are drawn with sides."""

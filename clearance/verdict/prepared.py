@@ -476,8 +476,8 @@ def _mouths(case: Case, triangles: NDArray[np.float32]) -> dict[str, Mouth]:
         if _same(inlet, outlet):
             place = ", ".join(f"{v + 0.0:.2f}" for v in np.round(inlet.centre, 2))
             raise PortError(
-                f"{case.path.name}: [[passage]] {passage.name}: found one mouth for inlet and "
-                f"outlet, at ({place}); expected two mouths"
+                f"{case.path.name}: [[passage]] {passage.name}: found one opening for inlet and "
+                f"outlet, at ({place}); expected two openings"
             )
     return mouths
 

@@ -296,14 +296,16 @@ class Solids:
         hairs_shut = Void([*self._bodies, *self._hairs()], self._lids)
         if not self._common(claim, self.behind(hairs_shut, (claim.inlet, claim.outlet))):
             return Opinion()
-        return Opinion("solids join the mouths of a passage that is said to be blocked")
+        return Opinion("solids join the openings of a passage that is said to be blocked")
 
     def _common(self, claim: Claim, behind: dict[str, set[int]] | None = None) -> set[int]:
         """Pieces of void that both mouths lie in."""
         behind = behind or self._behind
         ends = [behind[mouth.name] for mouth in (claim.inlet, claim.outlet)]
         if 0 in ends[0] | ends[1]:
-            raise NotPossibleError("the void reaches the outside through a mouth that is not named")
+            raise NotPossibleError(
+                "the void reaches the outside through an opening that is not named"
+            )
         return ends[0] & ends[1]
 
     def _hairs(self) -> list[m3.Manifold]:
@@ -337,7 +339,7 @@ class Solids:
 
     def _of_way(self, claim: Claim) -> Opinion:
         if not self._common(claim):
-            return Opinion("solids part the mouths of a passage that is said to have a way")
+            return Opinion("solids part the openings of a passage that is said to have a way")
         left = self._left_through(claim)
         if left:
             return Opinion(f"the way that is said to be proven leaves through {left}")
@@ -381,5 +383,5 @@ class Solids:
         joined = joined_by(self._void.pieces, holes)
         ends = [self._behind[mouth.name] for mouth in (claim.inlet, claim.outlet)]
         if not {joined[n] for n in ends[0]} & {joined[n] for n in ends[1]}:
-            return Opinion("solids part the mouths also after drilling")
+            return Opinion("solids part the openings also after drilling")
         return Opinion()

@@ -196,7 +196,7 @@ def place_within(body: m3.Manifold) -> Floats:
         at = triangles[n].mean(0) - step * side[n] / size[n]
         if _encloses(triangles, at):
             return np.asarray(at)
-    raise NotPossibleError("no place could be found just inside a mouth")
+    raise NotPossibleError("no place could be found just inside an opening")
 
 
 def nearest(route: Floats, triangles: Floats, radius: float) -> tuple[float, float, float] | None:

@@ -832,8 +832,8 @@ def test_scrap_is_confirmed_and_marked():
 def stray(source="log", **keys):
     given = {"layers_low": 3, "layers_high": 3, "resume": "height", "height_uncertainty": 0.0,
              "penetration_low": 0.05, "penetration_high": 0.1, "mesh": None,
-             "height": 31.2, "cooled_high": 0.0, "expansion_1e6_k": 0.0, "packing_low": 0.5,
-             }  # fmt: skip
+             "height": 31.2, "cooled_high": 0.0, "resume_shift": (0.0, 0.0), "expansion_1e6_k": 0.0,
+             "packing_low": 0.5}  # fmt: skip
     return SimpleNamespace(source=source, **{**given, **keys})
 
 

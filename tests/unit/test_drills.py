@@ -154,7 +154,7 @@ def test_flute_bites_first():
     assert limit.kind == "flute"
     assert limit.available == 33.0
     assert limit.needed == pytest.approx(46.0013, abs=1e-4)
-    assert limit.words == "a 3.0 mm jobber drill has 33 mm of flute, 46.1 mm needed"
+    assert limit.words == "a 3.0 mm jobber drill has 33 mm of flute, 46.1 mm required"
 
 
 def test_reach_is_where_the_flute_begins_to_bite():

@@ -89,7 +89,9 @@ def test_a_passage_with_one_mouth_for_both_ends(tmp_path, low, high):
     """A fuzzed height: from a mouth to itself 12 variants took a minute."""
     way = make.passage((4, 4, low), (4, 4, high), 1.5, 2.0)
     path = make.write_case(tmp_path, PART, way, make.plane(4.0))
-    with pytest.raises(ClearanceError, match=r"one mouth for inlet and outlet, at \(4.00, 4.00, "):
+    with pytest.raises(
+        ClearanceError, match=r"one opening for inlet and outlet, at \(4.00, 4.00, "
+    ):
         prepare(read_case(path))
 
 

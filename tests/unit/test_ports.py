@@ -159,7 +159,7 @@ def test_wide_recess_is_named_and_the_mouth_lies_at_its_floor() -> None:
     mouth = find_mouth(soup(shape), [0.0, 0.0, 17.0], 4.0, name="feed")
     assert mouth.centre[2] == pytest.approx(17.0, abs=0.01)
     assert len(mouth.notices) == 1
-    assert mouth.notices[0].startswith("feed: the mouth opens into a wider recess of radius 8")
+    assert mouth.notices[0].startswith("feed: the opening leads into a wider recess of radius 8")
 
 
 @pytest.mark.parametrize("normal", [None, [0.5, 0.0, 0.75**0.5], [0.0, 0.0, 1.0]])
@@ -261,13 +261,13 @@ def test_what_is_wrong_with_a_port_is_said(centre: list[float], radius: float, s
     with pytest.raises(PortError) as caught:
         find_mouth(MESHES["plain"], centre, radius, name="circuit-1 inlet")
     text = str(caught.value)
-    assert text.startswith("circuit-1 inlet: no mouth of radius ")
+    assert text.startswith("circuit-1 inlet: no opening of radius ")
     assert said in text
 
 
 def test_a_covered_bore_is_no_port() -> None:
     lid = soup(Manifold.cube([12.0, 12.0, 4.0], True).translate([0.0, 0.0, 19.0]))
-    with pytest.raises(PortError, match=r"^p: no mouth"):
+    with pytest.raises(PortError, match=r"^p: no opening"):
         find_mouth(np.concatenate([MESHES["plain"], lid]), [0.0, 0.0, 20.0], 4.0, name="p")
 
 

@@ -79,6 +79,9 @@ def test_the_rim_is_measured_with_its_allowance_and_removed(lower):
     assert "3.83 mm at x -44.5, y 29.5, towards 135 deg from +x" in steps[measure]
     assert "z 31.20 to 31.35 mm above the platform" in steps[measure]
     assert ("it may read up to 0.07 mm less" in steps[measure]) is (lower > 0.0)
+    moved = dispose(known(passage(plan=PLAN), rim=dataclasses.replace(RIM, step=True)))
+    assert any("measure the step" in s for s in moved.order_of_work)
+    assert not any("remove" in s for s in moved.order_of_work)  # it is the part itself
     kept = dispose(known(passage(state=State.OPEN), rim=RIM)).order_of_work
     assert any(s.startswith("leave or remove the rim") for s in kept)
 
@@ -96,6 +99,8 @@ def test_a_rim_comes_from_the_signs_with_the_faces_of_its_own_sheet():
     what = gather(case(stray()), whole, **keys)
     assert what.rim == Rim(1.0, -44.5, 29.5, 135.0, (31.2, 31.35))
     assert what.lower_mm == pytest.approx(0.05)  # t (1 - phi) / phi with t 0.05, phi 0.5
+    aside = gather(case(stray(resume_shift=(0.9, 0.0))), whole, **keys)
+    assert aside.rim.step
     slight = dataclasses.replace(signs, outside_overhang_mm=0.01)
     assert gather(case(stray()), dataclasses.replace(whole, signs=slight), **keys).rim is None
 

@@ -75,7 +75,7 @@ def test_a_sheet_that_was_overlooked(tmp_path, height):
     judged_as(check, low_mm=way.low_mm, high_mm=way.high_mm, route=way.route)
     told = asked(found, replace(result, state=State.OPEN))
     assert told.verified == "contradicts"
-    assert told.verified_why == "solids part the mouths of a passage that is said to have a way"
+    assert told.verified_why == "solids part the openings of a passage that is said to have a way"
     assert told.reasons[0].startswith("CONTRADICTED by the second opinion")
 
 
@@ -93,7 +93,7 @@ def test_a_passage_that_is_said_to_be_blocked_and_is_not(tmp_path):
     found, check, result = examined(tmp_path, block(), make.sheet(8.0))
     judged_as(check, low_mm=0.0, high_mm=0.0, route=np.empty((0, 3)))
     told = asked(found, replace(result, state=State.BLOCKED))
-    assert told.verified_why == "solids join the mouths of a passage that is said to be blocked"
+    assert told.verified_why == "solids join the openings of a passage that is said to be blocked"
 
 
 def test_a_hair_is_no_contradiction(tmp_path):

@@ -27,7 +27,7 @@ from clearance.verdict import passage as verdict_passage
 from clearance.verdict.passage import PassageCheck
 from clearance.verdict.prepared import Checked, prepare
 
-PART_BETWEEN = "solids part the mouths of a passage that is said to have a way"
+PART_BETWEEN = "solids part the openings of a passage that is said to have a way"
 IN_THE_WAY = "metal stands in the way that is said to be proven"
 DRILLS = {"series": [], "drills": [{"diameter": 4.2, "flute": 60.0, "overall": 90.0}]}
 
@@ -173,7 +173,7 @@ SEEDED = {
         other_events(each(plane=True)),
         {},
         make.sheet(8.0),
-        "solids join the mouths of a passage that is said to be blocked",
+        "solids join the openings of a passage that is said to be blocked",
     ),
     "what is set aside": (other_events(each(shift=(0.0, 0.0))), {}, ASIDE, IN_THE_WAY),
     "the third mouth": (
@@ -192,7 +192,7 @@ SEEDED = {
         block_too_large,
         {"part": with_bypass(), "meshes": PLATE},
         {"shape": "mesh", "mesh": "sheet.stl"},
-        "solids join the mouths of a passage that is said to be blocked",
+        "solids join the openings of a passage that is said to be blocked",
     ),
     "the least distance": (least_distance, {}, ASIDE, IN_THE_WAY),
     "the wall left": (
@@ -205,7 +205,7 @@ SEEDED = {
         crossing_left_out,
         {"drilling": {**DRILLS, "drills": [{**DRILLS["drills"][0], "diameter": 2.6}]}},
         [make.plane(4.0, source="log"), make.plane(12.0, source="log")],
-        "solids part the mouths also after drilling",
+        "solids part the openings also after drilling",
     ),
 }
 
