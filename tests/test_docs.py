@@ -216,6 +216,21 @@ def test_the_figures_of_the_docs_are_drawn_by_the_program(tmp_path, monkeypatch)
         assert drawn[16:24] == (ROOT / "docs/figures" / name).read_bytes()[16:24]
 
 
+def test_every_proof_has_its_figure():
+    script = load("docs/make_proofs.py")
+    method = (ROOT / "docs/method.md").read_text(encoding="utf-8")
+    assert re.findall(r"\(figures/(proof-.*?)\)", method)
+    assert set(re.findall(r"\(figures/(proof-.*?)\)", method)) == set(script.PROOFS)
+    assert {path.name for path in (ROOT / "docs/figures").glob("proof-*")} == set(script.PROOFS)
+
+
+@pytest.mark.more
+def test_the_figures_of_the_proofs_are_drawn_by_the_program(tmp_path):
+    script = load("docs/make_proofs.py")
+    script.main(tmp_path)
+    assert {path.name for path in tmp_path.iterdir()} == set(script.PROOFS)
+
+
 def test_pictures_of_the_docs_come_from_the_script():
     drawn = {path.name for path in (ROOT / "docs/figures").iterdir()}
     texts = [(ROOT / page).read_text(encoding="utf-8") for page in PAGES]
