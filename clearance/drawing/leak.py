@@ -18,8 +18,9 @@ from clearance.verdict.numbers import most
 
 NEAR_MM = 0.5
 """So near to the section a leak is cut by it: places are told by columns."""
-AROUND, LEAST_MM, MOST_MM = 0.9, 1.0, 10.0
-"""Half the detail's size: a share of the leak's, at least, at most."""
+AROUND, SLENDER, LEAST_MM, MOST_MM = 0.9, 4.0, 1.0, 10.0
+"""Half the detail's size: a share of the leak's length, so many times its width at most, and in mm
+at least, at most."""
 SAID = {"joined": "joined", "undetermined": "not known to be apart"}
 """Verdicts that are drawn, the gravest first."""
 
@@ -61,8 +62,11 @@ def _detail(
     at = shapely.Point(pair.where_mm[:2])
     piece = min(shapely.get_parts(gap), key=lambda part: float(part.distance(at)))
     x0, y0, x1, y1 = piece.bounds
-    half = float(np.clip(AROUND * max(x1 - x0, y1 - y0), LEAST_MM, MOST_MM))
-    middle = at if half == MOST_MM else shapely.Point(0.5 * (x0 + x1), 0.5 * (y0 + y1))
+    wide, long = largest_circle_mm(piece), max(x1 - x0, y1 - y0)
+    half = float(np.clip(min(AROUND * long, SLENDER * wide), LEAST_MM, MOST_MM))
+    middle = shapely.Point(0.5 * (x0 + x1), 0.5 * (y0 + y1))
+    if 2.0 * half < long:  # a stretch of it
+        middle = at if piece.covers(at) else piece.representative_point()
     box = shapely.box(middle.x - half, middle.y - half, middle.x + half, middle.y + half)
     circuits: list[Named] = [(void.names, void.nominal) for void in voids]
     named = []
@@ -80,7 +84,7 @@ def _detail(
         f"detail {DETAIL_LETTERS[0]}: {both} {SAID[pair.state]}",
         (
             f"{what} between them: {most(piece.area)} mm² in plan",
-            f"{most(largest_circle_mm(piece))} mm at the widest",
+            f"{most(wide)} mm at the widest",
         ),
         tuple(named),
     )

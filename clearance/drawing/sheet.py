@@ -192,6 +192,7 @@ def sheet(examined: Examined, progress: Progress = silent, on_plate: bool = Fals
     case = checked.case
     decided = result.disposition
     sections, sheets = Sections(examined), extents(result)
+    worst = sections.worst()
     checks = {check.passage.name: check for check in examined.checks}
     pages = []
     for passage in gravest_first(examined.result.passages):
@@ -207,7 +208,7 @@ def sheet(examined: Examined, progress: Progress = silent, on_plate: bool = Fals
         besides=besides(result),
         happened=happened(case.stray),
         condition=_condition(case),
-        section=sections.worst(),
+        section=worst,
         rows=tuple(_row(p, result, sheets, scrap) for p in gravest_first(result.passages)),
         event=event_facts(case, joints(result)),
         signs=tuple(signs_lines(result.signs)),
@@ -218,7 +219,7 @@ def sheet(examined: Examined, progress: Progress = silent, on_plate: bool = Fals
         rules=rules(decided),
         margins=tuple(map(margin_line, result.margins or ())),
         passages=tuple(pages),
-        leak_sections=sections.leaks(),
+        leak_sections=tuple(one for one in sections.leaks() if one is not worst),
         joint_sections=sections.joints(),
         files=files(result),
         settings=settings(checked),

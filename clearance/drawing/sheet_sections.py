@@ -51,11 +51,13 @@ class Sections:
         return self.cut[z, stray]
 
     def worst(self) -> LevelSection | None:
-        """Through the worst crossing; if none is narrowed through the worst joint.
+        """Where circuits are joined; else through the worst crossing; else the worst joint.
 
         Without either through a crossing, the sheet, or the middle of the part.
         """
         result = self.examined.result
+        if any(pair.state == "joined" for pair in result.separate) and (leaks := self.leaks()):
+            return leaks[0]
         for passage in gravest_first(result.passages):
             crossing = worst_crossing(passage)
             if crossing is not None and (crossing.sealed or crossing.open_fraction < WHOLE):
@@ -81,25 +83,25 @@ class Sections:
 
     def leaks(self) -> tuple[LevelSection, ...]:
         """Through every place where circuits are joined or may be, with that place as detail."""
-        found: dict[float, LevelSection] = {}
+        found: dict[str, LevelSection] = {}
         for pair in self.examined.result.separate:
             if pair.state == "apart" or pair.where_mm is None:
                 continue
-            for z in (pair.where_mm[2], *self._steps_near(pair.where_mm[2])):
-                section = self.at(z)
+            for z, stray in self._sheets_near(pair.where_mm[2]):
+                section = self.at(z, stray)
                 if section is not None and section.detail is not None and section.detail.named:
-                    found.setdefault(z, section)
+                    found.setdefault(section.plane, section)
                     break
         return tuple(found.values())
 
-    def _steps_near(self, z: float) -> list[float]:
-        """Faces and layers of sheets near a height: leaks are told by columns."""
-        near = []
-        for event in self.events.values():
-            top = event.bottom + len(event.slices) * event.layer
-            layers = [event.bottom + (n + 0.5) * event.layer for n in range(len(event.slices))]
-            near += [one for one in (event.bottom, top, *layers) if abs(one - z) <= NEAR_MM]
-        return sorted(near, key=lambda one: abs(one - z))
+    def _sheets_near(self, z: float) -> list[tuple[float, int | None]]:
+        """Sheets near a height, the nearest first; leaks are told by columns. Last the height."""
+        tops = {e.stray: e.bottom + len(e.slices) * e.layer for e in self.events.values()}
+        near = [
+            e for e in self.events.values() if e.bottom - NEAR_MM <= z <= tops[e.stray] + NEAR_MM
+        ]
+        near.sort(key=lambda e: abs(e.bottom - z))
+        return [*((z, event.stray) for event in near), (z, None)]
 
     def through(self, name: str, crossing: CrossingResult) -> LevelSection | None:
         """The section in which a crossing is the least open: its height may be a layer's face."""

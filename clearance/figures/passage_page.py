@@ -155,7 +155,7 @@ def _named(voids: Sequence[Void]) -> list[Void]:
 
 def _short(void: Void) -> tuple[str, ...]:
     """Name, state, and what is open here if not all."""
-    here = share_in_words(void.open_fraction)
+    here = share_in_words(void.open_fraction).removesuffix(" here")
     return void.label[:2] + ((here,) if void.open_fraction < WHOLE else ())
 
 

@@ -55,6 +55,7 @@ class Look:
 
 INK = "#1a1a1a"
 PAPER = "#ffffff"
+GREY, PALE, PALER = "#5a5a5a", "#9a9a9a", "#eeeeee"
 BACKED: Any = {"facecolor": PAPER, "edgecolor": "none", "pad": 1.0}
 """Box behind words that stand over hatches: a rim would turn the letters into outlines."""
 
@@ -104,6 +105,8 @@ STATES = {
     "undetermined": Look("#a3a3a3", INK, "xxx", line=":", width_pt=1.4, hatch_colour="#6a6a6a"),
 }
 """Of a passage's whole course, by its state: open is pale, blocked dark."""
+BETWEEN = Look(PAPER, GREY, line=(0, (1.0, 1.5)), width_pt=0.8)
+"""Between two heights of a sweep."""
 FILL_CONTRAST, LINE_CONTRAST = 1.35, 3.0
 """Least ratio of luminances of areas that touch, our choice; of a line beside an area, as WCAG 2.2
 (W3C 2023, 1.4.11) has it for what is not text."""
@@ -128,7 +131,6 @@ HAIR_PT, THIN_PT, LINE_PT, BOLD_PT, THICK_PT = 0.5, 0.8, 1.2, 1.8, 2.0
 """Widths of lines: axes of symmetry, outlines, curves, the curve that counts, ends of cuts."""
 HALO_PT = 2.2
 """Width of the paper-coloured rim around words that stand over lines."""
-GREY, PALE, PALER = "#5a5a5a", "#9a9a9a", "#eeeeee"
 WARN = "#D55E00"
 """Of what is required, and of the opening that a mark is about."""
 

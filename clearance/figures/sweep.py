@@ -5,19 +5,27 @@ In: a `Sweep`. Out: a Matplotlib `Figure`. Nothing is decided here.
 
 from __future__ import annotations
 
-import textwrap
+import itertools
 
 import matplotlib as mpl
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
 from matplotlib.patches import Patch, Rectangle
+from matplotlib.patheffects import withStroke
 
 from clearance.figures import style
+from clearance.figures.paper import width_in, wrapped
+from clearance.figures.scale import size_in
 from clearance.result import State
 from clearance.sweeps.result import POSSIBLE, PassageHeights, Sweep, runs
+from clearance.verdict.names import sheet
+from clearance.verdict.numbers import given
 
 BAR = 0.46
 """Width of a passage's bar, of the room it has."""
+WAIST, LEAST_SHARE, WORD_IN = 0.12, 0.006, 0.17
+"""Width between two states; least height of a state, of the axes'; height of a word, inches."""
 MOST_PASSAGES = 12
 """Passages on one sheet."""
 
@@ -34,16 +42,16 @@ def _figure(sweep: Sweep, passages: tuple[PassageHeights, ...]) -> Figure:
     with mpl.rc_context(style.SETTINGS):
         figure = Figure(figsize=style.A4_LANDSCAPE_IN)
         _title(figure, finding(sweep))
-        axes = figure.add_axes((0.07, 0.1, 0.73, 0.78))
+        axes = figure.add_axes((0.07, 0.1, 0.68, 0.76))
         _heights(axes, sweep)
+        axes.set_xlim(-0.5, len(passages) - 0.5 + 0.12)
         for n, passage in enumerate(passages):
             _bar(axes, sweep, passage, n)
             _curve(axes, sweep, passage, n)
             _window(axes, sweep, passage, n)
-        axes.set_xlim(-0.5, len(passages) - 0.5 + 0.12)
         axes.set_xticks(
             range(len(passages)),
-            [f"{p.name}\nneeds {p.required_mm:g} mm" for p in passages],
+            [f"{p.name}\n{given(p.required_mm)} mm required" for p in passages],
         )
         _case_height(axes, sweep)
         _legend(figure, sweep)
@@ -52,9 +60,10 @@ def _figure(sweep: Sweep, passages: tuple[PassageHeights, ...]) -> Figure:
 
 def _title(figure: Figure, words: str) -> None:
     """The finding over the figure, all of it."""
-    lines, size = textwrap.wrap(words, 92), style.TITLE_PT
+    room = 0.92 * style.A4_LANDSCAPE_IN[0]
+    lines, size = wrapped(words, room, style.TITLE_PT, bold=True), style.TITLE_PT
     if len(lines) > 2:
-        lines, size = textwrap.wrap(words, 140), style.LABEL_PT
+        lines, size = wrapped(words, room, style.LABEL_PT, bold=True), style.LABEL_PT
     figure.text(0.07, 0.985, "\n".join(lines), fontsize=size, weight="bold", va="top")
 
 
@@ -75,7 +84,7 @@ def finding(sweep: Sweep) -> str:
     ]
     if sweep.not_looked_at:
         words.append(f"NOT LOOKED AT: {', '.join(sweep.not_looked_at)}")
-    return f"{sweep.part}, sheet {sweep.stray} from {low:g} to {high:g} mm: {'; '.join(words)}"
+    return f"{sweep.part}, {sheet(sweep.stray)} from {low:g} to {high:g} mm: {'; '.join(words)}"
 
 
 def _step(sweep: Sweep) -> float:
@@ -94,12 +103,40 @@ def _heights(axes: Axes, sweep: Sweep) -> None:
 
 
 def _bar(axes: Axes, sweep: Sweep, passage: PassageHeights, n: int) -> None:
-    """States as a column of rectangles."""
-    half = 0.5 * _step(sweep)
-    for first, last, state in runs(passage.state):
-        low, high = sweep.heights_mm[first] - half, sweep.heights_mm[last] + half
+    """States as a column: each from the first height at which it was computed to the last.
+
+    Between two states, where nothing was computed, there is a narrow waist.
+    """
+    found, heights = runs(passage.state), sweep.heights_mm
+    least = LEAST_SHARE * float(axes.get_ylim()[1] - axes.get_ylim()[0])
+    for (_, last, _), (first, _, _) in itertools.pairwise(found):
+        low, high = heights[last], heights[first]
+        waist = Rectangle(
+            (n - 0.4 + 0.5 * (BAR - WAIST), low), WAIST, high - low, **style.BETWEEN.patch()
+        )
+        waist.set_zorder(1.5)
+        axes.add_patch(waist)
+    for first, last, state in found:
+        low, high = heights[first], heights[last]
+        grow = max(0.5 * (least - (high - low)), 0.0)  # a state of one height is still seen
+        size = high - low + 2.0 * grow
         look = style.STATES[state]
-        axes.add_patch(Rectangle((n - 0.4, low), BAR, high - low, zorder=2, **look.patch()))
+        axes.add_patch(Rectangle((n - 0.4, low - grow), BAR, size, zorder=2, **look.patch()))
+        _word(axes, state, (n - 0.4 + 0.5 * BAR, 0.5 * (low + high)), size)
+
+
+def _word(axes: Axes, state: str, at: tuple[float, float], high: float) -> None:
+    """The state within its bar, across or along it; none where there is no room for it."""
+    wide_in, high_in = size_in(axes)
+    (x0, x1), (y0, y1) = axes.get_xlim(), axes.get_ylim()
+    along = width_in(state, style.LABEL_PT) + 0.1
+    room = BAR * wide_in / (x1 - x0), high * high_in / (y1 - y0)
+    if min(room) < WORD_IN or max(room) < along:
+        return
+    axes.text(
+        *at, state, rotation=0.0 if along <= room[0] else 90.0, ha="center", va="center",
+        fontsize=style.LABEL_PT, bbox=style.BACKED, zorder=5,
+    )  # fmt: skip
 
 
 def _curve(axes: Axes, sweep: Sweep, passage: PassageHeights, n: int) -> None:
@@ -108,14 +145,14 @@ def _curve(axes: Axes, sweep: Sweep, passage: PassageHeights, n: int) -> None:
     left, room = n - 0.4 + BAR + 0.05, 0.26
     at = [[left + room * x / largest for x in row] for row in (passage.low_mm, passage.high_mm)]
     axes.fill_betweenx(
-        sweep.heights_mm, at[0], at[1], color=style.INK, linewidth=style.THIN_PT, zorder=3
+        sweep.heights_mm, at[0], at[1], color=style.INK, linewidth=style.LINE_PT, zorder=3
     )
     need = left + room * passage.required_mm / largest
     bottom, top = axes.get_ylim()
-    for x, value, line in ((left, 0.0, "-"), (need, passage.required_mm, "--")):
+    for x, word, line in ((left, "0", "-"), (need, f"⌀{given(passage.required_mm)} mm", "--")):
         axes.plot([x, x], (bottom, top), color=style.INK, linewidth=style.HAIR_PT, linestyle=line)
         axes.annotate(
-            f"{value:g}", (x, top), (0, 2), textcoords="offset points", ha="center",
+            word, (x, top), (0, 2), textcoords="offset points", ha="center",
             fontsize=style.LABEL_PT,
         )  # fmt: skip
 
@@ -124,14 +161,15 @@ def _window(axes: Axes, sweep: Sweep, passage: PassageHeights, n: int) -> None:
     """Where a drill could reopen the passage, and how far it reaches from each opening."""
     if passage.reopen is None:
         return
-    half = 0.5 * _step(sweep)
     right = n - 0.4
+    least = LEAST_SHARE * float(axes.get_ylim()[1] - axes.get_ylim()[0])
     for first, last, answer in runs(passage.reopen):
         if answer == POSSIBLE:
-            low, high = sweep.heights_mm[first] - half, sweep.heights_mm[last] + half
-            look = style.DRILL
+            low, size = sweep.heights_mm[first], sweep.heights_mm[last] - sweep.heights_mm[first]
+            grow = max(0.5 * (least - size), 0.0)
+            corner = right - 0.07, low - grow
             axes.add_patch(
-                Rectangle((right - 0.07, low), 0.05, high - low, zorder=2, **look.patch())
+                Rectangle(corner, 0.05, size + 2.0 * grow, zorder=2, **style.DRILL.patch())
             )
     for name in sorted({name for names in passage.drilled_from for name in names}):
         at = [
@@ -171,7 +209,10 @@ def _case_height(axes: Axes, sweep: Sweep) -> None:
     if high > low:
         axes.axhspan(low, high, color=style.INK, alpha=0.15, linewidth=0.0, zorder=1)
     for height in {low, high}:
-        axes.axhline(height, color=style.INK, linewidth=style.THIN_PT, linestyle="-.", zorder=4)
+        axes.axhline(
+            height, color=style.INK, linewidth=style.THIN_PT, linestyle=style.AXIS, zorder=4,
+            path_effects=[withStroke(linewidth=style.HALO_PT, foreground=style.PAPER)],
+        )  # fmt: skip
     words = f"{low:g}" if low == high else f"{low:g} to {high:g}"
     axes.text(
         1.005, high, f"the case:\n{words} mm", transform=axes.get_yaxis_transform(),
@@ -180,11 +221,19 @@ def _case_height(axes: Axes, sweep: Sweep) -> None:
 
 
 def _legend(figure: Figure, sweep: Sweep) -> None:
-    marks = [Patch(label=state, **look.patch()) for state, look in style.STATES.items()]
+    """What bars and lines mean, in one place."""
+    marks: list[Patch | Line2D] = [
+        Patch(label=state, **look.patch()) for state, look in style.STATES.items()
+    ]
+    marks.append(Patch(label="not computed between", **style.BETWEEN.patch()))
     if any(p.reopen is not None for p in sweep.passages):
         marks.append(Patch(label="a drill could reopen it", **style.DRILL.patch()))
-    figure.legend(handles=marks, loc="upper left", bbox_to_anchor=(0.86, 0.88), frameon=False)
-    figure.text(
-        0.87, 0.62, "curve: bracket of the\nclear diameter, mm;\ndashed: what is needed",
-        fontsize=style.LABEL_PT, va="top",
+    bracket, need = "clear diameter, mm:\nits bracket, from 0", "required"
+    marks += [
+        Line2D([], [], label=bracket, color=style.INK, linewidth=style.BOLD_PT),
+        Line2D([], [], label=need, color=style.INK, linewidth=style.HAIR_PT, linestyle="--"),
+    ]
+    figure.legend(
+        handles=marks, loc="upper left", bbox_to_anchor=(0.815, 0.88), frameon=False,
+        labelspacing=0.8,
     )  # fmt: skip

@@ -53,7 +53,7 @@ def words(figure):
 def test_the_title_is_the_finding():
     title = finding(sweep(A, B, C))
     assert title == (
-        "block, sheet 0 from 10 to 13 mm: a open throughout; b open at some; c open at none"
+        "block, stray sheet 1 from 10 to 13 mm: a open throughout; b open at some; c open at none"
     )
     assert finding(sweep(A)) in words(sweep_figures(sweep(A))[0])
 
@@ -63,6 +63,9 @@ def test_a_rectangle_for_every_run_of_one_state():
     bars = [p for p in axes.patches if isinstance(p, Rectangle) and p.get_width() > 0.4]
     bars = [p for p in bars if p.get_x() < 2.5 and p.get_width() < 1.0]
     assert len(bars) == 1 + 2 + 1  # by construction
+    # Edges where a state was computed: b is open at 10 and 11, blocked at 12 and 13.
+    ends = sorted((b.get_y(), b.get_y() + b.get_height()) for b in bars if 0.5 < b.get_x() < 1.5)
+    assert ends == [pytest.approx((10.0, 11.0)), pytest.approx((12.0, 13.0))]
     assert axes.get_ylim()[0] < 9.5
     assert axes.get_ylim()[1] > 13.5
 
@@ -71,8 +74,8 @@ def test_units_requirements_and_the_case_are_named():
     (figure,) = sweep_figures(sweep(A, B))
     said = words(figure)
     assert "the case:\n11 to 11.5 mm" in said
-    assert "a\nneeds 3 mm" in said
-    assert said.count("3") == 2  # the scale of each curve
+    assert "a\n3 mm required" in said
+    assert said.count("⌀3 mm") == 2  # the scale of each curve, with its unit
     assert figure.axes[0].get_ylabel() == "height of the sheet above the platform, mm"
 
 
