@@ -74,6 +74,21 @@ def openings_of(triangles: Any, find: Callable[[Any], Any]) -> Any:
     return once(f"openings of {mesh}", lambda: find(triangles))
 
 
+def in_this_process(patch: pytest.MonkeyPatch) -> list[str]:
+    """Parts of a plate are computed in this process, one by one; keys of those that were."""
+    from clearance.system import processes
+
+    computed: list[str] = []
+
+    def one_by_one(jobs: Any, work: Any, *_: Any) -> Iterator[Any]:
+        for job in jobs:
+            computed.append(job.key)
+            yield job, processes.attempt(work, job.payload)
+
+    patch.setattr(processes, "run", one_by_one)
+    return computed
+
+
 def remember(patch: pytest.MonkeyPatch) -> None:
     """Commands on one case share what each would find anew, in this process.
 

@@ -21,7 +21,7 @@ from clearance.geometry.planes import Plane
 from clearance.geometry.soup import Box, Soup, meeting, moved_shape
 from clearance.mesh.shells import find_shells
 from clearance.passages.groups import Group, grouped
-from clearance.passages.levels import Face, Sections, face_at, faces
+from clearance.passages.levels import ROUGH_MM, Face, Sections, face_at, faces
 from clearance.passages.stoppers import seeds, sunk_mm
 from clearance.ports.mouth import Mouth
 from clearance.predicted.part import Predicted, Window
@@ -229,9 +229,7 @@ def _measure(
     cut: float,
 ) -> Crossing | None:
     nominal_area = most_area = 0.0
-    least_open, least_ratio = np.inf, np.inf
-    worst_z, worst_open, worst_circle = 0.0, shapely.Polygon(), np.inf
-    circles: list[tuple[bool, float, float]] = []  # whether nothing is closed, diameter, height
+    looked_at: list[_Level] = []
     footprint = []
     for n, (face, bores) in enumerate(zip(levels, drilled, strict=True)):
         sides = _placed(face, group, n)
@@ -252,37 +250,64 @@ def _measure(
         else:
             void = _void(predicted, face.z, False).intersection(_void(predicted, face.z, True))
             opening = polygonal(void.intersection(below).intersection(above))
-        least_open = min(least_open, opening.area)
-        ratio = min(opening.area / nominal, 1.0)
-        circle = largest_circle_mm(sections.room(opening, predicted.events, face.z))
         whole = bores.is_empty and not any(
             face.pieces[k].opening is not face.pieces[k].below for k in group.lower[n]
         )
-        circles.append((whole, circle, face.z))
-        if (ratio, circle) < (least_ratio, worst_circle):
-            worst_z, worst_open, worst_circle = face.z, opening, circle
-        least_ratio = min(least_ratio, ratio)
-    if not circles:
+        room = sections.room(opening, predicted.events, face.z)
+        ratio = min(opening.area / nominal, 1.0)
+        looked_at.append(_Level(face.z, opening, room, ratio, whole))
+    if not looked_at:
         return None
     # Where nothing is closed the passage's own section may be small: it ends in the sheet.
-    _, circle, level_z = min(circles)
+    narrowest = _narrowest([one for one in looked_at if not one.whole] or looked_at)
+    least = min(one.ratio for one in looked_at)
+    worst = _narrowest([one for one in looked_at if one.ratio == least])
     outline = shapely.union_all(footprint)
-    middle = (outline if worst_open.is_empty else worst_open).centroid
+    middle = (outline if worst.opening.is_empty else worst.opening).centroid
     return Crossing(
         stray=stray,
-        height_mm=float(worst_z),
-        centre_mm=(float(middle.x), float(middle.y), float(worst_z)),
+        height_mm=float(worst.z),
+        centre_mm=(float(middle.x), float(middle.y), float(worst.z)),
         nominal_area_mm2=float(nominal_area or most_area),
-        open_area_mm2=float(least_open),
-        open_fraction=float(least_ratio),
-        circle_mm=float(circle),
+        open_area_mm2=float(min(one.opening.area for one in looked_at)),
+        open_fraction=float(least),
+        circle_mm=largest_circle_mm(narrowest.room),
         low=low,
         high=high,
         footprint=outline,
-        opening=worst_open,
-        level_mm=float(level_z),
+        opening=worst.opening,
+        level_mm=float(narrowest.z),
         ends=(tuple(_placed(levels[0], group, 0)[0]), tuple(_placed(levels[-1], group, -1)[1])),
     )
+
+
+@dataclass(frozen=True, eq=False)
+class _Level:
+    """What one level of a sheet leaves open of a crossing; `whole`: it closes nothing there."""
+
+    z: float
+    opening: Any
+    room: Any
+    ratio: float
+    whole: bool
+
+
+def _narrowest(levels: list[_Level]) -> _Level:
+    """Of several levels that with the smallest circle, the lowest of equal ones.
+
+    The exact circle is asked for only where a rough one, which is soon found, may be the smallest.
+    """
+    if len(levels) == 1:
+        return levels[0]
+    rough = [(largest_circle_mm(one.room, ROUGH_MM), n) for n, one in enumerate(levels)]
+    least, found = np.inf, levels[0]
+    for most, n in sorted(rough):
+        if most - 2.0 * ROUGH_MM > least:
+            break
+        circle = largest_circle_mm(levels[n].room)
+        if (circle, levels[n].z) < (least, found.z):
+            least, found = circle, levels[n]
+    return found
 
 
 def _placed(face: Face, group: Group, n: int) -> tuple[list[Any], list[Any]]:

@@ -12,9 +12,9 @@ from click.testing import CliRunner
 
 sys.path.insert(0, str(Path(__file__).parent.parent))
 import shapes
+import shared
 
 from clearance.cli.main import main
-from clearance.system import processes
 
 PROGRAM = [sys.executable, "-m", "clearance"]
 
@@ -113,15 +113,8 @@ def run(plate, out, *words, wait=True, **options):
 
 def here(plate, out, *words):
     """Run the program in this process, its parts too; `computed` names them."""
-    computed = []
-
-    def one_by_one(jobs, work, *_):
-        for job in jobs:
-            computed.append(job.key)
-            yield job, processes.attempt(work, job.payload)
-
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(processes, "run", one_by_one)
+        computed = shared.in_this_process(patch)
         found = CliRunner().invoke(main, ["plate", str(plate), "--out", str(out), *map(str, words)])
     return SimpleNamespace(
         returncode=found.exit_code, stdout=found.stdout, stderr=found.stderr, computed=computed

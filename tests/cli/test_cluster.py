@@ -106,7 +106,7 @@ def test_a_worker_that_dies_half_way_changes_nothing(small, cluster, tmp_path):
     after = {path.name: path.stat().st_mtime_ns for path in parts.glob("*.json")}
     assert len(after) == len(PARTS)
     assert {name: after[name] for name in before} == before  # not computed again
-    alone = plates.run(small / "plate.toml", tmp_path / "alone", "--jobs", 1)
+    alone = plates.here(small / "plate.toml", tmp_path / "alone")
     assert alone.returncode == 3
     assert plates.timeless(out) == plates.timeless(tmp_path / "alone")
 

@@ -16,6 +16,7 @@ sys.path.insert(0, str(Path(__file__).parent.parent))
 
 import make
 import shapes
+import shared
 
 from clearance.case.read import read_case
 from clearance.checking import judge
@@ -175,7 +176,7 @@ def test_the_result_says_what_was_confirmed_or_why_not(tmp_path, monkeypatch):
     assert f", more than {many}, for a check of {columns} columns; --verify" in said_by(path)[1][0]
 
 
-def test_sheet_sweep_and_plate_say_whether_it_was_asked(tmp_path):
+def test_sheet_sweep_and_plate_say_whether_it_was_asked(tmp_path, monkeypatch):
     way = make.passage((4, 6, 0), (4, 6, 16), 1.5, 2.0)
     path = make.write_case(tmp_path / "one", block(), way, make.plane(8.0), pitch=0.5)
     found = judge(prepare(read_case(path)), verify=True)
@@ -187,6 +188,7 @@ def test_sheet_sweep_and_plate_say_whether_it_was_asked(tmp_path):
         '[plate]\nname = "p"\nsize = [100.0, 100.0]\n'
         '[[part]]\nname = "one"\ncase = "one/case.toml"\nat = [0.0, 0.0]\n'
     )
+    shared.in_this_process(monkeypatch)
     for flag, said, own in (
         ("--verify", "asked for every part", "solid booleans agree on a"),
         ("--no-verify", "not asked for: --no-verify", "not asked for: --no-verify"),
