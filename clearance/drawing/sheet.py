@@ -131,6 +131,8 @@ class Sheet:
         What is wrong with the passages, the gravest first.
     besides : tuple of (key, text)
         Circuits not apart, joints not whole, trapped powder: none of it is ever left out.
+    powder : bool
+        Whether any is trapped: then steps of work that touch powder stand on the first page.
     happened : tuple of str
         A sentence for each stray sheet.
     condition : str
@@ -156,6 +158,7 @@ class Sheet:
     headline: Headline
     wrong: tuple[str, ...]
     besides: tuple[tuple[str, str], ...]
+    powder: bool
     happened: tuple[str, ...]
     condition: str
     section: LevelSection | None
@@ -206,6 +209,7 @@ def sheet(examined: Examined, progress: Progress = silent, on_plate: bool = Fals
         headline=headline(result, event=bool(case.stray)),
         wrong=wrong(result),
         besides=besides(result),
+        powder=bool(result.trapped_powder),
         happened=happened(case.stray),
         condition=_condition(case),
         section=worst,
@@ -449,13 +453,14 @@ def _crossing_row(number: int, crossing: CrossingResult) -> CrossingRow:
 
 def _room(passage: PassageResult) -> str:
     """Clear diameters with their brackets."""
-    found = passage.clear_diameter_mm
-    ends = ((found.nominal_low, found.nominal_high), (found.low, found.high))
-    nominal, predicted = (span(*end, passage.required_mm) for end in ends)
-    return (
-        f"clear diameter, mm: nominal {nominal}, predicted {predicted}, "
-        f"{given(passage.required_mm)} required"
-    )
+    found, need = passage.clear_diameter_mm, passage.required_mm
+    nominal = _bracket(found.nominal, span(found.nominal_low, found.nominal_high, need))
+    predicted = _bracket(found.predicted, span(found.low, found.high, need))
+    return f"clear diameter, mm: nominal {nominal}, predicted {predicted}, {given(need)} required"
+
+
+def _bracket(value: float, shown: str) -> str:
+    return f"{near(value)} ({shown})" if " to " in shown else shown
 
 
 def _reasons(passage: PassageResult) -> tuple[str, ...]:

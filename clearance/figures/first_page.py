@@ -5,6 +5,7 @@ In: a `Sheet`. Out: the bytes of a PDF; the same each time. Nothing is decided h
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -18,7 +19,6 @@ from clearance.figures import style
 from clearance.figures.files import pdf_bytes
 from clearance.figures.paper import (
     BODY_PT,
-    HEADING_IN,
     LEADING,
     MARGIN_IN,
     PAPERS,
@@ -110,16 +110,17 @@ def _first(flow: Flow, sheet: Sheet, letters: Letters) -> list[Block]:
     last = [_boxes(wide), _title_block(sheet, wide)]
     end = sum(block.height + GAP_IN for block in last)
     blocks = [
-        Block("", tuple(_said("what is wrong", sheet.wrong, wide, WRONG_PT, True))),
-        Block("", tuple(_besides(sheet.besides, wide))),
-        Block("", tuple(_said("needed to decide", sheet.settled_by, wide, bold=True))),
-        Block("", tuple(_said("what happened", (*sheet.happened, sheet.condition), wide))),
+        _said("what is wrong", sheet.wrong, wide, WRONG_PT, True),
+        Block("", tuple(_besides(sheet.besides, wide)), name="not to be forgotten"),
+        _said("needed to decide", sheet.settled_by, wide, bold=True),
+        _said("what happened", (*sheet.happened, sheet.condition), wide),
         _rows(sheet.rows, wide),
-        *_order(sheet, wide),
+        *_order(sheet.order_of_work, wide),
     ]
+    instead = _powder_steps(sheet, wide)
     room = flow.room - end - GAP_IN * len(blocks)
     least = 0.0 if section is None else LEAST_SECTION_IN
-    placed, left_over = _that_fit([b for b in blocks if b.strips], room - least)
+    placed, left_over = _that_fit([b for b in blocks if b.strips], room - least, instead)
     size = 0.0
     if section is not None:
         most = min(room - sum(block.height for block in placed), MOST_SECTION_IN)
@@ -139,39 +140,59 @@ def _first(flow: Flow, sheet: Sheet, letters: Letters) -> list[Block]:
     return left_over
 
 
-def _that_fit(blocks: Sequence[Block], room: float) -> tuple[list[Block], list[Block]]:
+GOING_ON_IN = BODY_PT * LEADING
+
+
+def _that_fit(
+    blocks: Sequence[Block], room: float, instead: Block
+) -> tuple[list[Block], list[Block]]:
     """What stands on the first page: of each block the rows that leave one of those that follow.
 
-    The work sequence stands there whole or not at all: a few of its steps would mislead.
+    The work sequence stands there whole, or `instead` of it what says where it is: a few of its
+    steps would mislead.
     """
     placed, left_over = [], []
     for n, block in enumerate(blocks):
-        kept = sum(_least(other) for other in blocks[n + 1 :])
-        now, rest = _order_split(block, room) if block.title == ORDER else block.split(room - kept)
+        kept = sum(
+            (instead if other.title == ORDER else other).least(1) for other in blocks[n + 1 :]
+        )
+        if block.title == ORDER:
+            now, rest = (block, None) if block.height <= room else (instead, block)
+        else:
+            now, rest = block.split(room - kept - (0.0 if block.title else GOING_ON_IN))
         if rest is not None:
             left_over.append(rest)
-            if now.strips and now.title and now.title != ORDER:
-                now = replace(now, title=f"{now.title} (goes on, page 2)")
+            if block.title != ORDER:
+                now = _going_on(now, len(rest.strips))
         placed.append(now)
         room -= now.height
     return placed, left_over
 
 
-def _least(block: Block) -> float:
-    """What a block keeps on the first page, whatever comes before it."""
-    return HEADING_IN + POINTER_IN if block.title == ORDER else block.least(1)
+def _going_on(block: Block, more: int) -> Block:
+    """A block that says that it goes on."""
+    if block.title:
+        return replace(block, title=f"{block.title} (goes on, page 2)")
+    said = text_strips(f"and {more} more, page 2", 7.0, bold=True, indent=KEY_IN)
+    return replace(block, strips=(*block.strips, *said))
 
 
-POINTER_IN = style.SMALLEST_PT * LEADING
+def _powder_steps(sheet: Sheet, wide: float) -> Block:
+    """Stands for a work sequence that is too long: where it is, with trapped powder its steps."""
+    steps = [
+        (n, step)
+        for n, step in enumerate(sheet.order_of_work, 1)
+        if sheet.powder and POWDER.search(step)
+    ]
+    count = len(sheet.order_of_work)
+    title = f"{ORDER}: all {count} steps on the next page"
+    if not steps:
+        return Block(title, (Strip(0.0, lambda page, top: None),))
+    return Block(f"{title}, here those about powder", _ticked(steps, wide))
 
 
-def _order_split(block: Block, room: float) -> tuple[Block, Block | None]:
-    if block.height <= room:
-        return block, None
-    return Block(ORDER, tuple(text_strips(ELSEWHERE, 7.0))), block
-
-
-ELSEWHERE = "all steps stand on the next page, in their order"
+POWDER = re.compile(r"\bpowder|\bignite", re.IGNORECASE)
+"""Steps of work that have to do with loose powder say so."""
 
 
 def _identity(sheet: Sheet, wide: float) -> Strip:
@@ -231,7 +252,7 @@ def _recommendation(sheet: Sheet, wide: float) -> list[Strip]:
 
 def _said(
     key: str, clauses: Sequence[str], wide: float, size_pt: float = BODY_PT, bold: bool = False
-) -> list[Strip]:
+) -> Block:
     """A row for each clause, whole, its key before the first."""
     step = size_pt * LEADING
     strips = []
@@ -247,7 +268,7 @@ def _said(
                 page.text(MARGIN_IN + KEY_IN, foot, line, size_pt, fontweight=weight)
 
         strips.append(Strip(len(lines) * step + 0.02, draw))
-    return strips
+    return Block("", tuple(strips), name=key)
 
 
 def _besides(said: Sequence[tuple[str, str]], wide: float) -> list[Strip]:
@@ -316,12 +337,13 @@ def _event(strays: Sequence[Sequence[Fact]], wide: float) -> Block:
     return table(title, EVENT_HEADS, rows, column_widths(EVENT_HEADS, rows, wide))
 
 
-def _order(sheet: Sheet, wide: float) -> list[Block]:
+def _order(steps: Sequence[str], wide: float) -> list[Block]:
     """The work sequence, each step with a box to tick."""
-    if not sheet.order_of_work:
-        return []
-    steps = [(f"{BOX} {n}.", step) for n, step in enumerate(sheet.order_of_work, 1)]
-    return [Block(ORDER, two_columns(steps, wide, indent=0.45))]
+    return [Block(ORDER, _ticked(list(enumerate(steps, 1)), wide))] if steps else []
+
+
+def _ticked(steps: Sequence[tuple[int, str]], wide: float) -> tuple[Strip, ...]:
+    return two_columns([(f"{BOX} {n}.", step) for n, step in steps], wide, indent=0.45)
 
 
 def _boxes(wide: float) -> Block:

@@ -175,11 +175,15 @@ class Strip:
 
 @dataclass(frozen=True)
 class Block:
-    """Strips under a title; the head stands above them on every page."""
+    """Strips under a title; the head stands above them on every page.
+
+    A block without a title has a name, under which it goes on on the next page.
+    """
 
     title: str
     strips: tuple[Strip, ...]
     head: Strip | None = None
+    name: str = ""
 
     @property
     def height(self) -> float:
@@ -202,8 +206,8 @@ class Block:
             count += 1
         if count == len(self.strips):
             return self, None
-        rest = Block(_continued(self.title), self.strips[count:], self.head)
-        return Block(self.title, self.strips[:count], self.head), rest
+        rest = Block(_continued(self.title or self.name), self.strips[count:], self.head)
+        return Block(self.title, self.strips[:count], self.head, self.name), rest
 
     def least(self, strips: int) -> float:
         """Height with the first few strips only."""
