@@ -48,7 +48,7 @@ unit_option = click.option(
     "--plot",
     type=A_PATH,
     metavar="FILE",
-    help="Figure to write: three views with the openings numbered; .png, .pdf or .svg.",
+    help="Figure to write: four views with the openings numbered; .png, .pdf or .svg.",
 )
 @debug_option
 @click.pass_context

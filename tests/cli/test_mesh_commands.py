@@ -61,7 +61,7 @@ def test_openings_plot_is_the_same_each_time(program, folder, tmp_path, kind):
     if kind == ".svg":
         drawn = files[0].read_text(encoding="utf-8")
         assert drawn.count('id="opening 1"') + drawn.count('id="opening 1_') >= 1
-        assert "elbow.stl: 2 openings, 1 network" in drawn
+        assert "elbow.stl: 2 openings, 1 connected group" in drawn
 
 
 def test_mesh_words_and_json(program, folder, tmp_path):
