@@ -101,6 +101,7 @@ def gather(
         ),
         gaps=tuple(Gap(u.stray, u.thickness_mm, u.area_mm2, u.joins) for u in result.unmelted),
         affected=affected,
+        event=bool(case.stray),
         on_platform=case.state.on_platform,
         emptied=case.state.emptied,
         heat_treated=case.state.heat_treated,

@@ -245,6 +245,8 @@ class Known:
     ----------
     affected : bool
         Stray, unmelted, shifted or lifted metal is in this part.
+    event : bool
+        The case gives one at all.
     open_questions : tuple of str
         What of the event is known only as an interval.
     height_added_mm : (float, float)
@@ -265,6 +267,7 @@ class Known:
     powder: tuple[Powder, ...] = ()
     gaps: tuple[Gap, ...] = ()
     affected: bool = True
+    event: bool = True
     on_platform: bool = False
     emptied: bool = False
     heat_treated: bool = False

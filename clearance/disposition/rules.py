@@ -38,7 +38,7 @@ from clearance.verdict.numbers import given, least, level, most, near, point, sp
 CLOSING: dict[Recommendation, str] = {
     "scrap": "Scrap: nothing that was examined here puts it right.",
     "undetermined": "Undetermined: nothing is to be drilled, heat treated or scrapped on this "
-    "result before what settles it is known.",
+    "result before what is needed to decide it is known.",
     "repair": "Repair in the sense of ISO 9000: fit for its use although it does not conform; "
     "it needs a concession.",
     "rework": "Rework in the sense of ISO 9000: it restores the requirements of this case; "
@@ -49,6 +49,7 @@ CLOSING: dict[Recommendation, str] = {
     "not-affected": "Not affected: the event has left nothing in this part.",
 }
 """What the recommendation means; the last of the reasons."""
+NO_EVENT = "Not affected: no event is given, and the nominal part was checked."
 NO_DRILL = "no straight drill reopens it"
 NONE_FOUND = "no straight drill was found that reopens it"
 OTHER_MEANS = "other means were not examined"
@@ -75,13 +76,14 @@ def dispose(known: Known) -> DispositionResult:
     """
     findings = sorted(judge(known), key=lambda f: GRAVITY.index(f.recommendation))
     gravest = findings[0].recommendation
+    closing = CLOSING[gravest] if known.event or gravest != "not-affected" else NO_EVENT
     restricted = any(f.row == 11 for f in findings)
     rows: dict[str, int] = {}
     for finding in findings:
         rows.setdefault(finding.reason, finding.row)
     return DispositionResult(
         recommendation=gravest,
-        reasons=(*rows, CLOSING[gravest]),
+        reasons=(*rows, closing),
         concession=gravest in ("use-as-is", "repair") or (gravest == "rework" and restricted),
         order_of_work=order_of_work.order(known, findings, gravest),
         settled_by=order_of_work.settled_by(known, findings),
@@ -181,7 +183,8 @@ def _nominal_misses(known: Known, p: Passage) -> Finding | None:
 def _not_affected(known: Known, p: Passage) -> Finding | None:
     if known.affected or not meets(p):
         return None
-    said = f"{p.name}: no stray, unmelted, shifted or lifted metal; {_clear(known, p)}"
+    untouched = "no stray, unmelted, shifted or lifted metal; " if known.event else ""
+    said = f"{p.name}: {untouched}{_clear(known, p)}"
     return Finding(p, 1, "not-affected", said)
 
 

@@ -128,3 +128,11 @@ def test_a_rework_without_concession_says_what_is_left_to_people():
     found = dispose(known(passage(plan=PLAN), passage("b", state=State.OPEN)))
     assert not found.concession
     assert "may stay without a concession, is for people to say" in found.reasons[-1]
+
+
+@pytest.mark.parametrize("event", [True, False])
+def test_nothing_is_said_of_an_event_that_was_not_given(event):
+    found = dispose(known(passage(state=State.OPEN), affected=False, event=event))
+    assert found.recommendation == "not-affected"
+    assert ("the event has left nothing" in found.reasons[-1]) is event
+    assert ("no stray" in found.reasons[0]) is event
