@@ -121,7 +121,12 @@ def _counts(result: Result) -> str:
         said.append("whether circuits are still apart cannot be told")
     worst = next(iter(joints(result)), None)
     if worst is not None and worst.share < WEAK_JOINT:
-        said.append(f"only {joint_share(worst.share)} of a section is joined")
+        little = joint_share(worst.share)
+        said.append(
+            "a joint may be unmelted throughout"
+            if little == "0 %"
+            else f"only {little} of a section is joined"
+        )
     if any(p.verified == "contradicts" for p in result.passages):
         said.append("the second opinion contradicts")
     if not bad and not doubtful and not pairs["joined"] and not pairs["undetermined"]:

@@ -156,6 +156,24 @@ def test_what_is_grave_besides_the_passages_stands_in_the_sentence():
     assert wrong(contradicted)[0].endswith("CONTRADICTED by the second opinion: a way")
 
 
+@pytest.mark.parametrize(
+    ("share", "said"),
+    [
+        (0.0, "a joint may be unmelted throughout"),
+        (0.2213, "only 22 % of a section is joined"),
+        (0.96, ""),
+    ],
+)
+def test_a_weak_joint_stands_in_the_sentence(share, said):
+    row = {"stray": 0, "height_mm": 24.0, "share": share, "nominal_area_mm2": 100.0,
+           "metal_area_mm2": 100.0 * share}  # fmt: skip
+    found = Result("plate", 0.2, (passage("feed"), drilled("tank")), resumed_section=(row,),
+                   disposition=decided("rework"))  # fmt: skip
+    assert headline(found).finding == ", ".join(
+        ["1 of 2 passages does not conform", *([said] if said else [])]
+    )
+
+
 def test_nothing_is_said_of_an_event_that_was_not_given():
     found = Result("block", 0.2, (passage("feed"),), disposition=decided("not-affected"))
     assert headline(found).sentence == (

@@ -126,6 +126,7 @@ def test_why_no_drill_is_sought_where_the_first_case_has_no_sheet_is_said(tmp_pa
 def test_wall_and_conflicts_of_plans_stand_in_text_and_on_page_1():
     from clearance.drawing import sheet
     from clearance.report.drilling import wall_words
+    from clearance.report.table import why
     from clearance.result import Drilling, Rework
 
     stroke = Drilling(
@@ -134,12 +135,12 @@ def test_wall_and_conflicts_of_plans_stand_in_text_and_on_page_1():
     )  # fmt: skip
     plan = Rework("open", 5.996, (stroke,), True, 1.25, 1.0, ("drilled as well: they meet",))
     assert wall_words(plan) == [
-        "the wall cut by 0.40, with run-out 0.61 mm",
+        "the wall cut by 0.40 mm, 0.62 mm with run-out",
         "1.00 mm of wall left at worst",
     ]
     assert wall_words(Rework("open", 5.996, (stroke,))) == []
     found = make_passage(plan)
-    assert "with run-out 0.61 mm, 1.00 mm of wall left at worst" in sheet._plan(found)
+    assert "0.62 mm with run-out, 1.00 mm of wall left at worst" in why(found, {})
     assert "not with another plan" in sheet._after(found)
 
 
