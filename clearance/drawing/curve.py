@@ -22,7 +22,7 @@ from clearance.predicted.cuts import predicted_metal
 from clearance.predicted.part import NOMINAL, Predicted
 from clearance.report.headline import clear_diameter
 from clearance.result import CrossingResult, PassageResult, State
-from clearance.verdict.numbers import NAMEWORTHY
+from clearance.verdict.numbers import NAMEWORTHY, percent
 from clearance.verdict.passage import PassageCheck
 
 STEP_MM = 0.25
@@ -200,7 +200,7 @@ def _mark(
     at = _nearest(way, np.array(crossing.centre_mm))
     share = crossing.open_fraction
     whole = share >= NAMEWORTHY and not crossing.sealed
-    said = "sealed" if crossing.sealed else f"{min(round(100.0 * share), 99)}% open"
+    said = "sealed" if crossing.sealed else f"{percent(share)} open"
     return Mark(
         float(length[at]),
         n,

@@ -19,7 +19,7 @@ from clearance.predicted.stray import Event
 from clearance.report.headline import clear_diameter
 from clearance.result import CrossingResult, PassageResult, SeparateResult, State
 from clearance.verdict.names import named_all, sheet
-from clearance.verdict.numbers import given, height, most, near
+from clearance.verdict.numbers import given, height, most, near, percent
 from clearance.verdict.prepared import Checked
 
 WHOLE = 0.995
@@ -56,7 +56,7 @@ def share_in_words(share: float) -> str:
         return "sealed here"
     if share >= WHOLE:
         return "fully open here"
-    return f"{share:.0%} open here"
+    return f"{percent(share)} open here"
 
 
 def _nearest_port(checked: Checked, names: tuple[str, ...], at: Any) -> list[str]:

@@ -25,9 +25,11 @@ from clearance.figures.paper import shortened, width_in, wrapped
 from clearance.figures.scale import (
     MM_PER_INCH,
     inches_per_mm,
+    ratio,
     scale_bar,
     standard,
     to_scale,
+    true_scale,
 )
 from clearance.result import State
 
@@ -63,11 +65,12 @@ class Room:
     label_in: float = 2.0
     edge_in: float = 0.2
     foot_in: float = 0.42
+    leader_in: float = LEADER_IN
 
     @property
     def words_in(self) -> float:
         """Inches for a label's line."""
-        return self.label_in - LEADER_IN - NUMBERS_IN - GAP_IN
+        return self.label_in - self.leader_in - NUMBERS_IN - GAP_IN
 
     def about(self, voids: Sequence[Void]) -> Room:
         """The same with no more room beside the part than the labels take."""
@@ -78,7 +81,7 @@ class Room:
             for line in wrapped(words, self.words_in, style.LABEL_PT)
         ]
         widest = max(lines, default=0.0) + ROUNDING_IN
-        return replace(self, label_in=LEADER_IN + NUMBERS_IN + GAP_IN + widest)
+        return replace(self, label_in=self.leader_in + NUMBERS_IN + GAP_IN + widest)
 
 
 ROOMY = Room()
@@ -89,9 +92,10 @@ def level_figure(section: LevelSection) -> Figure:
     with mpl.rc_context(style.SETTINGS):
         figure = Figure(figsize=style.A4_LANDSCAPE_IN)
         axes = placed_axes(figure, MAIN)
-        axes.set_title("section A-A", fontsize=style.LABEL_PT, loc="left", fontweight="bold")
         about = ROOMY.about(section.voids)
         frame(axes, section, MAIN[2:], about)
+        title = f"section A-A ({ratio(true_scale(axes))})"
+        axes.set_title(title, fontsize=style.LABEL_PT, loc="left", fontweight="bold")
         draw_level(axes, section)
         lowest = labels(axes, section.voids, section.bounds, MAIN[2:], about)
         outline_axes(axes, section.bounds, lowest, MAIN[2:], about)
@@ -124,7 +128,8 @@ def frame(
     width, height = size
     scale = _inches_per_mm(section, size, room)
     up = 0.5 * (room.edge_in - room.foot_in) / scale
-    middle = 0.5 * (x0 + x1), 0.5 * (y0 + y1) + up
+    aside = 0.5 * NUMBERS_IN / scale  # numbers of an axis stand left alone
+    middle = 0.5 * (x0 + x1) - aside, 0.5 * (y0 + y1) + up
     axes.set_xlim(middle[0] - 0.5 * width / scale, middle[0] + 0.5 * width / scale)
     axes.set_ylim(middle[1] - 0.5 * height / scale, middle[1] + 0.5 * height / scale)
 
@@ -132,7 +137,7 @@ def frame(
 def _inches_per_mm(section: LevelSection, size: Sequence[float], room: Room) -> float:
     x0, y0, x1, y1 = section.bounds
     most = min(
-        (size[0] - 2.0 * room.label_in) / max(x1 - x0, 1e-6),
+        (size[0] - 2.0 * room.label_in + NUMBERS_IN) / max(x1 - x0, 1e-6),
         (size[1] - room.edge_in - room.foot_in) / max(y1 - y0, 1e-6),
     )
     return standard(most * MM_PER_INCH) / MM_PER_INCH
@@ -201,9 +206,11 @@ def labels(
     ordered = sorted(voids, key=lambda v: v.at[0])
     half = (len(ordered) + 1) // 2
     if len(ordered) <= FEW_LABELS:  # else both sides are needed, whatever lies where
-        half = sum(void.at[0] < 0.5 * (low + high) for void in ordered)
+        near = sum(void.at[0] < 0.5 * (low + high) for void in ordered)
+        if max(map(_height, (ordered[:near], ordered[near:]))) <= size[1] - room.foot_in - 0.05:
+            half = near
     for side, group in (("left", ordered[:half]), ("right", ordered[half:])):
-        away = LEADER_IN / per_mm
+        away = room.leader_in / per_mm
         edge = bounds[0] - away if side == "left" else bounds[2] + away
         bottom, top = room.foot_in, size[1] - 0.05
         lines = _that_fit_beside([void.label for void in group], top - bottom, room.words_in)
@@ -228,6 +235,11 @@ def _labelled(voids: Sequence[Void]) -> list[Void]:
     if len(gravest) > FEW_LABELS:  # where each lies nearest to is told where there is room
         gravest = [replace(void, label=void.label[:3]) for void in gravest]
     return gravest
+
+
+def _height(voids: Sequence[Void]) -> float:
+    """Height that the labels of some pieces take, their lines whole, inches."""
+    return sum(LINE_IN * len(void.label) + GAP_IN for void in voids)
 
 
 def _that_fit_beside(

@@ -50,12 +50,14 @@ from clearance.figures.planes import (
     place_drill,
     place_drill_detail,
 )
-from clearance.figures.scale import inches_per_mm, scale_bar, to_scale
+from clearance.figures.scale import inches_per_mm, ratio, scale_bar, to_scale, true_scale
 from clearance.figures.style import Look
 from clearance.result import State
 
 DETAIL_IN = 1.9
 NARROW = Room(label_in=1.7, edge_in=0.17, foot_in=0.42)
+LETTERED = replace(NARROW, label_in=1.92, leader_in=0.52)
+"""Room for the letters of other sections between a part and its labels."""
 LINE_IN = style.LABEL_PT * LEADING
 FINDING_PT = 10.5
 TITLE_IN, KEY_IN, KEY_AIR_IN = 0.4, 0.2, 0.08
@@ -111,17 +113,17 @@ def draw_section(
     """Draw a level section with its detail beside it and its key below, as wide as the page."""
     wide = page.width - 2.0 * MARGIN_IN
     aside = DETAIL_IN + 0.2 if section.detail is not None else 0.0
-    title = f"section {letter}-{letter}: {section.plane}"
-    lines = wrapped(title, wide - aside, style.LABEL_PT, bold=True)[:2]
-    for n, line in enumerate(lines):
-        page.text(MARGIN_IN, top - 0.13 - n * LINE_IN, line, style.LABEL_PT, fontweight="bold")
     key = _key_rows(section, wide)
     foot = KEY_IN * len(key) + KEY_AIR_IN
     box = (MARGIN_IN, top - height + foot, wide - aside, height - foot - TITLE_IN)
     axes = axes_in(page.figure, box)
     named = _named(section.voids)
-    about = NARROW.about(named)
+    about = (LETTERED if traces else NARROW).about(named)
     frame(axes, section, box[2:], about)
+    title = f"section {letter}-{letter} ({ratio(true_scale(axes))}): {section.plane}"
+    lines = wrapped(title, wide - aside, style.LABEL_PT, bold=True)[:2]
+    for n, line in enumerate(lines):
+        page.text(MARGIN_IN, top - 0.13 - n * LINE_IN, line, style.LABEL_PT, fontweight="bold")
     draw_level(axes, section)
     lowest = labels(axes, named, section.bounds, box[2:], about)
     ends = [

@@ -67,7 +67,10 @@ def to_scale(axes: Axes, bounds: Sequence[float]) -> None:
 
 
 def scale_bar(axes: Axes, left: float, height: float, words_below: bool = False) -> None:
-    """Draw a scale bar with its length and the scale at a place in shares of the axes."""
+    """Draw a scale bar with its length and the scale at a place in shares of the axes.
+
+    With its length below it the scale stands elsewhere, with the letter of the section.
+    """
     low, high = axes.get_xlim()
     length = bar_length_mm(high - low)
     share = length / (high - low)
@@ -84,9 +87,11 @@ def scale_bar(axes: Axes, left: float, height: float, words_below: bool = False)
     )
     bar[0].set_gid("scale bar")
     inch, inch_up = 1.0 / np.array(size_in(axes))
-    words = (f"{length:g} mm", f"scale {ratio(true_scale(axes))}")
-    start, down = (left, 0.13 * inch_up) if words_below else (left + share + 0.06 * inch, 0.0)
-    for word, place in zip(words, (0.0, 0.62 if words_below else 0.66), strict=True):
+    words = [f"{length:g} mm", f"scale {ratio(true_scale(axes))}"]
+    start, down = left + share + 0.06 * inch, 0.0
+    if words_below:
+        words, start, down = words[:1], left, 0.13 * inch_up
+    for word, place in zip(words, (0.0, 0.66), strict=False):
         axes.text(
             start + place * inch, height - down, word, fontsize=style.LABEL_PT, va="center",
             transform=axes.transAxes, bbox=style.BACKED, zorder=5,
