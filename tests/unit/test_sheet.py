@@ -122,7 +122,7 @@ def test_first_sheet_has_the_numbers_of_each_row(examined, pages):
 def test_blocks_of_the_first_sheet_stand_in_the_order_of_the_meeting(pages):
     tops = {}
     for span in pages[0].spans:
-        tops.setdefault(span.text.split(":")[0].split(",")[0], span.box[1])
+        tops.setdefault(span.text.split(":")[0].split(",")[0].split(" (")[0], span.box[1])
     order = ["HOLD", "REWORK", "what is wrong", "what happened", "section A-A", "passages",
              "work sequence", "not judged", "decision", "legal owner"]  # fmt: skip
     heights = [tops[name.replace(" ", paper.TIED) if name == "legal owner" else name]
