@@ -210,7 +210,7 @@ def _draw_key(
     panel.set_ylim(0.0, KEY_IN)
     panel.set_axis_off()
     for x, look, words in row:
-        swatch(panel, (x, 0.05, x + 0.24, KEY_IN - 0.05), look)
+        swatch(panel, (x + 0.03, 0.055, x + 0.25, KEY_IN - 0.055), look)
         panel.text(x + 0.32, 0.5 * KEY_IN, words, fontsize=style.LABEL_PT, va="center")
 
 

@@ -28,7 +28,7 @@ from clearance.figures.scale import scale_bar, size_in, to_scale
 COLUMN_IN, PLAN_IN, GAP_IN, TITLE_IN, FOOT_IN, BAR_IN = 2.0, 1.4, 0.35, 0.25, 0.45, 0.3
 """Width of the column of detail and plan, height of the plan, air, room for a title and for the
 numbers of the level axis, and how far below it the scale bar stands, inches."""
-LABEL_IN, MARK_IN = 0.2, 0.26
+LABEL_IN, MARK_IN, WORDS_IN, FOOTER_IN, PLAN_WIDE_IN = 0.2, 0.26, 4.05, 11.0, 2.6
 LEAST_LEAN_DEG = 0.1
 """A drill that leans less is drawn upright."""
 ARROW: Any = {
@@ -39,8 +39,8 @@ Box = tuple[float, float, float, float]
 """Left, bottom, width and height in a figure, inches."""
 
 
-def words_sheet(title: str, footer: tuple[str, ...]) -> Figure:
-    """An empty A4 sheet, landscape, with its title and footer."""
+def words_sheet(title: str, footer: tuple[str, ...], footer_in: float = FOOTER_IN) -> Figure:
+    """An empty A4 sheet, landscape, with its title and a footer of some width."""
     figure = Figure(figsize=style.A4_LANDSCAPE_IN)
     width, height = style.A4_LANDSCAPE_IN
     wide = width - 0.7
@@ -51,7 +51,7 @@ def words_sheet(title: str, footer: tuple[str, ...]) -> Figure:
         0.35 / width, 1.0 - 0.25 / height, "\n".join(lines[:4]), va="top", color=style.INK,
         fontsize=style.TITLE_PT if len(lines) <= 2 else style.LABEL_PT, fontweight="bold",
     )  # fmt: skip
-    words = [piece for line in footer for piece in wrapped(line, wide, style.LABEL_PT)]
+    words = [piece for line in footer for piece in wrapped(line, footer_in, style.LABEL_PT)]
     figure.text(
         0.35 / width, 0.2 / height, "\n".join(words), fontsize=style.LABEL_PT, va="bottom",
         color=style.INK, linespacing=1.3,
@@ -72,14 +72,16 @@ def drill_figure(section: DrillSection, footer: tuple[str, ...] = ()) -> Figure:
     """An A4 sheet, landscape: the section through the drill's axis, its plan, its numbers."""
     letters = ("A", "B")
     with mpl.rc_context(style.SETTINGS):
-        figure = words_sheet(section.title, footer)
-        left, bottom, width, height = (0.85, 1.15, 6.9, 6.3)
+        left, bottom, width, height = (0.85, 1.35, 6.1, 6.1)
+        figure = words_sheet(section.title, footer, left + width - 0.4)
         main = place_drill(figure, (left, bottom, width, height), section, letters)
         side, top = left + width + 0.3, bottom + height - TITLE_IN
         place_drill_detail(figure, (side, top - COLUMN_IN, COLUMN_IN, COLUMN_IN), section, main)
         foot = top - COLUMN_IN - GAP_IN - TITLE_IN - PLAN_IN
-        _plan(axes_in(figure, (side, foot, COLUMN_IN, PLAN_IN)), section, letters)
-        words = [piece for line in section.lines for piece in wrapped(line, 3.2, style.LABEL_PT)]
+        _plan(axes_in(figure, (side, foot, PLAN_WIDE_IN, PLAN_IN)), section, letters)
+        words = [
+            piece for line in section.lines for piece in wrapped(line, WORDS_IN, style.LABEL_PT)
+        ]
         figure.text(
             side / figure.get_figwidth(), (foot - 0.4) / figure.get_figheight(), "\n".join(words),
             fontsize=style.LABEL_PT, va="top", color=style.INK, linespacing=1.35,
