@@ -8,16 +8,15 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Callable
 from functools import cache
+from typing import TYPE_CHECKING
 
 import numpy as np
-import shapely
 from numpy.typing import NDArray
 
 from clearance.case.tables import PassageTable
 from clearance.columns.possible import bounding
 from clearance.errors import GridError, PortError
 from clearance.evidence.pins import gauge_pins
-from clearance.geometry import polylines
 from clearance.geometry.areas import largest_circle_mm
 from clearance.geometry.soup import Soup, moved_shape
 from clearance.passages.crossings import Crossing, WindowSections, crossings
@@ -31,11 +30,15 @@ from clearance.predicted.variants import Unknowns, Variant
 from clearance.result import ClearDiameter, CrossingResult, GaugePin, PassageResult, State
 from clearance.system.once import once
 from clearance.verdict.between import Between, Passage, between
-from clearance.verdict.graph import in_words, on_way, own, passage_graph, perhaps_on_way, renumbered
+from clearance.verdict.graph import in_words, on_way, passage_graph, perhaps_on_way, renumbered
 from clearance.verdict.one_variant import Crossed, Judged, differences, leaks, tighter
 from clearance.verdict.prepared import Checked, Progress, silent
 from clearance.verdict.side_by_side import shares_of, side_by_side
 from clearance.verdict.states import Required, Seen, contradicts, failing, state_of
+from clearance.verdict.whose import Void, met, on_ways
+
+if TYPE_CHECKING:
+    import networkx
 
 FACETS_MM = 2e-3
 """By so much the facets' share may miss what is missing, for the search of circles."""
@@ -210,33 +213,26 @@ class PassageCheck:
             whole = self.asked.open_together is not None
             found = crossings(predicted, self.sections(predicted.window), whole)
         graph = passage_graph(predicted, self.inlet, self.outlet, found)
-        kept = sorted({*own(graph, len(found)), *self._beside(predicted, found)})
+        kept = sorted({*self._on_ways(predicted, graph, found), *self._beside(predicted, found)})
         listed = tuple(found[n] for n in kept)
         return Crossed(variant, listed, renumbered(graph, kept), tuple(found))
 
-    def _beside(self, predicted: Predicted, found: list[Crossing]) -> list[int]:
-        """Crossings whose sheet the widest ball of the nominal passage would meet on its way.
+    def _on_ways(
+        self, predicted: Predicted, graph: networkx.MultiGraph, found: list[Crossing]
+    ) -> list[int]:
+        """Crossings on whose way the passage can lie."""
+        window = predicted.window
+        void = Void(
+            lambda: self._walls(window),
+            lambda: self.search(window.predict(NOMINAL), []).leads_out,
+            self.checked.all_mouths,
+            (self.inlet, self.outlet),
+        )
+        return on_ways(predicted, graph, found, void)
 
-        A sheet along a level bore parts what lies above it from the way below, and narrows it.
-        """
-        if not found:
-            return []  # in the nominal part, whose way is not known yet
-        route, radius = self.nominal.way.route, 0.5 * self.nominal.way.high_mm
-        if len(route) == 0:
-            return list(range(len(found)))  # without a way any of them may be met
-        at = polylines.lengths(route)
-        along = np.linspace(0.0, at[-1], 2 + int(4.0 * at[-1] / max(radius, 1e-3)))
-        places = polylines.points_at(along, at, route)
-        places = np.array([predicted.moved(place) for place in places])
-        points = shapely.points(places[:, :2])
-        near = []
-        for n, crossing in enumerate(found):
-            off = np.maximum(crossing.low - places[:, 2], places[:, 2] - crossing.high)
-            level = off < radius
-            aside = shapely.distance(points[level], crossing.footprint)
-            if (np.hypot(aside, np.maximum(off[level], 0.0)) < radius).any():
-                near.append(n)
-        return near
+    def _beside(self, predicted: Predicted, found: list[Crossing]) -> list[int]:
+        """Crossings whose sheet the widest ball of the nominal passage would meet on its way."""
+        return met(predicted, found, self.nominal.way) if found else []
 
     def _known(self, crossed: Crossed, ways: set[int], search: Search, way: Way) -> Seen:
         """What the crossings tell of the state; `ways`: those on a way from inlet to outlet."""

@@ -1,0 +1,82 @@
+"""Twelve curved tubes from one plenum: each passage lists the crossing of its own tube alone.
+
+All twelve are one nominal void, so that nothing but the way tells whose a crossing is. Where they
+begin the walls between them are a tenth of a millimetre thick: columns see a way through.
+"""
+
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+sys.path.insert(0, str(Path(__file__).parent.parent))
+
+import make
+import manifold3d as m3
+import shapes
+
+from clearance.case.read import read_case
+from clearance.verdict.passage import PassageCheck
+from clearance.verdict.prepared import prepare
+
+COUNT, RADIUS, TOP = 12, 1.0, 14.0
+
+
+def axis(number, heights):
+    """Points of a tube's axis: it swings aside and outward as it rises."""
+    angle = 2.0 * np.pi * number / COUNT
+    out = np.array([np.cos(angle), np.sin(angle)])
+    aside = np.array([-out[1], out[0]])
+    t = (np.asarray(heights) - 4.0) / (TOP - 4.0)
+    plan = (4.0 + 3.0 * t**2)[:, None] * out + 0.5 * np.sin(np.pi * t)[:, None] * aside
+    return np.column_stack([plan, heights])
+
+
+def manifold():
+    """A drum with a flat plenum low in it, an inlet from below, twelve tubes to the top."""
+    solid = m3.Manifold.cylinder(TOP, 10.0, 10.0, 32)
+    solid -= m3.Manifold.cylinder(3.0, 6.0, 6.0, 24).translate((0, 0, 2))
+    solid -= shapes.bore((0, 0, -1), (0, 0, 3), 2.0, segments=16)
+    for number in range(COUNT):
+        at = axis(number, np.linspace(4.0, TOP, 8))
+        beyond = at[-1] + (at[-1] - at[-2])
+        solid -= shapes.tube_along(np.array([*at, beyond]), RADIUS, 12)
+    return solid
+
+
+@pytest.mark.parametrize(
+    ("over", "height", "pitch", "event"),
+    [
+        (False, 6.0, 0.4, {}),
+        (True, 7.5, 0.4, {}),
+        (False, 6.5, 0.8, {"resume": "layer"}),  # all above is lifted
+        (True, 7.0, 0.4, {"resume_shift": [0.1, 0.05]}),
+    ],
+)
+def test_a_tube_lists_its_own_crossing_alone(tmp_path, over, height, pitch, event):
+    def placed(at):
+        return np.array([at[0], -at[1], TOP - at[2]]) if over else np.asarray(at)
+
+    solid = manifold().rotate((180, 0, 0)).translate((0, 0, TOP)) if over else manifold()
+    ends = [axis(n, [TOP])[0] for n in range(COUNT)]
+    passages = [
+        {
+            **make.passage(placed((0, 0, 0)), placed(ends[n]), RADIUS, 0.5, f"tube-{n}"),
+            "inlet": make.port(placed((0, 0, 0)), 2.0),
+        }
+        for n in range(COUNT)
+    ]
+    sheet = make.plane(height, **event)
+    path = make.write_case(tmp_path, solid, passages, sheet, pitch=pitch)
+    checked = prepare(read_case(path))
+    (variant,) = checked.unknowns.variants
+    for number in (0, 7):
+        check = PassageCheck(checked, checked.case.passage[number])
+        found = check.crossed(check.predicted(variant.events, checked.pitch_mm), variant)
+        assert len(found.everything) >= COUNT  # of the whole void, and what lies beside the part
+        (own,) = found.crossings
+        x, y, z = own.centre_mm
+        back = (x, -y, TOP - z) if over else (x, y, z)
+        expected = axis(number, [back[2]])[0]
+        assert np.hypot(*(np.array(back) - expected)[:2]) < 0.5 * RADIUS
