@@ -80,3 +80,36 @@ def test_a_tube_lists_its_own_crossing_alone(tmp_path, over, height, pitch, even
         back = (x, -y, TOP - z) if over else (x, y, z)
         expected = axis(number, [back[2]])[0]
         assert np.hypot(*(np.array(back) - expected)[:2]) < 0.5 * RADIUS
+
+
+def ring():
+    """Up an annulus, over the rim of the tube that stands in it, and down the tube."""
+    solid = m3.Manifold.cylinder(20.0, 9.0, 9.0, 32)
+    solid -= m3.Manifold.cylinder(14.0, 6.0, 6.0, 32).translate((0, 0, 2))
+    solid += m3.Manifold.cylinder(12.0, 4.0, 4.0, 32).translate((0, 0, 2))
+    solid -= shapes.bore((0, 0, -1), (0, 0, 15), 2.0, segments=24)
+    solid -= shapes.bore((10, 0, 4), (5, 0, 4), 1.0, segments=24)
+    passage = make.passage((9, 0, 4), (0, 0, 0), 1.0, 0.5)
+    return solid, {**passage, "outlet": make.port((0, 0, 0), 2.0)}
+
+
+def hairpin():
+    """Two legs with a tenth of a millimetre between them, joined at the top."""
+    solid = shapes.block((-8, -5, 0), (8, 5, 20)) - shapes.block((-2.05, -1, -1), (-0.05, 1, 16))
+    solid -= shapes.block((0.05, -1, -1), (2.05, 1, 16))
+    solid -= shapes.block((-2.05, -1, 14), (2.05, 1, 16))
+    return solid, make.passage((-1.05, 0, 0), (1.05, 0, 0), 1.0, 0.5)
+
+
+@pytest.mark.parametrize("event", [{"resume": "layer"}, {"resume_shift": [0.2, 0.1]}])
+@pytest.mark.parametrize("kind", [ring, hairpin])
+@pytest.mark.parametrize("heights", [(9.0,), (7.0, 10.0)])
+def test_a_way_that_comes_back_keeps_both_crossings(tmp_path, kind, event, heights):
+    solid, passage = kind()
+    sheets = [make.plane(height, **event) for height in heights]
+    path = make.write_case(tmp_path, solid, passage, sheets, pitch=0.5)
+    checked = prepare(read_case(path))
+    (variant,) = checked.unknowns.variants
+    check = PassageCheck(checked, checked.case.passage[0])
+    found = check.crossed(check.predicted(variant.events, checked.pitch_mm), variant)
+    assert len(found.crossings) == 2 * len(heights)
