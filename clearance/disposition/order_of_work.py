@@ -147,7 +147,7 @@ def _through(known: Known, passage: Passage) -> Iterator[Step | str]:
     if known.wide_enough(passage) and passage.state is not State.OPEN:
         said = "; ".join(passage.said)
         yield f"look into {passage.name} with a scope, or take a replica: is it so that {said}"
-    else:
+    elif passage.state is not State.OPEN or passage.slices_unknown:
         ball = f"a ball of {given(passage.required_mm)} mm through "
         yield Step(ball, passage.name, ": it passes if the passage is wide enough")
     pin = passage.pin
@@ -344,7 +344,7 @@ def _rim(known: Known) -> Iterator[str]:
     rim = known.rim
     if rim is None:
         return
-    at = f", its faces at {level(rim.faces_mm)} mm above the platform" if rim.faces_mm else ""
+    at = f", {level(rim.faces_mm)} mm above the platform" if rim.faces_mm else ""
     yield (
         f"measure the {'step' if rim.step else 'rim'} that stands out of the side with a caliper: "
         "predicted "

@@ -40,6 +40,7 @@ def text(result: Result, width: int = WIDTH, paint: Paint = plain, event: bool =
         head(result, width, paint, event),
         table(result, width, paint),
         grave,
+        _why(result, width),
         _needed(result, width),
         _steps(result, width),
         [*(wrapped(CAUTION, width) if result.cautions else ()), *wrapped(_rest(result), width)],
@@ -67,6 +68,16 @@ def listed_block(title: str, items: Iterable[str], width: int, numbered: bool = 
     return [title, *lines] if lines else []
 
 
+def _why(result: Result, width: int) -> list[str]:
+    """The gravest reason of scrap and of use as is, which the table does not tell."""
+    decided = result.disposition
+    if decided is None or decided.recommendation not in ("scrap", "use-as-is"):
+        return []
+    first, *others = decided.reasons[:-1]
+    more = f"; {counted(len(others), 'more reason')} with --full" if others else ""
+    return wrapped(f"Why: {first}{more}", width)
+
+
 def _needed(result: Result, width: int) -> list[str]:
     decided = result.disposition
     if decided is not None:
@@ -89,4 +100,4 @@ def _rest(result: Result) -> str:
         if found:
             there.append(counted(len(found), word))
     more = f" ({', '.join(there)})" if there else ""
-    return f"More: --full{more}; a sheet for the meeting: --report FILE.pdf"
+    return f"More: --full{more}; the sheet: --report FILE.pdf"

@@ -7,7 +7,7 @@ many passages there are.
 from __future__ import annotations
 
 from clearance.report.headline import named
-from clearance.report.joints import WHOLE_JOINT, joint_line, joints
+from clearance.report.joints import WHOLE_JOINT, Joint, joint_line, joints
 from clearance.report.powder import powder_line
 from clearance.result import Result, SeparateResult, Unmelted
 from clearance.verdict.names import event
@@ -22,7 +22,7 @@ def besides(result: Result) -> tuple[tuple[str, str], ...]:
     """Circuits not apart, joints not whole, paths to the outside, trapped powder: key and words."""
     said = [("circuits", separate_line(s)) for s in result.separate if s.state != "apart"]
     said += [("leak path", _leak(gap)) for gap in result.unmelted if _leaking(gap)]
-    said += [("joint", f"only {joint_line(j)}") for j in joints(result) if j.share < WHOLE_JOINT]
+    said += [("joint", _weak(joint)) for joint in joints(result) if joint.share < WHOLE_JOINT]
     said += [
         (
             "joint",
@@ -35,6 +35,11 @@ def besides(result: Result) -> tuple[tuple[str, str], ...]:
     if result.trapped_powder:
         said.append(("trapped powder", powder_line(result.trapped_powder)))
     return tuple(said)
+
+
+def _weak(joint: Joint) -> str:
+    said = joint_line(joint)
+    return said if said.startswith("none") else f"only {said}"
 
 
 def _leaking(gap: Unmelted) -> list[str]:

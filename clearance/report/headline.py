@@ -124,7 +124,7 @@ def _counts(result: Result) -> str:
         little = joint_share(worst.share)
         said.append(
             "a joint may be unmelted throughout"
-            if little == "0 %"
+            if little == "none"
             else f"only {little} of a section is joined"
         )
     if any(p.verified == "contradicts" for p in result.passages):

@@ -61,6 +61,8 @@ def joints(result: Result) -> tuple[Joint, ...]:
 
 def joint_share(share: float) -> str:
     """Share of a joint that hangs together, rounded down: never more than there is."""
+    if share < 0.01:
+        return "none"
     return "all" if share >= WHOLE_JOINT else percent(share)
 
 

@@ -77,13 +77,14 @@ def table(result: Result, width: int, paint: Paint = plain, every: bool = False)
 
 def _each(result: Result, every: bool) -> list[Row]:
     sheets = extents(result)
+    drilled = "" if result.disposition is None else result.disposition.recommendation
     return [
         Row(
             p.name,
             p.state,
             clear_diameter(p.clear_diameter_mm, p.required_mm),
             given(p.required_mm),
-            why(p, sheets, every),
+            why(p, sheets, every, drilled),
         )
         for p in gravest_first(result.passages)
     ]
@@ -119,14 +120,25 @@ def _together(passages: Sequence[PassageResult], why: str) -> Row:
 # ---- words of a row --------------------------------------------------------------------------
 
 
-def why(passage: PassageResult, sheets: Extents, every: bool = False) -> str:
-    """Where a passage suffers and why, and what reopens it; of all lengths only if asked for."""
+def why(passage: PassageResult, sheets: Extents, every: bool = False, decided: str = "") -> str:
+    """Where a passage suffers and why, and what reopens it.
+
+    Parameters
+    ----------
+    passage : PassageResult
+    sheets : mapping
+        As `extents` gives them.
+    every : bool
+        Also why there is no plan, and what is needed to decide.
+    decided : str
+        The recommendation: on scrap no plan is told, on an undetermined result none is followed.
+    """
     parts = [_against(passage)]
     if passage.state is not State.OPEN:
         parts.append(crossed(passage, sheets))
     if passage.nominal_state in (State.BLOCKED, State.RESTRICTED):
         parts.append("the nominal part misses the requirement already")
-    parts += [*_reasons(passage), missed_loss(passage), *_remedy(passage, every)]
+    parts += [*_reasons(passage), missed_loss(passage), *_remedy(passage, every, decided)]
     if every:
         parts += [f"needed to decide: {w.removeprefix('settle ')}" for w in passage.settled_by]
     return "; ".join(part for part in parts if part)
@@ -151,16 +163,22 @@ def _reasons(passage: PassageResult) -> Iterable[str]:
     return passage.reasons[1:] if told[state] else passage.reasons
 
 
-def _remedy(passage: PassageResult, every: bool) -> list[str]:
+def _remedy(passage: PassageResult, every: bool, decided: str) -> list[str]:
     plan = passage.rework
     if plan is None:
         said = passage.why_not if every else "no drilling plan"
         return [said] if passage.why_not else []
+    if decided == "scrap" and not every:
+        return []
     operations = len(plan.drilling)
     after = f"{least(plan.clear_diameter_after_mm)} mm"
-    said = f"after drilling: {plan.state_after}, {after}"
-    if operations > 1:
-        every_one = "both" if operations == 2 else f"all {operations}"
+    every_one = "both" if operations == 2 else f"all {operations}"
+    if decided in ("undetermined", "scrap"):
+        what = "drilling" if operations == 1 else f"only {every_one} drilling operations"
+        said = f"{what} would make it {plan.state_after}, {after}"
+    elif operations == 1:
+        said = f"after drilling: {plan.state_after}, {after}"
+    else:
         said = f"{plan.state_after} only after {every_one} drilling operations, {after}"
     wall = wall_words(plan) if every or plan.cuts_wall else []
     return [", ".join([said, *wall]), *plan.conflicts]

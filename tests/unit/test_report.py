@@ -209,6 +209,26 @@ def test_a_plan_of_two_operations_opens_only_after_both():
     assert "circuit-2, 1 of 2, open only after both: twist drill" in told
 
 
+@pytest.mark.parametrize(
+    ("word", "said"),
+    [
+        ("rework", "after drilling: open, 7.45 mm"),
+        ("undetermined", "drilling would make it open, 7.45 mm"),
+        ("scrap", None),
+    ],
+)
+def test_a_plan_that_is_not_to_be_followed_is_not_told_as_if_it_were(word, said):
+    """Powder that has caked cannot be drilled out, whatever the plan for the passage."""
+    planned = dataclasses.replace(BLOCKED, rework=Rework("open", 7.4599, (STROKE,)))
+    because = "9 mm3 of powder trapped: caked by the heat treatment"
+    decided = DispositionResult(word, (because, "circuit-2: blocked", "Meaning."), False, (), ())
+    found = Result("insert", 0.2, (planned,), disposition=decided)
+    shown = " ".join(check.text(found, 80).split())
+    assert ("drilling" in shown.replace("drilling operation", "")) is (said is not None)
+    assert said is None or said in shown
+    assert (f"Why: {because}; 1 more reason with --full" in shown) is (word == "scrap")
+
+
 @pytest.mark.parametrize("count", [3, 80])
 def test_many_open_passages_are_one_row(count):
     many = tuple(passage(name=f"channel-{n}") for n in range(count))

@@ -136,3 +136,11 @@ def test_nothing_is_said_of_an_event_that_was_not_given(event):
     assert found.recommendation == "not-affected"
     assert ("the event has left nothing" in found.reasons[-1]) is event
     assert ("no stray" in found.reasons[0]) is event
+
+
+@pytest.mark.parametrize("state", [State.OPEN, State.RESTRICTED])
+def test_no_ball_is_asked_through_what_is_wide_enough(state):
+    lossy = passage(state=state, flow="not met", loss_kpa=3.0, allowed_kpa=2.0, drill="none found")
+    asked = dispose(known(lossy, rate_l_min=1.0)).settled_by
+    assert any(said.startswith("flow test of circuit-1 at 1 L/min") for said in asked)
+    assert any("a ball of" in said for said in asked) is (state is State.RESTRICTED)
