@@ -115,7 +115,7 @@ MARKS = {
     "no verdict": ("!", Look(PAPER, INK, "++", "--", 1.4)),
     "error": ("E", Look(PAPER, INK, "++", "--", 1.0)),
     "scrap": ("X", Look("#D55E00", "#4a2000", "xxx", width_pt=1.6)),
-    "undetermined": ("?", Look(PAPER, INK, "...", ":", 1.2)),
+    "undetermined": ("?", Look(PAPER, INK, "||", ":", 1.2)),
     "repair": ("P", Look("#E69F00", "#7a5400", "\\\\\\", width_pt=1.0)),
     "rework": ("R", Look("#F0E442", "#7a7400", "///", width_pt=1.0)),
     "use-as-is": ("U", Look("#cfe6f5", "#1f5d80", "--", width_pt=1.0)),

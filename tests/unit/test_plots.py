@@ -98,6 +98,19 @@ def test_texts_keep_off_each_other_and_on_the_sheet(make):
         assert min(shared_x, shared_y) < 1.5, (a.get_text(), b.get_text())
 
 
+@pytest.mark.parametrize("make", [lambda: section(EVERY_STATE), crowded], ids=["few", "crowded"])
+def test_labels_lie_over_no_axis(make):
+    figure = level.level_figure(make())
+    canvas = FigureCanvasAgg(figure)
+    canvas.draw()
+    axes = figure.axes[0]
+    lines = [axes.spines[side].get_window_extent() for side in ("left", "bottom")]
+    labels = [t.get_window_extent() for t in axes.texts if t.get_gid() == "label"]
+    assert labels
+    for line, label in itertools.product(lines, labels):
+        assert not line.overlaps(label)
+
+
 def test_axes_are_equal_named_and_hold_all():
     drawn = section(EVERY_STATE, size=(20.0, 90.0))
     axes = level.level_figure(drawn).axes[0]

@@ -8,6 +8,7 @@ import pytest
 from matplotlib.patches import Rectangle
 
 from clearance.case.read import read_case
+from clearance.figures import style
 from clearance.figures.sweep import MOST_PASSAGES, finding, sweep_figures
 from clearance.report.sweep import text
 from clearance.result import State
@@ -76,6 +77,9 @@ def test_units_requirements_and_the_case_are_named():
     assert "the case:\n11 to 11.5 mm" in said
     assert "a\n3 mm required" in said
     assert said.count("⌀3 mm") == 2  # the scale of each curve, with its unit
+    (axes,) = figure.axes
+    texts = [*figure.texts, *axes.texts, *axes.get_xticklabels(), axes.yaxis.label]
+    assert min(text.get_fontsize() for text in texts) >= style.LABEL_PT
     assert figure.axes[0].get_ylabel() == "height of the sheet above the platform, mm"
 
 
