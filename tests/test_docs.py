@@ -170,6 +170,11 @@ def test_the_readme_states_the_job_first():
         assert word in first
 
 
+def test_a_picture_stands_within_a_screen_and_a_half():
+    lines = README.splitlines()  # a screen of forty lines
+    assert any(line.startswith("![") for line in lines[:60])
+
+
 def test_the_readme_has_two_lines_to_copy():
     blocks = re.findall(r"^```sh\n(.*?)\n```", README, re.DOTALL | re.MULTILINE)
     assert len(blocks) == 2

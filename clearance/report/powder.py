@@ -89,7 +89,7 @@ def _pin(pin: GaugePin) -> str:
 
 
 def _weighed(signs: Signs) -> str:
-    share = f"{100.0 * signs.share_of_part:.2g} % of the part"
+    share = f"{near(100.0 * signs.share_of_part)} % of the part"
     if signs.mass_added_g is None:
         return f", {share}"
     mass = f", {near(signs.mass_added_g)} g, {share}"
