@@ -28,6 +28,8 @@ Paint = Callable[[str, str], str]
 HEADS = ("passage", "state", "clear, mm", "required", "where and why")
 LONGEST_NAME, LEAST_REASONS = 24, 24
 """Columns of the first and the last cell: names are wrapped so that reasons have room."""
+MOST_ROWS = 10
+"""Rows of a short table; where there were more, passages of one kind are one row."""
 MOST_OPEN = 4
 """Open passages of which there is nothing to say that have a row each; more are one row."""
 
@@ -91,30 +93,48 @@ def _each(result: Result, every: bool) -> list[Row]:
 
 
 def _grouped(result: Result) -> list[Row]:
-    """Rows of which the same is to be said become one; open ones only where they are many."""
-    known = {p.name: p for p in result.passages}
-    rows = _each(result, False)
-    quiet = sum(row.state is State.OPEN and not row.why for row in rows)
-    alike: dict[tuple[str, ...], list[str]] = {}
-    for row in rows:
-        key: tuple[str, ...] = (row.state, row.required, row.why)
-        if not row.why and quiet <= MOST_OPEN:
-            key = (*key, row.name)
-        alike.setdefault(key, []).append(row.name)
-    return [_together([known[n] for n in names], key[2]) for key, names in alike.items()]
+    """Rows of which the same is to be said become one; of many rows those of one kind."""
+    passages = {p.name: p for p in result.passages}
+    rows = {row.name: row for row in _each(result, False)}
+    quiet = sum(row.state is State.OPEN and not row.why for row in rows.values())
+
+    def by(kind: Callable[[Row], str]) -> list[list[str]]:
+        alike: dict[tuple[str, ...], list[str]] = {}
+        for row in rows.values():
+            apart = row.name if not row.why and quiet <= MOST_OPEN else ""
+            alike.setdefault((row.state, row.required, kind(row), apart), []).append(row.name)
+        return list(alike.values())
+
+    groups = by(lambda row: row.why)
+    if len(groups) > MOST_ROWS:
+        groups = by(lambda row: _kind(passages[row.name], row))
+    return [_together([(passages[name], rows[name]) for name in names]) for names in groups]
 
 
-def _together(passages: Sequence[PassageResult], why: str) -> Row:
-    first, names = passages[0], [p.name for p in passages]
-    shown = clear_diameter(first.clear_diameter_mm, first.required_mm)
-    name = named_all(names)
-    if len(passages) > 1:
-        low = min(p.clear_diameter_mm.low for p in passages)
-        high = max(p.clear_diameter_mm.high for p in passages)
-        shown = span(low, high, first.required_mm)
-        if first.state is State.OPEN and len(name) > LONGEST_NAME:
-            name = counted(len(names), "passage")
-    return Row(name, first.state, shown, given(first.required_mm), why)
+def _kind(passage: PassageResult, row: Row) -> str:
+    """What passages of a long table have in common; of what is grave nothing is put together."""
+    grave = passage.verified == "contradicts" or passage.state is State.UNDETERMINED
+    if grave or passage.nominal_state in (State.BLOCKED, State.RESTRICTED):
+        return row.why
+    if row.state is State.OPEN and not row.why:
+        return ""
+    return "planned" if passage.rework is not None else "not planned"
+
+
+def _together(rows: Sequence[tuple[PassageResult, Row]]) -> Row:
+    passages, told = [p for p, _ in rows], [row for _, row in rows]
+    worst, row = min(rows, key=lambda one: one[0].clear_diameter_mm.low)
+    if len(rows) == 1:
+        return row
+    low = min(p.clear_diameter_mm.low for p in passages)
+    high = max(p.clear_diameter_mm.high for p in passages)
+    name = named_all([p.name for p in passages])
+    if row.state is State.OPEN and not row.why and len(name) > LONGEST_NAME:
+        name = counted(len(rows), "passage")
+    why = row.why
+    if len({one.why for one in told}) > 1:
+        why = f"the worst, {worst.name}: {why}"
+    return Row(name, row.state, span(low, high, worst.required_mm), row.required, why)
 
 
 # ---- words of a row --------------------------------------------------------------------------

@@ -241,6 +241,31 @@ def test_many_open_passages_are_one_row(count):
     assert full.text(Result("core", 0.2, many), 80).count("channel-") >= count
 
 
+@pytest.mark.parametrize("count", [4, 26])
+def test_many_passages_that_differ_in_numbers_alone_are_one_row_with_the_worst(count):
+    narrow = [
+        passage(
+            name=f"tube-{n}",
+            state=State.RESTRICTED,
+            clear_diameter_mm=diameter(5.0 + 0.01 * n, 5.02 + 0.01 * n),
+            crossings=(crossing(open_fraction=0.4 + 0.01 * n),),
+            rework=Rework("open", 7.1 + 0.01 * n, (STROKE,)),
+        )
+        for n in range(1, count + 1)
+    ]
+    against = dataclasses.replace(narrow[-1], name="odd", verified="contradicts")
+    found = check.text(Result("core", 0.2, (passage(), *narrow, against)), 80)
+    shown = " ".join(found.split())
+    if count > 10:
+        assert "tube-1 to" in shown
+        assert "tube-26" in shown
+        assert "the worst, tube-1:" in shown
+        assert len(found.splitlines()) < 20
+    else:
+        assert all(f"tube-{n} " in found for n in range(1, count + 1))
+    assert "CONTRADICTED" in shown
+
+
 def test_pins_and_balls_that_tell_nothing_stand_in_the_full_form_alone():
     pins = (GaugePin("circuit-1 inlet", 7.0, 53.3, 53.3), GaugePin("circuit-2 inlet", 7.0, 31.0))
     signs = dataclasses.replace(FULL.signs, gauge_pins=pins)
