@@ -11,7 +11,7 @@ import pytest
 @pytest.mark.skipif(not hasattr(os, "fork"), reason="each input runs in a copy of the process")
 def test_damaged_files_get_an_answer_or_one_message():
     script = Path(__file__).with_name("fuzz.py")
-    command = [sys.executable, str(script), "100000", "10", "--corpus"]
+    command = [sys.executable, str(script), "100000", "5", "--corpus"]
     ran = subprocess.run(command, capture_output=True, text=True, timeout=500)
     assert ran.returncode == 0, ran.stdout + ran.stderr
     assert ", 0 broken" in ran.stdout.splitlines()[-1]

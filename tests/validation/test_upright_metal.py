@@ -21,6 +21,8 @@ from clearance.sweeps.sweep import sweep
 from clearance.sweeps.wanted import Wanted
 
 block = shapes.block
+PITCH = 0.4
+"""What no pitch tells is looked at with three finer ones: from here on that is soon done."""
 
 
 def two_branches():
@@ -36,7 +38,9 @@ def test_an_upright_plate_across_a_level_run_is_no_open_branch(tmp_path, asked, 
     plate = block((2.0, -1.8, low), (2.3, 1.8, high))
     passage = make.passage((0, 0, 0), (0, 0, 20), 2.0, 1.5, **asked)
     stray = {"shape": "mesh", "mesh": "m.stl"}
-    case = make.write_case(tmp_path, two_branches(), passage, stray, meshes={"m": plate})
+    case = make.write_case(
+        tmp_path, two_branches(), passage, stray, meshes={"m": plate}, pitch=PITCH
+    )
     found = make.judged(read_case(case)).passages[0]
     assert found.state is (State.UNDETERMINED if asked else State.OPEN), found.reasons
     assert not any("--pitch" in way for way in found.settled_by)  # no pitch would tell
@@ -90,7 +94,9 @@ def judged_with(folder, solid, plate, stray=None, bottom=0.0, way=None, **asked)
     passage = make.passage((0, 0, bottom), (0, 0, 16), 1.9, 1.2, **asked)
     stray = {"shape": "mesh", "mesh": "m.stl"} if stray is None else stray
     meshes = {} if plate is None else {"m": plate}
-    case = make.write_case(folder, solid, passage, stray, meshes=meshes, smallest_way=way)
+    case = make.write_case(
+        folder, solid, passage, stray, meshes=meshes, smallest_way=way, pitch=PITCH
+    )
     return make.judged(read_case(case)).passages[0]
 
 
