@@ -223,8 +223,9 @@ def _text(summary: Summary, out: Path) -> str:
     data, columns = summary.data, terminal.width()
     counts = ", ".join(f"{count} {name}" for name, count in data["counts"].items())
     lines = [*_wrapped(f"plate {data['plate']}: {hold(data)}; {counts}", "", columns)]
+    lines.append("what happened (z in mm above the platform):")
     for said in happened(data):
-        lines += _wrapped(said, "", columns)
+        lines += _wrapped(said, "  ", columns)
     lines.append("")
     wide = min(max(len(entry["name"]) for entry in data["parts"]), LONGEST_NAME)
     for entry in gravest_first(data["parts"]):

@@ -12,17 +12,16 @@ from typing import Any
 import matplotlib as mpl
 
 from clearance.figures import style
-from clearance.figures.files import Bookmark, pdf_bytes
+from clearance.figures.files import pdf_bytes
 from clearance.figures.paper import (
-    LEADING,
+    BODY_PT,
     MARGIN_IN,
-    PAD_IN,
     Block,
     Flow,
     Page,
     Strip,
+    table,
     text_strips,
-    wrapped,
 )
 from clearance.plates.map import SWATCH_IN, draw_key, draw_map
 from clearance.plates.summary import (
@@ -37,10 +36,8 @@ from clearance.plates.summary import (
 from clearance.result.plate import PlatePart
 from clearance.verdict.numbers import counted, given, near, span
 
-BODY_PT, TITLE_PT, HEAD_PT = 9.0, 15.0, 10.0
+TITLE_PT, HEAD_PT = 15.0, 10.0
 MAP_SHARE, GAP_IN, KEY_IN = 0.53, 0.3, 0.21
-MOST_LINES = 16
-"""Lines of a row; what is longer goes on in rows of the same part."""
 
 Read = Callable[[str], Any]
 Section = tuple[str, Sequence[str]]
@@ -65,7 +62,7 @@ def pages(summary: Summary, read: Read) -> bytes:
             report.result(names, read(names[0]))
         footer = f"{summary.data['program']}; it recommends and never releases a part"
         figures = report.flow.numbered(footer)
-    return pdf_bytes(figures, title, report.bookmarks)
+    return pdf_bytes(figures, title, report.flow.marks)
 
 
 def _alike(summary: Summary) -> Iterator[list[str]]:
@@ -79,12 +76,11 @@ def _alike(summary: Summary) -> Iterator[list[str]]:
 
 
 class _Report:
-    """Pages as they grow, and where their headings came to stand."""
+    """Pages as they grow."""
 
     def __init__(self, summary: Summary, title: str) -> None:
         self.summary = summary
         self.flow = Flow(style.A4_LANDSCAPE_IN, f"{title}; {hold(summary.data)}")
-        self.bookmarks: list[Bookmark] = []
         ordered = gravest_first(summary.data["parts"])
         self.numbers = {entry["name"]: n for n, entry in enumerate(ordered, 1)}
 
@@ -93,8 +89,7 @@ class _Report:
     def first(self) -> None:
         """What happened, what to hold, and the map."""
         flow, data = self.flow, self.summary.data
-        flow.new_page()
-        self.bookmarks.append(Bookmark("what happened, what to hold, map", 0))
+        flow.new_page("what happened, what to hold, map")
         for strip in text_strips(
             f"plate {data['plate']}: {hold(data)}", flow.wide, TITLE_PT, bold=True
         ):
@@ -139,16 +134,13 @@ class _Report:
     def parts(self) -> None:
         """The table, the gravest first."""
         widths = [share * self.flow.wide for share in SHARES]
-        rows = []
-        for entry in gravest_first(self.summary.data["parts"]):
-            rows += _row(self._cells(entry), widths)
+        rows = [self._cells(entry) for entry in gravest_first(self.summary.data["parts"])]
         title = "parts, the gravest first"
-        self.flow.new_page()
-        self._mark(title)
+        self.flow.new_page(title)
         for strip in text_strips(title, self.flow.wide, HEAD_PT + 2.0, bold=True):
             self.flow.put(strip)
         self.flow.space(0.05)
-        self.flow.add(Block("", tuple(rows), _row(HEADS, widths, bold=True)[0]))
+        self.flow.add(table("", HEADS, rows, widths))
 
     def _cells(self, entry: PlatePart) -> list[str]:
         x, y = entry["at_mm"]
@@ -163,9 +155,6 @@ class _Report:
             entry["finding"], entry["next_step"],
         ]  # fmt: skip
 
-    def _mark(self, title: str) -> None:
-        self.bookmarks.append(Bookmark(title, len(self.flow.pages) - 1))
-
     # ---- a section a result ------------------------------------------------------------------
 
     def result(self, names: Sequence[str], result: dict[str, Any]) -> None:
@@ -173,8 +162,7 @@ class _Report:
         flow = self.flow
         entry = next(e for e in self.summary.data["parts"] if e["name"] == names[0])
         title = f"{', '.join(names)}: {entry['recommendation']}"
-        flow.new_page()
-        self._mark(title)
+        flow.new_page(title)
         for strip in text_strips(title, flow.wide, HEAD_PT + 2.0, bold=True):
             if flow.room < strip.height:
                 flow.new_page()
@@ -194,7 +182,7 @@ class _Report:
 def _sections(summary: Summary) -> Iterator[Section]:
     """What stands beside the map, title and paragraphs."""
     data = summary.data
-    yield "what happened", happened(data)
+    yield "what happened (z in mm above the platform)", happened(data)
     free = [e["name"] for e in data["parts"] if e["recommendation"] == UNTOUCHED]
     held = [f"to hold until each is decided: {', '.join(data['hold'])}"] if data["hold"] else []
     yield (
@@ -289,36 +277,3 @@ def _listing(said: Sequence[str], wide: float, indent: float = 0.0) -> tuple[Str
         strips += text_strips(text, wide, BODY_PT, indent=indent)
         strips.append(Strip(0.03, lambda page, top: None))
     return tuple(strips)
-
-
-def _row(cells: Sequence[str], widths_in: Sequence[float], bold: bool = False) -> list[Strip]:
-    """A ruled row of the table; a very long one as several, so that each fits on a page."""
-    lines = [
-        wrapped(cell, width - 2.0 * PAD_IN, BODY_PT, bold)
-        for cell, width in zip(cells, widths_in, strict=True)
-    ]
-    most = max(len(one) for one in lines)
-    return [
-        _ruled([one[n : n + MOST_LINES] for one in lines], widths_in, bold)
-        for n in range(0, most, MOST_LINES)
-    ]
-
-
-def _ruled(lines: Sequence[Sequence[str]], widths_in: Sequence[float], bold: bool) -> Strip:
-    step = BODY_PT * LEADING
-    height = max(len(one) for one in lines) * step + 2.0 * PAD_IN
-    weight = "bold" if bold else "normal"
-
-    def draw(page: Page, top: float) -> None:
-        x = MARGIN_IN
-        for column, width in zip(lines, widths_in, strict=True):
-            for n, line in enumerate(column):
-                foot = top - PAD_IN - (n + 0.8) * step
-                page.text(x + PAD_IN, foot, line, BODY_PT, fontweight=weight)
-            page.line(x, top, x, top - height)
-            x += width
-        page.line(x, top, x, top - height)
-        for y in (top, top - height):
-            page.line(MARGIN_IN, y, x, y)
-
-    return Strip(height, draw)

@@ -18,13 +18,15 @@ from matplotlib.figure import Figure
 from clearance.figures import style
 from clearance.figures.files import pdf_bytes
 from clearance.figures.first_page import PLATE_IN
-from clearance.figures.paper import FOOT_IN, LEADING, MARGIN_IN, THIN_PT, Page, wrapped
+from clearance.figures.paper import BODY_PT, FOOT_IN, LEADING, MARGIN_IN, THIN_PT, Page, wrapped
 from clearance.plates.members import Label
 
 MARK = "/ClearanceLabel"
 KEY_IN, LEFT_SHARE = 0.72, 0.58
-SIZES_PT = (style.TEXT_PT, style.SMALLEST_PT, 6.0, 5.0)
-"""The first at which a label fits: it is never shortened."""
+SIZES_PT = (style.TEXT_PT, BODY_PT)
+SMALLER_PT = (BODY_PT, 7.0, 6.0, 5.0)
+"""The first at which a label fits: it is never shortened. Where it is too long for its table it
+becomes a paragraph; only one that would fill that too has smaller letters."""
 FOOTER_IN = 0.27
 """Where the first line at the foot of a page stands: below the sheet's own."""
 POINTS = 72.0
@@ -86,7 +88,7 @@ def _marks(label: Label, size_in: tuple[float, float]) -> bytes:
 
 def _first(label: Label, size_in: tuple[float, float]) -> Figure:
     page = Page(size_in)
-    wide = page.width - 2.0 * MARGIN_IN
+    wide, room = page.width - 2.0 * MARGIN_IN, PLATE_IN - 0.04
     left = LEFT_SHARE * wide
     x, y = label.at
     rows = (
@@ -95,21 +97,36 @@ def _first(label: Label, size_in: tuple[float, float]) -> Figure:
     )
     for size in SIZES_PT:
         lines = [_cells(row, (left, wide - left), size) for row in rows]
-        if sum(_high(row) for row in lines) * size * LEADING <= PLATE_IN - 0.04:
+        if sum(_high(row) for row in lines) * size * LEADING <= room:
             break
+    else:
+        _paragraph(page, "; ".join(f"{key} {value}" for row in rows for key, value in row), room)
+        lines = []
     top = page.height - MARGIN_IN
-    for row, words in zip(rows, lines, strict=True):
+    for row, words in zip(rows, lines, strict=False):
         for at, (key, _), cell in zip((0.0, left), row, words, strict=True):
             for n, line in enumerate(cell):
                 foot = top - (n + 0.8) * size * LEADING
                 if n == 0:
-                    page.text(MARGIN_IN + at, foot, key, style.SMALLEST_PT)
+                    page.text(MARGIN_IN + at, foot, key, BODY_PT)
                 page.text(MARGIN_IN + at + KEY_IN, foot, line, size, fontweight="bold")
         top -= _high(words) * size * LEADING
     foot = page.height - MARGIN_IN - PLATE_IN + 0.02
     page.line(MARGIN_IN, foot, MARGIN_IN + wide, foot, THIN_PT)
     _footer(page, label)
     return page.figure
+
+
+def _paragraph(page: Page, words: str, room_in: float) -> None:
+    """All of a label across the page, as large as there is room for."""
+    wide = page.width - 2.0 * MARGIN_IN
+    for size in SMALLER_PT:
+        lines = wrapped(words, wide, size, True)
+        if len(lines) * size * LEADING <= room_in:
+            break
+    for n, line in enumerate(lines):
+        foot = page.height - MARGIN_IN - (n + 0.8) * size * LEADING
+        page.text(MARGIN_IN, foot, line, size, fontweight="bold")
 
 
 def _cells(
@@ -134,9 +151,9 @@ def _other(label: Label, size_in: tuple[float, float]) -> Figure:
 def _footer(page: Page, label: Label) -> None:
     serial = f", serial {label.serial}" if label.serial else ""
     words = f"{label.name}{serial}"
-    step, room = style.SMALLEST_PT * LEADING, page.width - 2.0 * MARGIN_IN
-    lines = wrapped(f"{words}; plate {label.plate}", room, style.SMALLEST_PT)
+    step, room = BODY_PT * LEADING, page.width - 2.0 * MARGIN_IN
+    lines = wrapped(f"{words}; plate {label.plate}", room, BODY_PT)
     if len(lines) > 1:  # then the plate stands on the first page alone
-        lines = wrapped(words, room, style.SMALLEST_PT)
+        lines = wrapped(words, room, BODY_PT)
     for n, line in enumerate(lines):
         page.text(MARGIN_IN, min(FOOTER_IN, FOOT_IN) - n * step, line)

@@ -108,8 +108,8 @@ def test_a_coupon_with_passages_is_judged_as_a_part(folder):
 def test_what_happened_is_said_once_and_for_whom(done):
     most, few = done[0].data["events"]
     assert most["parts"] == ["L1", "L3", "T1", "T2", "T3"]
-    assert most["said"][0].startswith("2 wrong layers, numbers 0 to 1 at z 6 mm")
-    assert "from the machine's log" in most["said"][0]
+    assert most["said"][0].startswith("2 wrong layers (0 to 1) at z 6,")
+    assert "(log)" in most["said"][0]
     assert few["parts"] == ["L2"]
     assert "no stray layer" in few["said"][0]
 
@@ -166,7 +166,8 @@ def test_the_first_page_says_what_happened_and_what_to_hold(done):
     first = pdf.pages(done[1])[0].words()
     for words in (
         "plate small: HOLD 3 of 7 parts",
-        "2 wrong layers, numbers 0 to 1 at z 6 mm above the platform",
+        "what happened (z in mm above the platform)",
+        "2 wrong layers (0 to 1) at z 6, resumed with the layer of that height (log)",
         "L2: no stray layer reached it",
         "to hold until each is decided: bad, L1, L3",
         "go on above z 6 mm, where their joint lies: T1",
