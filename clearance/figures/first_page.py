@@ -84,7 +84,7 @@ def _pages(sheet: Sheet, paper: str) -> Flow:
         header = "; ".join(f"{key} {value}" for key, value in sheet.identity)
         flow, letters = Flow(PAPERS[paper], f"{header}; {HOLD[1]}"), Letters()
         left_over = _first(flow, sheet, letters)
-        flow.new_page()
+        flow.new_page("reasons")
         for block in (*left_over, *_second(sheet, flow.wide)):
             flow.add(block)
         for page in sheet.passages:

@@ -219,7 +219,7 @@ def _draw_key(
 
 def add_passage(flow: Flow, page: PassagePage, letters: Letters) -> None:
     """Section, curve, crossings and drills of one passage; on one page if it holds them."""
-    flow.new_page()
+    flow.new_page(f"passage {page.name}")
     level = "" if page.section is None else letters.of_level(page.section)
     drills = [(letters.of_drill(), drill) for drill in page.drills]
     words = [_crossings(page, flow.wide), Block("reasons", listing(page.reasons, flow.wide))]

@@ -1,12 +1,14 @@
 """The disposition sheet: what stands on it, that it stands apart, and that it repeats."""
 
 import dataclasses
+import io
 import itertools
 import re
 
 import make
 import manifold3d as m3
 import pdf
+import pypdf
 import pytest
 
 from clearance.case.read import read_case
@@ -289,6 +291,32 @@ def test_letters_that_the_font_lacks_are_named_and_widths_are_measured():
     short = paper.shortened(LONG, 1.0, 7.0)
     assert paper.width_in(short, 7.0) <= 1.0
     assert "…" in short
+
+
+def test_title_language_and_bookmarks(drawn):
+    """What readers, search and screen readers ask for: ISO 32000-1, 12.3.3 and 14.9.2."""
+    reader = pypdf.PdfReader(io.BytesIO(report(drawn)))
+    assert reader.metadata.title == "Disposition sheet: part; 0042: rework"
+    assert reader.root_object["/Lang"] == "en"
+    found = [reader.get_destination_page_number(mark) for mark in reader.outline]
+    assert [mark.title for mark in reader.outline] == [
+        "recommendation", "reasons", "passage left", "passage right",
+        "appendix: rules, inputs, settings",
+    ]  # fmt: skip
+    assert found == sorted(set(found))
+    assert (found[0], found[-1]) == (0, len(reader.pages) - 1)
+
+
+def test_fields_of_the_title_block_are_printed_or_left_to_write_in(drawn):
+    """Fields of ISO 7200, from memory: owner, number, date of issue, creator, approval, kind."""
+    empty = dict(drawn.title_block)
+    assert set(empty.values()) == {""}
+    filled = tuple((key, f"entry for the {key}") for key in empty)
+    page = pdf.pages(report(dataclasses.replace(drawn, title_block=filled)))[0]
+    told = re.sub(r"\s+", "", page.text)
+    for key in ("legal owner", "document number", "date of issue", "prepared by", "approved by"):
+        assert "".join(f"entry for the {key}".split()) in told
+    _stands_apart(page)
 
 
 def test_a_plane_keeps_its_letter_and_no_two_planes_share_one(drawn):
