@@ -126,7 +126,7 @@ def frame(
     """Limits at one scale of `SCALES`, with room for labels left and right, and a scale bar."""
     x0, y0, x1, y1 = section.bounds
     width, height = size
-    scale = _inches_per_mm(section, size, room)
+    scale = drawn_scale(section, size, room)
     up = 0.5 * (room.edge_in - room.foot_in) / scale
     aside = 0.5 * NUMBERS_IN / scale  # numbers of an axis stand left alone
     middle = 0.5 * (x0 + x1) - aside, 0.5 * (y0 + y1) + up
@@ -134,7 +134,8 @@ def frame(
     axes.set_ylim(middle[1] - 0.5 * height / scale, middle[1] + 0.5 * height / scale)
 
 
-def _inches_per_mm(section: LevelSection, size: Sequence[float], room: Room) -> float:
+def drawn_scale(section: LevelSection, size: Sequence[float], room: Room) -> float:
+    """Inches on paper for a mm of a section that is framed in axes of a size."""
     x0, y0, x1, y1 = section.bounds
     most = min(
         (size[0] - 2.0 * room.label_in + NUMBERS_IN) / max(x1 - x0, 1e-6),
@@ -146,7 +147,7 @@ def _inches_per_mm(section: LevelSection, size: Sequence[float], room: Room) -> 
 def height_needed(section: LevelSection, size: Sequence[float], room: Room) -> float:
     """Height that a section takes of axes in which it is framed, inches."""
     _, y0, _, y1 = section.bounds
-    return (y1 - y0) * _inches_per_mm(section, size, room) + room.edge_in + room.foot_in
+    return (y1 - y0) * drawn_scale(section, size, room) + room.edge_in + room.foot_in
 
 
 def outline_axes(
@@ -207,7 +208,7 @@ def labels(
     half = (len(ordered) + 1) // 2
     if len(ordered) <= FEW_LABELS:  # else both sides are needed, whatever lies where
         near = sum(void.at[0] < 0.5 * (low + high) for void in ordered)
-        if max(map(_height, (ordered[:near], ordered[near:]))) <= size[1] - room.foot_in - 0.05:
+        if max(map(labels_in, (ordered[:near], ordered[near:]))) <= size[1] - room.foot_in - 0.05:
             half = near
     for side, group in (("left", ordered[:half]), ("right", ordered[half:])):
         away = room.leader_in / per_mm
@@ -237,7 +238,7 @@ def _labelled(voids: Sequence[Void]) -> list[Void]:
     return gravest
 
 
-def _height(voids: Sequence[Void]) -> float:
+def labels_in(voids: Sequence[Void]) -> float:
     """Height that the labels of some pieces take, their lines whole, inches."""
     return sum(LINE_IN * len(void.label) + GAP_IN for void in voids)
 

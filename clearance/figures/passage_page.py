@@ -24,9 +24,11 @@ from clearance.figures.areas import draw_level, key_of, swatch
 from clearance.figures.level import (
     FEW_LABELS,
     Room,
+    drawn_scale,
     frame,
     height_needed,
     labels,
+    labels_in,
     mark_detail,
     name_in_detail,
     outline_axes,
@@ -58,6 +60,8 @@ DETAIL_IN = 1.9
 NARROW = Room(label_in=1.7, edge_in=0.17, foot_in=0.42)
 LETTERED = replace(NARROW, label_in=1.92, leader_in=0.52)
 """Room for the letters of other sections between a part and its labels."""
+FLAT_IN = 1.3
+"""More room than that for a label that stands in one line, at most."""
 LINE_IN = style.LABEL_PT * LEADING
 FINDING_PT = 10.5
 TITLE_IN, KEY_IN, KEY_AIR_IN = 0.4, 0.2, 0.08
@@ -117,8 +121,7 @@ def draw_section(
     foot = KEY_IN * len(key) + KEY_AIR_IN
     box = (MARGIN_IN, top - height + foot, wide - aside, height - foot - TITLE_IN)
     axes = axes_in(page.figure, box)
-    named = _named(section.voids)
-    about = (LETTERED if traces else NARROW).about(named)
+    named, about = _beside(section, box[2:], LETTERED if traces else NARROW)
     frame(axes, section, box[2:], about)
     title = f"section {letter}-{letter} ({ratio(true_scale(axes))}): {section.plane}"
     lines = wrapped(title, wide - aside, style.LABEL_PT, bold=True)[:2]
@@ -142,10 +145,28 @@ def section_height(section: LevelSection, wide: float, most: float) -> float:
     """Height that a section takes where it may be drawn no higher than at most."""
     aside = DETAIL_IN + 0.2 if section.detail is not None else 0.0
     over = KEY_IN * len(_key_rows(section, wide)) + KEY_AIR_IN + TITLE_IN
-    about = NARROW.about(_named(section.voids))
-    needed = over + height_needed(section, (wide - aside, most - over), about)
+    size = wide - aside, most - over
+    needed = over + height_needed(section, size, _beside(section, size, NARROW)[1])
     beside = LEAST_IN[0] if section.detail is not None else 0.0
     return min(max(needed, beside), most)
+
+
+def _beside(section: LevelSection, size: Sequence[float], room: Room) -> tuple[list[Void], Room]:
+    """Pieces with their labels, and the room that these take beside the part.
+
+    Where the lines of the labels do not fit one under the other, they stand in one, unless that
+    takes a smaller scale.
+    """
+    named = _named(section.voids)
+    about = room.about(named)
+    most = sorted(named, key=lambda void: -len(void.label))[: (len(named) + 1) // 2]
+    if labels_in(most) <= size[1] - room.foot_in - 0.05:
+        return named, about
+    flat = [replace(void, label=(", ".join(void.label),)) for void in named]
+    wider = replace(room, label_in=room.label_in + FLAT_IN).about(flat)
+    if drawn_scale(section, size, wider) < drawn_scale(section, size, about):
+        return named, about
+    return flat, wider
 
 
 def _named(voids: Sequence[Void]) -> list[Void]:
