@@ -68,10 +68,14 @@ def _put(writer: Any, page: Any, mark: Any, name: str) -> None:
         writer._replace_object(known.raw_get(name), form.flate_encode())
         return
     known[NameObject(name)] = writer._add_object(form.flate_encode())
-    call = DecodedStreamObject()
-    call.set_data(f"q {name} Do Q".encode())
-    before = page.raw_get("/Contents")
-    page[NameObject("/Contents")] = ArrayObject([before, writer._add_object(call)])
+    # What the sheet leaves set at its end, an opacity for one, must not reach the label.
+    begin, call = DecodedStreamObject(), DecodedStreamObject()
+    begin.set_data(b"q")
+    call.set_data(f"Q q {name} Do Q".encode())
+    around = [begin, page.raw_get("/Contents"), call]
+    page[NameObject("/Contents")] = ArrayObject(
+        [one if one is around[1] else writer._add_object(one) for one in around]
+    )
 
 
 # ---- what is laid over -----------------------------------------------------------------------

@@ -124,6 +124,8 @@ def test_a_label_is_whole_and_covers_nothing(done, name):
         assert said.count(word.replace(" ", "")) >= 1
     metal = page.picture(dpi=30)
     assert (metal[len(metal) // 4 :] < 225).sum() > 400  # the sheet shows through
+    top = page.picture(dpi=300)[:500]
+    assert ((top < 200).mean(axis=1) > 0.8).any()  # and the rule below the label is drawn
     assert max(s.box[3] for p in (page, *others) for s in p.spans) < page.height - 6.0
     spans = page.spans
     assert min(span.size for span in spans) > 6.99
