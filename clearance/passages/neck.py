@@ -12,7 +12,6 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.columns.cells import _neighbour
 from clearance.geometry import box_tree, distance
 from clearance.kernels.compiler import kernel
 
@@ -178,6 +177,7 @@ def _chain(state, fine, sources, targets):  # type: ignore[no-untyped-def]
                 came[node] = node
                 waiting[last] = node
                 last += 1
+    steps, edge = (1, nz, ny * nz), (nz - 1, ny - 1, nx - 1)  # of cells along z, y and x
     # Steps of a part within its cell along z, y and x, and the bits that hold its place there.
     bits = (PARTS - 1, (PARTS - 1) * PARTS, (PARTS - 1) * PARTS * PARTS)
     end = -1
@@ -191,6 +191,9 @@ def _chain(state, fine, sources, targets):  # type: ignore[no-untyped-def]
         if goal[cell]:
             end = node
             break
+        column = cell // nz
+        i = column // ny
+        at = (cell - column * nz, column - i * ny, i)  # told once for six faces
         for side in range(6):
             axis = side // 2  # z, y, x; forward where `side` is even
             mask = bits[axis]
@@ -203,8 +206,10 @@ def _chain(state, fine, sources, targets):  # type: ignore[no-untyped-def]
                     waiting[last] = other
                     last += 1
                 continue
-            beside = _neighbour(cell, side, nx, ny, nz)
-            if beside < 0 or flat[beside] == 0:
+            if at[axis] == (edge[axis] if side % 2 == 0 else 0):
+                continue
+            beside = cell + steps[axis] if side % 2 == 0 else cell - steps[axis]
+            if flat[beside] == 0:
                 continue
             if flat[beside] == 1:
                 if came[beside] == -1:

@@ -5,13 +5,13 @@ at each node, one pressure at each node), friction factors by the library `fluid
 """
 
 import math
-from dataclasses import dataclass
 
 import fluids
 import numpy as np
 import pytest
 import shapely
 from scipy.optimize import fsolve
+from water import MU, RHO, Flow
 
 from clearance.flow import pressure_loss as losses
 from clearance.flow.channel import Branch, End, Piece, Restriction, Stream
@@ -19,17 +19,6 @@ from clearance.flow.course import Section
 from clearance.flow.dividing import divide
 from clearance.flow.losses import restriction_kpa, shares, whole_kpa
 from clearance.geometry.planes import Plane
-
-RHO, MU = 998.2, 1.002e-3
-
-
-@dataclass(frozen=True)
-class Flow:
-    density: float = RHO
-    viscosity: float = MU
-    rate: float = 1.0
-    max_pressure_loss: float | None = None
-    roughness: tuple[float, float] | None = None
 
 
 def stream(rate_l_min):

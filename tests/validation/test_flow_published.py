@@ -5,10 +5,12 @@ own table was not at hand the formula was evaluated independently of clearance.f
 """
 
 import math
-from dataclasses import dataclass
 
 import fluids
 import pytest
+from water import MU as WATER_MU
+from water import RHO as WATER_RHO
+from water import Flow
 
 from clearance.flow import pressure_loss as losses
 from clearance.flow.channel import Bend, End, Piece, Restriction, Stream
@@ -26,16 +28,6 @@ PLATE = {
     0.40: (8.232, 8.758, 8.730, 8.502),
     0.50: (3.999, 4.370, 4.249, 4.191),
 }
-WATER_RHO, WATER_MU = 998.2, 1.002e-3
-
-
-@dataclass(frozen=True)
-class Flow:
-    density: float = WATER_RHO
-    viscosity: float = WATER_MU
-    rate: float = 1.0
-    max_pressure_loss: float | None = None
-    roughness: tuple[float, float] | None = None
 
 
 def pressure_loss(lengths, diameters, crossings, flow, roughness_mm=0.0, bends=()):
