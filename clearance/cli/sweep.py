@@ -54,7 +54,7 @@ from clearance.cli.terminal import paint, progress, show, width
     "--plot",
     type=A_PATH,
     metavar="FILE",
-    help="Figure to write: .png, .pdf or .svg, A4 landscape; more than 12 passages need .pdf.",
+    help="Figure to write: .png, .pdf or .svg, A4 landscape; more than 6 passages need .pdf.",
 )
 @click.option(
     "--pitch",

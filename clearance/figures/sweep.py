@@ -15,7 +15,7 @@ from matplotlib.patches import Patch, Rectangle
 from matplotlib.patheffects import withStroke
 
 from clearance.figures import style
-from clearance.figures.paper import width_in, wrapped
+from clearance.figures.paper import shortened, width_in, wrapped
 from clearance.figures.scale import size_in
 from clearance.result import State
 from clearance.sweeps.result import POSSIBLE, PassageHeights, Sweep, runs
@@ -26,12 +26,14 @@ BAR = 0.46
 """Width of a passage's bar, of the room it has."""
 WAIST, LEAST_SHARE, WORD_IN = 0.12, 0.006, 0.17
 """Width between two states; least height of a state, of the axes'; height of a word, inches."""
-MOST_PASSAGES = 12
+MOST_PASSAGES = 6
 """Passages on one sheet."""
+NAME_SHARE, MOST_LINES = 0.92, 3
+"""Width of a name, of the room of its passage; its lines, at most."""
 
 
 def sweep_figures(sweep: Sweep) -> list[Figure]:
-    """A4 sheets, landscape, with up to twelve passages each."""
+    """A4 sheets, landscape, with up to six passages each."""
     groups = [
         sweep.passages[n : n + MOST_PASSAGES] for n in range(0, len(sweep.passages), MOST_PASSAGES)
     ]
@@ -49,13 +51,20 @@ def _figure(sweep: Sweep, passages: tuple[PassageHeights, ...]) -> Figure:
             _bar(axes, sweep, passage, n)
             _curve(axes, sweep, passage, n)
             _window(axes, sweep, passage, n)
-        axes.set_xticks(
-            range(len(passages)),
-            [f"{p.name}\n{given(p.required_mm)} mm required" for p in passages],
-        )
+        room = NAME_SHARE * size_in(axes)[0] / (len(passages) + 0.12)
+        axes.set_xticks(range(len(passages)), [_named(p, room) for p in passages])
         _case_height(axes, sweep)
         _legend(figure, sweep)
     return figure
+
+
+def _named(passage: PassageHeights, room_in: float) -> str:
+    """Name of a passage and what it requires, no wider than its bar and curve."""
+    lines = wrapped(passage.name, room_in, style.LABEL_PT)
+    if len(lines) > MOST_LINES:
+        lines = [*lines[: MOST_LINES - 1], shortened(" ".join(lines[MOST_LINES - 1 :]), room_in,
+                 style.LABEL_PT)]  # fmt: skip
+    return "\n".join([*lines, f"{given(passage.required_mm)} mm required"])
 
 
 def _title(figure: Figure, words: str) -> None:
@@ -149,10 +158,11 @@ def _curve(axes: Axes, sweep: Sweep, passage: PassageHeights, n: int) -> None:
     )
     need = left + room * passage.required_mm / largest
     bottom, top = axes.get_ylim()
-    for x, word, line in ((left, "0", "-"), (need, f"⌀{given(passage.required_mm)} mm", "--")):
+    required = f"⌀{given(passage.required_mm)} mm"
+    for x, word, line, side in ((left, "0", "-", "right"), (need, required, "--", "left")):
         axes.plot([x, x], (bottom, top), color=style.INK, linewidth=style.HAIR_PT, linestyle=line)
         axes.annotate(
-            word, (x, top), (0, 2), textcoords="offset points", ha="center",
+            word, (x, top), (0, 2), textcoords="offset points", ha=side,
             fontsize=style.LABEL_PT,
         )  # fmt: skip
 
@@ -187,7 +197,7 @@ def _window(axes: Axes, sweep: Sweep, passage: PassageHeights, n: int) -> None:
             zorder=4,
         )
         axes.text(
-            right + 0.5 * BAR, end, f"{word} to here a drill\nfrom the {name} reaches",
+            right + 0.5 * BAR, end, f"a drill from\nthe {name}\n{word} to here",
             fontsize=style.LABEL_PT, ha="center", va="bottom" if word == "up" else "top",
             bbox=style.BACKED, zorder=5,
         )  # fmt: skip
