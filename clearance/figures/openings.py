@@ -51,6 +51,8 @@ VIEWS = (
     View("from below", np.array([[1.0, 0, 0], [0, -1.0, 0], [0, 0, -1.0]])),
 )
 """The front, what stands right of it, below it and above it (first angle, ISO 5456-2)."""
+ASIDE = "from below, set aside for room"
+"""Where the scale is larger without it above the front."""
 
 
 def openings_figure(triangles: Singles, found: Openings, name: str) -> Figure:
@@ -73,11 +75,15 @@ def openings_figure(triangles: Singles, found: Openings, name: str) -> Figure:
         figure.text(0.4 / width, 1.0 - 0.45 / height, title, fontsize=style.TITLE_PT,
                     fontweight="bold")  # fmt: skip
         size = _size(triangles)
-        scale = _scale(size)
-        for view, place in zip(VIEWS, _places(size, scale), strict=True):
+        scale = _scale(size, aside=False)
+        aside = _scale(size, aside=True) > scale
+        scale = _scale(size, aside)
+        for view, place in zip(VIEWS, _places(size, scale, aside), strict=True):
             box = np.array(place) / (width, height, width, height)
             axes = figure.add_axes((box[0], box[1], box[2], box[3]))
             draw_view(axes, triangles, found, view)
+        if aside:
+            figure.axes[-1].set_title(ASIDE, fontsize=style.LABEL_PT, loc="left", pad=3)
         _below(figure, figure.axes[0])
         _list(figure, found)
     return figure
@@ -89,25 +95,26 @@ def _size(triangles: Singles) -> Floats:
     return np.asarray(np.maximum(corners.max(axis=0) - corners.min(axis=0), 1e-3))
 
 
-def _scale(size: Floats) -> float:
-    """Inches on paper for a mm: the largest standard scale at which the views have room."""
+def _scale(size: Floats, aside: bool) -> float:
+    """Inches on paper for a mm: the largest standard scale at which the views have room.
+
+    `aside`: the view from below stands beside that from above, not above the front.
+    """
     x, y, z = size
-    across = (FIELD[2] - ACROSS_IN) / (x + y)
-    up = (FIELD[3] - 2.0 * BETWEEN_IN - 3.0 * TITLE_IN) / (z + 2.0 * y)
+    views = 1 if aside else 2
+    across = (FIELD[2] - ACROSS_IN) / (x + max(x if aside else 0.0, y))
+    up = (FIELD[3] - views * BETWEEN_IN - (views + 1) * TITLE_IN) / (z + views * y)
     return standard(MM_PER_INCH * float(min(across, up))) / MM_PER_INCH
 
 
-def _places(size: Floats, scale: float) -> tuple[tuple[float, ...], ...]:
+def _places(size: Floats, scale: float, aside: bool) -> tuple[tuple[float, ...], ...]:
     """Places of the views, left, bottom, width and height in inches, in the order of `VIEWS`."""
     x, y, z = (float(side) for side in size * scale)
     left, foot = FIELD[0], FIELD[1]
     step = BETWEEN_IN + TITLE_IN
-    return (
-        (left, foot + y + step, x, z),
-        (left + x + ACROSS_IN, foot + y + step, y, z),
-        (left, foot, x, y),
-        (left, foot + y + z + 2.0 * step, x, y),
-    )
+    right, front = left + x + ACROSS_IN, foot + y + step
+    below = (right, foot, x, y) if aside else (left, front + z + step, x, y)
+    return (left, front, x, z), (right, front, y, z), (left, foot, x, y), below
 
 
 def draw_view(axes: Axes, triangles: Singles, found: Openings, view: View) -> Axes:

@@ -15,9 +15,9 @@ from clearance.survey.openings import find_openings
 
 @pytest.fixture(scope="module")
 def drawn():
-    """A block of 40, 20 and 30 with a bore from below that leaves on the right."""
-    solid = shapes.block((0, 0, 0), (40, 20, 30)) - shapes.bore((10, 10, -1), (10, 10, 16), 3.0)
-    solid -= shapes.bore((10, 10, 15), (41, 10, 15), 3.0)
+    """A block of 60, 10 and 30 with a bore from below that leaves on the right."""
+    solid = shapes.block((0, 0, 0), (60, 10, 30)) - shapes.bore((10, 5, -1), (10, 5, 16), 3.0)
+    solid -= shapes.bore((10, 5, 15), (61, 5, 15), 3.0)
     triangles = shapes.soup(solid)
     figure = openings_figure(triangles, find_openings(triangles), "block.stl")
     return figure, {axes.get_title(loc="left"): axes for axes in figure.axes}
@@ -51,6 +51,18 @@ def test_views_share_one_standard_scale_and_are_aligned(drawn):
     # First angle: what is seen from above stands below, from the left on the right.
     assert places[above].y1 < places[front].y0 < places[front].y1 < places[below].y0
     assert places[left].x0 > places[front].x1
+
+
+def test_the_view_from_below_is_set_aside_where_the_scale_is_larger_for_it():
+    """A disc: two views over the front take 116 + 116 + 60 mm, one 116 + 60."""
+    solid = shapes.bore((0, 0, 0), (0, 0, 60), 58.0) - shapes.bore((0, 0, -1), (0, 0, 61), 20.0)
+    triangles = shapes.soup(solid)
+    figure = openings_figure(triangles, find_openings(triangles), "disc.stl")
+    *_, above, below = figure.axes
+    assert below.get_title(loc="left") == "from below, set aside for room"
+    assert below.get_position().y0 == pytest.approx(above.get_position().y0)
+    assert below.get_position().x0 > above.get_position().x1
+    assert true_scale(above) == pytest.approx(0.5)
 
 
 def test_each_opening_is_whole_in_the_view_that_faces_it(drawn):
