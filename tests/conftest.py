@@ -33,15 +33,19 @@ import shared  # noqa: E402
 _made = pytest.StashKey[str]()
 
 FIRST = (
-    "golden/test_cases.py",  # others look at the same results
+    "golden/test_cases.py",  # others look at the same results; compiles most kernels
+    *(f"unit/test_{name}.py" for name in ("kernels", "case", "mesh_files", "batch", "cancelled")),
+    "test_docs.py",
+    "cli/test_plate.py",
     "cli/test_cluster.py",
     "fuzz/test_fuzz.py",
-    "cli/test_plate.py",
-    "test_docs.py",
     "validation/test_random_kinds.py",
     "cli/test_bad_meshes.py",
 )
-"""Files that take longest: begun first, so that no process waits for another's last one."""
+"""Files that take longest: begun first, so that no process waits for another's last one.
+
+Beside the very first go some that call few kernels: else each process compiles them all.
+"""
 
 
 def pytest_configure(config: pytest.Config) -> None:
