@@ -8,7 +8,7 @@ import pytest
 from clearance.disposition.gather import Extra, plan_from
 from clearance.drawing.drill import _set_up, _taken
 from clearance.drilling.aslant import off_normal, wanders
-from clearance.report.drilling import stroke_line
+from clearance.report.drilling import operation_line
 from clearance.result import Drilling, Rework
 
 
@@ -39,7 +39,7 @@ def test_a_sheet_met_far_off_its_normal_is_said_wherever_the_stroke_is(tilt_deg,
     assert said.endswith(word)
     assert bool(said) == bool(word)
     plan = plan_from(Rework("open", 7.0, (one,)), Extra(), None)
-    for shown in (stroke_line(one), *plan.strokes, *([_set_up(one)] if off else [])):
+    for shown in (operation_line(one), *plan.strokes, *([_set_up(one)] if off else [])):
         assert ("wanders" in shown) == bool(word)
         assert said in shown
 
@@ -47,10 +47,10 @@ def test_a_sheet_met_far_off_its_normal_is_said_wherever_the_stroke_is(tilt_deg,
 @pytest.mark.parametrize(
     ("margin", "cut", "said"),
     [
-        (0.5, 0.0, "both come off the margin"),
-        (0.162, 0.0, "both come off the margin"),
-        (0.16, 0.0, "together more than the margin, the drill may touch the wall"),
-        (0.0, 0.0, "together more than the margin, the drill may touch the wall"),
+        (0.5, 0.0, "both come off the clearance"),
+        (0.162, 0.0, "both come off the clearance"),
+        (0.16, 0.0, "together more than the clearance, the drill may touch the wall"),
+        (0.0, 0.0, "together more than the clearance, the drill may touch the wall"),
         (0.0, 0.413, "with both 0.58 mm of the wall is cut"),
     ],
 )
