@@ -54,6 +54,7 @@ from clearance.result import (
     Signs,
     State,
 )
+from clearance.verdict.names import listed
 from clearance.verdict.numbers import given, least, level, most, near, percent, span
 from clearance.verdict.passage import PassageCheck
 from clearance.verdict.prepared import Progress, silent
@@ -129,10 +130,10 @@ class Sheet:
         The recommendation: its word is the largest of the sheet.
     wrong : tuple of str
         What is wrong with the passages, the gravest first.
+    why : tuple of str
+        The gravest reason where no plan and no question tells it.
     besides : tuple of (key, text)
         Circuits not apart, joints not whole, trapped powder: none of it is ever left out.
-    powder : bool
-        Whether any is trapped: then steps of work that touch powder stand on the first page.
     happened : tuple of str
         A sentence for each stray sheet.
     condition : str
@@ -157,8 +158,8 @@ class Sheet:
     title_block: tuple[tuple[str, str], ...]
     headline: Headline
     wrong: tuple[str, ...]
+    why: tuple[str, ...]
     besides: tuple[tuple[str, str], ...]
-    powder: bool
     happened: tuple[str, ...]
     condition: str
     section: LevelSection | None
@@ -202,18 +203,17 @@ def sheet(examined: Examined, progress: Progress = silent, on_plate: bool = Fals
         if fails(passage) or unclear(passage):
             progress(f"drawing {passage.name}")
             pages.append(_page(checks[passage.name], passage, sections, sheets))
-    scrap = decided is not None and decided.recommendation == "scrap"
     return Sheet(
         identity=_identity(examined, on_plate),
         title_block=_title_block(case),
         headline=headline(result, event=bool(case.stray)),
         wrong=wrong(result),
+        why=_why(decided),
         besides=besides(result),
-        powder=bool(result.trapped_powder),
         happened=happened(case.stray),
         condition=_condition(case),
         section=worst,
-        rows=tuple(_row(p, result, sheets, scrap) for p in gravest_first(result.passages)),
+        rows=tuple(_row(p, result, sheets) for p in gravest_first(result.passages)),
         event=event_facts(case, joints(result)),
         signs=tuple(signs_lines(result.signs)),
         conditions=_conditions(result),
@@ -290,23 +290,37 @@ def rules(decided: DispositionResult | None) -> tuple[tuple[str, str, str, str],
     )
 
 
+def _why(decided: DispositionResult | None) -> tuple[str, ...]:
+    """The rule that led to scrap or use as is, and for whom; the reasons stand behind."""
+    if decided is None or decided.recommendation not in ("scrap", "use-as-is"):
+        return ()
+    judged = rules(decided)
+    if not judged:
+        return ()
+    _, row, holds, _ = judged[0]
+    who = listed([name for name, of, *_ in judged if of == row])
+    return (f"{who}: {holds}; reasons on page 2",)
+
+
 # ---- rows --------------------------------------------------------------------------------------
 
 
-def _row(passage: PassageResult, result: Result, sheets: Extents, scrap: bool) -> PassageRow:
-    """Nothing has to pass a part that is scrapped, nor a passage that nothing reopens."""
+def _row(passage: PassageResult, result: Result, sheets: Extents) -> PassageRow:
+    """Nothing has to pass a part that is scrapped or not decided on, nor what nothing reopens."""
+    decided = result.disposition.recommendation if result.disposition else ""
     conforms = passage.rework is not None or not (fails(passage) or unclear(passage))
-    signs = None if scrap else result.signs
+    final = conforms and decided not in ("scrap", "undetermined")
+    signs = None if decided == "scrap" else result.signs
     return PassageRow(
         passage.name,
         passage.state,
         given(passage.required_mm),
         _computed(passage),
         _where(passage, sheets),
-        _after(passage),
+        _after(passage, decided),
         _must_stop(passage, signs),
         _pins(passage, signs),
-        (f"ball {given(passage.required_mm)}",) if conforms and not scrap else (),
+        (f"ball {given(passage.required_mm)}",) if final else (),
     )
 
 
@@ -353,13 +367,19 @@ def _share(crossing: CrossingResult) -> str:
     return "sealed" if crossing.sealed else f"{percent(crossing.open_fraction)} open"
 
 
-def _after(passage: PassageResult) -> str:
-    if passage.rework is not None:
+def _after(passage: PassageResult, decided: str) -> str:
+    """The drills, and what they leave; no plan is told where none is to be followed (yet)."""
+    if passage.rework is not None and decided in ("rework", "repair"):
+        drills = " and ".join(
+            f"{given(one.drill_diameter_mm)} drill, {one.from_}" for one in passage.rework.drilling
+        )
         after = least(passage.rework.clear_diameter_after_mm, passage.required_mm)
         cut = ", wall cut" if passage.rework.cuts_wall else ""
         clash = ", but not with another plan" if passage.rework.conflicts else ""
-        return f"{passage.rework.state_after}, {after}{cut}{clash}"
-    if passage.why_not:
+        return f"{drills}\n{passage.rework.state_after}, {after}{cut}{clash}"
+    if passage.rework is not None and decided == "undetermined":
+        return "undecided"
+    if passage.rework is not None or passage.why_not:
         return "no plan"
     return "–" if fails(passage) or unclear(passage) else "none needed"
 

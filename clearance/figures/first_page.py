@@ -112,15 +112,17 @@ def _first(flow: Flow, sheet: Sheet, letters: Letters) -> list[Block]:
     blocks = [
         _said("what is wrong", sheet.wrong, wide, WRONG_PT, True),
         Block("", tuple(_besides(sheet.besides, wide)), name="not to be forgotten"),
+        _said("why", sheet.why, wide),
         _said("needed to decide", sheet.settled_by, wide, bold=True),
         _said("what happened", (*sheet.happened, sheet.condition), wide),
         _rows(sheet.rows, wide),
         *_order(sheet.order_of_work, wide),
     ]
-    instead = _powder_steps(sheet, wide)
+    blocks = [block for block in blocks if block.strips]
+    instead = _elsewhere(sheet)
     room = flow.room - end - GAP_IN * len(blocks)
     least = 0.0 if section is None else LEAST_SECTION_IN
-    placed, left_over = _that_fit([b for b in blocks if b.strips], room - least, instead)
+    placed, left_over = _that_fit(blocks, room - least, instead)
     size = 0.0
     if section is not None:
         most = min(room - sum(block.height for block in placed), MOST_SECTION_IN)
@@ -159,7 +161,9 @@ def _that_fit(
         if block.title == ORDER:
             now, rest = (block, None) if block.height <= room else (instead, block)
         else:
-            now, rest = block.split(room - kept - (0.0 if block.title else GOING_ON_IN))
+            now, rest = block.split(room - kept)
+            if rest is not None and not block.title:  # then a line says so
+                now, rest = block.split(room - kept - GOING_ON_IN)
         if rest is not None:
             left_over.append(rest)
             if block.title != ORDER:
@@ -177,18 +181,13 @@ def _going_on(block: Block, more: int) -> Block:
     return replace(block, strips=(*block.strips, *said))
 
 
-def _powder_steps(sheet: Sheet, wide: float) -> Block:
-    """Stands for a work sequence that is too long: where it is, with trapped powder its steps."""
-    steps = [
-        (n, step)
-        for n, step in enumerate(sheet.order_of_work, 1)
-        if sheet.powder and POWDER.search(step)
-    ]
-    count = len(sheet.order_of_work)
-    title = f"{ORDER}: all {count} steps on the next page"
-    if not steps:
-        return Block(title, (Strip(0.0, lambda page, top: None),))
-    return Block(f"{title}, here those about powder", _ticked(steps, wide))
+def _elsewhere(sheet: Sheet) -> Block:
+    """Stands for a work sequence that is too long: where it is, and which steps touch powder."""
+    steps = sheet.order_of_work
+    title = f"{ORDER}: all {len(steps)} steps on the next page"
+    if touching := [f"{n}" for n, step in enumerate(steps, 1) if POWDER.search(step)]:
+        title += f", of them about powder: {', '.join(touching)}"
+    return Block(title, (Strip(0.0, lambda page, top: None),))
 
 
 POWDER = re.compile(r"\bpowder|\bignite", re.IGNORECASE)
