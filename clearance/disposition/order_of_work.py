@@ -153,8 +153,8 @@ def _through(known: Known, passage: Passage) -> Iterator[Step | str]:
     pin = passage.pin
     if pin is not None:
         nominal = pin.nominal_stops_at_mm
-        instead = "" if nominal is None else f", without it at {near(nominal, 1)} mm"
-        stops = f": stray metal stops it at a depth of {near(pin.stops_at_mm, 1)} mm{instead}"
+        instead = "" if nominal is None else f", nominally at {near(nominal, 1)} mm"
+        stops = f": it stops at a depth of {near(pin.stops_at_mm, 1)} mm{instead}"
         yield Step(_pin(pin), pin.port, f"{_aslant(pin)}{stops}")
     if passage.flow != "not given":
         yield from _flow_test(known, passage)
@@ -209,7 +209,7 @@ def _weighing_powder(powder: Powder) -> Iterator[Step | str]:
 def _event(known: Known) -> Iterator[Step | str]:
     yield from _caliper(known)
     yield "the machine log: layer number at the stop, number of stray layers, layer resumed with"
-    yield "a radiograph in the plane of the layers at the sheet's height"
+    yield "a radiograph in the plane of the layers at the height of the event"
 
 
 def _caliper(known: Known) -> Iterator[str]:

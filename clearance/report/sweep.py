@@ -30,8 +30,8 @@ def text(result: Sweep, width: int = WIDTH, paint: Paint = plain) -> str:
     first, last = given(h[0]), given(h[-1])
     over = f"{len(h)} heights, z {first} to {last}" if len(h) > 1 else f"one height, z {first}"
     lines = wrapped(
-        f"{result.part}: the stray sheet of {event(result.stray)} at {over} mm above the platform, "
-        f"resolution {given(result.pitch_mm)} mm",
+        f"{result.part}: {event(result.stray)} moved over {over} mm above the platform, resolution "
+        f"{given(result.pitch_mm)} mm",
         width,
     )
     if result.not_looked_at:

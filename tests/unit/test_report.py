@@ -392,7 +392,7 @@ def test_a_sweep_fits_and_tells_equal_passages_once(width):
     assert (
         "tube-1 to tube-12, 2 mm required z 1: open, 2.9 to 3.1 mm clear z 1.125: blocked" in said
     )
-    assert said.startswith("part: the stray sheet of event 1 at 2 heights, z 1 to 1.125 mm above")
+    assert said.startswith("part: event 1 moved over 2 heights, z 1 to 1.125 mm above")
 
 
 THIRDS = 1.0 / 3.0
