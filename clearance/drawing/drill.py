@@ -474,7 +474,7 @@ def _line_named(
         return {wide: flat.mean(0), f"nearest wall{off}": stopped}
     return {
         f"{wide}, ⌀{most(nearest.needed_mm)} needed": flat.mean(0),
-        f"the wall stops it at z {near(nearest.wall_mm[2] - base)}{off}": stopped,
+        f"the wall stops it at z {near(nearest.wall_mm[2] - base, 1)}{off}": stopped,
     }
 
 
@@ -485,5 +485,6 @@ def _lines_without(nearest: NearestLine | None, base: float) -> tuple[str, ...]:
         direction = way / max(float(np.linalg.norm(way)), 1e-9)
         said.append(f"best line from the {nearest.from_}: {axis_words(tuple(direction))}")
         x, y, z = nearest.wall_mm
-        said.append(f"the wall is nearest to it at x {near(x)}, y {near(y)}, z {near(z - base)} mm")
+        at = f"x {near(x, 1)}, y {near(y, 1)}, z {near(z - base, 1)}"
+        said.append(f"the wall is nearest to it at {at} mm")
     return tuple(said)

@@ -88,6 +88,8 @@ def moved(request, tmp_path_factory):
 
 ROUNDED = re.compile(
     r"(?<=ball of )[\d.]+|(?<=at least )[\d.]+|-(?=0\.0+\b)|\([-\d., \n]+\) *(?=mm\s+is\s+in\s+the)"
+    r"|(?<=stops it at z )[\d.]+(?:, [\d.]+ \w+ the plane)?|(?<=: axis )[^:;–]*?(?:up|down)ward"
+    r"|(?<=nearest to it at )x [-\d.]+, y [-\d.]+, z\s[-\d.]+"
 )
 """What rounding of float32 coordinates may change: a re-check's last digits, the sign of 0, which
 of the two walls is named that stop the widest line alike."""
@@ -136,8 +138,11 @@ def test_json_differs_by_the_offset_alone(moved):
         found = numbers(as_json(other.result))
         assert found.keys() == expected.keys()
         for path, value in found.items():
+            if "/nearest_line/wall_mm" in path:
+                continue  # which of two walls that are equally near is rounding
+            loose = 0.02 if "/nearest_line/" in path else 2e-5  # the search for a line ends there
             assert value == pytest.approx(
-                expected[path] + off * is_height(path), rel=1e-6, abs=2e-5
+                expected[path] + off * is_height(path), rel=1e-6, abs=loose
             ), path
 
 
@@ -153,7 +158,7 @@ def test_the_difference_is_said_once(moved):
             assert f"{abs(z):.3f} mm {'more' if z > 0 else 'less'}" in said[0]
 
 
-TOLD_APART = re.compile(r"input [0-9a-f]{12}|[0-9a-f]{64}| in mesh coordinates")
+TOLD_APART = re.compile(r"input [0-9a-f]{12}|(?:[0-9a-f] ?){64}| in mesh coordinates")
 """What stands on paper of the input files, and where z is the mesh's because they are one."""
 
 
@@ -208,7 +213,7 @@ def test_figures_say_the_same_heights_wherever_the_mesh_lies(moved):
     sheet_at = f"z {22.04 + rise:.2f}"
     assert any(f"z = {22.1 + rise:g} mm" in label for label in first[0])
     assert any(sheet_at in label for label in first[1])
-    assert any(f"stray sheet, z {12.0 + rise:.2f} mm" in label for label in first[2])
+    assert any(f"stray sheet 1, z {12.0 + rise:.2f} to" in label for label in first[2])
     for other in others:
         assert other == first
 
@@ -233,7 +238,7 @@ def test_a_drill_enters_at_a_height_above_the_platform(tmp_path, z):
     assert drawn.entry[1] == pytest.approx(top, abs=0.01)
     assert drawn.tip[1] == pytest.approx(top - stroke.depth_mm, abs=0.01)
     assert f"z {top:.2f} mm" in drawn.lines[1]
-    assert f"stray sheet, z {top - 4.0:.2f} mm" in drawn.names
+    assert any(f"stray sheet 1, z {top - 4.0:.2f} to" in name for name in drawn.names)
     assert drawn.part.bounds[1] == pytest.approx(0.0, abs=1e-4)  # the part stands on the platform
     assert drawn.part.bounds[3] == pytest.approx(top, abs=1e-4)
     assert f"entry (0, 0, {top:g})" in words(found)
