@@ -7,6 +7,7 @@ not fit goes on on the next page, by whole rows. Parts with one result share a s
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
 from typing import Any
 
 import matplotlib as mpl
@@ -112,7 +113,7 @@ class _Report:
 
         draw(flow.pages[-1], top)
         for title, said in self._column(left + GAP_IN):
-            flow.add(Block("", (_heading(title), *_listing(said, flow.wide))))
+            flow.add(Block("", (_heading(title), *_listing(said, flow.wide)), name=title))
 
     def _column(self, indent: float) -> list[Section]:
         """Put the sections beside the map, as far as there is room; give the rest."""
@@ -140,7 +141,7 @@ class _Report:
         for strip in text_strips(title, self.flow.wide, HEAD_PT + 2.0, bold=True):
             self.flow.put(strip)
         self.flow.space(0.05)
-        self.flow.add(table("", HEADS, rows, widths))
+        self.flow.add(replace(table("", HEADS, rows, widths), name=title))
 
     def _cells(self, entry: PlatePart) -> list[str]:
         x, y = entry["at_mm"]
@@ -173,7 +174,7 @@ class _Report:
             if flow.room < _heading(head).height + strips[0].height:
                 flow.new_page()
             flow.put(_heading(head))
-            flow.add(Block("", strips))
+            flow.add(Block("", strips, name=head))
 
 
 # ---- what is said ----------------------------------------------------------------------------
@@ -274,6 +275,7 @@ def _heading(title: str, indent: float = 0.0) -> Strip:
 def _listing(said: Sequence[str], wide: float, indent: float = 0.0) -> tuple[Strip, ...]:
     strips: list[Strip] = []
     for text in said:
+        if strips:  # between them only: a last one would go on on a page of its own
+            strips.append(Strip(0.03, lambda page, top: None))
         strips += text_strips(text, wide, BODY_PT, indent=indent)
-        strips.append(Strip(0.03, lambda page, top: None))
     return tuple(strips)

@@ -4,6 +4,7 @@ import csv
 import io
 import json
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import pdf
@@ -236,6 +237,24 @@ def test_no_text_lies_over_another(done):
 
 def nothing(jobs):
     yield from ()
+
+
+def test_no_page_is_empty_and_what_goes_on_says_of_what(done, folder):
+    data = {**done[0].data, "notices": [f"notice {n}" for n in range(90)]}
+    many = [f"reason {n}" for n in range(100)]
+    summary = replace(done[0], data=data)
+
+    def read(name):
+        result = json.loads((folder / "out/parts" / f"{name}.json").read_text())
+        return {**result, "notices": many}
+
+    found = pdf.pages(pages(summary, read))
+    assert len(found) > len(pdf.pages(done[1]))
+    for page in found:
+        body = [s for s in page.spans if 45.0 < s.box[1] and s.box[3] < page.height - 40.0]
+        assert len(body) > 1, page.number
+        assert "\n(continued)" not in page.text
+    assert any("assumptions and notices (continued)" in page.words() for page in found)
 
 
 def test_nothing_is_left_out_where_there_is_much(folder, tmp_path):
