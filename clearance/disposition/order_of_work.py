@@ -387,7 +387,7 @@ def _scrapping(known: Known, findings: Sequence[Finding]) -> Iterator[Step | str
             yield Step(f"confirm it on the part: {said.before}", said.name, said.after)
         elif isinstance(item, Pair):
             yield f"confirm it on the part: leak test between {names(item)}"
-    yield "once the decision is signed: mark it for good, so that it cannot be used by mistake"
+    yield "once the decision is signed: mark it permanently as scrap, so that nobody uses it"
 
 
 def _confirming(known: Known, passage: Passage) -> Step:

@@ -60,7 +60,7 @@ from clearance.verdict.passage import PassageCheck
 from clearance.verdict.prepared import Progress, silent
 
 HOLD = ("HOLD", "this sheet does not release the part")
-NOT_JUDGED = "strength of the joint, leaks, roughness and dross, loose metal, hazard of the powder"
+NOT_JUDGED = "strength of the joint, tightness, roughness and dross, loose metal, kind of powder"
 BOXES = ("decision", "quality", "design authority", "customer")
 """Boxes to be filled in by hand; the last three with date and signature."""
 MOST_PLACES = 3
@@ -73,8 +73,9 @@ class PassageRow:
 
     Attributes
     ----------
-    name, state, required, computed, where, after
-        Who it is, how it stands, what is asked and found, where it suffers, what rework leaves.
+    name, state, beside, required, computed, where, after
+        Who it is, how it stands, what it is joined to, what is asked and found, where it suffers,
+        what rework leaves: empty where none is recommended.
     must_stop, pins : tuple of str
         Balls and pins that tell the predicted part from the nominal one before anything is cut:
         what must not pass, how deep a pin goes (and in the nominal part).
@@ -84,6 +85,7 @@ class PassageRow:
 
     name: str
     state: State
+    beside: str
     required: str
     computed: str
     where: str
@@ -138,6 +140,8 @@ class Sheet:
         A sentence for each stray sheet.
     condition : str
         What was done with the part until now.
+    frame : str
+        What heights and layers are counted from.
     section : LevelSection or None
         Through the worst crossing, or through the worst joint where no crossing is narrowed.
     leak_sections : tuple of LevelSection
@@ -162,6 +166,7 @@ class Sheet:
     besides: tuple[tuple[str, str], ...]
     happened: tuple[str, ...]
     condition: str
+    frame: str
     section: LevelSection | None
     rows: tuple[PassageRow, ...]
     event: tuple[tuple[Fact, ...], ...]
@@ -212,6 +217,7 @@ def sheet(examined: Examined, progress: Progress = silent, on_plate: bool = Fals
         besides=besides(result),
         happened=happened(case.stray),
         condition=_condition(case),
+        frame=_frame(case),
         section=worst,
         rows=tuple(_row(p, result, sheets) for p in gravest_first(result.passages)),
         event=event_facts(case, joints(result)),
@@ -233,7 +239,8 @@ def sheet(examined: Examined, progress: Progress = silent, on_plate: bool = Fals
         cautions=result.cautions,
         coefficients=coefficients(result),
         method=METHOD,
-        footer=f"{case.part.name}; clearance {clearance.__version__}; input {input_hash(checked)}",
+        footer=f"{case.part.name}; program clearance {clearance.__version__}; input "
+        f"{input_hash(checked)}",
         on_plate=on_plate,
     )
 
@@ -247,7 +254,7 @@ def _identity(examined: Examined, on_plate: bool) -> tuple[tuple[str, str], ...]
         ("revision", record.revision),
         ("serial", None if on_plate else record.serial),
         ("nonconformity", record.nonconformity),
-        ("material", case.part.material),
+        ("material", case.part.material or "not given"),
     )
     return tuple((key, value) for key, value in known if value)
 
@@ -309,11 +316,12 @@ def _row(passage: PassageResult, result: Result, sheets: Extents) -> PassageRow:
     """Nothing has to pass a part that is scrapped or not decided on, nor what nothing reopens."""
     decided = result.disposition.recommendation if result.disposition else ""
     conforms = passage.rework is not None or not (fails(passage) or unclear(passage))
-    final = conforms and decided not in ("scrap", "undetermined")
+    final = conforms and decided in ("rework", "repair", "use-as-is")
     signs = None if decided == "scrap" else result.signs
     return PassageRow(
         passage.name,
         passage.state,
+        _joined(passage, result),
         given(passage.required_mm),
         _computed(passage),
         _where(passage, sheets),
@@ -367,21 +375,31 @@ def _share(crossing: CrossingResult) -> str:
     return "sealed" if crossing.sealed else f"{percent(crossing.open_fraction)} open"
 
 
+def _joined(passage: PassageResult, result: Result) -> str:
+    """Circuits that it runs into and must not."""
+    others = [
+        name
+        for pair in result.separate
+        if pair.state == "joined" and passage.name in pair.passages
+        for name in pair.passages
+        if name != passage.name
+    ]
+    return f"joined to {listed(others)}" if others else ""
+
+
 def _after(passage: PassageResult, decided: str) -> str:
-    """The drills, and what they leave; no plan is told where none is to be followed (yet)."""
-    if passage.rework is not None and decided in ("rework", "repair"):
-        drills = " and ".join(
-            f"{given(one.drill_diameter_mm)} drill, {one.from_}" for one in passage.rework.drilling
-        )
-        after = least(passage.rework.clear_diameter_after_mm, passage.required_mm)
-        cut = ", wall cut" if passage.rework.cuts_wall else ""
-        clash = ", but not with another plan" if passage.rework.conflicts else ""
-        return f"{drills}\n{passage.rework.state_after}, {after}{cut}{clash}"
-    if passage.rework is not None and decided == "undetermined":
-        return "undecided"
-    if passage.rework is not None or passage.why_not:
-        return "no plan"
-    return "–" if fails(passage) or unclear(passage) else "none needed"
+    """The drills, and what they leave; nothing where no rework is recommended (yet)."""
+    if decided not in ("rework", "repair"):
+        return ""
+    if passage.rework is None:
+        return "no plan" if passage.why_not else "none needed"
+    drills = " and ".join(
+        f"{given(one.drill_diameter_mm)} drill, {one.from_}" for one in passage.rework.drilling
+    )
+    after = least(passage.rework.clear_diameter_after_mm, passage.required_mm)
+    cut = ", wall cut" if passage.rework.cuts_wall else ""
+    clash = ", but not with another plan" if passage.rework.conflicts else ""
+    return f"{drills};\n{passage.rework.state_after}, {after}{cut}{clash}"
 
 
 def _must_stop(passage: PassageResult, signs: Signs | None) -> tuple[str, ...]:
@@ -402,7 +420,7 @@ def _pins(passage: PassageResult, signs: Signs | None) -> tuple[str, ...]:
 
 def _stop(pin: GaugePin) -> str:
     now, nominal = (_depth(at) for at in (pin.stops_at_mm, pin.nominal_stops_at_mm))
-    return f"{given(pin.pin_diameter_mm)}, {{}}: {now} ({nominal})"
+    return f"ø\u00a0{given(pin.pin_diameter_mm)} {{}}: {now} ({nominal})"
 
 
 def _depth(depth_mm: float | None) -> str:
@@ -418,11 +436,17 @@ def _condition(case: Case) -> str:
     return "; ".join(
         words if done else not_yet
         for done, words, not_yet in (
+            (state.emptied, "proven to be empty of powder", "not proven to be empty of powder"),
             (state.on_platform, "still on the platform", "off the platform"),
-            (state.emptied, "proven to be emptied of powder", "not proven to be emptied"),
             (state.heat_treated, "heat treated", "not heat treated"),
         )
     )
+
+
+def _frame(case: Case) -> str:
+    """What heights and places on the sheet mean."""
+    layer = f"layers of {given(case.part.layer_thickness)} mm, counted from 0"
+    return f"z in mm above the platform, x and y as in the mesh; {layer}"
 
 
 def _conditions(result: Result) -> tuple[str, ...]:

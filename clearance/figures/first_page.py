@@ -114,7 +114,8 @@ def _first(flow: Flow, sheet: Sheet, letters: Letters) -> list[Block]:
         Block("", tuple(_besides(sheet.besides, wide)), name="not to be forgotten"),
         _said("why", sheet.why, wide),
         _said("needed to decide", sheet.settled_by, wide, bold=True),
-        _said("what happened", (*sheet.happened, sheet.condition), wide),
+        _said("the part now", (sheet.condition,), wide, bold=True),
+        _said("what happened", (*sheet.happened, sheet.frame), wide),
         _rows(sheet.rows, wide),
         *_order(sheet.order_of_work, wide),
     ]
@@ -293,10 +294,10 @@ def _besides(said: Sequence[tuple[str, str]], wide: float) -> list[Strip]:
     return strips
 
 
-HEADS = ("passage", "clear", "where", "after\nrework", "before:\nmust\u00a0stop",
-         "before: pin depth\n(nominal depth)", "at the end:\nmust\u00a0pass",
+HEADS = ("passage", "clear", "where", "after\nrework", "before work:\nmust\u00a0stop",
+         "before work: pin\ndepth (nominal)", "at the end:\nmust\u00a0pass",
          "measured")  # fmt: skip
-GAUGES = (4, 5, 6)
+MAY_BE_EMPTY = (3, 4, 5, 6)
 """Columns that are left out where no passage has any."""
 MEASURED_IN = 0.85
 BOX = "☐"
@@ -307,7 +308,7 @@ def _rows(rows: Sequence[PassageRow], wide: float) -> Block:
     """One row a passage; the boxes are to be ticked, the last column to be written in."""
     cells = [
         (
-            f"{r.name}\n{r.state.value}",
+            f"{r.name}\n{r.state.value}{f', {r.beside}' if r.beside else ''}",
             tied(f"{r.computed}\n{r.required} required"),
             r.where,
             r.after,
@@ -319,7 +320,7 @@ def _rows(rows: Sequence[PassageRow], wide: float) -> Block:
         )
         for r in rows
     ]
-    kept = [n for n in range(len(HEADS)) if n not in GAUGES or any(cell[n] for cell in cells)]
+    kept = [n for n in range(len(HEADS)) if n not in MAY_BE_EMPTY or any(cell[n] for cell in cells)]
     head, body = [HEADS[n] for n in kept], [[cell[n] for n in kept] for cell in cells]
     widths = column_widths(head, body, wide, {len(kept) - 1: MEASURED_IN})
     return table("passages, clear diameters in mm", head, body, widths)

@@ -77,7 +77,7 @@ def headline(result: Result, event: bool = True) -> Headline:
         return Headline(word, f"{word}, no recommendation yet", found, _waiting(result))
     if decided.recommendation == "not-affected":
         call = word if event else "NO EVENT GIVEN"
-        left = "the event left nothing in the part" if event else "checked as it was designed"
+        left = "the event left nothing in the part" if event else "the drawing was checked, no part"
         return Headline(call, call, f"{found}; {left}", "no work follows from this result")
     by = " by concession" if decided.concession else ""
     return Headline(word, f"{word}{by} recommended", found, _action(result))
@@ -144,12 +144,14 @@ def _action(result: Result) -> str:
     decided = result.disposition
     assert decided is not None
     if decided.recommendation == "scrap":
-        return "hold it, confirm the finding on the part, then mark it for good"
+        return "hold it, confirm the finding on the part, then mark it permanently as scrap"
     drilled = [p for p in result.passages if p.rework is not None]
     if decided.recommendation == "use-as-is" or not drilled:
         return "obtain the concession first" if decided.concession else "prove every passage"
     strokes = sum(len(p.rework.drilling) for p in drilled if p.rework is not None)
     said = f"drill {named([p.name for p in drilled])}, {counted(strokes, 'drilling operation')}"
+    if result.trapped_powder:
+        said += ", by the rules for trapped powder"
     return f"obtain the concession, then {said}" if decided.concession else said
 
 

@@ -823,7 +823,7 @@ def test_scrap_is_confirmed_and_marked():
     steps = dispose(known(passage(), pair)).order_of_work
     assert any("confirm it on the part: a ball of 7 mm through circuit-1" in s for s in steps)
     assert any("leak test between circuit-1 and b" in s for s in steps)
-    assert "mark it for good" in steps[-1]
+    assert "mark it permanently as scrap" in steps[-1]
 
 
 # ---- from a result --------------------------------------------------------------------------

@@ -122,7 +122,7 @@ def test_equal_passages_are_told_once_and_many_are_counted():
         ),
         (
             "scrap", False, "SCRAP recommended",
-            "hold it, confirm the finding on the part, then mark it for good",
+            "hold it, confirm the finding on the part, then mark it permanently as scrap",
         ),
         (
             "undetermined", False, "UNDETERMINED, no recommendation yet",
