@@ -6,7 +6,6 @@ the order of the paper. It judges nothing; how it looks is left to `figures.firs
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import clearance
@@ -26,6 +25,7 @@ from clearance.drawing.sheet_facts import (
     flow_lines,
     settings,
 )
+from clearance.drawing.sheet_rows import PassageRow, row, share
 from clearance.drawing.sheet_sections import Sections, worst_crossing
 from clearance.heights import above_platform
 from clearance.report.full import margin_line
@@ -39,7 +39,6 @@ from clearance.report.headline import (
     fault,
     gravest_first,
     headline,
-    hurt,
     unclear,
     wrong,
 )
@@ -48,14 +47,11 @@ from clearance.report.powder import MOST_VOIDS, signs_lines, trapped_line
 from clearance.result import (
     CrossingResult,
     DispositionResult,
-    GaugePin,
     PassageResult,
     Result,
-    Signs,
-    State,
 )
 from clearance.verdict.names import listed
-from clearance.verdict.numbers import given, least, level, most, near, percent, span
+from clearance.verdict.numbers import given, most, near, span
 from clearance.verdict.passage import PassageCheck
 from clearance.verdict.prepared import Progress, silent
 
@@ -63,36 +59,6 @@ HOLD = ("HOLD", "this sheet does not release the part")
 NOT_JUDGED = "strength of the joint, tightness, roughness and dross, loose metal, kind of powder"
 BOXES = ("decision", "quality", "design authority", "customer")
 """Boxes to be filled in by hand; the last three with date and signature."""
-MOST_PLACES = 3
-"""Equal crossings of which a row gives each place; of more it gives number and extent."""
-
-
-@dataclass(frozen=True)
-class PassageRow:
-    """What the first sheet says of one passage.
-
-    Attributes
-    ----------
-    name, state, beside, required, computed, where, after
-        Who it is, how it stands, what it is joined to, what is asked and found, where it suffers,
-        what rework leaves: empty where none is recommended.
-    must_stop, pins : tuple of str
-        Balls and pins that tell the predicted part from the nominal one before anything is cut:
-        what must not pass, how deep a pin goes (and in the nominal part).
-    must_pass : tuple of str
-        What has to pass at the end; none where nothing can.
-    """
-
-    name: str
-    state: State
-    beside: str
-    required: str
-    computed: str
-    where: str
-    after: str
-    must_stop: tuple[str, ...]
-    pins: tuple[str, ...]
-    must_pass: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -219,13 +185,13 @@ def sheet(examined: Examined, progress: Progress = silent, on_plate: bool = Fals
         condition=_condition(case),
         frame=_frame(case),
         section=worst,
-        rows=tuple(_row(p, result, sheets) for p in gravest_first(result.passages)),
+        rows=tuple(row(p, result, sheets) for p in gravest_first(result.passages)),
         event=event_facts(case, joints(result)),
         signs=tuple(signs_lines(result.signs)),
         conditions=_conditions(result),
         order_of_work=decided.order_of_work if decided else (),
         settled_by=decided.settled_by if decided else (),
-        reasons=_reasons_of(decided, bool(case.stray)),
+        reasons=decided.reasons if decided else (),
         rules=rules(decided),
         margins=tuple(map(margin_line, result.margins or ())),
         passages=tuple(pages),
@@ -273,17 +239,6 @@ def _title_block(case: Case) -> tuple[tuple[str, str], ...]:
 
 # ---- the recommendation ------------------------------------------------------------------------
 
-NO_EVENT = "no event is given for this part"
-
-
-def _reasons_of(decided: DispositionResult | None, event: bool) -> tuple[str, ...]:
-    """Reasons as the rules give them; without an event none of them speaks of one."""
-    if decided is None:
-        return ()
-    if event or decided.recommendation != "not-affected":
-        return decided.reasons
-    return (*decided.reasons[:-1], f"Not affected: {NO_EVENT}.")
-
 
 def rules(decided: DispositionResult | None) -> tuple[tuple[str, str, str, str], ...]:
     """Rows of the table of rules that decided: what was judged, number, when it holds, and then."""
@@ -307,124 +262,6 @@ def _why(decided: DispositionResult | None) -> tuple[str, ...]:
     _, row, holds, _ = judged[0]
     who = listed([name for name, of, *_ in judged if of == row])
     return (f"{who}: {holds}; reasons on page 2",)
-
-
-# ---- rows --------------------------------------------------------------------------------------
-
-
-def _row(passage: PassageResult, result: Result, sheets: Extents) -> PassageRow:
-    """Nothing has to pass a part that is scrapped or not decided on, nor what nothing reopens."""
-    decided = result.disposition.recommendation if result.disposition else ""
-    conforms = passage.rework is not None or not (fails(passage) or unclear(passage))
-    final = conforms and decided in ("rework", "repair", "use-as-is")
-    signs = None if decided == "scrap" else result.signs
-    return PassageRow(
-        passage.name,
-        passage.state,
-        _joined(passage, result),
-        given(passage.required_mm),
-        _computed(passage),
-        _where(passage, sheets),
-        _after(passage, decided),
-        _must_stop(passage, signs),
-        _pins(passage, signs),
-        (f"ball {given(passage.required_mm)}",) if final else (),
-    )
-
-
-def _computed(passage: PassageResult) -> str:
-    found = passage.clear_diameter_mm
-    return span(found.low, found.high, passage.required_mm)
-
-
-def _where(passage: PassageResult, sheets: Extents) -> str:
-    """Crossings that are not fully open; equal ones of a sheet together, with their extent."""
-    alike: dict[tuple[int, str], list[CrossingResult]] = {}
-    for crossing in hurt(passage):
-        alike.setdefault((crossing.stray, _share(crossing)), []).append(crossing)
-    said = []
-    for (stray, share), those in alike.items():
-        # One sheet has its heights once, among what is wrong.
-        at = level(sheets.get(stray) or [c.height_mm for c in those])
-        at = "" if len(sheets) == 1 else f"{at}: "
-        if len(those) <= MOST_PLACES:
-            said.append(f"{at}{share} at {'; '.join(map(_xy, those))}")
-            continue
-        total = sum(c.stray == stray for c in passage.crossings)
-        which = f"all {total}" if len(those) == total else f"{len(those)} of {total}"
-        said.append(f"{at}{which} {share}, {_around(those)}")
-    return "\n".join(said) or "nothing narrowed"
-
-
-def _xy(crossing: CrossingResult) -> str:
-    x, y, _ = crossing.centre_mm
-    return f"x\u00a0{near(x, 1)}, y\u00a0{near(y, 1)}"
-
-
-def _around(crossings: Sequence[CrossingResult]) -> str:
-    """From where to where, in x and in y."""
-    said = []
-    for axis, name in enumerate("xy"):
-        at = sorted(c.centre_mm[axis] for c in crossings)
-        first, last = near(at[0], 1), near(at[-1], 1)
-        said.append(f"{name} {first}" if first == last else f"{name} {first} to {last}")
-    return ", ".join(said)
-
-
-def _share(crossing: CrossingResult) -> str:
-    return "sealed" if crossing.sealed else f"{percent(crossing.open_fraction)} open"
-
-
-def _joined(passage: PassageResult, result: Result) -> str:
-    """Circuits that it runs into and must not."""
-    others = [
-        name
-        for pair in result.separate
-        if pair.state == "joined" and passage.name in pair.passages
-        for name in pair.passages
-        if name != passage.name
-    ]
-    return f"joined to {listed(others)}" if others else ""
-
-
-def _after(passage: PassageResult, decided: str) -> str:
-    """The drills, and what they leave; nothing where no rework is recommended (yet)."""
-    if decided not in ("rework", "repair"):
-        return ""
-    if passage.rework is None:
-        return "no plan" if passage.why_not else "none needed"
-    drills = " and ".join(
-        f"{given(one.drill_diameter_mm)} drill, {one.from_}" for one in passage.rework.drilling
-    )
-    after = least(passage.rework.clear_diameter_after_mm, passage.required_mm)
-    cut = ", wall cut" if passage.rework.cuts_wall else ""
-    clash = ", but not with another plan" if passage.rework.conflicts else ""
-    return f"{drills};\n{passage.rework.state_after}, {after}{cut}{clash}"
-
-
-def _must_stop(passage: PassageResult, signs: Signs | None) -> tuple[str, ...]:
-    """Balls that pass the nominal part and not the predicted one."""
-    balls = [] if signs is None else [b for b in signs.balls if b.passage == passage.name]
-    return tuple(f"ball {b.tells_mm:.4g}" for b in balls if b.tells_mm is not None)
-
-
-def _pins(passage: PassageResult, signs: Signs | None) -> tuple[str, ...]:
-    """Pins that tell the predicted part from the nominal one; the same words once."""
-    ends: dict[str, list[str]] = {}
-    for end in ("inlet", "outlet"):
-        for pin in () if signs is None else signs.gauge_pins:
-            if pin.port == f"{passage.name} {end}" and pin.tells_apart:
-                ends.setdefault(_stop(pin), []).append(end)
-    return tuple(words.format(" and ".join(found)) for words, found in ends.items())
-
-
-def _stop(pin: GaugePin) -> str:
-    now, nominal = (_depth(at) for at in (pin.stops_at_mm, pin.nominal_stops_at_mm))
-    return f"ø\u00a0{given(pin.pin_diameter_mm)} {{}}: {now} ({nominal})"
-
-
-def _depth(depth_mm: float | None) -> str:
-    return "through" if depth_mm is None else f"{depth_mm:.1f}"
 
 
 # ---- conditions --------------------------------------------------------------------------------
@@ -490,7 +327,7 @@ def _crossing_row(number: int, crossing: CrossingResult) -> CrossingRow:
         f"{number}, sheet {crossing.stray + 1}",
         f"z {crossing.height_mm:.2f} at ({x:.2f}, {y:.2f}, {z:.2f})",
         f"{crossing.open_area_mm2:.1f} of {crossing.nominal_area_mm2:.1f} mm²",
-        "fully open" if whole else _share(crossing),
+        "fully open" if whole else share(crossing),
         "nothing" if crossing.sealed else f"at most {most(crossing.clear_diameter_mm)} mm",
     )
 

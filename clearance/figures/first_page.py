@@ -13,8 +13,9 @@ import matplotlib as mpl
 from matplotlib.figure import Figure
 
 from clearance.drawing.level_parts import LevelSection
-from clearance.drawing.sheet import BOXES, HOLD, NOT_JUDGED, PassageRow, Sheet
+from clearance.drawing.sheet import BOXES, HOLD, NOT_JUDGED, Sheet
 from clearance.drawing.sheet_facts import EVENT_HEADS, Fact
+from clearance.drawing.sheet_rows import PassageRow
 from clearance.figures import style
 from clearance.figures.files import pdf_bytes
 from clearance.figures.paper import (
