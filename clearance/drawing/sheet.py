@@ -230,7 +230,7 @@ def _title_block(case: Case) -> tuple[tuple[str, str], ...]:
     record = case.record
     return (
         ("legal owner", record.owner or ""),
-        ("document number", record.document or ""),
+        ("document no.", record.document or ""),
         ("date of issue", record.issued or ""),
         ("prepared by", record.prepared_by or ""),
         ("approved by", ""),

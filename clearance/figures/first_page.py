@@ -31,6 +31,7 @@ from clearance.figures.paper import (
     Page,
     Strip,
     column_widths,
+    gap,
     listing,
     table,
     table_row,
@@ -40,13 +41,13 @@ from clearance.figures.paper import (
     wrapped,
 )
 from clearance.figures.passage_page import (
-    GAP_IN,
     Letters,
     add_passage,
     draw_section,
     section_height,
     two_columns,
 )
+from clearance.figures.projection import first_angle
 
 WORD_PT, HOLD_PT, CALL_PT, WRONG_PT = 26.0, 16.0, 11.0, 10.0
 """Letters of the recommendation, the largest of all; of the hold; of what is said beside."""
@@ -109,7 +110,7 @@ def _first(flow: Flow, sheet: Sheet, letters: Letters) -> list[Block]:
     for strip in _recommendation(sheet, wide):
         flow.put(strip)
     last = [_boxes(wide), _title_block(sheet, wide)]
-    end = sum(block.height + GAP_IN for block in last)
+    end = sum(block.height + gap(block) for block in last)
     blocks = [
         _said("what is wrong", sheet.wrong, wide, WRONG_PT, True),
         Block("", tuple(_besides(sheet.besides, wide)), name="not to be forgotten"),
@@ -122,7 +123,7 @@ def _first(flow: Flow, sheet: Sheet, letters: Letters) -> list[Block]:
     ]
     blocks = [block for block in blocks if block.strips]
     instead = _elsewhere(sheet)
-    room = flow.room - end - GAP_IN * len(blocks)
+    room = flow.room - end - sum(map(gap, blocks))
     least = 0.0 if section is None else LEAST_SECTION_IN
     placed, left_over = _that_fit(blocks, room - least, instead)
     size = 0.0
@@ -369,17 +370,18 @@ def _boxes(wide: float) -> Block:
     return Block("", (*not_judged, Strip(0.05, lambda page, top: None), Strip(height, draw)))
 
 
-TITLE_IN = 0.36
-KIND = ("document", "disposition sheet, en, mm")
+TITLE_IN, SYMBOL_IN = 0.36, 0.115
+KIND = ("document", tied("disposition sheet, mm"))
+PROJECTION = ("projection", "")
 
 
 def _title_block(sheet: Sheet, wide: float) -> Block:
     """Fields after ISO 7200 in a row at the foot; what is not given is left to be written in."""
-    fields = (*sheet.title_block, KIND)
+    fields = (*sheet.title_block, KIND, PROJECTION)
     head, row = [tied(key) for key, _ in fields], [value for _, value in fields]
-    widths = column_widths(head, [row], wide, dict.fromkeys(range(len(fields)), 0.8))
+    widths = column_widths(head, [row], wide)
     cells = [
-        wrapped(value, width - 0.08, BODY_PT) for value, width in zip(row, widths, strict=True)
+        wrapped(value, width - 0.06, BODY_PT) for value, width in zip(row, widths, strict=True)
     ]
     step = BODY_PT * LEADING
     height = TITLE_IN + step * (max(map(len, cells)) - 1)
@@ -392,6 +394,7 @@ def _title_block(sheet: Sheet, wide: float) -> Block:
             for n, line in enumerate(lines, 1):
                 page.text(x + 0.04, top - (n + 0.8) * step, line)
             x += width
+        first_angle(page.figure, (x - width + 0.16, top - height + 0.035), SYMBOL_IN)
 
     return Block("", (Strip(height, draw),))
 

@@ -214,6 +214,11 @@ class Block:
         return self.above + sum(strip.height for strip in self.strips[:strips])
 
 
+def gap(block: Block) -> float:
+    """Air below a block: less where it has no title."""
+    return 0.1 if block.title else 0.05
+
+
 def _continued(title: str) -> str:
     return title if title.endswith("(continued)") else f"{title} (continued)"
 
@@ -446,7 +451,7 @@ class Flow:
             self.put(block.head)
         for strip in block.strips:
             self.put(strip)
-        self.space(0.1)
+        self.space(gap(block))
 
     def add_figure(self, height: float, draw: Callable[[Page, float], None]) -> None:
         """Draw something of a height, from its top down, on this page or a new one."""

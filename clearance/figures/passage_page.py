@@ -177,9 +177,10 @@ def _named(voids: Sequence[Void]) -> list[Void]:
 
 
 def _short(void: Void) -> tuple[str, ...]:
-    """Name, state, and what is open here if not all."""
-    here = share_in_words(void.open_fraction).removesuffix(" here")
-    return void.label[:2] + ((here,) if void.open_fraction < WHOLE else ())
+    """Name, state, and what is open here: all of it, of a passage that suffers elsewhere."""
+    if void.open_fraction >= WHOLE:
+        return void.label[:2] + (() if void.state is State.OPEN else ("open here",))
+    return (*void.label[:2], share_in_words(void.open_fraction).removesuffix(" here"))
 
 
 def _detail(

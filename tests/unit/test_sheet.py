@@ -314,7 +314,7 @@ def test_fields_of_the_title_block_are_printed_or_left_to_write_in(drawn):
     filled = tuple((key, f"entry for the {key}") for key in empty)
     page = pdf.pages(report(dataclasses.replace(drawn, title_block=filled)))[0]
     told = re.sub(r"\s+", "", page.text)
-    for key in ("legal owner", "document number", "date of issue", "prepared by", "approved by"):
+    for key in ("legal owner", "document no.", "date of issue", "prepared by", "approved by"):
         assert "".join(f"entry for the {key}".split()) in told
     _stands_apart(page)
 
