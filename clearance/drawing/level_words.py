@@ -205,9 +205,14 @@ def row_of(passage: PassageResult) -> Row:
     )
 
 
+EXACT_MM = 1e-9
+"""A height of more digits than three was computed: nobody asked for it."""
+
+
 def plane_of(checked: Checked, level: Level, height_mm: float, event: Event | None = None) -> str:
     """Where a section is taken, and how far the sheet there reaches; heights above the platform."""
-    z = given(height_mm) if event is None else near(round(level.z - checked.platform_z, 6))
+    asked = event is None and abs(height_mm - round(height_mm, 3)) < EXACT_MM
+    z = given(height_mm) if asked else near(round(level.z - checked.platform_z, 6))
     said = f"z {z} mm above the platform"
     if level.lower is not None:
         said += ", metal of either side of the step"

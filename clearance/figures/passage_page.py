@@ -170,10 +170,18 @@ def _beside(section: LevelSection, size: Sequence[float], room: Room) -> tuple[l
 
 
 def _named(voids: Sequence[Void]) -> list[Void]:
-    """Pieces with short labels: all if they are few, else those that do not conform."""
-    if len(voids) > FEW_LABELS:
-        voids = [void for void in voids if void.state is not State.OPEN]
-    return [replace(void, label=_short(void)) for void in voids]
+    """Pieces with short labels: all if they are few, else one for each that is told alike."""
+    if len(voids) <= FEW_LABELS:
+        return [replace(void, label=_short(void)) for void in voids]
+    alike: dict[tuple[str, ...], list[Void]] = {}
+    for void in voids:
+        if void.state is not State.OPEN:
+            alike.setdefault(_short(void), []).append(void)
+    found = []
+    for label, those in alike.items():
+        count = (f"{len(those)} like this",) if len(those) > 1 else ()
+        found.append(replace(those[0], label=(label[0], *count, *label[1:])))
+    return found
 
 
 def _short(void: Void) -> tuple[str, ...]:

@@ -6,7 +6,8 @@ crossings. Out: the state, and why. Pure: it looks at nothing but what it is giv
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections import Counter
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -238,14 +239,27 @@ def _wide_enough(required: Required, way: Bracketed, crossed: Seen) -> Verdict:
         heights = crossed.sealed
     if required.every_branch and heights:
         return State.RESTRICTED, tuple(
-            f"every branch is required and the crossing at {level([z])} mm is sealed"
-            for z in heights
+            f"every branch is required and {those}"
+            for those in _at(heights, "is sealed", "are sealed")
         )
     passes, needs = least(way.low_mm, required.clear_mm), given(required.clear_mm)
     return State.OPEN, (
         f"a ball of {passes} mm passes, {needs} mm required",
-        *(f"the crossing at {level([z])} mm is sealed, but the flow passes it by" for z in heights),
+        *_at(
+            heights,
+            "is sealed, but the flow passes it by",
+            "are sealed, but the flow passes them by",
+        ),
     )
+
+
+def _at(heights: Iterable[float], one: str, several: str) -> list[str]:
+    """Crossings by their height, equal ones together, and what is said of one and of several."""
+    count = Counter(level([z]) for z in heights)
+    return [
+        f"the crossing at {z} mm {one}" if n == 1 else f"{n} crossings at {z} mm {several}"
+        for z, n in count.items()
+    ]
 
 
 def _around(
@@ -256,10 +270,13 @@ def _around(
 ) -> Verdict:
     """Of several ways only one whose every crossing leaves enough of its area will do."""
     need = required.open_fraction or 0.0
+    by_share: dict[str, list[float]] = {}
+    for z, share in few:
+        by_share.setdefault(least(share, need), []).append(z)
     reasons = tuple(
-        f"the crossing at {level([z])} mm leaves {least(f, need)} of its area, "
-        f"{given(need)} required"
-        for z, f in few
+        f"{those}, {given(need)} required"
+        for share, heights in by_share.items()
+        for those in _at(heights, f"leaves {share} of its area", f"leave {share} of their areas")
     )
     if around is None:
         return State.UNDETERMINED, reasons

@@ -131,3 +131,17 @@ def test_the_sweep_says_a_contradiction_aloud(tmp_path, monkeypatch):
     found = sweep(case, Wanted(5.0, 5.2))
     assert set(found.passages[0].state) == {State.UNDETERMINED}
     assert sum("contradict" in notice for notice in found.notices) == 3
+
+
+def test_equal_crossings_are_one_reason():
+    """An exchanger of 80 channels has one reason for the sealed ones, not one for each."""
+    every = dataclasses.replace(NEED, every_branch=True)
+    seen = Seen((*[20.0] * 16, 25.0))
+    state, said = state_of(every, Bracket(2.0, 2.1), seen)
+    assert state is State.RESTRICTED
+    assert said == (
+        "every branch is required and 16 crossings at z 20.00 mm are sealed",
+        "every branch is required and the crossing at z 25.00 mm is sealed",
+    )
+    _, said = state_of(NEED, Bracket(2.0, 2.1), seen)
+    assert said[1] == "16 crossings at z 20.00 mm are sealed, but the flow passes them by"
