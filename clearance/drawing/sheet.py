@@ -57,6 +57,8 @@ from clearance.verdict.prepared import Progress, silent
 
 HOLD = ("HOLD", "this sheet does not release the part")
 NOT_JUDGED = "strength of the joint, tightness, roughness and dross, loose metal, kind of powder"
+POWDER = "trapped powder"
+"""What can hurt whoever works on the part comes first."""
 BOXES = ("decision", "quality", "design authority", "customer")
 """Boxes to be filled in by hand; the last three with date and signature."""
 
@@ -180,7 +182,7 @@ def sheet(examined: Examined, progress: Progress = silent, on_plate: bool = Fals
         headline=headline(result, event=bool(case.stray)),
         wrong=wrong(result),
         why=_why(decided),
-        besides=besides(result),
+        besides=tuple(sorted(besides(result), key=lambda said: said[0] != POWDER)),
         happened=happened(case.stray),
         condition=_condition(case),
         frame=_frame(case),

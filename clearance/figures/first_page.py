@@ -59,7 +59,7 @@ KEY_IN = 1.28
 PLATE_IN = 0.58
 """At the top of the first sheet of a part of a plate: room for its label (`stamp`)."""
 RULES = ("judged", "row", "if", "then")
-ORDER = "work sequence"
+ORDER, FORGET = "work sequence", "not to be forgotten"
 
 
 def report(sheet: Sheet, paper: str = "a4") -> bytes:
@@ -113,7 +113,7 @@ def _first(flow: Flow, sheet: Sheet, letters: Letters) -> list[Block]:
     end = sum(block.height + gap(block) for block in last)
     blocks = [
         _said("what is wrong", sheet.wrong, wide, WRONG_PT, True),
-        Block("", tuple(_besides(sheet.besides, wide)), name="not to be forgotten"),
+        Block("", tuple(_besides(sheet.besides, wide)), name=FORGET),
         _said("why", sheet.why, wide),
         _said("needed to decide", sheet.settled_by, wide, bold=True),
         _said("the part now", (sheet.condition,), wide, bold=True),
@@ -122,10 +122,15 @@ def _first(flow: Flow, sheet: Sheet, letters: Letters) -> list[Block]:
         *_order(sheet.order_of_work, wide),
     ]
     blocks = [block for block in blocks if block.strips]
-    instead = _elsewhere(sheet)
+    order = _elsewhere(sheet), Block(ORDER, _one_below_the_other(sheet.order_of_work, wide))
     room = flow.room - end - sum(map(gap, blocks))
     least = 0.0 if section is None else LEAST_SECTION_IN
-    placed, left_over = _that_fit(blocks, room - least, instead)
+    placed, left_over = _that_fit(blocks, room - least, order)
+    if section is not None and any(block.title.startswith(FORGET) for block in left_over):
+        placed, left_over = _that_fit(blocks, room, order)  # the picture gives way to hazards
+        size = section_height(section, wide, MOST_SECTION_IN)
+        left_over.insert(0, Block("", (_picture(section, size, letters),)))
+        section = None
     size = 0.0
     if section is not None:
         most = min(room - sum(block.height for block in placed), MOST_SECTION_IN)
@@ -134,8 +139,7 @@ def _first(flow: Flow, sheet: Sheet, letters: Letters) -> list[Block]:
         if not block.title:
             flow.put_whole(block)
     if section is not None:
-        letter = letters.of_level(section)
-        flow.put(Strip(size, lambda p, top: draw_section(p, top, size, section, letter)))
+        flow.put(_picture(section, size, letters))
     for block in placed:
         if block.title:
             flow.put_whole(block)
@@ -145,24 +149,28 @@ def _first(flow: Flow, sheet: Sheet, letters: Letters) -> list[Block]:
     return left_over
 
 
+def _picture(section: LevelSection, size: float, letters: Letters) -> Strip:
+    letter = letters.of_level(section)
+    return Strip(size, lambda page, top: draw_section(page, top, size, section, letter))
+
+
 GOING_ON_IN = BODY_PT * LEADING
 
 
 def _that_fit(
-    blocks: Sequence[Block], room: float, instead: Block
+    blocks: Sequence[Block], room: float, order: tuple[Block, Block]
 ) -> tuple[list[Block], list[Block]]:
     """What stands on the first page: of each block the rows that leave one of those that follow.
 
-    The work sequence stands there whole, or `instead` of it what says where it is: a few of its
-    steps would mislead.
+    The work sequence stands there whole; else `order`: what says where it is, and the sequence as
+    it stands there. A few of its steps would mislead.
     """
+    instead, whole = order
     placed, left_over = [], []
     for n, block in enumerate(blocks):
-        kept = sum(
-            (instead if other.title == ORDER else other).least(1) for other in blocks[n + 1 :]
-        )
+        kept = sum(_kept(instead if other.title == ORDER else other) for other in blocks[n + 1 :])
         if block.title == ORDER:
-            now, rest = (block, None) if block.height <= room else (instead, block)
+            now, rest = (block, None) if block.height <= room else (instead, whole)
         else:
             now, rest = block.split(room - kept)
             if rest is not None and not block.title:  # then a line says so
@@ -174,6 +182,11 @@ def _that_fit(
         placed.append(now)
         room -= now.height
     return placed, left_over
+
+
+def _kept(block: Block) -> float:
+    """What the blocks before it leave of one: of what nobody may forget all."""
+    return block.height if block.name == FORGET else block.least(1)
 
 
 def _going_on(block: Block, more: int) -> Block:
@@ -340,12 +353,24 @@ def _event(strays: Sequence[Sequence[Fact]], wide: float) -> Block:
 
 
 def _order(steps: Sequence[str], wide: float) -> list[Block]:
-    """The work sequence, each step with a box to tick."""
-    return [Block(ORDER, _ticked(list(enumerate(steps, 1)), wide))] if steps else []
+    """The work sequence in two columns, each step with a box to tick."""
+    if not steps:
+        return []
+    ticked = [(f"{BOX} {n}.", step) for n, step in enumerate(steps, 1)]
+    return [Block(ORDER, two_columns(ticked, wide, indent=TICK_IN))]
 
 
-def _ticked(steps: Sequence[tuple[int, str]], wide: float) -> tuple[Strip, ...]:
-    return two_columns([(f"{BOX} {n}.", step) for n, step in steps], wide, indent=0.45)
+def _one_below_the_other(steps: Sequence[str], wide: float) -> tuple[Strip, ...]:
+    """The same over as many pages as it needs."""
+    ticked = [(f"{BOX} {n}.", step) for n, step in enumerate(steps, 1)]
+    return tuple(
+        strip
+        for mark, step in ticked
+        for strip in text_strips(step, wide, mark=mark, indent=TICK_IN)
+    )
+
+
+TICK_IN = 0.45
 
 
 def _boxes(wide: float) -> Block:

@@ -440,7 +440,7 @@ class Flow:
             first = rest.strips[0].height if rest.strips else 0.0
             if not self.pages or self.room < rest.above + first:
                 self.new_page()
-            now, rest = rest.split(self.room)
+            now, rest = rest.split(max(self.room, rest.above + first))  # no page holds more
             self.put_whole(now)
 
     def put_whole(self, block: Block) -> None:
