@@ -22,8 +22,8 @@ METHOD = (
     "Metal is where the winding number of the closed nominal mesh is at least 1; lengths are mm.",
     "A stray sheet is the exact section of the part at the height of each wrong layer, laid where "
     "the machine stood; penetration has the first one's outline.",
-    "What lies above is lifted and set aside as the event says; within the sheet powder that the "
-    "wrong slice left is metal for passages and void for leaks.",
+    "What lies above is lifted and moved sideways as the event says; within the sheet powder that "
+    "the wrong slice left is metal for passages and void for leaks.",
     "Blocked: inlet and outlet lie apart in a graph of columns from which only what is surely "
     "metal is taken out; a crossing is sealed if no circle of smallest_way fits its section.",
     "Low end of a clear diameter: exact least distance to the surface along a route that was found "
@@ -54,8 +54,8 @@ class Fact:
 
 
 EVENT_HEADS = (
-    "stray", "bottom above the platform, mm", "layers", "first wrong layer", "went on",
-    "set aside by, mm", "penetration, mm", "platform", "joint that is left",
+    "event", "bottom above the platform, mm", "layers", "first wrong layer", "resumed",
+    "lateral offset, mm", "penetration, mm", "platform", "joint that is left",
 )  # fmt: skip
 
 
@@ -74,7 +74,7 @@ def event_facts(case: Case, found: Sequence[Joint] = ()) -> tuple[tuple[Fact, ..
 
 
 def _stray_facts(case: Case, number: int, stray: StrayTable) -> tuple[Fact, ...]:
-    facts = [Fact(EVENT_HEADS[0], f"{number}", stray.shape)]
+    facts = [Fact(EVENT_HEADS[0], f"{number + 1}", stray.shape)]
     for (key, value), what in zip(_numbers(stray), EVENT_HEADS[1:-2], strict=True):
         assumed = _is_assumed(case, number, key, stray)
         # A log tells layers and heights; how deep the melt went comes from elsewhere.
@@ -148,8 +148,8 @@ def settings(checked: Checked) -> tuple[Fact, ...]:
     part, drilling, flow = case.part, case.drilling, case.flow
     given: list[tuple[str, Any]] = [
         ("triangles of the part", f"{len(checked.bodies.part)}"),
-        ("distance of the columns", f"{checked.pitch_mm:g} mm"),
-        ("smallest way that counts", f"{case.grid.smallest_way:g} mm"),
+        ("column spacing", f"{checked.pitch_mm:g} mm"),
+        ("smallest opening that counts", f"{case.grid.smallest_way:g} mm"),
         ("layer thickness", f"{part.layer_thickness:g} mm"),
         ("build allowance", f"{part.build_allowance:g} mm"),
         ("mesh tolerance", f"{part.mesh_tolerance:g} mm"),
@@ -211,7 +211,7 @@ def coefficients(result: Result) -> tuple[str, ...]:
     said: list[str] = []
     taken: list[str] = []
     for passage in result.passages:
-        for n, crossing in enumerate(passage.crossings):
+        for n, crossing in enumerate(passage.crossings, 1):
             found = crossing.loss_coefficient
             if found is not None and found >= LEAST_COEFFICIENT:
                 said.append(

@@ -158,9 +158,9 @@ def test_no_box_is_filled_in_beforehand(pages):
 def test_pitch_and_triangles_stay_on_the_last_page(pages):
     for page in list(pages)[:-1]:
         assert "triangles" not in page.text
-        assert "distance of the columns" not in page.text
+        assert "column spacing" not in page.text
     last = pages[-1].text
-    for word in ("triangles", "distance of the columns", "SHA-256", "method"):
+    for word in ("triangles", "column spacing", "SHA-256", "method"):
         assert word in last
 
 
