@@ -8,6 +8,7 @@ shared; what has come back is never computed again. `distributed` is an extra, l
 from __future__ import annotations
 
 import contextlib
+import gc
 import logging
 import tempfile
 import warnings
@@ -157,6 +158,9 @@ def _client(distributed: Any, address: str) -> Any:
     try:
         if not address.strip():  # taken for none, it would start a cluster here
             raise ValueError("the address is empty")
+        # A client that found no scheduler is never closed; collected while another one starts, it
+        # would wait for a lock that the same thread holds.
+        gc.collect()
         return distributed.Client(address, timeout=CONNECT_S)
     except Exception as fault:  # the library raises many kinds, assertions of its own among them
         why = str(fault) or type(fault).__name__
