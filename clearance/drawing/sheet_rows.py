@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from clearance.report.drilling import wall_words
 from clearance.report.headline import Extents, fails, hurt, unclear
 from clearance.result import CrossingResult, GaugePin, PassageResult, Result, Signs, State
 from clearance.verdict.names import listed
@@ -58,7 +59,7 @@ def row(passage: PassageResult, result: Result, sheets: Extents) -> PassageRow:
         given(passage.required_mm),
         _computed(passage),
         _where(passage, sheets),
-        _after(passage, decided),
+        after(passage, decided),
         _must_stop(passage, signs),
         _pins(passage, signs),
         (f"ball {given(passage.required_mm)}",) if final else (),
@@ -121,7 +122,7 @@ def _joined(passage: PassageResult, result: Result) -> str:
     return f"joined to {listed(others)}" if others else ""
 
 
-def _after(passage: PassageResult, decided: str) -> str:
+def after(passage: PassageResult, decided: str) -> str:
     """The drills, and what they leave; nothing where no rework is recommended (yet)."""
     if decided not in ("rework", "repair"):
         return ""
@@ -130,10 +131,10 @@ def _after(passage: PassageResult, decided: str) -> str:
     drills = " and ".join(
         f"{given(one.drill_diameter_mm)} drill, {one.from_}" for one in passage.rework.drilling
     )
-    after = least(passage.rework.clear_diameter_after_mm, passage.required_mm)
-    cut = ", wall cut" if passage.rework.cuts_wall else ""
+    clear = least(passage.rework.clear_diameter_after_mm, passage.required_mm)
+    cut = "".join(f"; {said}" for said in wall_words(passage.rework))
     clash = ", but not with another plan" if passage.rework.conflicts else ""
-    return f"{drills};\n{passage.rework.state_after}, {after}{cut}{clash}"
+    return f"{drills};\n{passage.rework.state_after}, {clear}{cut}{clash}"
 
 
 def _must_stop(passage: PassageResult, signs: Signs | None) -> tuple[str, ...]:

@@ -124,7 +124,7 @@ def test_why_no_drill_is_sought_where_the_first_case_has_no_sheet_is_said(tmp_pa
 
 
 def test_wall_and_conflicts_of_plans_stand_in_text_and_on_page_1():
-    from clearance.drawing import sheet
+    from clearance.drawing import sheet_rows
     from clearance.report.drilling import wall_words
     from clearance.report.table import why
     from clearance.result import Drilling, Rework
@@ -141,7 +141,11 @@ def test_wall_and_conflicts_of_plans_stand_in_text_and_on_page_1():
     assert wall_words(Rework("open", 5.996, (stroke,))) == []
     found = make_passage(plan)
     assert "0.62 mm with run-out, 1.00 mm of wall left at worst" in why(found, {})
-    assert "not with another plan" in sheet._after(found)
+    said = sheet_rows.after(found, "repair")
+    assert "6.8 drill, inlet" in said
+    assert "0.62 mm with run-out" in said
+    assert "1.00 mm of wall left at worst" in said
+    assert "not with another plan" in said
 
 
 def make_passage(plan):
