@@ -165,7 +165,7 @@ def test_the_result_says_what_was_confirmed_or_why_not(tmp_path, monkeypatch):
         f"{round(1.1 * many)}, more than {many}; --verify asks"
     )
     assert said_by(path, "--verify") == agrees
-    text = CliRunner().invoke(main, ["check", str(path)]).stdout
+    text = CliRunner().invoke(main, ["check", str(path), "--full"]).stdout
     assert "second opinion\n  not asked for: the part has" in text
     # A finer mesh than its check has columns: many, and the check is small.
     monkeypatch.setattr(confirmed, "MOST_TRIANGLES", 120_000)
