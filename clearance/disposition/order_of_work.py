@@ -28,7 +28,7 @@ from clearance.disposition.steps import Step, joined
 from clearance.evidence.balls import in_words
 from clearance.evidence.pins import held
 from clearance.result import State
-from clearance.verdict.names import listed
+from clearance.verdict.names import leaking, listed
 from clearance.verdict.numbers import given, least, level, most, near
 
 MOST_CHANGES = 3
@@ -37,19 +37,11 @@ KINDS = (
     "the machine log", "a ball", "a pin", "flow test", "leak test", "weighing", "a radiograph",
 )  # fmt: skip
 """First words of questions of one kind; any other one comes before."""
-OUTSIDE = "outside"
-"""The word of the result for the open air."""
 
 
 def names(pair: Pair) -> str:
     """Circuits of a pair, in words."""
     return listed(pair.passages)
-
-
-def leaking(gap: Gap) -> list[str]:
-    """Circuits that a gap joins to the outside."""
-    found = [name for join in gap.joins if OUTSIDE in join for name in join if name != OUTSIDE]
-    return list(dict.fromkeys(found))
 
 
 # ---- what settles it ------------------------------------------------------------------------
@@ -79,7 +71,7 @@ def _settling(known: Known, finding: Finding) -> Iterator[Step | str]:
     elif isinstance(item, Powder):
         yield from _settling_powder(known, finding.row, item)
     else:
-        for circuit in leaking(item):
+        for circuit in leaking(item.joins):
             yield Step("leak test of ", circuit, " against the outside, all ports closed")
         yield from _melt_depth(known)
 
@@ -373,7 +365,7 @@ def _leak_tests(findings: Sequence[Finding]) -> Iterator[Step | str]:
         if isinstance(finding.item, Pair):
             yield f"leak test between {names(finding.item)}"
         elif isinstance(finding.item, Gap):
-            for circuit in leaking(finding.item):
+            for circuit in leaking(finding.item.joins):
                 yield Step("leak test of ", circuit, " against the outside")
 
 

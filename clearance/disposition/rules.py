@@ -32,7 +32,7 @@ from clearance.disposition.known import (
     usable,
 )
 from clearance.result import DispositionResult, State
-from clearance.verdict.names import between, listed, named_all
+from clearance.verdict.names import between, leaking, listed, named_all
 from clearance.verdict.numbers import given, least, level, most, near, point, span
 
 CLOSING: dict[Recommendation, str] = {
@@ -396,7 +396,7 @@ PAIR_ROWS: tuple[Row, ...] = (_pair_nominal, _pair_not_known, _pair_joined, _pai
 
 
 def _gap_outside(known: Known, gap: Gap) -> Finding | None:
-    circuits = order_of_work.leaking(gap)
+    circuits = leaking(gap.joins)
     if not circuits:
         return None
     said = f"{named_all(circuits)}: joined to the outside only by an unmelted gap (lack of fusion)"

@@ -18,7 +18,6 @@ import shapely
 from clearance.drawing.leak import leak_detail
 from clearance.drawing.level_parts import (
     CRUMB_MM2,
-    GRAVEST,
     NOTHING,
     Level,
     LevelSection,
@@ -35,6 +34,7 @@ from clearance.heights import above_platform
 from clearance.passages.stoppers import pieces_at
 from clearance.predicted.part import NOMINAL, Predicted
 from clearance.predicted.stray import NONE, Event, Slab, rounded, slabs
+from clearance.report.headline import SEVERITY
 from clearance.result import PassageResult, SeparateResult
 from clearance.verdict.prepared import Checked
 
@@ -268,7 +268,7 @@ def _voids(
         left = drawn(left)
         names = _whose(names, piece, passages, level.strays)
         theirs = [states[name] for name in names]
-        state = min(theirs, key=GRAVEST.index)
+        state = min(theirs, key=SEVERITY.index)
         inside = piece if left.is_empty else left
         at = shapely.get_coordinates(largest(inside).representative_point())[0]
         label = label_of(checked, level, names, theirs, left.area / piece.area, at)

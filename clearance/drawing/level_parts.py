@@ -14,8 +14,6 @@ from clearance.geometry.areas import polygonal
 from clearance.predicted.stray import Slab
 from clearance.result import State
 
-GRAVEST = (State.BLOCKED, State.RESTRICTED, State.UNDETERMINED, State.OPEN)
-"""States, the one first that a shared void is drawn with."""
 DETAIL_LETTERS = ("X", "Y")
 """Of the detail of a level section and of one through a drill; sections begin with A."""
 CRUMB_MM2 = 1e-3

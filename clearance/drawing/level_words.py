@@ -14,16 +14,14 @@ import numpy as np
 import shapely
 
 import clearance
-from clearance.drawing.level_parts import DETAIL_LETTERS, GRAVEST, Detail, Level, Row, Void, largest
+from clearance.drawing.level_parts import DETAIL_LETTERS, Detail, Level, Row, Void, largest
 from clearance.predicted.stray import Event
-from clearance.report.headline import clear_diameter
+from clearance.report.headline import SEVERITY, clear_diameter, hurt
 from clearance.result import CrossingResult, PassageResult, SeparateResult, State
 from clearance.verdict.names import named_all, sheet
-from clearance.verdict.numbers import given, height, most, near, percent
+from clearance.verdict.numbers import NAMEWORTHY, given, height, most, near, percent
 from clearance.verdict.prepared import Checked
 
-WHOLE = 0.995
-"""Share of its area above which a piece is called fully open."""
 DETAIL_MARGIN = 0.2
 """Room around the crossing in the detail, as a share of its size."""
 LONGEST_DETAIL = 4.0
@@ -42,7 +40,7 @@ def label_of(
 
     Of a void that several passages share the gravest of their states.
     """
-    worst = min(states, key=GRAVEST.index)
+    worst = min(states, key=SEVERITY.index)
     lines = [named_all(names), worst.value if len(set(states)) == 1 else f"at worst {worst.value}"]
     if level.strays:
         lines.append(share_in_words(share))
@@ -54,7 +52,7 @@ def share_in_words(share: float) -> str:
     """What is open of a piece in this section."""
     if share <= 0.0:
         return "sealed here"
-    if share >= WHOLE:
+    if share >= NAMEWORTHY:
         return "fully open here"
     return f"{percent(share)} open here"
 
@@ -80,9 +78,7 @@ def _nearest_port(checked: Checked, names: tuple[str, ...], at: Any) -> list[str
 
 def _hurt(passage: PassageResult, strays: frozenset[int]) -> list[CrossingResult]:
     """Crossings with these stray sheets that leave less than they should."""
-    return [
-        c for c in passage.crossings if c.stray in strays and (c.sealed or c.open_fraction < WHOLE)
-    ]
+    return [crossing for crossing in hurt(passage) if crossing.stray in strays]
 
 
 def _unclear(passage: PassageResult, strays: frozenset[int]) -> bool:
@@ -104,7 +100,7 @@ def title_of(
     z = f"z = {height(height_mm)} mm"
     apart = _not_apart(separate)
     bad = sorted(
-        (p for p in passages if p.state is not State.OPEN), key=lambda p: GRAVEST.index(p.state)
+        (p for p in passages if p.state is not State.OPEN), key=lambda p: SEVERITY.index(p.state)
     )
     if not level.strays:
         elsewhere = ", ".join([*apart, *([_listed(bad)] if bad else [])])
@@ -150,10 +146,10 @@ def detail_of(
     if not level.strays or not voids:
         return None
     leading = [void for void in voids if void.nominal.intersects(joined)]
-    narrowed = [void for void in voids if void.open_fraction < WHOLE]
+    narrowed = [void for void in voids if void.open_fraction < NAMEWORTHY]
     void = min(
         leading or narrowed or voids,
-        key=lambda v: (GRAVEST.index(v.state), round(v.open_fraction, 3)),
+        key=lambda v: (SEVERITY.index(v.state), round(v.open_fraction, 3)),
     )
     worst = _nearest_crossing(void, passages, level.strays)
     lines: tuple[str, ...] = ()

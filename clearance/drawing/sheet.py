@@ -15,7 +15,7 @@ from clearance.disposition.table import TABLE
 from clearance.drawing.curve import Curve, curve
 from clearance.drawing.drill import DrillSection, drill_sections
 from clearance.drawing.level_parts import LevelSection
-from clearance.drawing.level_words import WHOLE, input_hash
+from clearance.drawing.level_words import input_hash
 from clearance.drawing.sheet_facts import (
     METHOD,
     Fact,
@@ -51,7 +51,7 @@ from clearance.result import (
     Result,
 )
 from clearance.verdict.names import listed
-from clearance.verdict.numbers import given, most, near, span
+from clearance.verdict.numbers import NAMEWORTHY, given, most, near, span
 from clearance.verdict.passage import PassageCheck
 from clearance.verdict.prepared import Progress, silent
 
@@ -324,7 +324,7 @@ def _page(
 
 def _crossing_row(number: int, crossing: CrossingResult) -> CrossingRow:
     x, y, z = (round(value, 2) + 0.0 for value in crossing.centre_mm)
-    whole = crossing.open_fraction >= WHOLE and not crossing.sealed
+    whole = crossing.open_fraction >= NAMEWORTHY and not crossing.sealed
     return CrossingRow(
         f"{number}, sheet {crossing.stray + 1}",
         f"z {crossing.height_mm:.2f} at ({x:.2f}, {y:.2f}, {z:.2f})",

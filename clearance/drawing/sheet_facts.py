@@ -13,6 +13,7 @@ from typing import Any
 
 from clearance.case.read import Case
 from clearance.case.stray_tables import StrayTable
+from clearance.report.happened import resumed
 from clearance.report.joints import Joint, joint_share
 from clearance.result import PassageResult, Result, Scenario
 from clearance.verdict.numbers import rounded_down, rounded_up
@@ -101,21 +102,11 @@ def _numbers(stray: StrayTable) -> Iterator[tuple[str, str]]:
     yield "layers", _span(stray.layers_low, stray.layers_high)
     sliced = stray.layers_high > 0 and stray.shape == "layer"
     yield "from_layer", f"{stray.from_layer}" if sliced else NONE
-    if stray.next_layer is not None:
-        yield "next_layer", f"with layer {stray.next_layer}"
-    else:
-        yield "resume", RESUMED[stray.resume or "unknown"]
+    yield "resume" if stray.next_layer is None else "next_layer", resumed(stray)
     x, y = stray.resume_shift
     yield "resume_shift", f"x {x + 0.0:g}, y {y + 0.0:g}"
     span = _span(stray.penetration_low, stray.penetration_high)
     yield "penetration", span if stray.layers_high else NONE
-
-
-RESUMED = {
-    "height": "with the layer of its height",
-    "layer": "with the layer after the last good one",
-    "unknown": "not known, both are computed",
-}
 
 
 def _span(low: float, high: float) -> str:

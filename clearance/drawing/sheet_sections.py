@@ -11,12 +11,12 @@ from clearance.checking import Examined
 from clearance.drawing.leak import NEAR_MM
 from clearance.drawing.level import in_sheet, level_section
 from clearance.drawing.level_parts import DETAIL_LETTERS, Detail, LevelSection
-from clearance.drawing.level_words import DETAIL_MARGIN, WHOLE, share_in_words
+from clearance.drawing.level_words import DETAIL_MARGIN, share_in_words
 from clearance.errors import ClearanceError
 from clearance.report.headline import gravest_first
 from clearance.report.joints import WHOLE_JOINT, joints
 from clearance.result import CrossingResult, PassageResult
-from clearance.verdict.numbers import rounded_up
+from clearance.verdict.numbers import NAMEWORTHY, rounded_up
 
 BESIDE_MM = (-0.01, -0.001, 0.001, 0.01)
 """How far beside a face of measured metal a section is also tried."""
@@ -60,7 +60,7 @@ class Sections:
             return leaks[0]
         for passage in gravest_first(result.passages):
             crossing = worst_crossing(passage)
-            if crossing is not None and (crossing.sealed or crossing.open_fraction < WHOLE):
+            if crossing is not None and (crossing.sealed or crossing.open_fraction < NAMEWORTHY):
                 return self.zoomed(passage.name, crossing)
         for joint in joints(result):
             if joint.share < WHOLE_JOINT or not any(p.crossings for p in result.passages):

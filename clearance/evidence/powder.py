@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.case.powder_bed import PACKING
+from clearance.case.read import OUTSIDE
 from clearance.case.stray_tables import StrayTable
 from clearance.columns.grid import Grid
 from clearance.columns.runs import Runs
@@ -30,7 +31,6 @@ LEAST_CELLS = 27.0
 """Voids smaller than this many pitch cubed are crumbs of the mesh, not chambers."""
 GAP_MM = 1e-6
 """A gap thinner than this is rounding."""
-OUTSIDE = "outside"
 
 Routes = dict[str, NDArray[np.float64]]
 

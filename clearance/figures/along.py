@@ -88,7 +88,7 @@ def draw_curve(axes: Axes, curve: Curve) -> Axes:
         right = _stands_right(axes, mark.at_mm, mark.said)
         axes.annotate(
             mark.said, (mark.at_mm, top * (1.0 - (row + 0.3) * line)), (4 if right else -4, 0),
-            textcoords="offset points", fontsize=style.LABEL_PT, va="top", color=style.INK,
+            textcoords="offset points", fontsize=style.SMALLEST_PT, va="top", color=style.INK,
             ha="left" if right else "right", bbox=style.BACKED,
         )  # fmt: skip
     if curve.marks:
@@ -121,7 +121,7 @@ def _per_mm(axes: Axes) -> float:
 
 def _words_in(said: str) -> float:
     """Width of the words of a crossing, with some air."""
-    return width_in(said, style.LABEL_PT) + 0.12
+    return width_in(said, style.SMALLEST_PT) + 0.12
 
 
 def _stands_right(axes: Axes, at: float, said: str) -> bool:

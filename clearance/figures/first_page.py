@@ -111,17 +111,7 @@ def _first(flow: Flow, sheet: Sheet, letters: Letters) -> list[Block]:
         flow.put(strip)
     last = [_boxes(wide), _title_block(sheet, wide)]
     end = sum(block.height + gap(block) for block in last)
-    blocks = [
-        _said("what is wrong", sheet.wrong, wide, WRONG_PT, True),
-        Block("", tuple(_besides(sheet.besides, wide)), name=FORGET),
-        _said("why", sheet.why, wide),
-        _said("needed to decide", sheet.settled_by, wide, bold=True),
-        _said("the part now", (sheet.condition,), wide, bold=True),
-        _said("what happened", (*sheet.happened, sheet.frame), wide),
-        _rows(sheet.rows, wide),
-        *_order(sheet.order_of_work, wide),
-    ]
-    blocks = [block for block in blocks if block.strips]
+    blocks = _blocks(sheet, wide)
     order = _elsewhere(sheet), Block(ORDER, _one_below_the_other(sheet.order_of_work, wide))
     room = flow.room - end - sum(map(gap, blocks))
     least = 0.0 if section is None else LEAST_SECTION_IN
@@ -147,6 +137,21 @@ def _first(flow: Flow, sheet: Sheet, letters: Letters) -> list[Block]:
     for block in last:
         flow.put_whole(block)
     return left_over
+
+
+def _blocks(sheet: Sheet, wide: float) -> list[Block]:
+    """What stands between the recommendation and the boxes, in the order of the meeting."""
+    blocks = [
+        _said("what is wrong", sheet.wrong, wide, WRONG_PT, True),
+        Block("", tuple(_besides(sheet.besides, wide)), name=FORGET),
+        _said("why", sheet.why, wide),
+        _said("needed to decide", sheet.settled_by, wide, bold=True),
+        _said("the part now", (sheet.condition,), wide, bold=True),
+        _said("what happened", (*sheet.happened, sheet.frame), wide),
+        _rows(sheet.rows, wide),
+        *_order(sheet.order_of_work, wide),
+    ]
+    return [block for block in blocks if block.strips]
 
 
 def _picture(section: LevelSection, size: float, letters: Letters) -> Strip:

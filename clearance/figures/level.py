@@ -18,7 +18,7 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 from matplotlib.patheffects import withStroke
 
-from clearance.drawing.level_parts import DETAIL_LETTERS, GRAVEST, Detail, LevelSection, Row, Void
+from clearance.drawing.level_parts import DETAIL_LETTERS, Detail, LevelSection, Row, Void
 from clearance.figures import style
 from clearance.figures.areas import draw_level, key_of, swatch
 from clearance.figures.paper import shortened, width_in, wrapped
@@ -31,6 +31,7 @@ from clearance.figures.scale import (
     to_scale,
     true_scale,
 )
+from clearance.report.headline import SEVERITY
 from clearance.result import State
 
 MAIN = (0.35, 0.95, 7.8, 6.6)
@@ -75,10 +76,10 @@ class Room:
     def about(self, voids: Sequence[Void]) -> Room:
         """The same with no more room beside the part than the labels take."""
         lines = [
-            width_in(line, style.LABEL_PT)
+            width_in(line, style.SMALLEST_PT)
             for void in _labelled(voids)
             for words in void.label
-            for line in wrapped(words, self.words_in, style.LABEL_PT)
+            for line in wrapped(words, self.words_in, style.SMALLEST_PT)
         ]
         widest = max(lines, default=0.0) + ROUNDING_IN
         return replace(self, label_in=self.leader_in + NUMBERS_IN + GAP_IN + widest)
@@ -95,7 +96,7 @@ def level_figure(section: LevelSection) -> Figure:
         about = ROOMY.about(section.voids)
         frame(axes, section, MAIN[2:], about)
         title = f"section A-A ({ratio(true_scale(axes))})"
-        axes.set_title(title, fontsize=style.LABEL_PT, loc="left", fontweight="bold")
+        axes.set_title(title, fontsize=style.SMALLEST_PT, loc="left", fontweight="bold")
         draw_level(axes, section)
         lowest = labels(axes, section.voids, section.bounds, MAIN[2:], about)
         outline_axes(axes, section.bounds, lowest, MAIN[2:], about)
@@ -232,7 +233,7 @@ def _labelled(voids: Sequence[Void]) -> list[Void]:
     """Pieces that get a label: not the open ones where there are many, the gravest first."""
     if len(voids) > MOST_LABELS:
         voids = [v for v in voids if v.state is not State.OPEN]
-    gravest = sorted(voids, key=lambda v: GRAVEST.index(v.state))[:MOST_LABELS]
+    gravest = sorted(voids, key=lambda v: SEVERITY.index(v.state))[:MOST_LABELS]
     if len(gravest) > FEW_LABELS:  # where each lies nearest to is told where there is room
         gravest = [replace(void, label=void.label[:3]) for void in gravest]
     return gravest
@@ -248,14 +249,14 @@ def _that_fit_beside(
 ) -> list[list[str]]:
     """Lines of labels: all of them wrapped, or fewer and shortened where there is no room."""
     whole = [
-        [piece for line in label for piece in wrapped(line, words_in, style.LABEL_PT)]
+        [piece for line in label for piece in wrapped(line, words_in, style.SMALLEST_PT)]
         for label in labels
     ]
     if sum(LINE_IN * len(lines) + GAP_IN for lines in whole) <= room_in:
         return whole
     most = int((room_in / len(labels) - GAP_IN) / LINE_IN)
     return [
-        [shortened(line, words_in, style.LABEL_PT) for line in label[: max(most, 1)]]
+        [shortened(line, words_in, style.SMALLEST_PT) for line in label[: max(most, 1)]]
         for label in labels
     ]
 
@@ -275,7 +276,7 @@ def _label(
             line,
             ha="right" if side == "left" else "left",
             va="center_baseline",
-            fontsize=style.LABEL_PT,
+            fontsize=style.SMALLEST_PT,
             color=style.INK,
         )
         text.set_gid("label")
@@ -334,7 +335,7 @@ def _rising(values: Any) -> Any:
 
 def _detail(figure: Figure, main: Axes, section: LevelSection, detail: Detail) -> float:
     """Draw the detail at the top of the side column; return the room that is left below it."""
-    title = wrapped(detail.title, SIDE[2], style.LABEL_PT)
+    title = wrapped(detail.title, SIDE[2], style.SMALLEST_PT)
     room = SIDE[3] - LINE_IN * len(title) - 0.08
     size = DETAIL_IN if len(section.rows) <= FEW_ROWS else SMALL_DETAIL_IN
     axes = placed_axes(figure, (SIDE[0], SIDE[1] + room - size, size, size))
@@ -347,13 +348,13 @@ def _detail(figure: Figure, main: Axes, section: LevelSection, detail: Detail) -
     axes.set_xticks([])
     axes.set_yticks([])
     scale_bar(axes, 0.0, -0.035)  # below it, where it hides nothing
-    axes.set_title("\n".join(title), fontsize=style.LABEL_PT, loc="left", pad=4)
+    axes.set_title("\n".join(title), fontsize=style.SMALLEST_PT, loc="left", pad=4)
     text = panel_axes(figure, SIDE)
     at = room - size - 0.26
     for line in (
-        piece for words in detail.lines for piece in wrapped(words, SIDE[2], style.LABEL_PT)
+        piece for words in detail.lines for piece in wrapped(words, SIDE[2], style.SMALLEST_PT)
     ):
-        text.text(0.0, at, line, fontsize=style.LABEL_PT, va="top")
+        text.text(0.0, at, line, fontsize=style.SMALLEST_PT, va="top")
         at -= LINE_IN
     return at - 0.1
 
@@ -362,8 +363,8 @@ def name_in_detail(axes: Axes, detail: Detail) -> None:
     """Names of what a detail shows, at their places."""
     for name, at in detail.named:
         axes.annotate(
-            shortened(name, NAME_IN, style.LABEL_PT, bold=True), at, ha="center", va="center",
-            fontsize=style.LABEL_PT, fontweight="bold", bbox=style.BACKED, zorder=8,
+            shortened(name, NAME_IN, style.SMALLEST_PT, bold=True), at, ha="center", va="center",
+            fontsize=style.SMALLEST_PT, fontweight="bold", bbox=style.BACKED, zorder=8,
             annotation_clip=True,
         ).set_gid("circuit")  # fmt: skip
 
@@ -388,7 +389,7 @@ def mark_detail(
         letter,
         (x1, y1 if above else y0), (1, 1 if above else -1), textcoords="offset points",
         va="bottom" if above else "top", ha="left",
-        fontsize=style.LABEL_PT, fontweight="bold", bbox=style.BACKED, zorder=7,
+        fontsize=style.SMALLEST_PT, fontweight="bold", bbox=style.BACKED, zorder=7,
     )  # fmt: skip
 
 
@@ -405,11 +406,11 @@ def _side(figure: Figure, section: LevelSection, top: float) -> None:
     """The passages and the key, below `top` inches of the side column."""
     panel = panel_axes(figure, SIDE)
     key = key_of(section)
-    panel.text(0.0, top, "passages", fontsize=style.LABEL_PT, fontweight="bold", va="top")
+    panel.text(0.0, top, "passages", fontsize=style.SMALLEST_PT, fontweight="bold", va="top")
     at = top - 0.24
     shown = _that_fit(section.rows, at - KEY_IN * len(key) - 0.08)
     for row in shown:
-        name = shortened(row.name, WORDS_IN - 1.1, style.LABEL_PT)
+        name = shortened(row.name, WORDS_IN - 1.1, style.SMALLEST_PT)
         swatch(panel, (0.02, at - 0.12, 0.36, at), row.state)
         _line(panel, at, f"{name}: {row.state.value}")
         _line(panel, at - LINE_IN, row.numbers)
@@ -420,7 +421,7 @@ def _side(figure: Figure, section: LevelSection, top: float) -> None:
     at -= 0.08
     for look, words in key:
         swatch(panel, (0.02, at - 0.12, 0.36, at), look)
-        _line(panel, at, shortened(words, WORDS_IN, style.LABEL_PT))
+        _line(panel, at, shortened(words, WORDS_IN, style.SMALLEST_PT))
         at -= KEY_IN
 
 
@@ -429,12 +430,12 @@ def _that_fit(rows: Sequence[Row], room_in: float) -> Sequence[Row]:
     most = max(int(room_in / ROW_IN), 1)
     if len(rows) <= most:
         return rows
-    gravest = sorted(rows, key=lambda row: GRAVEST.index(row.state))
+    gravest = sorted(rows, key=lambda row: SEVERITY.index(row.state))
     return gravest[: max(most - 1, 1)]  # one line says how many are left out
 
 
 def _line(panel: Axes, at: float, words: str) -> None:
-    panel.text(0.46, at - 0.06, words, fontsize=style.LABEL_PT, va="center")
+    panel.text(0.46, at - 0.06, words, fontsize=style.SMALLEST_PT, va="center")
 
 
 def _words(figure: Figure, section: LevelSection) -> None:
@@ -446,8 +447,8 @@ def _words(figure: Figure, section: LevelSection) -> None:
         0.3 / width, 1.0 - 0.2 / height, "\n".join(title), fontsize=style.TITLE_PT,
         fontweight="bold", va="top", color=style.INK,
     )  # fmt: skip
-    lines = [piece for line in section.footer for piece in wrapped(line, wide, style.LABEL_PT)]
+    lines = [piece for line in section.footer for piece in wrapped(line, wide, style.SMALLEST_PT)]
     figure.text(
-        0.3 / width, 0.15 / height, "\n".join(lines), fontsize=style.LABEL_PT, va="bottom",
+        0.3 / width, 0.15 / height, "\n".join(lines), fontsize=style.SMALLEST_PT, va="bottom",
         color=style.INK, linespacing=1.3,
     )  # fmt: skip

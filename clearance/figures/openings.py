@@ -83,7 +83,7 @@ def openings_figure(triangles: Singles, found: Openings, name: str) -> Figure:
             axes = figure.add_axes((box[0], box[1], box[2], box[3]))
             draw_view(axes, triangles, found, view)
         if aside:
-            figure.axes[-1].set_title(ASIDE, fontsize=style.LABEL_PT, loc="left", pad=3)
+            figure.axes[-1].set_title(ASIDE, fontsize=style.SMALLEST_PT, loc="left", pad=3)
         _below(figure, figure.axes[0])
         _list(figure, found)
     return figure
@@ -139,7 +139,7 @@ def draw_view(axes: Axes, triangles: Singles, found: Openings, view: View) -> Ax
     (x0, y0), (x1, y1) = turned.min(axis=0)[:2], turned.max(axis=0)[:2]
     axes.set_xlim(x0, x1)
     axes.set_ylim(y0, y1)
-    axes.set_title(view.title, fontsize=style.LABEL_PT, loc="left", pad=3)
+    axes.set_title(view.title, fontsize=style.SMALLEST_PT, loc="left", pad=3)
     beside = view is VIEWS[1]  # its heights are those of the view beside it
     for axis, row, low, high in ((axes.xaxis, 0, x0, x1), (axes.yaxis, 1, y0, y1)):
         _ticks(axis, view.frame[row], (float(low), float(high)), row == 1 and beside)
@@ -188,7 +188,7 @@ def _mark(axes: Axes, one: Opening, frame: Floats, faces: bool, named: bool) -> 
     label = axes.annotate(
         str(one.number), (points[:, 0].max(), 0.5 * (points[:, 1].min() + points[:, 1].max())),
         (1.5, 0.0), textcoords="offset points", ha="left", va="center",
-        fontsize=style.LABEL_PT, fontweight="bold", color=style.INK,
+        fontsize=style.SMALLEST_PT, fontweight="bold", color=style.INK,
         path_effects=[withStroke(linewidth=style.HALO_PT, foreground=style.PAPER)],
     )  # fmt: skip
     label.set_gid(f"opening {one.number}")
@@ -203,7 +203,9 @@ def _below(figure: Figure, front: Axes) -> None:
     words = "first angle; lengths in mm; ring whole: faces the viewer, dashed: faces away"
     left = FIELD[0] + 2.3
     first_angle(figure, (left, 0.33), 0.2)
-    figure.text((left + 0.55) / width, 0.42 / height, words, fontsize=style.LABEL_PT, va="center")
+    figure.text(
+        (left + 0.55) / width, 0.42 / height, words, fontsize=style.SMALLEST_PT, va="center"
+    )
 
 
 def _list(figure: Figure, found: Openings) -> None:
@@ -221,6 +223,6 @@ def _list(figure: Figure, found: Openings) -> None:
     for n, row in enumerate(rows):
         figure.text(
             LIST_IN / width, (height - 0.95 - n * LINE_IN) / height, row,
-            fontsize=style.LABEL_PT, family="DejaVu Sans Mono", va="top",
+            fontsize=style.SMALLEST_PT, family="DejaVu Sans Mono", va="top",
             fontweight="bold" if n == 0 else "normal",
         )  # fmt: skip

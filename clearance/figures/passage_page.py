@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from clearance.drawing.drill import DrillSection
 from clearance.drawing.level_parts import Detail, LevelSection, Void
-from clearance.drawing.level_words import WHOLE, share_in_words
+from clearance.drawing.level_words import share_in_words
 from clearance.drawing.sheet import PassagePage
 from clearance.figures import style
 from clearance.figures.along import place_curve
@@ -55,6 +55,7 @@ from clearance.figures.planes import (
 from clearance.figures.scale import inches_per_mm, ratio, scale_bar, to_scale, true_scale
 from clearance.figures.style import Look
 from clearance.result import State
+from clearance.verdict.numbers import NAMEWORTHY
 
 DETAIL_IN = 1.9
 NARROW = Room(label_in=1.7, edge_in=0.17, foot_in=0.42)
@@ -62,7 +63,7 @@ LETTERED = replace(NARROW, label_in=1.92, leader_in=0.52)
 """Room for the letters of other sections between a part and its labels."""
 FLAT_IN = 1.3
 """More room than that for a label that stands in one line, at most."""
-LINE_IN = style.LABEL_PT * LEADING
+LINE_IN = style.SMALLEST_PT * LEADING
 FINDING_PT = 10.5
 TITLE_IN, KEY_IN, KEY_AIR_IN = 0.4, 0.2, 0.08
 LEAST_IN, MOST_IN = (2.15, 1.95, 2.8), (4.0, 2.9, 5.2)
@@ -124,9 +125,9 @@ def draw_section(
     named, about = _beside(section, box[2:], LETTERED if traces else NARROW)
     frame(axes, section, box[2:], about)
     title = f"section {letter}-{letter} ({ratio(true_scale(axes))}): {section.plane}"
-    lines = wrapped(title, wide - aside, style.LABEL_PT, bold=True)[:2]
+    lines = wrapped(title, wide - aside, style.SMALLEST_PT, bold=True)[:2]
     for n, line in enumerate(lines):
-        page.text(MARGIN_IN, top - 0.13 - n * LINE_IN, line, style.LABEL_PT, fontweight="bold")
+        page.text(MARGIN_IN, top - 0.13 - n * LINE_IN, line, style.SMALLEST_PT, fontweight="bold")
     draw_level(axes, section)
     lowest = labels(axes, named, section.bounds, box[2:], about)
     ends = [
@@ -186,7 +187,7 @@ def _named(voids: Sequence[Void]) -> list[Void]:
 
 def _short(void: Void) -> tuple[str, ...]:
     """Name, state, and what is open here: all of it, of a passage that suffers elsewhere."""
-    if void.open_fraction >= WHOLE:
+    if void.open_fraction >= NAMEWORTHY:
         return void.label[:2] + (() if void.state is State.OPEN else ("open here",))
     return (*void.label[:2], share_in_words(void.open_fraction).removesuffix(" here"))
 
@@ -195,9 +196,9 @@ def _detail(
     page: Page, main: Axes, top: float, room: float, section: LevelSection, detail: Detail
 ) -> None:
     left = page.width - MARGIN_IN - DETAIL_IN
-    title = wrapped(detail.title, DETAIL_IN, style.LABEL_PT, True)[:2]
+    title = wrapped(detail.title, DETAIL_IN, style.SMALLEST_PT, True)[:2]
     lines = [
-        line for words in detail.lines for line in wrapped(words, DETAIL_IN, style.LABEL_PT)[:2]
+        line for words in detail.lines for line in wrapped(words, DETAIL_IN, style.SMALLEST_PT)[:2]
     ]
     above = LINE_IN * len(title) + 0.1
     size = min(DETAIL_IN, room - above - 0.28 - LINE_IN * len(lines))
@@ -209,9 +210,9 @@ def _detail(
     axes.set(xlabel="", ylabel="", xticks=[], yticks=[])
     scale_bar(axes, 0.0, -0.12 / size)
     for n, line in enumerate(title):
-        page.text(left, top - 0.13 - n * LINE_IN, line, style.LABEL_PT, fontweight="bold")
+        page.text(left, top - 0.13 - n * LINE_IN, line, style.SMALLEST_PT, fontweight="bold")
     for n, line in enumerate(lines):
-        page.text(left, top - above - size - 0.34 - n * LINE_IN, line, style.LABEL_PT)
+        page.text(left, top - above - size - 0.34 - n * LINE_IN, line, style.SMALLEST_PT)
 
 
 def _key_rows(section: LevelSection, wide: float) -> list[list[tuple[float, Look | State, str]]]:
@@ -223,7 +224,7 @@ def _key_rows(section: LevelSection, wide: float) -> list[list[tuple[float, Look
     x = 0.02
     for look, words in key:
         words = words.split(":")[0]
-        size = 0.32 + width_in(words, style.LABEL_PT) + 0.2
+        size = 0.32 + width_in(words, style.SMALLEST_PT) + 0.2
         if rows[-1] and x + size > wide:
             rows.append([])
             x = 0.02
@@ -241,7 +242,7 @@ def _draw_key(
     panel.set_axis_off()
     for x, look, words in row:
         swatch(panel, (x + 0.03, 0.055, x + 0.25, KEY_IN - 0.055), look)
-        panel.text(x + 0.32, 0.5 * KEY_IN, words, fontsize=style.LABEL_PT, va="center")
+        panel.text(x + 0.32, 0.5 * KEY_IN, words, fontsize=style.SMALLEST_PT, va="center")
 
 
 # ---- a passage's pages -------------------------------------------------------------------------
@@ -331,16 +332,16 @@ def _drills(
 
 def _drill_words(drill: DrillSection, wide: float) -> float:
     """Height of title and numbers of a stroke."""
-    title = text_strips(drill.title, wide, style.LABEL_PT, bold=True)
+    title = text_strips(drill.title, wide, style.SMALLEST_PT, bold=True)
     return (
-        sum(strip.height for strip in (*title, *two_columns(drill.lines, wide, style.LABEL_PT)))
+        sum(strip.height for strip in (*title, *two_columns(drill.lines, wide, style.SMALLEST_PT)))
         + GAP_IN
     )
 
 
 def _drill(flow: Flow, drill: DrillSection, letters: tuple[str, str], size: float) -> None:
     wide = flow.wide
-    for strip in text_strips(drill.title, wide, style.LABEL_PT, bold=True):
+    for strip in text_strips(drill.title, wide, style.SMALLEST_PT, bold=True):
         flow.put(strip)
 
     def draw(page: Page, top: float) -> None:
@@ -351,7 +352,7 @@ def _drill(flow: Flow, drill: DrillSection, letters: tuple[str, str], size: floa
         place_drill_detail(page.figure, at, drill, main)
 
     flow.put(Strip(size, draw))
-    for strip in two_columns(drill.lines, wide, style.LABEL_PT):
+    for strip in two_columns(drill.lines, wide, style.SMALLEST_PT):
         flow.put(strip)
     flow.space(GAP_IN)
 

@@ -46,14 +46,14 @@ def words_sheet(title: str, footer: tuple[str, ...], footer_in: float = FOOTER_I
     wide = width - 0.7
     lines = wrapped(title, wide, style.TITLE_PT, bold=True)
     if len(lines) > 2:
-        lines = wrapped(title, wide, style.LABEL_PT, bold=True)
+        lines = wrapped(title, wide, style.SMALLEST_PT, bold=True)
     figure.text(
         0.35 / width, 1.0 - 0.25 / height, "\n".join(lines[:4]), va="top", color=style.INK,
-        fontsize=style.TITLE_PT if len(lines) <= 2 else style.LABEL_PT, fontweight="bold",
+        fontsize=style.TITLE_PT if len(lines) <= 2 else style.SMALLEST_PT, fontweight="bold",
     )  # fmt: skip
-    words = [piece for line in footer for piece in wrapped(line, footer_in, style.LABEL_PT)]
+    words = [piece for line in footer for piece in wrapped(line, footer_in, style.SMALLEST_PT)]
     figure.text(
-        0.35 / width, 0.2 / height, "\n".join(words), fontsize=style.LABEL_PT, va="bottom",
+        0.35 / width, 0.2 / height, "\n".join(words), fontsize=style.SMALLEST_PT, va="bottom",
         color=style.INK, linespacing=1.3,
     )  # fmt: skip
     return figure
@@ -80,11 +80,11 @@ def drill_figure(section: DrillSection, footer: tuple[str, ...] = ()) -> Figure:
         foot = top - COLUMN_IN - GAP_IN - TITLE_IN - PLAN_IN
         _plan(axes_in(figure, (side, foot, PLAN_WIDE_IN, PLAN_IN)), section, letters)
         words = [
-            piece for line in section.lines for piece in wrapped(line, WORDS_IN, style.LABEL_PT)
+            piece for line in section.lines for piece in wrapped(line, WORDS_IN, style.SMALLEST_PT)
         ]
         figure.text(
             side / figure.get_figwidth(), (foot - 0.4) / figure.get_figheight(), "\n".join(words),
-            fontsize=style.LABEL_PT, va="top", color=style.INK, linespacing=1.35,
+            fontsize=style.SMALLEST_PT, va="top", color=style.INK, linespacing=1.35,
         )  # fmt: skip
     return figure
 
@@ -177,7 +177,7 @@ def _lean(axes: Axes, section: DrillSection, out: np.ndarray) -> None:
     side = "left" if out[0] <= 0.0 else "right"
     axes.annotate(
         f"{angle:.1f}°", tuple(arc[0]), (3 if side == "left" else -3, 0),
-        textcoords="offset points", fontsize=style.LABEL_PT, va="center", ha=side,
+        textcoords="offset points", fontsize=style.SMALLEST_PT, va="center", ha=side,
         bbox=style.BACKED, zorder=6,
     )  # fmt: skip
 
@@ -193,7 +193,7 @@ def _cut(axes: Axes, section: DrillSection, with_holder: bool) -> None:
 
 def _titled(axes: Axes, title: str, section: DrillSection, level: str) -> None:
     """The title, and the line in which the level section lies."""
-    axes.set_title(title, fontsize=style.LABEL_PT, loc="left", pad=4)
+    axes.set_title(title, fontsize=style.SMALLEST_PT, loc="left", pad=4)
     (u0, u1), v = axes.get_xlim(), section.plan_z_mm
     short = 0.035 * (u1 - u0)
     for u, side in ((u0, 1.0), (u1, -1.0)):
@@ -206,7 +206,7 @@ def _titled(axes: Axes, title: str, section: DrillSection, level: str) -> None:
         )  # fmt: skip
         axes.annotate(
             level, (u + side * short, v), (side * 2, 4), textcoords="offset points",
-            fontsize=style.LABEL_PT, fontweight="bold", va="bottom",
+            fontsize=style.SMALLEST_PT, fontweight="bold", va="bottom",
             ha="left" if side > 0 else "right", bbox=style.BACKED, zorder=7,
         )  # fmt: skip
 
@@ -232,7 +232,7 @@ def _dimension(axes: Axes, section: DrillSection, out: np.ndarray) -> None:
     turn = float(np.degrees(np.arctan2(out[1], out[0])))
     axes.annotate(  # along the line, read from below or from the right (ISO 129-1)
         f"{section.depth_mm:.1f}", tuple(middle), tuple(7.0 * side), textcoords="offset points",
-        fontsize=style.LABEL_PT, va="center", ha="center", bbox=style.BACKED,
+        fontsize=style.SMALLEST_PT, va="center", ha="center", bbox=style.BACKED,
         rotation=(turn + 90.0) % 180.0 - 90.0 if abs(turn) != 90.0 else 90.0,
     )  # fmt: skip
 
@@ -257,7 +257,7 @@ def _names(axes: Axes, section: DrillSection, air: float) -> None:
     for (name, at), place in zip(shown.items(), places, strict=True):
         text = axes.annotate(
             name, tuple(at), (u1 - air, v0 + place / per_mm), ha="right", va="center",
-            fontsize=style.LABEL_PT, color=style.INK, bbox=style.BACKED, zorder=6,
+            fontsize=style.SMALLEST_PT, color=style.INK, bbox=style.BACKED, zorder=6,
             arrowprops={
                 "arrowstyle": "-", "linewidth": style.LEADER_PT, "color": style.INK,
                 "shrinkA": 0, "shrinkB": 0,
@@ -283,7 +283,7 @@ def place_drill_detail(figure: Figure, box: Box, section: DrillSection, main: Ax
     axes.set_title(
         f"detail {DETAIL_LETTERS[1]}: "
         + ("the crossing" if section.stopped is None else "what stops the best line"),
-        fontsize=style.LABEL_PT,
+        fontsize=style.SMALLEST_PT,
         loc="left",
         pad=4,
     )
@@ -293,7 +293,7 @@ def place_drill_detail(figure: Figure, box: Box, section: DrillSection, main: Ax
         _margin(axes, section.margin)
     if section.margin_said:
         axes.text(
-        0.03, 0.97, section.margin_said, fontsize=style.LABEL_PT, va="top",
+        0.03, 0.97, section.margin_said, fontsize=style.SMALLEST_PT, va="top",
         transform=axes.transAxes, bbox=style.BACKED, zorder=6,
     )  # fmt: skip
     return axes
@@ -330,7 +330,7 @@ def _plan(axes: Axes, section: DrillSection, letters: tuple[str, str]) -> None:
     axes.set_yticks([])
     draw_trace(axes, letters[0], section.trace)
     title = f"section {letters[1]}-{letters[1]}: horizontal, in the sheet"
-    axes.set_title(title, fontsize=style.LABEL_PT, loc="left", pad=4)
+    axes.set_title(title, fontsize=style.SMALLEST_PT, loc="left", pad=4)
     scale_bar(axes, 0.0, -0.12 / PLAN_IN)
 
 
@@ -352,7 +352,7 @@ def draw_trace(axes: Axes, letter: str, trace: np.ndarray) -> None:
         )  # fmt: skip
         axes.annotate(
             letter, tuple(at), tuple(-side * (3.0 + 3.0 * len(letter)) * along - 15.0 * view),
-            textcoords="offset points", ha="center", va="center", fontsize=style.LABEL_PT,
+            textcoords="offset points", ha="center", va="center", fontsize=style.SMALLEST_PT,
             fontweight="bold", bbox=style.BACKED, zorder=7,
         )  # fmt: skip
 

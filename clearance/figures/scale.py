@@ -93,6 +93,6 @@ def scale_bar(axes: Axes, left: float, height: float, words_below: bool = False)
         words, start, down = words[:1], left, 0.13 * inch_up
     for word, place in zip(words, (0.0, 0.66), strict=False):
         axes.text(
-            start + place * inch, height - down, word, fontsize=style.LABEL_PT, va="center",
+            start + place * inch, height - down, word, fontsize=style.SMALLEST_PT, va="center",
             transform=axes.transAxes, bbox=style.BACKED, zorder=5,
         )  # fmt: skip

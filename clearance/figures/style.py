@@ -23,8 +23,6 @@ DPI = 200
 """Dots per inch of PNG files: a layer of 0.05 mm at 2 : 1 is still a dot wide."""
 
 SMALLEST_PT, TEXT_PT, TITLE_PT = 9.0, 9.5, 13.0
-LABEL_PT = 9.0
-"""Of all words in figures."""
 
 Line = str | tuple[int, tuple[float, ...]]
 """Style of a line: a name, or lengths of dashes and gaps in widths of the line."""
@@ -136,12 +134,12 @@ WARN = "#D55E00"
 
 SETTINGS: Any = {
     "font.family": "DejaVu Sans",
-    "font.size": LABEL_PT,
-    "axes.labelsize": LABEL_PT,
+    "font.size": SMALLEST_PT,
+    "axes.labelsize": SMALLEST_PT,
     "axes.linewidth": 0.6,
-    "xtick.labelsize": LABEL_PT,
-    "ytick.labelsize": LABEL_PT,
-    "legend.fontsize": LABEL_PT,
+    "xtick.labelsize": SMALLEST_PT,
+    "ytick.labelsize": SMALLEST_PT,
+    "legend.fontsize": SMALLEST_PT,
     "hatch.linewidth": HATCH_PT,
     "text.parse_math": False,  # a dollar in a part's name is a dollar
     "pdf.fonttype": 42,  # text stays text

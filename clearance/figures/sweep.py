@@ -60,10 +60,10 @@ def _figure(sweep: Sweep, passages: tuple[PassageHeights, ...]) -> Figure:
 
 def _named(passage: PassageHeights, room_in: float) -> str:
     """Name of a passage and what it requires, no wider than its bar and curve."""
-    lines = wrapped(passage.name, room_in, style.LABEL_PT)
+    lines = wrapped(passage.name, room_in, style.SMALLEST_PT)
     if len(lines) > MOST_LINES:
         lines = [*lines[: MOST_LINES - 1], shortened(" ".join(lines[MOST_LINES - 1 :]), room_in,
-                 style.LABEL_PT)]  # fmt: skip
+                 style.SMALLEST_PT)]  # fmt: skip
     return "\n".join([*lines, f"{given(passage.required_mm)} mm required"])
 
 
@@ -72,7 +72,7 @@ def _title(figure: Figure, words: str) -> None:
     room = 0.92 * style.A4_LANDSCAPE_IN[0]
     lines, size = wrapped(words, room, style.TITLE_PT, bold=True), style.TITLE_PT
     if len(lines) > 2:
-        lines, size = wrapped(words, room, style.LABEL_PT, bold=True), style.LABEL_PT
+        lines, size = wrapped(words, room, style.SMALLEST_PT, bold=True), style.SMALLEST_PT
     figure.text(0.07, 0.985, "\n".join(lines), fontsize=size, weight="bold", va="top")
 
 
@@ -138,13 +138,13 @@ def _word(axes: Axes, state: str, at: tuple[float, float], high: float) -> None:
     """The state within its bar, across or along it; none where there is no room for it."""
     wide_in, high_in = size_in(axes)
     (x0, x1), (y0, y1) = axes.get_xlim(), axes.get_ylim()
-    along = width_in(state, style.LABEL_PT) + 0.1
+    along = width_in(state, style.SMALLEST_PT) + 0.1
     room = BAR * wide_in / (x1 - x0), high * high_in / (y1 - y0)
     if min(room) < WORD_IN or max(room) < along:
         return
     axes.text(
         *at, state, rotation=0.0 if along <= room[0] else 90.0, ha="center", va="center",
-        fontsize=style.LABEL_PT, bbox=style.BACKED, zorder=5,
+        fontsize=style.SMALLEST_PT, bbox=style.BACKED, zorder=5,
     )  # fmt: skip
 
 
@@ -163,7 +163,7 @@ def _curve(axes: Axes, sweep: Sweep, passage: PassageHeights, n: int) -> None:
         axes.plot([x, x], (bottom, top), color=style.INK, linewidth=style.HAIR_PT, linestyle=line)
         axes.annotate(
             word, (x, top), (0, 2), textcoords="offset points", ha=side,
-            fontsize=style.LABEL_PT,
+            fontsize=style.SMALLEST_PT,
         )  # fmt: skip
 
 
@@ -198,7 +198,7 @@ def _window(axes: Axes, sweep: Sweep, passage: PassageHeights, n: int) -> None:
         )
         axes.text(
             right + 0.5 * BAR, end, f"a drill from\nthe {name}\n{word} to here",
-            fontsize=style.LABEL_PT, ha="center", va="bottom" if word == "up" else "top",
+            fontsize=style.SMALLEST_PT, ha="center", va="bottom" if word == "up" else "top",
             bbox=style.BACKED, zorder=5,
         )  # fmt: skip
 
@@ -226,7 +226,7 @@ def _case_height(axes: Axes, sweep: Sweep) -> None:
     words = f"{low:g}" if low == high else f"{low:g} to {high:g}"
     axes.text(
         1.005, high, f"the case:\n{words} mm", transform=axes.get_yaxis_transform(),
-        fontsize=style.LABEL_PT, va="center",
+        fontsize=style.SMALLEST_PT, va="center",
     )  # fmt: skip
 
 

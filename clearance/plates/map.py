@@ -23,7 +23,7 @@ from clearance.plates.placed import Place
 from clearance.plates.summary import Summary
 from clearance.result.plate import PlatePart
 
-LABEL_PT = 9.0
+SMALLEST_PT = 9.0
 AXES_IN = (0.75, 0.5)
 """Room for the numbers and words beside the axes: at the left, and below."""
 LONGEST_NAME = 14
@@ -112,8 +112,8 @@ def _labels(
 
 def _box(words: Sequence[str], shape: Any, scale: float) -> Any:
     """Where a label lies: on its part, and beside one that it would hide."""
-    wide = 0.5 * max(width_in(word, LABEL_PT, True) for word in words) / scale
-    high = 0.5 * len(words) * LABEL_PT * LEADING / scale
+    wide = 0.5 * max(width_in(word, SMALLEST_PT, True) for word in words) / scale
+    high = 0.5 * len(words) * SMALLEST_PT * LEADING / scale
     at = shapely.point_on_surface(shape)
     x0, y0, x1, y1 = shape.bounds
     x, y = at.x, at.y
@@ -128,7 +128,7 @@ def _label(axes: Axes, at: Any, words: str) -> None:
     rim = [withStroke(linewidth=style.HALO_PT, foreground=style.PAPER)]
     for effects in (rim, None):
         axes.text(
-            at.x, at.y, words, ha="center", va="center", fontsize=LABEL_PT, fontweight="bold",
+            at.x, at.y, words, ha="center", va="center", fontsize=SMALLEST_PT, fontweight="bold",
             color=style.INK, linespacing=1.1, path_effects=effects,
         )  # fmt: skip
 

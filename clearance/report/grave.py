@@ -10,18 +10,16 @@ from clearance.report.headline import named
 from clearance.report.joints import WHOLE_JOINT, Joint, joint_line, joints
 from clearance.report.powder import powder_line
 from clearance.result import Result, SeparateResult, Unmelted
-from clearance.verdict.names import event
+from clearance.verdict.names import event, leaking
 from clearance.verdict.numbers import level, most, near, point
 
 GAP = "unmelted gap (lack of fusion)"
-OUTSIDE = "outside"
-"""The word of the result for the open air."""
 
 
 def besides(result: Result) -> tuple[tuple[str, str], ...]:
     """Circuits not apart, joints not whole, paths to the outside, trapped powder: key and words."""
     said = [("circuits", separate_line(s)) for s in result.separate if s.state != "apart"]
-    said += [("leak path", _leak(gap)) for gap in result.unmelted if _leaking(gap)]
+    said += [("leak path", _leak(gap)) for gap in result.unmelted if leaking(gap.joins)]
     said += [("joint", _weak(joint)) for joint in joints(result) if joint.share < WHOLE_JOINT]
     said += [
         (
@@ -42,15 +40,9 @@ def _weak(joint: Joint) -> str:
     return said if said.startswith("none") else f"only {said}"
 
 
-def _leaking(gap: Unmelted) -> list[str]:
-    """Circuits that a gap may join to the outside."""
-    found = [name for join in gap.joins if OUTSIDE in join for name in join if name != OUTSIDE]
-    return list(dict.fromkeys(found))
-
-
 def _leak(gap: Unmelted) -> str:
     return (
-        f"{named(_leaking(gap))} may leak to the outside through an {GAP}, {_size(gap)}: "
+        f"{named(leaking(gap.joins))} may leak to the outside through an {GAP}, {_size(gap)}: "
         "a leak test tells"
     )
 

@@ -13,9 +13,9 @@ from clearance.case.stray_tables import StrayTable
 from clearance.verdict.numbers import given
 
 RESUMED = {
-    "height": "resumed with the layer of that height",
-    "layer": "resumed with the layer after the last good one",
-    "unknown": "how it resumed is not known, both ways are computed",
+    "height": "with the layer of that height",
+    "layer": "with the layer after the last good one",
+    "unknown": "in a way that is not known, both are computed",
 }
 NONE = "no event is given: the nominal part was checked"
 
@@ -36,7 +36,7 @@ def _sentence(stray: StrayTable) -> str:
     assert stray.height is not None  # every sheet but a mesh has one
     spread = f" ± {given(stray.height_uncertainty)}" if stray.height_uncertainty else ""
     at = f"z {given(stray.height)}{spread}"
-    said = [f"{_melted(stray)} at {at}", _resumed(stray)]
+    said = [f"{_melted(stray)} at {at}", f"resumed {resumed(stray)}"]
     x, y = stray.resume_shift
     if x or y:
         said.append(f"lateral offset x {given(x)}, y {given(y)} mm")
@@ -58,7 +58,8 @@ def _melted(stray: StrayTable) -> str:
     return f"{words} ({first})" if first == last else f"{words} ({first} to {last})"
 
 
-def _resumed(stray: StrayTable) -> str:
+def resumed(stray: StrayTable) -> str:
+    """With what the build went on, after ``resumed``."""
     if stray.next_layer is not None:
-        return f"resumed with layer {stray.next_layer}"
+        return f"with layer {stray.next_layer}"
     return RESUMED[stray.resume or "unknown"]

@@ -6,7 +6,9 @@ In: names and numbers of a case. Out: text.
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
+
+from clearance.case.read import OUTSIDE
 
 MOST_NAMES = 3
 """Names that are given one by one, even where they count on."""
@@ -52,6 +54,12 @@ def event(number: int) -> str:
 def sheet(number: int) -> str:
     """A stray sheet by its number in the result, as `event`."""
     return f"stray sheet {number + 1}"
+
+
+def leaking(joins: Iterable[Sequence[str]]) -> list[str]:
+    """Circuits that a gap joins to the outside, of all pairs that it joins; none twice."""
+    found = [name for join in joins if OUTSIDE in join for name in join if name != OUTSIDE]
+    return list(dict.fromkeys(found))
 
 
 def between(found: Sequence[str]) -> str:

@@ -22,8 +22,8 @@ from clearance.report.happened import NONE, happened
         ),
         (
             {"layers": [2, 3]},
-            "2 to 3 wrong layers from 0 on at z 32.75, how it resumed is not known, both ways are "
-            "computed (assumed)",
+            "2 to 3 wrong layers from 0 on at z 32.75, resumed in a way that is not known, both "
+            "are computed (assumed)",
         ),
         (
             {"layers": 0, "next_layer": 800, "resume_shift": [0.9, 0.0], "source": "log"},

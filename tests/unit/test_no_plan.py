@@ -72,5 +72,5 @@ def test_the_figure_without_a_plan_shows_both(stepped):
     assert any("stops it" in text for text in said)
     drawn = [one for one in main.lines if one.get_gid() == "nearest line"]
     assert len(drawn) == 1
-    assert all(text.get_fontsize() >= style.LABEL_PT for text in main.texts)
+    assert all(text.get_fontsize() >= style.SMALLEST_PT for text in main.texts)
     assert "through port and sheet" in main.get_title(loc="left")

@@ -84,7 +84,7 @@ def test_words_stand_apart_at_9_pt_with_scale_and_projection(drawn):
     assert "scale" in said
     boxes = [(t, t.get_window_extent(canvas.get_renderer())) for t in texts]
     for text, box in boxes:
-        assert text.get_fontsize() >= style.LABEL_PT
+        assert text.get_fontsize() >= style.SMALLEST_PT
         assert figure.bbox.x0 <= box.x0 < box.x1 <= figure.bbox.x1, text.get_text()
         assert figure.bbox.y0 <= box.y0 < box.y1 <= figure.bbox.y1, text.get_text()
     for (a, one), (b, other) in itertools.combinations(boxes, 2):

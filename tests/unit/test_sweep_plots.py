@@ -81,7 +81,7 @@ def test_units_requirements_and_the_case_are_named():
     assert said.count("⌀3 mm") == 2  # the scale of each curve, with its unit
     (axes,) = figure.axes
     texts = [*figure.texts, *axes.texts, *axes.get_xticklabels(), axes.yaxis.label]
-    assert min(text.get_fontsize() for text in texts) >= style.LABEL_PT
+    assert min(text.get_fontsize() for text in texts) >= style.SMALLEST_PT
     assert figure.axes[0].get_ylabel() == "height of the sheet above the platform, mm"
 
 

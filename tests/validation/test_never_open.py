@@ -303,5 +303,5 @@ def test_a_shift_that_opens_the_bore_to_the_outside(tmp_path):
     # at the step. The lens between the halves is 1 mm wide: below the requirement.
     solid = s.block((-3, -8, 0), (8, 8, 20)) - s.bore((0, 0, -1), (0, 0, 21), 2.0, segments=N)
     event = make.sheet(10.0, 0, next_layer=100, resume_shift=[3.0, 0.0])
-    found = make.first(tmp_path, solid, through(need=2.0), event, pitch=0.65)
+    found = make.first(tmp_path, solid, through(need=2.0), event, pitch=0.5)
     assert found.state in ("restricted", "undetermined")
