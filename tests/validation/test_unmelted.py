@@ -3,6 +3,7 @@
 import sys
 from pathlib import Path
 
+import manifold3d as m3
 import numpy as np
 import pytest
 
@@ -68,6 +69,23 @@ def test_one_stray_layer_with_what_is_assumed_leaves_its_gap(tmp_path):
     assert any("packing is not given" in text for text in found.assumptions)
     for row in found.resumed_section:
         assert row["share"] == pytest.approx(1 - gap.area_mm2 / row["nominal_area_mm2"], abs=1e-6)
+
+
+@pytest.mark.parametrize(("narrow", "wide"), [(9.0, 11.0), (11.0, 9.0)])
+def test_where_walls_lean_a_gap_is_as_large_as_what_the_joint_misses(tmp_path, narrow, wide):
+    # A frustum over a first layer that has metal in a quarter only: the gap's largest section is
+    # at one face of the sheet, and what is missing there is no larger.
+    base, top = ([[-e, -e], [e, -e], [e, e], [-e, e]] for e in (narrow, wide))
+    solid = m3.Manifold.hull_points([(*p, 1.0) for p in base] + [(*p, 21.0) for p in top])
+    solid += shapes.block((-3, -3, 0), (3, 3, 2))
+    solid -= shapes.bore((0, 0, -1), (0, 0, 22), 2.0, segments=SIDES)
+    run = [make.passage((0, 0, 0), (0, 0, 21), 2.0, 1.0)]
+    found = make.checked(tmp_path, solid, run, silent(2, height=10.0), pitch=0.4)
+    (gap,) = found.unmelted
+    missing = [row["nominal_area_mm2"] - row["metal_area_mm2"] for row in found.resumed_section]
+    assert gap.area_mm2 == pytest.approx(max(missing), abs=1e-3)
+    edge = [2.0 * (narrow + (wide - narrow) * (z - 1.0) / 20.0) for z in (10.0, 10.2)]  # analytic
+    assert gap.area_mm2 == pytest.approx(max(edge) ** 2 - 36.0, rel=1e-3)
 
 
 @pytest.mark.parametrize("upside_down", [False, True])
@@ -158,7 +176,7 @@ def test_a_right_restart_of_a_cooled_part_may_be_unmelted(tmp_path):
     (pair,) = found.separate
     assert (pair.state, pair.through) == ("undetermined", "unmelted")
     assert found.disposition.recommendation == "undetermined"
-    assert any("joined to the outside" in text for text in found.disposition.reasons)
+    assert any("connected to the outside" in text for text in found.disposition.reasons)
     assert abs(found.signs.volume_added_mm3) < 1e-6  # cooling takes no metal away
     assert any("16.5e-6/K" in text for text in found.assumptions)
 
