@@ -67,7 +67,7 @@ def openings(
     clearance openings insert.stl --toml >> insert.toml
     clearance openings insert.stl --plot openings.pdf --json openings.json
 
-    Openings of one connected group are joined inside. A recess that is shallower than half
+    Openings of one connected group are connected inside. A recess that is shallower than half
     its width is no opening; tubes that begin at its floor are. The mesh has to be closed; see
     `clearance mesh`.
     """  # noqa: D301 - click wants the character itself

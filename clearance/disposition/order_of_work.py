@@ -1,7 +1,8 @@
 """What is needed to decide, and the sequence in which to work on the part.
 
 In: what is known and what the rows of the table say. Out: sentences. Powder comes out
-before heat treatment; nothing is drilled on an undetermined result.
+before heat treatment; nothing is drilled on an undetermined result. What follows a semicolon in a
+step explains it: a first screen goes without.
 """
 
 from __future__ import annotations
@@ -215,8 +216,8 @@ def _caliper(known: Known) -> Iterator[str]:
         ends = dict.fromkeys(near(abs(end)) for end in sorted((low, high), key=abs))
         grown = f"{' to '.join(ends)} mm {'more' if high > 0.0 else 'less'} than nominal"
     yield (
-        f"the height of the part with a caliper to {given(known.layer_thickness_mm)} mm, "
-        f"beside a good part where there is one: {grown} if the event is as assumed"
+        f"the height of the part with a caliper to {given(known.layer_thickness_mm)} mm: {grown} "
+        "if the event is as assumed; beside a good part where there is one"
     )
 
 
@@ -225,8 +226,8 @@ def _lower(known: Known) -> str:
     if known.lower_mm <= 0.0:
         return ""
     return (
-        f"; it may read up to {most(known.lower_mm)} mm less, for the packing of the powder and "
-        "for cooling as far as that is given"
+        f", or up to {most(known.lower_mm)} mm lower; that is for the packing of the powder, and "
+        "for cooling as far as it is given"
     )
 
 
@@ -294,8 +295,8 @@ def _emptying(known: Known) -> Iterator[Step | str]:
         )
     elif not known.emptied:
         yield (
-            "empty the loose powder through every opening under the local rules, and prove it: "
-            "weigh before and after until the mass stays the same"
+            "empty the loose powder under the local rules and prove it by weighing; through every "
+            "opening, until the mass stays the same"
         )
 
 

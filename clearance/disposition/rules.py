@@ -6,6 +6,7 @@ docs/method.md explains the table. It recommends; people decide.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Sequence
 from typing import Any
 
@@ -56,6 +57,8 @@ OTHER_MEANS = "other means were not examined"
 NOT_PROVEN = "that there is none is not proven, and nobody scraps on that"
 NO_OTHER = "that no other would do is not proven, and nobody scraps on that"
 NOT_SOUGHT = "no straight drill was sought"
+CHANGE = "what would change that"
+EVENT_KNOWN = "the event is known"
 
 Row = Callable[[Known, Any], "Finding | None"]
 
@@ -119,6 +122,13 @@ def _first(rows: Sequence[Row], known: Known, item: Any) -> Finding | None:
 
 
 # ---- phrases --------------------------------------------------------------------------------
+
+
+def brief(reason: str) -> str:
+    """A reason without how far each line gets and what would change it, which the full text has."""
+    without = "|".join(map(re.escape, (NO_DRILL, NONE_FOUND)))
+    said = re.sub(rf"({without}): .*?(?=; {OTHER_MEANS})", r"\1", reason)
+    return re.sub(rf"; {CHANGE}: .*?(?=; {EVENT_KNOWN}|$)", "", said)
 
 
 def _need(known: Known, passage: Passage) -> str:
@@ -316,12 +326,12 @@ def _scrap_if_no_drill(p: Passage, row: int, said: str) -> Finding:
 
 def _change(p: Passage) -> str:
     """What would change it, where nothing is asked that would name it."""
-    return f"; what would change that: {p.changes[0]}" if p.changes else ""
+    return f"; {CHANGE}: {p.changes[0]}" if p.changes else ""
 
 
 def _scrap_if_known(item: Passage | Pair | Powder, row: int, said: str, source: Source) -> Finding:
     if source in KNOWN_EVENT:
-        return Finding(item, row, "scrap", f"{said}; the event is known ({source})")
+        return Finding(item, row, "scrap", f"{said}; {EVENT_KNOWN} ({source})")
     doubt = "the event is assumed, and nobody scraps on an assumption"
     return Finding(item, row, "undetermined", f"{said}; {doubt}")
 
@@ -364,7 +374,7 @@ def _where(pair: Pair) -> str:
 def _pair_nominal(known: Known, pair: Pair) -> Finding | None:
     if pair.nominal_state != "joined":
         return None
-    said = f"{order_of_work.names(pair)}: joined in the nominal part already{_where(pair)}"
+    said = f"{order_of_work.names(pair)}: connected in the nominal part already{_where(pair)}"
     return Finding(pair, 0, "undetermined", f"{said}; that is not the event's doing")
 
 
@@ -379,7 +389,7 @@ def _pair_not_known(known: Known, pair: Pair) -> Finding | None:
 def _pair_joined(known: Known, pair: Pair) -> Finding | None:
     if pair.state != "joined" or pair.through == "unmelted":
         return None
-    said = f"{order_of_work.names(pair)}: joined through void{_where(pair)}, must stay apart"
+    said = f"{order_of_work.names(pair)}: connected through void{_where(pair)}, must stay apart"
     return _scrap_if_known(pair, 3, said, pair.source)
 
 
@@ -388,7 +398,7 @@ def _pair_unmelted(known: Known, pair: Pair) -> Finding | None:
         return None
     joining = [g for g in known.gaps if any(set(pair.passages) >= set(j) for j in g.joins)]
     thick = "".join(f", up to {most(g.thickness_mm)} mm thick" for g in joining[:1])
-    said = f"{order_of_work.names(pair)}: joined only by an unmelted gap (lack of fusion)"
+    said = f"{order_of_work.names(pair)}: connected only by an unmelted gap (lack of fusion)"
     return Finding(pair, 4, "undetermined", f"{said}{thick}{_where(pair)}: a leak test tells")
 
 
@@ -399,7 +409,9 @@ def _gap_outside(known: Known, gap: Gap) -> Finding | None:
     circuits = leaking(gap.joins)
     if not circuits:
         return None
-    said = f"{named_all(circuits)}: joined to the outside only by an unmelted gap (lack of fusion)"
+    said = (
+        f"{named_all(circuits)}: connected to the outside only by an unmelted gap (lack of fusion)"
+    )
     size = f" up to {most(gap.thickness_mm)} mm thick, {near(gap.area_mm2, 1)} mm2"
     return Finding(gap, 4, "undetermined", f"{said}{size}: a leak test tells")
 

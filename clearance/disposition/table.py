@@ -27,10 +27,12 @@ TABLE: dict[int, Row] = {
         "undetermined; if one plan works whatever is true, that plan's row",
     ),
     3: Row(
-        "circuits that must stay apart are joined through void",
+        "circuits that must stay apart are connected through void",
         "scrap if the event is known from a log or measured, else undetermined",
     ),
-    4: Row("circuits or the outside are joined only by an unmelted gap", "undetermined: leak test"),
+    4: Row(
+        "circuits or the outside are connected only by an unmelted gap", "undetermined: leak test"
+    ),
     5: Row("powder is trapped, a plan opens it, not heat treated", "as rows 8 to 10 for that plan"),
     6: Row(
         "powder is trapped, no plan or heat treated",

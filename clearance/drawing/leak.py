@@ -14,6 +14,7 @@ import shapely
 from clearance.drawing.level_parts import DETAIL_LETTERS, Detail, Void, largest
 from clearance.geometry.areas import largest_circle_mm
 from clearance.result import SeparateResult
+from clearance.verdict.names import APART
 from clearance.verdict.numbers import most
 
 NEAR_MM = 0.5
@@ -21,7 +22,7 @@ NEAR_MM = 0.5
 AROUND, SLENDER, LEAST_MM, MOST_MM = 0.9, 4.0, 1.0, 10.0
 """Half the detail's size: a share of the leak's length, so many times its width at most, and in mm
 at least, at most."""
-SAID = {"joined": "joined", "undetermined": "not known to be apart"}
+SAID = {state: said for state, said in APART.items() if state != "apart"}
 """Verdicts that are drawn, the gravest first."""
 
 Named = tuple[tuple[str, ...], Any]

@@ -18,7 +18,7 @@ from clearance.drawing.level_parts import DETAIL_LETTERS, Detail, Level, Row, Vo
 from clearance.predicted.stray import Event
 from clearance.report.headline import SEVERITY, clear_diameter, hurt
 from clearance.result import CrossingResult, PassageResult, SeparateResult, State
-from clearance.verdict.names import named_all, sheet
+from clearance.verdict.names import APART, named_all, sheet
 from clearance.verdict.numbers import NAMEWORTHY, given, height, most, near, percent
 from clearance.verdict.prepared import Checked
 
@@ -126,10 +126,9 @@ def _finding_here(
 
 def _not_apart(separate: Sequence[SeparateResult]) -> list[str]:
     """Circuits that do not stay apart, or are not known to."""
-    words = {"joined": "joined", "undetermined": "not known to be apart"}
-    found = [s for s in separate if s.state in words]
-    found.sort(key=lambda s: list(words).index(s.state))
-    said = [f"{' and '.join(s.passages)} {words[s.state]}" for s in found[:2]]
+    found = [s for s in separate if s.state != "apart"]
+    found.sort(key=lambda s: list(APART).index(s.state))
+    said = [f"{' and '.join(s.passages)} {APART[s.state]}" for s in found[:2]]
     return said + ([f"{len(found) - 2} more pairs"] if len(found) > 2 else [])
 
 

@@ -25,8 +25,8 @@ class PassageRow:
     Attributes
     ----------
     name, state, beside, required, computed, where, after
-        Who it is, how it stands, what it is joined to, what is asked and found, where it suffers,
-        what rework leaves: empty where none is recommended.
+        Who it is, how it stands, what it is connected to, what is asked and found, where it
+        suffers, what rework leaves: empty where none is recommended.
     must_stop, pins : tuple of str
         Balls and pins that tell the predicted part from the nominal one before anything is cut:
         what must not pass, how deep a pin goes (and in the nominal part).
@@ -119,7 +119,7 @@ def _joined(passage: PassageResult, result: Result) -> str:
         for name in pair.passages
         if name != passage.name
     ]
-    return f"joined to {listed(others)}" if others else ""
+    return f"connected to {listed(others)}" if others else ""
 
 
 def after(passage: PassageResult, decided: str) -> str:

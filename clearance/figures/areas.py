@@ -40,7 +40,7 @@ def draw_level(axes: Axes, section: LevelSection) -> Axes:
     for void in section.voids:  # rings lie outside: nothing of a passage is hidden
         area(axes, void.closed, style.STRAY, "closed")
         area(axes, void.open, style.VOID, "open")
-    area(axes, section.joined, style.JOINED, "joined")
+    area(axes, section.joined, style.JOINED, "connected")
     for outline in section.beneath:
         area(axes, outline, style.BENEATH, "beneath")
     axes.set_aspect("equal", adjustable="box")

@@ -9,6 +9,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from clearance.disposition.rules import brief
+from clearance.disposition.steps import Step, joined
 from clearance.report.grave import besides
 from clearance.report.headline import headline
 from clearance.report.table import Paint, plain, table, wrapped
@@ -17,8 +19,10 @@ from clearance.verdict.numbers import counted
 
 WIDTH = 88
 """Columns of the text where the terminal does not say otherwise."""
-NEXT_STEPS = 3
-"""Steps of work that the first screen gives."""
+MOST_LINES = 22
+"""Lines that leave room for the prompt on a screen of 24; steps of work are as many as fit."""
+LEAST_STEPS, MOST_STEPS = 2, 3
+"""Steps of work that the first screen gives: holding and emptying always."""
 CAUTION = "Take care: no release; the responsible engineer decides. Powder can ignite."
 
 
@@ -36,16 +40,15 @@ def text(result: Result, width: int = WIDTH, paint: Paint = plain, event: bool =
         Whether the case gives one at all.
     """
     grave = [line for key, said in besides(result) for line in wrapped(f"{key}: {said}", width)]
-    blocks = [
+    found = [
         head(result, width, paint, event),
         table(result, width, paint),
-        grave,
-        _why(result, width),
-        _needed(result, width),
-        _steps(result, width),
-        [*(wrapped(CAUTION, width) if result.cautions else ()), *wrapped(_rest(result), width)],
+        [*grave, *_why(result, width), *_needed(result, width)],
     ]
-    return "\n\n".join("\n".join(block) for block in blocks if block)
+    lines = "\n\n".join("\n".join(block) for block in found if block).splitlines()
+    last = [*(wrapped(CAUTION, width) if result.cautions else ()), *wrapped(_rest(result), width)]
+    steps = _steps(result, width, MOST_LINES - len(lines) - len(last) - 1)
+    return "\n".join([*lines, "", *steps, *last])
 
 
 def head(result: Result, width: int, paint: Paint, event: bool = True) -> list[str]:
@@ -73,7 +76,8 @@ def _why(result: Result, width: int) -> list[str]:
     decided = result.disposition
     if decided is None or decided.recommendation not in ("scrap", "use-as-is"):
         return []
-    first, *others = decided.reasons[:-1]
+    parts = (brief(reason).partition(": ") for reason in decided.reasons[:-1])
+    first, *others = joined(Step("", name, f"{colon}{said}") for name, colon, said in parts)
     more = f"; {counted(len(others), 'more reason')} with --full" if others else ""
     return wrapped(f"Why: {first}{more}", width)
 
@@ -81,21 +85,30 @@ def _why(result: Result, width: int) -> list[str]:
 def _needed(result: Result, width: int) -> list[str]:
     decided = result.disposition
     if decided is not None:
-        return listed_block("Needed to decide", decided.settled_by, width)
-    each = (f"{p.name}: {way}" for p in result.passages for way in p.settled_by)
-    return listed_block("Needed to decide", each, width)
+        needed = decided.settled_by
+    else:
+        needed = tuple(f"{p.name}: {way}" for p in result.passages for way in p.settled_by)
+    if len(needed) == 1:
+        return wrapped(f"Needed to decide: {needed[0]}", width)
+    return listed_block("Needed to decide", needed, width)
 
 
-def _steps(result: Result, width: int) -> list[str]:
+def _steps(result: Result, width: int, room: int) -> list[str]:
+    """The first steps without what explains them, as many as there are lines for."""
     steps = () if result.disposition is None else result.disposition.order_of_work
-    more = f" (of {len(steps)})" if len(steps) > NEXT_STEPS else ""
-    return listed_block(f"Next steps{more}", steps[:NEXT_STEPS], width, numbered=True)
+    for count in range(min(MOST_STEPS, len(steps)), 0, -1):
+        more = f" (of {len(steps)})" if len(steps) > count else ""
+        first = (step.partition("; ")[0] for step in steps[:count])
+        lines = listed_block(f"Next steps{more}", first, width, numbered=True)
+        if len(lines) <= room or count <= LEAST_STEPS:
+            return lines
+    return []
 
 
 def _rest(result: Result) -> str:
     """Where to find what is not said here, and how much of it there is."""
     steps = () if result.disposition is None else result.disposition.order_of_work
-    there = [counted(len(steps), "step")] if len(steps) > NEXT_STEPS else []
+    there = [counted(len(steps), "step")] if steps else []
     for found, word in ((result.assumptions, "assumption"), (result.notices, "notice")):
         if found:
             there.append(counted(len(found), word))

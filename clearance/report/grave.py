@@ -10,7 +10,7 @@ from clearance.report.headline import named
 from clearance.report.joints import WHOLE_JOINT, Joint, joint_line, joints
 from clearance.report.powder import powder_line
 from clearance.result import Result, SeparateResult, Unmelted
-from clearance.verdict.names import event, leaking
+from clearance.verdict.names import APART, event, leaking
 from clearance.verdict.numbers import level, most, near, point
 
 GAP = "unmelted gap (lack of fusion)"
@@ -19,7 +19,12 @@ GAP = "unmelted gap (lack of fusion)"
 def besides(result: Result) -> tuple[tuple[str, str], ...]:
     """Circuits not apart, joints not whole, paths to the outside, trapped powder: key and words."""
     said = [("circuits", separate_line(s)) for s in result.separate if s.state != "apart"]
-    said += [("leak path", _leak(gap)) for gap in result.unmelted if leaking(gap.joins)]
+    in_joint = [joint.gap for joint in joints(result) if joint.share < WHOLE_JOINT]
+    said += [
+        ("leak path", _leak(gap, any(gap is known for known in in_joint)))
+        for gap in result.unmelted
+        if leaking(gap.joins)
+    ]
     said += [("joint", _weak(joint)) for joint in joints(result) if joint.share < WHOLE_JOINT]
     said += [
         (
@@ -40,11 +45,10 @@ def _weak(joint: Joint) -> str:
     return said if said.startswith("none") else f"only {said}"
 
 
-def _leak(gap: Unmelted) -> str:
-    return (
-        f"{named(leaking(gap.joins))} may leak to the outside through an {GAP}, {_size(gap)}: "
-        "a leak test tells"
-    )
+def _leak(gap: Unmelted, told: bool) -> str:
+    """That a gap may leak; its size unless the line of the joint tells it."""
+    size = "" if told else f", {_size(gap)}"
+    return f"{named(leaking(gap.joins))} to the outside, through an {GAP}{size}"
 
 
 def _size(gap: Unmelted) -> str:
@@ -55,9 +59,10 @@ def separate_line(found: SeparateResult) -> str:
     """Whether circuits stayed apart, in words."""
     through = f" through {'an unmelted gap' if found.through == 'unmelted' else found.through}"
     where = f" at {point(found.where_mm)}" if found.where_mm is not None else ""
-    nominal = "" if found.nominal_state == "apart" else f" (nominal part: {found.nominal_state})"
+    before = APART[found.nominal_state]
+    nominal = "" if found.nominal_state == "apart" else f" (nominal part: {before})"
     names = named(found.passages)
-    return f"{names}: {found.state}{through if found.through else ''}{where}{nominal}"
+    return f"{names}: {APART[found.state]}{through if found.through else ''}{where}{nominal}"
 
 
 def unmelted_line(found: Unmelted) -> str:

@@ -45,7 +45,7 @@ class Headline:
     finding : str
         Why, in a few words: ``2 of 3 passages do not conform``.
     action : str
-        What comes next, in a few words: ``drill tank and pilot, 3 drilling operations``.
+        What comes next, in a few words: ``drill tank and pilot in 3 operations``.
     """
 
     word: str
@@ -116,7 +116,7 @@ def _counts(result: Result) -> str:
         said.append(f"{doubtful} cannot be told" if bad else f"whether {of} cannot be told")
     pairs = Counter(pair.state for pair in result.separate)
     if pairs["joined"]:
-        said.append("circuits are joined")
+        said.append("circuits are connected")
     elif pairs["undetermined"]:
         said.append("whether circuits are still apart cannot be told")
     worst = next(iter(joints(result)), None)
@@ -125,7 +125,7 @@ def _counts(result: Result) -> str:
         said.append(
             "a joint may be unmelted throughout"
             if little == "none"
-            else f"only {little} of a section is joined"
+            else f"only {little} of a section is fused"
         )
     if any(p.verified == "contradicts" for p in result.passages):
         said.append("the second opinion contradicts")
@@ -144,12 +144,12 @@ def _action(result: Result) -> str:
     decided = result.disposition
     assert decided is not None
     if decided.recommendation == "scrap":
-        return "hold it, confirm the finding on the part, then mark it permanently as scrap"
+        return "hold it, confirm the finding on the part, then mark it as scrap"
     drilled = [p for p in result.passages if p.rework is not None]
     if decided.recommendation == "use-as-is" or not drilled:
         return "obtain the concession first" if decided.concession else "prove every passage"
     strokes = sum(len(p.rework.drilling) for p in drilled if p.rework is not None)
-    said = f"drill {named([p.name for p in drilled])}, {counted(strokes, 'drilling operation')}"
+    said = f"drill {named([p.name for p in drilled])} in {counted(strokes, 'operation')}"
     if result.trapped_powder:
         said += ", by the rules for trapped powder"
     return f"obtain the concession, then {said}" if decided.concession else said
@@ -254,11 +254,20 @@ def extents(result: Result) -> Extents:
     return {stray: (min(heights), max(heights)) for stray, heights in found.items()}
 
 
-def crossed(passage: PassageResult, sheets: Extents = NO_EXTENTS) -> str:
+def one_height(result: Result) -> str:
+    """Heights of the only level sheet that hurts any passage; empty where there is no such one."""
+    sheets = extents(result)
+    failing = (p for p in result.passages if p.state is not State.OPEN)
+    hurting = {c.stray for p in failing for c in hurt(p)}
+    return level(sheets[next(iter(hurting))]) if len(hurting) == 1 and hurting <= {*sheets} else ""
+
+
+def crossed(passage: PassageResult, sheets: Extents = NO_EXTENTS, told: bool = False) -> str:
     """Where stray metal stands in a passage: ``26 of 80 channels sealed at z 26.00 to 26.95``.
 
     Each sheet by itself, the sealed crossings before the narrowed ones. Empty if all crossings
-    are fully open. With `extents` every passage gives the same height of one sheet.
+    are fully open. With `extents` every passage gives the same height of one sheet; where the
+    heights are told elsewhere (`told`) they are left out.
     """
     worst = hurt(passage)
     total = Counter(c.stray for c in passage.crossings)
@@ -267,7 +276,8 @@ def crossed(passage: PassageResult, sheets: Extents = NO_EXTENTS) -> str:
         for stray in dict.fromkeys(c.stray for c in worst if c.sealed is sealed):
             those = [c for c in worst if c.stray == stray and c.sealed is sealed]
             heights = sheets.get(stray) or [c.height_mm for c in those]
-            said.append(f"{_together(passage, those, total[stray])} at {level(heights)}")
+            at = "" if told else f" at {level(heights)}"
+            said.append(f"{_together(passage, those, total[stray])}{at}")
     return ", ".join(said)
 
 

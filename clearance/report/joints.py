@@ -69,7 +69,7 @@ def joint_share(share: float) -> str:
 def joint_line(joint: Joint) -> str:
     """How much of a joint hangs together, in words."""
     return (
-        f"{joint_share(joint.share)} of the section is joined at {level([joint.height_mm])}: "
+        f"{joint_share(joint.share)} of the section is fused at {level([joint.height_mm])}: "
         f"{near(joint.metal_mm2, 1)} of {near(joint.nominal_mm2, 1)} mm2{not_joined(joint)}"
     )
 

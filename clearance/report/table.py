@@ -18,9 +18,10 @@ from clearance.report.headline import (
     extents,
     gravest_first,
     missed_loss,
+    one_height,
 )
 from clearance.result import PassageResult, Result, State
-from clearance.verdict.names import named_all
+from clearance.verdict.names import listed, runs_of_names
 from clearance.verdict.numbers import counted, given, least, span
 
 Paint = Callable[[str, str], str]
@@ -60,24 +61,28 @@ def table(result: Result, width: int, paint: Paint = plain, every: bool = False)
         Columns to keep within.
     paint : callable
     every : bool
-        A row for every passage and all reasons; else equal rows are one.
+        A row for every passage and all reasons; else equal rows are one, and the heights of an
+        only sheet stand in the head.
     """
-    rows = _each(result, every) if every else _grouped(result)
+    once = "" if every else one_height(result)
+    rows = _each(result, True) if every else _grouped(result, bool(once))
     cells = [(r.name, r.state.value, r.clear, r.required, r.why) for r in rows]
-    widths = [max(len(cell[n]) for cell in (HEADS, *cells)) for n in range(4)]
+    heads = (*HEADS[:-1], f"why (sheet at {once})") if once else HEADS
+    widths = [max(len(cell[n]) for cell in (heads, *cells)) for n in range(4)]
     others = sum(widths[1:]) + 2 * len(widths)
     longest = max(len(word) for name, *_ in cells for word in name.split())
     widths[0] = min(widths[0], max(LONGEST_NAME, longest), width - others - LEAST_REASONS)
     if widths[0] < min(longest, LONGEST_NAME):
+        rows = rows if every else _grouped(result)
         return [line for row in rows for line in _paragraph(row, width, paint)]
     left = widths[0] + others
-    lines = _row(HEADS, widths, left, width, plain)
+    lines = _row(heads, widths, left, width, plain)
     for cell in cells:
         lines += _row(cell, widths, left, width, paint)
     return lines
 
 
-def _each(result: Result, every: bool) -> list[Row]:
+def _each(result: Result, every: bool, told: bool = False) -> list[Row]:
     sheets = extents(result)
     drilled = "" if result.disposition is None else result.disposition.recommendation
     return [
@@ -86,16 +91,16 @@ def _each(result: Result, every: bool) -> list[Row]:
             p.state,
             clear_diameter(p.clear_diameter_mm, p.required_mm),
             given(p.required_mm),
-            why(p, sheets, every, drilled),
+            why(p, sheets, every, drilled, told),
         )
         for p in gravest_first(result.passages)
     ]
 
 
-def _grouped(result: Result) -> list[Row]:
+def _grouped(result: Result, told: bool = False) -> list[Row]:
     """Rows of which the same is to be said become one; of many rows those of one kind."""
     passages = {p.name: p for p in result.passages}
-    rows = {row.name: row for row in _each(result, False)}
+    rows = {row.name: row for row in _each(result, False, told)}
     quiet = sum(row.state is State.OPEN and not row.why for row in rows.values())
 
     def by(kind: Callable[[Row], str]) -> list[list[str]]:
@@ -128,7 +133,7 @@ def _together(rows: Sequence[tuple[PassageResult, Row]]) -> Row:
         return row
     low = min(p.clear_diameter_mm.low for p in passages)
     high = max(p.clear_diameter_mm.high for p in passages)
-    name = named_all([p.name for p in passages])
+    name = listed(runs_of_names([p.name for p in passages]))
     if row.state is State.OPEN and not row.why and len(name) > LONGEST_NAME:
         name = counted(len(rows), "passage")
     why = row.why
@@ -140,7 +145,13 @@ def _together(rows: Sequence[tuple[PassageResult, Row]]) -> Row:
 # ---- words of a row --------------------------------------------------------------------------
 
 
-def why(passage: PassageResult, sheets: Extents, every: bool = False, decided: str = "") -> str:
+def why(
+    passage: PassageResult,
+    sheets: Extents,
+    every: bool = False,
+    decided: str = "",
+    told: bool = False,
+) -> str:
     """Where a passage suffers and why, and what reopens it.
 
     Parameters
@@ -152,10 +163,12 @@ def why(passage: PassageResult, sheets: Extents, every: bool = False, decided: s
         Also why there is no plan, and what is needed to decide.
     decided : str
         The recommendation: on scrap no plan is told, on an undetermined result none is followed.
+    told : bool
+        The heights of the sheet stand elsewhere.
     """
     parts = [_against(passage)]
     if passage.state is not State.OPEN:
-        parts.append(crossed(passage, sheets))
+        parts.append(crossed(passage, sheets, told))
     if passage.nominal_state in (State.BLOCKED, State.RESTRICTED):
         parts.append("the nominal part misses the requirement already")
     parts += [*_reasons(passage), missed_loss(passage), *_remedy(passage, every, decided)]
@@ -194,12 +207,12 @@ def _remedy(passage: PassageResult, every: bool, decided: str) -> list[str]:
     after = f"{least(plan.clear_diameter_after_mm)} mm"
     every_one = "both" if operations == 2 else f"all {operations}"
     if decided in ("undetermined", "scrap"):
-        what = "drilling" if operations == 1 else f"only {every_one} drilling operations"
-        said = f"{what} would make it {plan.state_after}, {after}"
+        what = "if drilled" if operations == 1 else f"only if {every_one} operations are drilled"
+        said = f"{what}: {plan.state_after}, {after}"
     elif operations == 1:
         said = f"after drilling: {plan.state_after}, {after}"
     else:
-        said = f"{plan.state_after} only after {every_one} drilling operations, {after}"
+        said = f"{plan.state_after} only after {every_one} operations, {after}"
     wall = wall_words(plan) if every or plan.cuts_wall else []
     return [", ".join([said, *wall]), *plan.conflicts]
 

@@ -125,7 +125,7 @@ class OpeningResult(TypedDict):
     diameter_mm: Annotated[float, told("of the circle of the closing surface's area", "mm")]
     clear_diameter_mm: Annotated[float, told("of the largest circle in the closing surface", "mm")]
     area_mm2: Annotated[float, told("of the closing surface", "mm2")]
-    network: Annotated[int, told("from 1; openings of one connected group are joined inside")]
+    network: Annotated[int, told("from 1; openings of one connected group are connected inside")]
 
 
 class OpeningsResult(TypedDict):

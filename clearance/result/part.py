@@ -23,7 +23,7 @@ class SeparateResult:
     passages: Annotated[tuple[str, ...], told("the two passages")]
     state: Annotated[Apart, told("verdict over all that the case leaves possible")]
     where_mm: Annotated[
-        Point | None, told("where they are joined or may be; null where it is not known", "mm")
+        Point | None, told("where they are connected or may be; null where it is not known", "mm")
     ]
     through: Annotated[
         Literal["void", "unmelted"] | None,

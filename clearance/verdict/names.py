@@ -56,6 +56,10 @@ def sheet(number: int) -> str:
     return f"stray sheet {number + 1}"
 
 
+APART = {"joined": "connected", "undetermined": "not known to be apart", "apart": "apart"}
+"""States of circuits in words, the gravest first: ``fused`` is said of metal, never of circuits."""
+
+
 def leaking(joins: Iterable[Sequence[str]]) -> list[str]:
     """Circuits that a gap joins to the outside, of all pairs that it joins; none twice."""
     found = [name for join in joins if OUTSIDE in join for name in join if name != OUTSIDE]

@@ -6,6 +6,10 @@ from pathlib import Path
 import pytest
 import shared
 
+from clearance.report import check
+from clearance.report.grave import besides
+from clearance.result import State
+
 CASES = Path(__file__).parent.parent.parent / "cases"
 
 
@@ -32,6 +36,21 @@ def test_shipped_case(expected_file):
     ]
     assert result.exit_status == expected["exit_status"]
     assert result.disposition.recommendation == expected["recommendation"]
+
+
+@pytest.mark.parametrize("case", [path.parent.name for path in shipped()])
+def test_the_first_screen_has_room_for_the_prompt(case):
+    result = shared.result_of(case)
+    decided = result.disposition
+    shown = check.text(result, 80)
+    assert len(shown.splitlines()) <= check.MOST_LINES <= 22
+    assert max(map(len, shown.splitlines())) <= 80
+    said = " ".join(shown.split())
+    for key, words in besides(result):
+        assert " ".join(f"{key}: {words}".split()) in said
+    assert not decided.order_of_work or ("1. hold the part" in said and "2. empty" in said)
+    for name in {p.name for p in result.passages if p.state is not State.OPEN}:
+        assert name in shown or "feed-1 to feed-3" in shown
 
 
 def test_there_are_cases():

@@ -104,10 +104,10 @@ def test_circuits_that_a_step_joins_are_the_finding(tmp_path):
     passages = [check.result() for check in checks]
     apart = separate(checked, checks, [], silent)
     drawn = level_section(checked, passages, 6.0, apart)
-    assert drawn.title.startswith("a and b joined; ")
+    assert drawn.title.startswith("a and b connected; ")
     assert drawn.joined.area == pytest.approx(lens(3.0, 3.0), rel=2e-3)  # analytic
     # The leak in the detail: its size in plan and its widest circle, 2 r - d, analytic.
-    assert drawn.detail.title == "detail X: a and b joined"
+    assert drawn.detail.title == "detail X: a and b connected"
     area, wide = (float(re.search(r"(\d+\.\d+) mm", line)[1]) for line in drawn.detail.lines)
     assert area == pytest.approx(lens(3.0, 3.0), abs=0.03)
     assert wide == pytest.approx(3.0, abs=0.03)
@@ -123,7 +123,7 @@ def test_circuits_that_a_step_joins_are_the_finding(tmp_path):
     assert {"a", "b"} <= {t.get_text() for t in detail.texts if t.get_gid() == "circuit"}
     assert drawn.voids[0].open.is_empty
     elsewhere = level_section(checked, passages, 3.0, apart)
-    assert "elsewhere: a and b joined" in elsewhere.title
+    assert "elsewhere: a and b connected" in elsewhere.title
 
 
 def test_the_curve_goes_no_lower_than_the_bracket(stepped):

@@ -5,6 +5,8 @@ import math
 
 import pytest
 
+from clearance.disposition.rules import CHANGE, EVENT_KNOWN, NO_DRILL, OTHER_MEANS
+from clearance.report import check, full
 from clearance.report.headline import crossed, headline, wrong
 from clearance.result import (
     ClearDiameter,
@@ -68,6 +70,35 @@ def test_equal_crossings_are_told_once(count):
     assert said.count("z ") == 1
 
 
+@pytest.mark.parametrize("sealed", [26, 80])
+def test_an_exchanger_of_80_channels_fits_the_first_screen(sealed):
+    steps = ("hold the part", "empty it; through every opening", "measure it; as given", "drill")
+    said = f"core: blocked at z 26.00 mm, 7 mm required; {NO_DRILL}: the wall is in the way; {{}}"
+    reason = said.format(f"{OTHER_MEANS}; {CHANGE}: a drill of 7.1 mm; {EVENT_KNOWN} (log)")
+    scrap = DispositionResult("scrap", (reason, "Scrap."), False, steps, ())
+    found = Result("block", 0.2, (channels(80, sealed),), disposition=scrap, cautions=("powder",))
+    shown = check.text(found, 80)
+    assert len(shown.splitlines()) <= check.MOST_LINES
+    lines = " ".join(shown.split())
+    assert shown.count("channels sealed") == 1
+    assert f"7 mm required; {NO_DRILL}; {OTHER_MEANS}; {EVENT_KNOWN} (log)" in lines
+    assert "2. empty it 3. measure it Take care" in lines
+    assert "More: --full (4 steps)" in lines
+    assert "a drill of 7.1 mm" in " ".join(full.text(found, 80).split())
+
+
+def test_names_that_count_on_and_the_height_of_one_sheet_are_said_once():
+    passages = tuple(drilled(f"feed-{n}") for n in (1, 2, 3))
+    sheet = {"stray": 0, "height_mm": 26.2, "nominal_area_mm2": 9.0, "metal_area_mm2": 9.0,
+             "share": 1.0}  # fmt: skip
+    found = Result("block", 0.2, passages, resumed_section=(sheet,), disposition=decided("rework"))
+    shown = check.text(found, 80)
+    assert "feed-1 to feed-3  blocked" in shown
+    assert shown.count("26.00 to 26.20") == 1
+    assert "why (sheet at z 26.00 to 26.20)" in shown
+    assert "at z 26.00 to 26.20" in check.text(found, 40)  # no table there, and no head
+
+
 def test_one_height_is_said_once_and_a_way_to_and_fro_is_no_channel():
     found = [crossing(share=0.0), crossing(share=0.5), crossing()]
     graph = (
@@ -115,14 +146,14 @@ def test_equal_passages_are_told_once_and_many_are_counted():
 @pytest.mark.parametrize(
     ("word", "concession", "call", "action"),
     [
-        ("rework", False, "REWORK recommended", "drill tank and pilot, 3 drilling operations"),
+        ("rework", False, "REWORK recommended", "drill tank and pilot in 3 operations"),
         (
             "repair", True, "REPAIR by concession recommended",
-            "obtain the concession, then drill tank and pilot, 3 drilling operations",
+            "obtain the concession, then drill tank and pilot in 3 operations",
         ),
         (
             "scrap", False, "SCRAP recommended",
-            "hold it, confirm the finding on the part, then mark it permanently as scrap",
+            "hold it, confirm the finding on the part, then mark it as scrap",
         ),
         (
             "undetermined", False, "UNDETERMINED, no recommendation yet",
@@ -146,7 +177,9 @@ def test_the_recommendation_is_one_short_sentence(word, concession, call, action
 def test_what_is_grave_besides_the_passages_stands_in_the_sentence():
     joined = SeparateResult(("feed", "tank"), "joined", None, "void")
     found = Result("block", 0.2, (passage("feed"), passage("tank")), disposition=decided("scrap"))
-    assert "circuits are joined" in headline(dataclasses.replace(found, separate=(joined,))).finding
+    assert (
+        "circuits are connected" in headline(dataclasses.replace(found, separate=(joined,))).finding
+    )
     powder = TrappedPowder(9.0, None, ("stray 0",), (0.0, 0.0, 0.0))
     shut = headline(dataclasses.replace(found, trapped_powder=(powder,)))
     assert shut.finding == "both passages conform, powder is trapped"
@@ -160,7 +193,7 @@ def test_what_is_grave_besides_the_passages_stands_in_the_sentence():
     ("share", "said"),
     [
         (0.0, "a joint may be unmelted throughout"),
-        (0.2213, "only 22 % of a section is joined"),
+        (0.2213, "only 22 % of a section is fused"),
         (0.96, ""),
     ],
 )

@@ -45,7 +45,7 @@ def test_each_circuit_is_named_within_itself_as_far_as_it_is_seen():
 def test_what_is_joined_comes_before_what_may_be():
     open_between = box(3.0, -1.0, 5.0, 1.0)
     detail = told(pair("undetermined", "unmelted"), pair("joined", "void"), joined=open_between)
-    assert detail.title == "detail X: a and b joined"
+    assert detail.title == "detail X: a and b connected"
     assert detail.lines[0].startswith("open between them: 4.00 mm²")
 
 

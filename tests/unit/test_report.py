@@ -168,13 +168,13 @@ def test_every_line_fits_and_no_word_is_lost(width, told):
     assert max(map(len, found.splitlines())) <= width
     narrow, wide = set(words(found)), set(words(told(result, 400)))
     assert {word.strip(":;,") for word in wide} - {word.strip(":;,") for word in narrow} <= set(
-        "passage state clear, mm required where and why mm clear".split()
+        "passage state clear, mm required where and why (sheet 31.35) mm clear".split()
     )
 
 
 def test_the_short_form_has_about_twenty_lines_the_gravest_first():
     found = check.text(FULL, 80).splitlines()
-    assert len(found) <= 32
+    assert len(found) <= check.MOST_LINES + 4  # with everything grave at once: none is dropped
     assert found[0].startswith("insert: REWORK by concession recommended, 1 of 3 passages does not")
     rows = [line.split()[0] for line in found if line.startswith("circuit-")]
     assert rows[:3] == ["circuit-2", "circuit-3", "circuit-1"]
@@ -183,14 +183,14 @@ def test_the_short_form_has_about_twenty_lines_the_gravest_first():
 def test_nothing_grave_is_left_out_of_the_short_form():
     found = " ".join(check.text(FULL, 80).split())
     for said in (
-        "circuits: circuit-1 and circuit-2: joined through an unmelted gap at (1, 2, 3)",
-        "leak path: circuit-1 may leak to the outside through an unmelted gap (lack of fusion)",
-        "joint: only 96 % of the section is joined at z 31.35",
+        "circuits: circuit-1 and circuit-2: connected through an unmelted gap at (1, 2, 3)",
+        "leak path: circuit-1 to the outside, through an unmelted gap (lack of fusion)",
+        "joint: only 96 % of the section is fused at z 31.35",
         "trapped powder: 0.43 to 0.57 g (120.0 mm3), drilling or heat can ignite it: between "
         "stray sheet 1 and stray sheet 2",
-        "Needed to decide leak test",
+        "Needed to decide: leak test",
         "1. remove powder 2. drill",
-        "--full (1 assumption, 1 notice)",
+        "--full (2 steps, 1 assumption, 1 notice)",
     ):
         assert said in found, said
 
@@ -206,7 +206,7 @@ def test_a_contradiction_and_a_miss_of_the_nominal_part_stand_in_the_row():
 def test_a_plan_of_two_operations_opens_only_after_both():
     two = dataclasses.replace(BLOCKED, rework=Rework("open", 7.4599, (STROKE, STROKE)))
     found = " ".join(check.text(Result("insert", 0.2, (two,)), 80).split())
-    assert "open only after both drilling operations, 7.45 mm" in found
+    assert "open only after both operations, 7.45 mm" in found
     told = " ".join(full.text(Result("insert", 0.2, (two,)), 80).split())
     assert "circuit-2, 1 of 2, open only after both: twist drill" in told
 
@@ -215,7 +215,7 @@ def test_a_plan_of_two_operations_opens_only_after_both():
     ("word", "said"),
     [
         ("rework", "after drilling: open, 7.45 mm"),
-        ("undetermined", "drilling would make it open, 7.45 mm"),
+        ("undetermined", "if drilled: open, 7.45 mm"),
         ("scrap", None),
     ],
 )
@@ -226,7 +226,7 @@ def test_a_plan_that_is_not_to_be_followed_is_not_told_as_if_it_were(word, said)
     decided = DispositionResult(word, (because, "circuit-2: blocked", "Meaning."), False, (), ())
     found = Result("insert", 0.2, (planned,), disposition=decided)
     shown = " ".join(check.text(found, 80).split())
-    assert ("drilling" in shown.replace("drilling operation", "")) is (said is not None)
+    assert ("drill" in shown) is (said is not None)
     assert said is None or said in shown
     assert (f"Why: {because}; 1 more reason with --full" in shown) is (word == "scrap")
 
@@ -305,7 +305,7 @@ def test_everything_in_the_result_is_said():
         "depth 36.5 mm, 4.9 times the diameter; radial clearance 0.21 mm, breakthrough 2.00 mm, "
         "permissible angular error 0.40 deg",
         "circuit-2 then: open, at least 7.45 mm",
-        "circuit-1 and circuit-2: joined through an unmelted gap at (1, 2, 3)",
+        "circuit-1 and circuit-2: connected through an unmelted gap at (1, 2, 3)",
         "12.3 mm2, up to 0.05 mm thick, at (1, 2, 31.2); leak path: circuit-1 and outside",
         "120.0 mm3, 0.43 to 0.57 g, between stray sheet 1 and stray sheet 2",
         "metal added: 228.6 mm3, 1.85 g, 0.06 % of the part; weighing cannot tell",

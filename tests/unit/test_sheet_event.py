@@ -127,7 +127,7 @@ def test_a_ring_that_is_unmelted_is_found_on_the_first_page(tmp_path):
     assert found.result.passages[0].state == "open"
     page = sheet(found)
     share = (6.0**2 - 2.0**2) / (12.0**2 - 2.0**2)  # of like polygons: analytic
-    said = f"only {int(100.0 * share)} % of the section is joined"
+    said = f"only {int(100.0 * share)} % of the section is fused"
     assert page.section.unmelted.area / page.section.bounds[2] ** 2 > 2.0
     first, second = (p.words() for p in pdf.pages(report(page))[:2])
     assert said in first
@@ -186,14 +186,14 @@ def test_powder_stands_on_the_first_page_whatever_else_does(plain, voids, mass):
     assert mass in said
     assert "can ignite it" in said
     for n in range(4):
-        assert f"circuit {n} and u: joined" in said
+        assert f"circuit {n} and u: connected" in said
     assert "all 62 steps on the next page, of them about powder: 61" in said
     behind = " ".join(page.words() for page in others)
     for n in range(1, 63):
         assert re.search(rf"\b{n}\. ", behind), n
     lines = " ".join(text(full.result).split("\ncrossings\n")[0].split())
     assert mass in lines
-    assert "circuit 3 and u: joined" in lines
+    assert "circuit 3 and u: connected" in lines
 
 
 def test_powder_without_a_density_is_told_by_volume(plain):
