@@ -27,3 +27,7 @@ class PortError(CaseError):
 
 class GridError(ClearanceError):
     """The grid asked for does not fit: too fine for the memory, or no metal in it."""
+
+
+class LostError(Exception):
+    """A process ended before it answered; its text says how. No verdict, and no bad input."""

@@ -20,7 +20,7 @@ import click
 
 from clearance import __version__
 from clearance.cli.terminal import keep_line, paint, progress, show, show_warning, width
-from clearance.errors import ClearanceError
+from clearance.errors import ClearanceError, LostError
 
 if TYPE_CHECKING:
     from clearance.case.read import Case
@@ -128,6 +128,8 @@ class Commands(click.Group):
                 return super().invoke(ctx)
         except ClearanceError as fault:
             _fail(ctx, str(fault), BAD_INPUT)
+        except LostError as fault:
+            _fail(ctx, f"{fault}; no verdict", NO_VERDICT)
         except MemoryError:
             _fail(ctx, "the memory does not suffice; give a larger --pitch", BAD_INPUT)
         except KeyboardInterrupt:

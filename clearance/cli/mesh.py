@@ -6,6 +6,7 @@ In: the words of the command line. Out: words and files. Computing is left to `o
 
 from __future__ import annotations
 
+import tomllib
 from pathlib import Path
 from typing import Any
 
@@ -42,7 +43,7 @@ unit_option = click.option(
     "--toml",
     is_flag=True,
     help="Print [[passage]] tables instead, ready to paste into a case file: in each connected "
-    "group from the first opening to each other one.",
+    "group from the first opening to each other one, and what passes there in the nominal part.",
 )
 @click.option(
     "--plot",
@@ -89,12 +90,22 @@ def openings(
             from clearance.figures.openings import openings_figure
 
             write(openings_figure(part.triangles, found, mesh.name), plot)
+        clear: list[float | None] = []
+        if toml:
+            from clearance.verdict.proposed import clear_diameters
+
+            tables = tomllib.loads(openings_report.toml(found)).get("passage", ())
+            clear = clear_diameters(mesh, unit, tables, say)
     for notice in part.notices:
         click.echo(f"note: {notice}", err=True)
     if toml:
         for notice in found.notices:
             click.echo(f"note: {notice}", err=True)
-    words = openings_report.toml(found) if toml else openings_report.text(found, mesh.name, width())
+    words = (
+        openings_report.toml(found, clear)
+        if toml
+        else openings_report.text(found, mesh.name, width())
+    )
     _give(ctx, openings_report.as_json(found, mesh.name, file_sha256(mesh)), words, json_file)
 
 

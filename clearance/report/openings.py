@@ -26,7 +26,7 @@ WIDTH = 88
 TABLE_WIDTH = 74
 """Columns of the table; where there are fewer, each opening is told in words."""
 ASKED = 0.9
-"""Of the narrower port's clear diameter: what a pasted passage asks for until it is edited."""
+"""Of what passes in the nominal part: what a pasted passage asks for until it is edited."""
 
 
 def as_json(found: Openings, mesh: str, sha256: str) -> OpeningsResult:
@@ -92,13 +92,19 @@ def _words(found: Openings, width: int) -> list[str]:
     return lines
 
 
-def toml(found: Openings) -> str:
+def toml(found: Openings, clear: Sequence[float | None] = ()) -> str:
     """[[passage]] tables: in each connected group the first opening to each other one.
 
     Normals and centres are written so that the mouths are found again; what a passage has to
     let through is not known from a mesh: it is marked to be edited.
+
+    Parameters
+    ----------
+    found : Openings
+    clear : sequence of float or None, mm
+        What passes each of the passages in turn, as far as it is known; else its ports tell.
     """
-    tables, used = [], dict[str, int]()
+    tables, used, passing = [], dict[str, int](), iter(clear)
     for members in found.networks():
         first, *others = members
         if not others:
@@ -110,20 +116,21 @@ def toml(found: Openings) -> str:
             used[name] = used.get(name, 0) + 1
             if used[name] > 1:
                 name += f" ({used[name]})"
-            tables.append(_passage(name, first, other))
+            tables.append(_passage(name, first, other, next(passing, None)))
     return "\n".join(tables)
 
 
-def _passage(name: str, inlet: Opening, outlet: Opening) -> str:
+def _passage(name: str, inlet: Opening, outlet: Opening, clear: float | None) -> str:
     narrower = 2.0 * min(inlet.mouth.inscribed_radius, outlet.mouth.inscribed_radius)
-    asked = _two_digits(ASKED * narrower)
+    asked = _two_digits(ASKED * (narrower if clear is None else clear))
+    of = f"the {least(clear)} mm that pass it" if clear is not None else "its narrower port"
     return (
         f"[[passage]]    # openings {inlet.number} and {outlet.number}, connected group "
         f"{inlet.network}\n"
         f"name = {json.dumps(name)}\n"
         f"inlet = {_port(inlet)}\n"
         f"outlet = {_port(outlet)}\n"
-        f"min_clear_diameter = {asked:g}    # mm; to be edited: {ASKED:g} times the narrower port\n"
+        f"min_clear_diameter = {asked:g}    # mm; to be edited: {ASKED:g} times {of}\n"
     )
 
 

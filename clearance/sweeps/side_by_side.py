@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from clearance.case.read import Case
-from clearance.errors import ClearanceError
+from clearance.errors import ClearanceError, LostError
 from clearance.sweeps.result import Sweep, joined
 from clearance.sweeps.wanted import PARTS, Piece, Wanted, moving, pieces
 from clearance.system import processes as batch
@@ -66,8 +66,8 @@ def side_by_side(
     ------
     ClearanceError
         As for `sweep`.
-    MemoryError
-        A process was ended twice.
+    LostError
+        A process ended twice before it answered; as a rule the memory did not suffice.
     RuntimeError
         The program failed in a process.
     """
@@ -97,7 +97,7 @@ def _value(outcome: batch.Outcome) -> Sweep:
     if outcome.kind == "refused":
         raise ClearanceError(outcome.text)
     if outcome.kind == "killed":
-        raise MemoryError(outcome.text)
+        raise LostError(outcome.text)
     if outcome.kind == "crashed":
         raise RuntimeError(f"{outcome.text}\n{outcome.trace}")
     value: Sweep = outcome.value

@@ -238,15 +238,18 @@ class _Process:
 
 
 def _died(exitcode: int | None) -> str:
-    how = f"exit status {exitcode}"
-    if exitcode is not None and exitcode < 0:
-        how = f"signal {-exitcode}"
-        with contextlib.suppress(ValueError):
-            how = signal.Signals(-exitcode).name
-    return (
-        f"the process that computed it was ended {TRIES} times (last by {how}): "
-        "as a rule the memory did not suffice"
-    )
+    """How a process died, and no more than that tells of why."""
+    if exitcode is None or exitcode >= 0:
+        return (
+            f"the process that was to compute it ended by itself {TRIES} times, last with exit "
+            f"status {exitcode}: standard error says why; a script of yours needs the guard "
+            'if __name__ == "__main__"'
+        )
+    how = f"signal {-exitcode}"
+    with contextlib.suppress(ValueError):
+        how = signal.Signals(-exitcode).name
+    why = ": as a rule the memory did not suffice" if how == "SIGKILL" else ""
+    return f"the process that computed it was ended {TRIES} times, last by {how}{why}"
 
 
 @contextlib.contextmanager

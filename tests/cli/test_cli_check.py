@@ -12,6 +12,7 @@ import pytest
 from clearance import first_run
 from clearance.case.read import read_case
 from clearance.cli import main
+from clearance.errors import LostError
 from clearance.sweeps.side_by_side import side_by_side
 from clearance.sweeps.wanted import Wanted
 
@@ -148,6 +149,13 @@ def test_memory_error_advises_a_larger_pitch(cases, run, monkeypatch):
     found = run("check", cases / "whole.toml")
     assert found.exit_code == 2
     assert "larger --pitch" in found.stderr
+
+
+def test_a_lost_process_is_no_verdict_and_no_bad_input(cases, run, monkeypatch):
+    monkeypatch.setattr("clearance.checking.judge", _raise(LostError("it ended by itself")))
+    found = run("check", cases / "whole.toml")
+    assert found.exit_code == 1
+    assert "error: it ended by itself; no verdict" in found.stderr
 
 
 def test_a_fault_of_the_program_is_no_verdict(cases, run, monkeypatch):

@@ -10,9 +10,10 @@ from pathlib import Path
 
 import pytest
 
-from clearance.errors import ClearanceError
+from clearance.errors import ClearanceError, LostError
+from clearance.sweeps import side_by_side
 from clearance.system import processes as batch
-from clearance.system.processes import Job
+from clearance.system.processes import Job, Outcome
 
 
 def work(payload):
@@ -28,6 +29,8 @@ def work(payload):
         return "in the end"
     if word == "die":
         os.kill(os.getpid(), signal.SIGKILL)
+    if word == "leave":
+        os._exit(rest[0])
     if word == "refuse":
         raise ClearanceError("mend this")
     if word == "forget":
@@ -77,6 +80,17 @@ def test_a_death_costs_only_its_job(tmp_path):
     assert found[3].kind == "killed"
     assert "SIGKILL" in found[3].text
     assert "2 times" in found[3].text
+    assert "memory" in found[3].text
+
+
+def test_a_death_says_no_more_than_is_known():
+    """A process that dies at its start, or of a fault, does not want for memory."""
+    text = outcomes([("leave", 7)], processes=1)[0].text
+    assert "ended by itself 2 times, last with exit status 7: standard error says why" in text
+    assert "suffice" not in text
+    assert batch._died(-signal.SIGABRT).endswith("2 times, last by SIGABRT")
+    with pytest.raises(LostError, match="2 times"):
+        side_by_side._value(Outcome("killed", text=text))
 
 
 def test_errors_are_told_apart():

@@ -13,8 +13,10 @@ sys.path.insert(0, str(Path(__file__).parent.parent))
 import shapes
 from shapes import block, bore
 
+from clearance.mesh.part import read_part
 from clearance.report.openings import as_json, position, text, toml
 from clearance.survey.openings import find_openings
+from clearance.verdict.proposed import MOST, clear_diameters
 
 SIDES = 64
 FLAT = np.sqrt(np.sin(2 * np.pi / SIDES) / (2 * np.pi / SIDES))  # polygon to circle, equal area
@@ -178,6 +180,25 @@ def test_names_and_tables_are_ready_to_paste():
         lines = text(found, "elbow.stl", width).splitlines()
         assert max(map(len, lines)) <= width
         assert "+x" in " ".join(lines)
+
+
+def test_a_requirement_is_proposed_from_the_passage_not_from_its_chamfers(tmp_path):
+    """P15: a bore of 3 with a chamfer of 6 at each end; the ball that passes is the bore's."""
+    solid = shapes.block((-8, -8, 0), (8, 8, 20)) - shapes.bore((0, 0, -1), (0, 0, 21), 1.5)
+    for end, way in ((0.0, 1.0), (20.0, -1.0)):
+        cone = m3.Manifold.cylinder(3.0, 3.0, 0.0, 48)
+        solid -= cone.scale((1, 1, way)).translate((0, 0, end))
+    mesh = tmp_path / "chamfered.stl"
+    shapes.write_stl(mesh, shapes.soup(solid.rotate((90, 0, 0))))
+    found = find_openings(read_part(mesh, "mm").triangles)
+    tables = tomllib.loads(toml(found))["passage"]
+    assert [table["min_clear_diameter"] for table in tables] == [pytest.approx(5.3, abs=0.11)]
+    clear = clear_diameters(mesh, "mm", tables)
+    assert 2.9 < clear[0] <= 3.0  # analytic, less what the facets take
+    said = toml(found, clear)
+    assert 2.6 <= tomllib.loads(said)["passage"][0]["min_clear_diameter"] <= 2.7
+    assert "to be edited: 0.9 times the 2.9" in said
+    assert clear_diameters(mesh, "mm", tables * (MOST + 1)) == [None] * (MOST + 1)
 
 
 def test_a_network_of_several_openings_becomes_a_star_and_names_stay_apart():
