@@ -29,6 +29,7 @@ FLOORS = [
     "flow",
     "drilling",
     "disposition",
+    "readings",
     "checking",
     "sweeps",
     "first_run",

@@ -15,6 +15,7 @@ from typing import Any
 from clearance.case.kinds import LARGEST_DRILL_MM, MM_PER_INCH
 from clearance.case.machine_log import MeltedTable, log_fault, strays_from_log
 from clearance.case.materials import alloy, known_names
+from clearance.case.readings import ReadingTable, reading_faults
 from clearance.case.stray_tables import (
     NO_EXPANSION,
     BuildEvent,
@@ -54,7 +55,7 @@ class Case:
         The case file.
     text_sha256 : str
         Of the file's bytes.
-    part, record, passage, separate, closed, melted, state, drilling, flow, grid
+    part, record, passage, separate, closed, melted, reading, state, drilling, flow, grid
         The tables; `flow` and `melted` are None where the file has none.
     stray : tuple of StrayTable
         The stray sheets, those from [melted] too.
@@ -82,6 +83,7 @@ class Case:
     translations: tuple[str, ...] = ()
     assumptions: tuple[str, ...] = ()
     notices: tuple[str, ...] = ()
+    reading: tuple[ReadingTable, ...] = ()
 
     @classmethod
     def from_tables(
@@ -170,6 +172,7 @@ def _case_of(file: TomlFile) -> Case:
     _check_names(file)
     _check_drills(file)
     event = _event(file)
+    _check_readings(file, event)
     file.raise_faults()
     tables = file.layout.model_validate(file.document)
     assert isinstance(tables, CaseFile)
@@ -195,6 +198,7 @@ def _case_of(file: TomlFile) -> Case:
             *event.assumptions,
             *expansion_assumed(part, event.strays),
         ),
+        reading=tables.reading,
     )
 
 
@@ -276,6 +280,33 @@ def _check_drills(file: TomlFile) -> None:
         if drill.get("unit") == "inch" and drill["diameter"] * MM_PER_INCH > LARGEST_DRILL_MM:
             where = ("drilling", "drills", number, "diameter")
             file.fault(where, f"at most {LARGEST_DRILL_MM:g} mm")
+
+
+def _check_readings(file: TomlFile, event: BuildEvent) -> None:
+    """Refuse readings whose keys do not fit their kind, or that name what is not there."""
+    passages = [str(item.get("name")) for item in file.items("passage")]
+    ports = [f"{name} {end}" for name in passages for end in ("inlet", "outlet")]
+    ports += [str(item.get("name")) for item in file.items("closed")]
+    shared: dict[str, float] = {}
+    for number, raw in enumerate(file.items("reading")):
+        where = ("reading", number)
+        if file.sound(where) is None:
+            continue
+        for name, expected in reading_faults(raw):
+            file.fault((*where, name), expected)
+        for name, known, kind in (("passage", passages, "passage"), ("port", ports, "port")):
+            if name in raw and raw[name] not in known:
+                near = nearest(raw[name], known)
+                hint = f"; did you mean {near!r}?" if near else ""
+                file.fault((*where, name), f"the name of a {kind}{hint}")
+        if event.strays and raw.get("event", 1) > len(event.strays):
+            file.fault((*where, "event"), f"at most {len(event.strays)}, the last stray sheet")
+        if raw.get("kind") == "pressure_loss" and "flow" not in file.document:
+            file.say((*where, "kind"), "found 'pressure_loss', expected a [flow] table beside it")
+        if "group" in raw and "u_group" in raw:
+            first = shared.setdefault(raw["group"], raw["u_group"])
+            if first != raw["u_group"]:
+                file.fault((*where, "u_group"), f"{first:g}, as in the group's first reading")
 
 
 def _event(file: TomlFile) -> BuildEvent:

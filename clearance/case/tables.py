@@ -17,6 +17,7 @@ from clearance.case.kinds import (
     DrillDiameter,
     FilePath,
     Fraction,
+    KelvinRange,
     LengthRange,
     Name,
     NotNegative,
@@ -27,6 +28,7 @@ from clearance.case.kinds import (
     key,
 )
 from clearance.case.machine_log import MeltedTable
+from clearance.case.readings import ReadingTable
 from clearance.case.stray_tables import StrayKeys
 
 Unit = Literal["mm", "cm", "m", "um", "in", "inch", "foot"]
@@ -59,6 +61,13 @@ class PartTable(Table):
         "1e-6/K",
         None,
         "of the material",
+    )
+    measured_cooled: KelvinRange | None = key(
+        "By how much the part had cooled since it was built when its heights were read, for "
+        "[[reading]]; 0 where the machine's scale makes up for it; one value or `[low, high]`.",
+        "K",
+        None,
+        "[0, 150], an assumption",
     )
     also_melted: Annotated[tuple[FilePath, ...], BeforeValidator(AnyList)] = key(
         "Closed meshes of what was melted with the part but is not the part: support blocks, "
@@ -228,6 +237,7 @@ class CaseFile(Table):
     closed: Annotated[tuple[ClosedTable, ...], BeforeValidator(AnyList)] = ()
     stray: Annotated[tuple[StrayKeys, ...], BeforeValidator(AnyList)] = ()
     melted: MeltedTable | None = None
+    reading: Annotated[tuple[ReadingTable, ...], BeforeValidator(AnyList)] = ()
     state: StateTable = StateTable()
     drilling: DrillingTable = DrillingTable()
     flow: FlowTable | None = None

@@ -30,29 +30,42 @@ ROUNDING_MM = 1e-9
 """Ends of stretches that lie closer are one."""
 
 
-def metal_added(predicted: Predicted, nominal: Predicted) -> float:
+Known = dict[Any, float]
+"""Areas and volumes that several events share, by what they are of."""
+
+
+def metal_added(predicted: Predicted, nominal: Predicted, known: Known | None = None) -> float:
     """Volume that the event adds, mm3; negative where metal is missing.
 
     The slabs of the predicted part are followed upward: a slice counts with its area, as far as
     the part is not there already; a stretch of the nominal part that stands there twice counts
     once, and one that was left out is taken off. So what is only shifted or lifted adds exactly 0.
 
-    Both parts over the whole part's window.
+    Both parts over the whole part's window. `known`: kept by who asks for many events of one
+    part.
     """
+    known = {} if known is None else known
     table = slabs(predicted.events, loose=True)
-    slices = sum(_of_slices(predicted, slab) for slab in table if slab.gates)
-    return slices + _of_stretches(nominal, table) + _of_mesh(predicted, table)
+    slices = sum(_of_slices(predicted, slab, known) for slab in table if slab.gates)
+    return slices + _of_stretches(nominal, table, known) + _of_mesh(predicted, table)
 
 
-def _of_slices(predicted: Predicted, slab: Slab) -> float:
-    outline = predicted.stray_outline(slab)
+def _of_slices(predicted: Predicted, slab: Slab, known: Known) -> float:
+    gates = tuple(dict.fromkeys(slab.gates))
+    key: Any = gates
     if slab.lift is None:
-        return float(outline.area) * (slab.high - slab.low)
-    return _integral(
-        lambda z: shapely.difference(outline, _part(predicted, slab, z)).area,
-        (slab.low, slab.high),
-        np.empty(0),
-    )
+        if key not in known:
+            known[key] = float(predicted.stray_outline(slab).area)
+        return known[key] * (slab.high - slab.low)
+    key = (slab.low, slab.high, slab.lift, slab.shift, gates)
+    if key not in known:
+        outline = predicted.stray_outline(slab)
+        known[key] = _integral(
+            lambda z: shapely.difference(outline, _part(predicted, slab, z)).area,
+            (slab.low, slab.high),
+            np.empty(0),
+        )
+    return known[key]
 
 
 def _part(predicted: Predicted, slab: Slab, z: float) -> Any:
@@ -63,7 +76,7 @@ def _part(predicted: Predicted, slab: Slab, z: float) -> Any:
     return moved_shape(section, rounded(slab.shift))
 
 
-def _of_stretches(nominal: Predicted, table: Sequence[Slab]) -> float:
+def _of_stretches(nominal: Predicted, table: Sequence[Slab], known: Known) -> float:
     """What of the nominal part stands there more than once, less what does not stand there."""
     low, high = (float(z) for z in nominal.window.bodies.bounds[:, 2])
     taken = [(s.low - s.lift, s.high - s.lift) for s in table if s.lift is not None]
@@ -73,7 +86,9 @@ def _of_stretches(nominal: Predicted, table: Sequence[Slab]) -> float:
     for a, b in pairwise(edges.tolist()):
         count = sum(first <= a and b <= last for first, last in taken)
         if count != 1 and b - a > ROUNDING_MM:
-            total += (count - 1) * _nominal_volume(nominal, a, b)
+            if (a, b) not in known:
+                known[a, b] = _nominal_volume(nominal, a, b)
+            total += (count - 1) * known[a, b]
     return total
 
 

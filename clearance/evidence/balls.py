@@ -58,9 +58,16 @@ def balls(
     return tuple(_ball(p.name, p.clear_diameter_mm, allowance_mm, tolerance_mm) for p in passages)
 
 
+def limits(
+    low_mm: float, high_mm: float, allowance_mm: float, tolerance_mm: float
+) -> tuple[float, float]:
+    """Up to which diameter a ball surely passes a bracket, and above which it surely stops, mm."""
+    return low_mm - allowance_mm, high_mm + (tolerance_mm if high_mm > 0.0 else 0.0)
+
+
 def _ball(passage: str, clear: ClearDiameter, allowance_mm: float, tolerance_mm: float) -> Ball:
-    nominal, predicted = clear.nominal_low - allowance_mm, clear.low - allowance_mm
-    stops = clear.high + (tolerance_mm if clear.high > 0.0 else 0.0)
+    predicted, stops = limits(clear.low, clear.high, allowance_mm, tolerance_mm)
+    nominal = clear.nominal_low - allowance_mm
     telling = [d for d in stock() if stops < d <= nominal]
     best = max(telling, key=lambda d: min(d - stops, nominal - d), default=None)
     apart = abs(clear.nominal_high - clear.low)

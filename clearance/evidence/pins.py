@@ -55,9 +55,9 @@ def gauge_pins(
     front of the mouth keeps it out. Empty where no pin enters; one pin where it is the largest
     that tells, or none does.
     """
-    entry = _Entry.of(mouth)
+    entry = Entry.of(mouth)
     here = entry.moved(moved_mouth(predicted, mouth).centre - mouth.centre)
-    nominal, now = _Straight.inward(entry, nominal_walls), _Straight.inward(here, walls)
+    nominal, now = Straight.inward(entry, nominal_walls), Straight.inward(here, walls)
     before = _before(here, whole)
 
     def enters(tenths: int) -> bool:
@@ -81,7 +81,7 @@ def gauge_pins(
 
 
 def _pin(
-    entry: _Entry, tenths: int, now: _Straight, nominal: _Straight, before: _Before | None
+    entry: Entry, tenths: int, now: Straight, nominal: Straight, before: Before | None
 ) -> GaugePin:
     diameter = round(tenths * PIN_STEP_MM, 1)
     stop, nominally = now.stop(0.5 * diameter), nominal.stop(0.5 * diameter)
@@ -106,7 +106,7 @@ def _pin(
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class _Entry:
+class Entry:
     """Where and which way a pin is pushed into a mouth, and the largest circle seen that way."""
 
     name: str
@@ -116,11 +116,12 @@ class _Entry:
     off_normal_deg: float
 
     @classmethod
-    def of(cls, mouth: Mouth) -> _Entry:
+    def of(cls, mouth: Mouth, square: bool = False) -> Entry:
+        """Along the bore; `square`: square to the mouth, however the bore leans."""
         cosine = float(mouth.axis @ mouth.plane.normal)
         sine = float(np.linalg.norm(np.cross(mouth.axis, mouth.plane.normal)))
         off = math.degrees(math.atan2(sine, cosine))
-        if off < SQUARE_DEG:
+        if square or off < SQUARE_DEG:
             inward = -mouth.plane.normal
             return cls(mouth.name, mouth.deepest, inward, mouth.inscribed_radius, 0.0)
         across = Plane.through(mouth.entry, mouth.axis)
@@ -131,13 +132,13 @@ class _Entry:
         radius = float(seen.boundary.distance(middle)) if seen.contains(middle) else 0.0
         return cls(mouth.name, mouth.entry, -mouth.axis, radius, off)
 
-    def moved(self, step: Floats) -> _Entry:
+    def moved(self, step: Floats) -> Entry:
         """The same where the mouth lies in the predicted part."""
         return replace(self, origin=self.origin + step)
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class _Straight:
+class Straight:
     """A straight way from a mouth, and the walls that a pin can meet there."""
 
     origin: Floats
@@ -145,11 +146,13 @@ class _Straight:
     walls: Soup
 
     @classmethod
-    def inward(cls, entry: _Entry, walls: Soup) -> _Straight:
+    def inward(cls, entry: Entry, walls: Soup) -> Straight:
+        """The way that a pin is pushed."""
         return cls.along(entry.inward, entry, walls)
 
     @classmethod
-    def along(cls, direction: Floats, entry: _Entry, walls: Soup) -> _Straight:
+    def along(cls, direction: Floats, entry: Entry, walls: Soup) -> Straight:
+        """The way from a mouth in any direction."""
         axes = Plane.through(entry.origin, direction)
         frame = np.stack([axes.u, axes.v, axes.normal])
         reach = entry.radius / np.cos(np.pi / SIDES)
@@ -162,11 +165,11 @@ class _Straight:
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class _Before:
+class Before:
     """The way straight out from a mouth: stray metal there, and the part's own."""
 
-    stray: _Straight
-    part: _Straight
+    stray: Straight
+    part: Straight
 
     def keeps_out(self, radius: float) -> bool:
         """Stray metal stands where a pin would be held; within the part's metal it adds none."""
@@ -176,7 +179,7 @@ class _Before:
         return part is None or stray < part
 
 
-def _before(entry: _Entry, whole: Predicted) -> _Before | None:
+def _before(entry: Entry, whole: Predicted) -> Before | None:
     """What stands before a mouth of the predicted part; None without stray metal there."""
     out = -entry.inward
     ends = np.stack([entry.origin, entry.origin + PIN_LENGTH_MM * out])
@@ -185,8 +188,8 @@ def _before(entry: _Entry, whole: Predicted) -> _Before | None:
     if not soups:
         return None
     stray = meeting(np.concatenate(soups), box)
-    return _Before(
-        _Straight.along(out, entry, stray), _Straight.along(out, entry, whole.bare_surface(box))
+    return Before(
+        Straight.along(out, entry, stray), Straight.along(out, entry, whole.bare_surface(box))
     )
 
 

@@ -7,21 +7,25 @@ in by others.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 
 from clearance.evidence.added import metal_added
 from clearance.geometry import cutting, sections
 from clearance.geometry.planes import Plane
-from clearance.geometry.soup import Soup, extent
+from clearance.geometry.soup import Soup, extent, moved_shape
 from clearance.kernels.compiler import kernel
+from clearance.predicted.bodies import Bodies
 from clearance.predicted.part import Predicted
-from clearance.predicted.stray import Event, rounded
+from clearance.predicted.stray import Event, Gate, rounded
 from clearance.result import Point, Signs
+
+Floats = NDArray[np.float64]
 
 READABILITY = 10.0
 """A balance shows a mass that is at least so many times its readability; common practice,
@@ -145,19 +149,33 @@ def overhang(predicted: Predicted) -> Overhang:
 
 def _farthest(z: float, sheet: Any, sides: list[Any]) -> Overhang:
     """The point of a sheet's outline that lies farthest from the part's."""
-    sides = [shape for shape in sides if not shape.is_empty]
-    if not sides or sheet.is_empty:
+    found = [away(sheet, shape) for shape in sides if not shape.is_empty]
+    if not found or sheet.is_empty:
         return Overhang()
-    side = shapely.union_all(sides)
-    points = shapely.points(shapely.get_coordinates(sheet))
-    away = shapely.distance(points, side)
-    farthest = points[int(np.argmax(away))]
-    length = float(away.max())
+    lengths, directions = nearest(found)
+    n = int(np.argmax(lengths))
+    length = float(lengths[n])
     if length < LEAST_OVERHANG_MM:
         return Overhang(length)
-    tip, foot = shapely.get_coordinates(shapely.shortest_line(farthest, side))
-    x, y = (float(v) for v in (tip - foot) / length)
+    tip = shapely.get_coordinates(sheet)[n]
+    x, y = (float(v) for v in directions[n] / length)
     return Overhang(length, (float(tip[0]), float(tip[1]), z), (x, y, 0.0))
+
+
+def away(sheet: Any, side: Any) -> Floats:
+    """From the part's outline to each point of a sheet's, (P, 2) mm; 0 within the part."""
+    points = shapely.points(shapely.get_coordinates(sheet))
+    ends = shapely.get_coordinates(shapely.shortest_line(points, side))
+    return np.asarray(ends[0::2] - ends[1::2], np.float64)
+
+
+def nearest(found: Sequence[Floats]) -> tuple[Floats, Floats]:
+    """Of several outlines the one nearest to each point: distance (P,) and way (P, 2), mm."""
+    ways = np.stack(found)
+    lengths = np.hypot(ways[:, :, 0], ways[:, :, 1])
+    first = lengths.argmin(axis=0)
+    every = np.arange(lengths.shape[1])
+    return lengths[first, every], ways[first, every]
 
 
 def _of_events(predicted: Predicted) -> Iterator[tuple[float, Any, list[Any]]]:
@@ -168,17 +186,24 @@ def _of_events(predicted: Predicted) -> Iterator[tuple[float, Any, list[Any]]]:
 
 
 def _of_event(predicted: Predicted, event: Event) -> tuple[Any, list[Any]]:
+    slices, sides = sheet_and_sides(predicted, event)
+    bodies = predicted.window.bodies
+    sheet = shapely.union_all([outer(bodies, gate) for gate in dict.fromkeys(slices)])
+    return sheet, [outer(bodies, gate) for gate in sides]
+
+
+def sheet_and_sides(
+    predicted: Predicted, event: Event
+) -> tuple[tuple[Gate, ...], tuple[Gate, ...]]:
+    """Section of each slice of a sheet, lowest first; those of the part below and above it."""
     table = [slab for slab in predicted.table if slab.stray == event.stray and slab.gates]
-    sheet = shapely.union_all(
-        [
-            _outer(predicted, gate.body, gate.z, rounded(gate.shift))
-            for slab in table
-            for gate in slab.gates
-            if gate.body in ("melted", "plane")
-        ]
+    shift = next(g.shift for s in table for g in s.gates if g.body in ("melted", "plane"))
+    whole = range(len(event.slices)) if event.plane else event.unknown_slices
+    slices = (
+        Gate("plane" if k in whole else "melted", z, shift) for k, z in enumerate(event.slices)
     )
     ends = ((table[0].low, False), (table[-1].high, True))
-    return sheet, [_outer_of(predicted, z, up) for z, up in ends]
+    return tuple(slices), tuple(_side(predicted, z, up) for z, up in ends)
 
 
 def _of_steps(predicted: Predicted) -> Iterator[tuple[float, Any, list[Any]]]:
@@ -194,7 +219,8 @@ def _of_steps(predicted: Predicted) -> Iterator[tuple[float, Any, list[Any]]]:
         below = _outer_of(predicted, event.bottom, False)
         above = _outer_of(predicted, event.top, True)
         level = event.top - (under.lift or 0.0)
-        belongs = _outer(predicted, "part", level + JUST_ABOVE_MM, rounded(under.shift))
+        gate = Gate("part", level + JUST_ABOVE_MM, under.shift)
+        belongs = outer(predicted.window.bodies, gate)
         yield event.top, above, [below, belongs]
         yield event.bottom, shapely.intersection(below, belongs), [above]
 
@@ -209,11 +235,13 @@ def _of_added(predicted: Predicted) -> Iterator[tuple[float, Any, list[Any]]]:
             yield float(z), _outline(soup, float(z)), [_outer_of(predicted, float(z), False)]
 
 
-def _outer(predicted: Predicted, body: str, z: float, shift: tuple[float, float]) -> Any:
-    """Filled outer outline of a body's section."""
-    bodies = predicted.window.bodies
-    soup = {"melted": bodies.melted, "part": bodies.part, "plane": bodies.plane}[body]
-    return shapely.transform(_outline(soup, z), lambda xy: xy + np.asarray(shift))
+def outer(bodies: Bodies, gate: Gate) -> Any:
+    """Filled outer outline (shapely) of a section, where it lies in the predicted part."""
+    key = ("outer outline", gate.body, gate.z)
+    if key not in bodies.known:
+        soups = {"melted": bodies.melted, "part": bodies.part, "plane": bodies.plane}
+        bodies.known[key] = _outline(soups[gate.body], gate.z)
+    return moved_shape(bodies.known[key], rounded(gate.shift))
 
 
 def _outline(soup: Soup, z: float) -> Any:
@@ -226,9 +254,12 @@ def _outline(soup: Soup, z: float) -> Any:
     return shapely.union_all([shapely.make_valid(o) for o in outlines])
 
 
-def _outer_of(predicted: Predicted, z: float, above: bool) -> Any:
+def _side(predicted: Predicted, z: float, above: bool) -> Gate:
+    """The part's own section just below or just above a height of the predicted part."""
     slab = predicted.slab_at(z, above)
-    lift = slab.lift or 0.0
-    return _outer(
-        predicted, "part", z - lift + (JUST_ABOVE_MM if above else 0.0), rounded(slab.shift)
-    )
+    level = z - (slab.lift or 0.0) + (JUST_ABOVE_MM if above else 0.0)
+    return Gate("part", level, slab.shift)
+
+
+def _outer_of(predicted: Predicted, z: float, above: bool) -> Any:
+    return outer(predicted.window.bodies, _side(predicted, z, above))

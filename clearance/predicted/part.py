@@ -361,7 +361,7 @@ class Predicted:
         """Outline (shapely) of what the gates of a slab make metal."""
         import shapely
 
-        return shapely.union_all([self.outline(gate) for gate in slab.gates])
+        return shapely.union_all([self.outline(gate) for gate in dict.fromkeys(slab.gates)])
 
     def untouched(self, box: Box | None = None) -> bool:
         """Whether nothing of the part has been taken out, in a box: so it is, unless drilled."""

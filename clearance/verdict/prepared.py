@@ -141,7 +141,7 @@ class Checked:
         """Mouths of some nominal pieces; stoppers of others might stand in what lies beside."""
         if 0 in wanted:
             return self.all_mouths
-        behind = [(m, self._pieces_behind((m,), NOMINAL)) for m in self.all_mouths]
+        behind = [(m, self.pieces_behind((m,), NOMINAL)) for m in self.all_mouths]
         return tuple(mouth for mouth, pieces in behind if pieces & (wanted | {0}))
 
     @once
@@ -183,7 +183,7 @@ class Checked:
         """Box around the void behind some mouths, with room for its walls and moves."""
         predicted = self.whole.predict(events)
         moved = [moved_mouth(predicted, mouth) for mouth in mouths]
-        wanted = self._pieces_behind(mouths, events)
+        wanted = self.pieces_behind(mouths, events)
         if 0 in wanted:
             return self.whole.box
         grid, metal = self.whole.grid, predicted.closed
@@ -197,7 +197,7 @@ class Checked:
         box = _roomy(Box(low, high), self.reach_mm, self.pitch_mm)
         return box.within(self.whole.box)
 
-    def _pieces_behind(self, mouths: tuple[Mouth, ...], events: Events) -> set[int]:
+    def pieces_behind(self, mouths: tuple[Mouth, ...], events: Events) -> set[int]:
         """Pieces of the void just inside some mouths; 0 where it is not told from the outside."""
         predicted = self.whole.predict(events)
         found = set()
@@ -216,7 +216,7 @@ class Checked:
         """
         whole = self.whole
         base = pitch_mm == self.pitch_mm
-        wanted = self._pieces_behind(mouths, NOMINAL)
+        wanted = self.pieces_behind(mouths, NOMINAL)
         own = self._of(wanted)
         window = Window(
             self.bodies,

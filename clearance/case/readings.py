@@ -1,0 +1,238 @@
+"""What was measured on the part: the [[reading]] tables as written, and what they must hold.
+
+In: [[reading]] tables. Out: `ReadingTable` objects, and sentences for those that contradict
+themselves. What a reading should be after the event is left to `readings`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import Annotated, Any, Literal, NamedTuple
+
+from pydantic import AfterValidator, BeforeValidator, Field
+
+from clearance.case.kinds import (
+    AnyList,
+    Coordinate,
+    Name,
+    NotNegative,
+    Offset,
+    Positive,
+    Table,
+    Text,
+    key,
+    refuse,
+)
+
+Kind = Literal[
+    "rim_seen",
+    "rim_top",
+    "rim_bottom",
+    "rim_thickness",
+    "rim_width",
+    "step",
+    "part_height",
+    "mass",
+    "ball",
+    "pin",
+    "pressure_loss",
+    "open_area",
+    "seen",
+    "layers_logged",
+]
+Stage = Literal["found", "emptied", "drilled"]
+Outcome = Literal["passes", "stops"]
+
+
+def _not_zero(vector: tuple[float, float]) -> tuple[float, float]:
+    if not any(vector):
+        raise refuse("a direction, not the zero vector")
+    return vector
+
+
+PlanDirection = Annotated[Offset, AfterValidator(_not_zero)]
+Chance = Annotated[float, Field(gt=0, lt=1)]
+Number = Annotated[int, Field(ge=1, le=100_000)]
+
+
+class ReadingTable(Table):
+    """[[reading]]: one thing that was measured, felt or seen on the part."""
+
+    kind: Kind = key("What was measured; the next table says which keys each kind takes.")
+    value: bool | Coordinate | None = key(
+        "What was read; true or false for rim_seen, a whole number for layers_logged.",
+        "mm, g, kPa, mm2",
+        None,
+        "required by most kinds",
+    )
+    u: Positive | None = key(
+        "Standard uncertainty of the value (JCGM 100).",
+        "as value",
+        None,
+        "required where something is measured; 0.2 mm for a pin",
+    )
+    datum: Literal["platform", "top"] = key(
+        "What a height is measured from: `platform`, upward; `top`, downward from the part's top.",
+        "",
+        "platform",
+    )
+    group: Name | None = key(
+        "Readings of one group share an error, such as the zero of one gauge.", "", None, "none"
+    )
+    u_group: Positive | None = key(
+        "Standard uncertainty of the error that the group shares; the same in all of them.",
+        "as value",
+        None,
+        "none",
+    )
+    stage: Stage = key(
+        "What the reading is of: `found`, the part as it was found; `emptied`, after the powder "
+        "was removed; `drilled`, after the work.",
+        "",
+        "found",
+    )
+    event: Number = key("Number of the stray sheet whose rim or step it is, counted from 1.", "", 1)
+    direction: PlanDirection | None = key(
+        "Direction in plan, [x, y], in which a rim or step was measured.",
+        "",
+        None,
+        "where a rim stands out farthest",
+    )
+    sisters: Annotated[tuple[Positive, ...], BeforeValidator(AnyList)] = key(
+        "Masses of parts of the same mesh from builds without this event, emptied as this one is.",
+        "g",
+        (),
+    )
+    passage: Name | None = key("Name of the passage.", "", None, "required where one is meant")
+    port: Name | None = key(
+        "Port that a pin was pushed into, such as `cooling inlet`.", "", None, "required for a pin"
+    )
+    diameter: Positive | None = key("Of the ball or pin.", "mm", None, "required for both")
+    result: Outcome | None = key(
+        "What ball or pin did: `passes` or `stops`; a pin that stops has its depth as value.",
+        "",
+        None,
+        "required for a ball",
+    )
+    held: Literal["bore", "square"] = key(
+        "How a pin was held: along the bore, or square to the port's plane.", "", "bore"
+    )
+    rate: Positive | None = key(
+        "Flow at which the pressure loss was read.", "L/min", None, "flow's"
+    )
+    height: NotNegative | None = key(
+        "Height above the platform, of an open area or of what was looked for.",
+        "mm",
+        None,
+        "required for an open area",
+    )
+    crossing: Number | None = key(
+        "Crossing of the passage, numbered as the result does.", "", None, "any of the passage"
+    )
+    method: Text | None = key("How it was looked for, in words.", "", None, "not said")
+    found: bool | None = key("Whether stray metal was seen there.", "", None, "required for seen")
+    wrong: Chance = key("Chance that a go/no-go result or a log is wrong; an assumption.", "", 0.02)
+    detection: Chance = key("Chance that it is seen if it is there; an assumption.", "", 0.5)
+    false_call: Chance = key("Chance that it is seen if it is not there; an assumption.", "", 0.01)
+
+
+class Keys(NamedTuple):
+    """Keys of one kind: those it needs, and those it may have."""
+
+    needs: tuple[str, ...]
+    may: tuple[str, ...] = ()
+
+
+_SHARED = ("group", "u_group")
+KEYS: dict[Kind, Keys] = {
+    "rim_seen": Keys(("value",), ("event", "detection", "false_call")),
+    "rim_top": Keys(("value", "u"), ("event", "datum", *_SHARED)),
+    "rim_bottom": Keys(("value", "u"), ("event", "datum", *_SHARED)),
+    "rim_thickness": Keys(("value", "u"), ("event", *_SHARED)),
+    "rim_width": Keys(("value", "u"), ("event", "direction", *_SHARED)),
+    "step": Keys(("value", "u", "direction"), ("event", *_SHARED)),
+    "part_height": Keys(("value", "u"), _SHARED),
+    "mass": Keys(("value", "u"), ("sisters",)),
+    "ball": Keys(("passage", "diameter", "result"), ("wrong",)),
+    "pin": Keys(("port", "diameter"), ("value", "u", "result", "held", "wrong")),
+    "pressure_loss": Keys(("passage", "value", "u"), ("rate", *_SHARED)),
+    "open_area": Keys(("passage", "height", "value", "u"), _SHARED),
+    "seen": Keys(
+        ("found",), ("passage", "crossing", "height", "method", "detection", "false_call")
+    ),
+    "layers_logged": Keys(("value",), ("wrong",)),
+}
+"""Which keys each kind needs and may have; `kind` and `stage` are of all."""
+MEASURED: frozenset[Kind] = frozenset(kind for kind, keys in KEYS.items() if "u" in keys.needs)
+"""Kinds whose value carries a standard uncertainty: these can contradict alone."""
+HEIGHTS: frozenset[Kind] = frozenset({"rim_top", "rim_bottom", "part_height"})
+"""Kinds that are measured from one end of the part to a face that was melted."""
+WHAT: dict[str, str] = {
+    "value": "what was read",
+    "u": "the standard uncertainty of the value, above 0",
+    "direction": "the direction in plan, [x, y]",
+    "passage": "the name of a passage",
+    "port": "a port, such as 'cooling inlet'",
+    "diameter": "the diameter of the ball or pin, mm",
+    "result": "'passes' or 'stops'",
+    "height": "a height above the platform, mm",
+    "found": "true or false",
+}
+
+
+def reading_faults(raw: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
+    """Keys of one [[reading]] that do not fit its kind, and what is expected of each.
+
+    Parameters
+    ----------
+    raw : mapping
+        The table as written, its keys of the right type.
+    """
+    kind = raw.get("kind")
+    if kind not in KEYS:
+        return
+    keys = KEYS[kind]
+    for name in (name for name in keys.needs if name not in raw):
+        yield name, WHAT[name]
+    for name in raw:
+        if name not in ("kind", "stage", *keys.needs, *keys.may):
+            yield name, f"none, since kind = '{kind}' has no such key"
+    yield from _value_faults(kind, raw.get("value"))
+    for one, other in (_SHARED, _SHARED[::-1]):
+        if one in raw and other not in raw and other in keys.may:
+            yield other, f"a value, since {one} is given"
+    if kind == "pin":
+        yield from _pin_faults(raw)
+    if kind == "seen":
+        yield from _seen_faults(raw)
+
+
+def _value_faults(kind: str, value: Any) -> Iterator[tuple[str, str]]:
+    if value is None:
+        return
+    if kind == "rim_seen":
+        if not isinstance(value, bool):
+            yield "value", "true or false"
+    elif isinstance(value, bool):
+        yield "value", "a number"
+    elif kind == "layers_logged" and (not float(value).is_integer() or value < 0):
+        yield "value", "a whole number of layers"
+    elif value < 0.0 and kind != "step":
+        yield "value", "at least 0"
+
+
+def _pin_faults(raw: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
+    if raw.get("result") == "passes":
+        for name in (name for name in ("value", "u") if name in raw):
+            yield name, "none, since the pin passes"
+    elif "value" not in raw:
+        yield "value", "how deep the pin went, mm; or result = 'passes'"
+
+
+def _seen_faults(raw: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
+    if "passage" in raw and "height" in raw:
+        yield "height", "none beside passage: only one of the two"
+    if "passage" not in raw and "height" not in raw:
+        yield "passage", "the name of a passage, or a height"
+    if "crossing" in raw and "passage" not in raw:
+        yield "crossing", "none without the name of a passage"

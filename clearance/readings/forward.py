@@ -1,0 +1,425 @@
+"""What every reading should be after an event, quick enough for ten thousand of them.
+
+In: a prepared case; for each question the events of one part and a [[reading]]. Out: a
+`Prediction`. By level sections alone; what events share is worked out once.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from clearance.case.powder_bed import recess, sheet_recess
+from clearance.case.readings import Kind, ReadingTable
+from clearance.disposition.gather import LEAST_RIM_MM
+from clearance.evidence.added import Known, metal_added
+from clearance.evidence.balls import limits
+from clearance.evidence.pins import READING_MM
+from clearance.evidence.signs import sheet_and_sides
+from clearance.predicted.part import NOMINAL, Predicted
+from clearance.predicted.stray import Event
+from clearance.readings.pins import Pins
+from clearance.readings.prediction import (
+    Absent,
+    Chance,
+    Measured,
+    Prediction,
+    Untold,
+    right_or_wrong,
+    yes_or_no,
+)
+from clearance.readings.rims import Rim, Rims
+from clearance.readings.shapes import Names
+from clearance.readings.sisters import sisters_mean
+from clearance.readings.unknowns import Unknowns
+from clearance.readings.voids import Opening, Voids
+from clearance.result import Result
+from clearance.verdict.numbers import NAMEWORTHY
+from clearance.verdict.prepared import Checked
+
+Floats = NDArray[np.float64]
+Events = tuple[Event, ...]
+
+SAME_MM = 1e-6
+"""Heights that lie closer are one."""
+
+
+class Forward:
+    """Answers for one part; made once, asked for any number of events.
+
+    Examples
+    --------
+    `forward = Forward(checked)`, then `forward.predict(events, reading)` with `events` a tuple of
+    `predicted.stray.Event` in rising order (`()`: a build without an event), as
+    `checked.unknowns.variants[n].events` has them.
+    """
+
+    def __init__(self, checked: Checked, result: Result | None = None):
+        """`result`: of a check of the case; with it balls and crossings are told more closely."""
+        self.checked = checked
+        passages = () if result is None else result.passages
+        self.clear = {
+            p.name: (p.clear_diameter_mm.nominal_low, p.clear_diameter_mm.nominal_high)
+            for p in passages
+        }
+        self.crossings = {
+            (p.name, number): c.centre_mm[:2]
+            for p in passages
+            for number, c in enumerate(p.crossings, 1)
+        }
+        self.unknowns = Unknowns.of(checked.case)
+        self.layer = checked.case.part.layer_thickness
+        self._rims = Rims(checked.bodies)
+        self._voids = Voids(checked)
+        self._pins = Pins(checked)
+        self._volumes: Known = {}
+        self._nominal = checked.whole.predict(NOMINAL)
+        self._last: tuple[Events, Predicted] | None = None
+        self._names, self._heights, self._alike = Names(), dict[int, float](), dict[float, float]()
+        self._by_kind: Mapping[Kind, Callable[[Predicted, ReadingTable], Prediction]] = {
+            "rim_seen": self._rim_seen,
+            "rim_top": self._rim_top,
+            "rim_bottom": self._rim_bottom,
+            "rim_thickness": self._rim_thickness,
+            "rim_width": self._rim_width,
+            "step": self._step,
+            "part_height": self._part_height,
+            "mass": self._mass,
+            "ball": self._ball,
+            "pin": self._pin,
+            "pressure_loss": self._pressure_loss,
+            "open_area": self._open_area,
+            "seen": self._seen,
+            "layers_logged": self._layers_logged,
+        }
+
+    def predict(self, events: Events, reading: ReadingTable) -> Prediction:
+        """What a reading should be.
+
+        Parameters
+        ----------
+        events : tuple of Event
+            Everything of them fixed but the melt depth, which is unknown within its range.
+        reading : ReadingTable
+            Kinds are answered for the part as it is before anything is drilled.
+        """
+        return self._by_kind[reading.kind](self._part(events), reading)
+
+    def nominal(self, reading: ReadingTable) -> Prediction:
+        """What it should be of a part without any event."""
+        return self._by_kind[reading.kind](self._nominal, reading)
+
+    def _part(self, events: Events) -> Predicted:
+        """The part after some events; that of the last question is kept."""
+        if self._last is None or self._last[0] != events:
+            added, plain = self.checked.bodies.added, tuple(map(self._plain, events))
+            self._last = events, Predicted(self.checked.whole, plain, added)
+        return self._last[1]
+
+    def _plain(self, event: Event) -> Event:
+        """The same event with equal slices under one height, so that each is looked at once."""
+        if event.plane:
+            return replace(event, slices=event.slices[:1] * len(event.slices))
+        unknown = event.unknown_slices
+        slices = (z if k in unknown else self._first(z) for k, z in enumerate(event.slices))
+        return replace(event, slices=tuple(slices))
+
+    def _first(self, z: float) -> float:
+        """The first height asked for at which what was melted has the same section."""
+        if z not in self._alike:
+            name = self._names.of(self.checked.whole.metal("melted", z))
+            self._alike[z] = self._heights.setdefault(name, z)
+        return self._alike[z]
+
+    # ---- heights ---------------------------------------------------------------------------
+
+    def _same(self, value: float, per_kelvin: float = 0.0) -> Measured:
+        at = np.full(self.unknowns.count, value)
+        return Measured(at, at, per_kelvin)
+
+    def _least_depth(self, event: Event) -> float:
+        stray = self.checked.case.stray
+        low = stray[event.stray].penetration_low if event.stray < len(stray) else event.penetration
+        return min(low, event.penetration)
+
+    def _depth(self, event: Event) -> Floats:
+        """Melt depth into loose powder at each node, (Q,) mm."""
+        low = self._least_depth(event)
+        return low + (event.penetration - low) * self.unknowns.depth
+
+    def _recess(self) -> Floats:
+        """How far ordinary faces lie below their counted height at each node, (Q,) mm."""
+        return recess(self.layer, self.unknowns.packing)
+
+    def _sheet_recess(self, event: Event, layers: int) -> Floats:
+        return sheet_recess(self.layer, self.unknowns.packing, self._depth(event), layers)
+
+    def _above(self, z: float) -> float:
+        return z - self.checked.platform_z
+
+    def _top(self, predicted: Predicted) -> Floats:
+        """Highest face of the part above the platform at each node, (Q,) mm; warm."""
+        end, lift = float(self.checked.bodies.bounds[1, 2]), 0.0
+        for event in predicted.events:
+            if event.bottom < end + lift - SAME_MM:
+                lift += event.rise
+        top = self._above(end + lift) - self._recess()
+        for event in predicted.events:
+            if event.slices and event.top > end + lift + SAME_MM:
+                on_top = self._above(event.top) - self._sheet_recess(event, len(event.slices))
+                top = np.maximum(top, on_top)
+        return top
+
+    def _height(self, predicted: Predicted, warm: Floats, reading: ReadingTable) -> Measured:
+        """A height above the platform as it is read, from the platform or from the top."""
+        if reading.datum == "top":
+            warm = self._top(predicted) - warm
+        return Measured(warm, warm, self.unknowns.per_mm_kelvin * max(float(warm.mean()), 0.0))
+
+    def _part_height(self, predicted: Predicted, reading: ReadingTable) -> Prediction:
+        foot = self._above(float(self.checked.bodies.bounds[0, 2]))
+        warm = self._top(predicted) - foot
+        return Measured(warm, warm, self.unknowns.per_mm_kelvin * float(warm.mean()))
+
+    # ---- rims ------------------------------------------------------------------------------
+
+    def _event(self, predicted: Predicted, reading: ReadingTable) -> Event | None:
+        wanted = reading.event - 1
+        return next((event for event in predicted.events if event.stray == wanted), None)
+
+    def _rim(self, predicted: Predicted, reading: ReadingTable) -> tuple[Event, Rim] | None:
+        event = self._event(predicted, reading)
+        if event is None:
+            return None
+        rim = self._rims.of(predicted, event, reading.direction)
+        return None if rim is None else (event, rim)
+
+    def _rim_seen(self, predicted: Predicted, reading: ReadingTable) -> Prediction:
+        """A rim or a step: whatever stands out of the side."""
+        found = self._rim(predicted, reading)
+        event = self._event(predicted, reading)
+        width = 0.0 if found is None else found[1].width_mm
+        if event is not None:
+            width = max(width, math.hypot(*event.shift))
+        there = True if width >= LEAST_RIM_MM else None if width > SAME_MM else False
+        return yes_or_no(bool(reading.value), there, reading.detection, reading.false_call)
+
+    def _rim_top(self, predicted: Predicted, reading: ReadingTable) -> Prediction:
+        found = self._rim(predicted, reading)
+        if found is None:
+            return Absent()
+        event, rim = found
+        counted = self._above(event.bottom) + (rim.last + 1) * event.layer
+        return self._height(predicted, counted - self._sheet_recess(event, rim.layers), reading)
+
+    def _rim_bottom(self, predicted: Predicted, reading: ReadingTable) -> Prediction:
+        found = self._rim(predicted, reading)
+        if found is None:
+            return Absent()
+        event, rim = found
+        counted = self._above(event.bottom) + rim.first * event.layer
+        return self._height(predicted, counted - self._depth(event), reading)
+
+    def _rim_thickness(self, predicted: Predicted, reading: ReadingTable) -> Prediction:
+        found = self._rim(predicted, reading)
+        if found is None:
+            return Absent()
+        event, rim = found
+        most = rim.layers * event.layer + self._depth(event)
+        return Measured(most - self._sheet_recess(event, rim.layers), most)
+
+    def _rim_width(self, predicted: Predicted, reading: ReadingTable) -> Prediction:
+        found = self._rim(predicted, reading)
+        return self._same(0.0 if found is None else found[1].width_mm)
+
+    def _step(self, predicted: Predicted, reading: ReadingTable) -> Prediction:
+        event = self._event(predicted, reading)
+        assert reading.direction is not None
+        (x, y), shift = reading.direction, (0.0, 0.0) if event is None else event.shift
+        return self._same((shift[0] * x + shift[1] * y) / math.hypot(x, y))
+
+    # ---- mass ------------------------------------------------------------------------------
+
+    def _mass(self, predicted: Predicted, reading: ReadingTable) -> Prediction:
+        density = self.checked.case.part.density_g_cm3
+        if density is None:
+            return Untold("weighing cannot tell: the density is not known")
+        mean = sisters_mean(reading.sisters)
+        if mean is None:
+            return Untold("weighing cannot tell: it needs two sisters or more")
+        low, high = self.added_mm3(predicted)
+        grams = density * 1e-3
+        return Measured(
+            np.full(self.unknowns.count, mean + low * grams),
+            np.full(self.unknowns.count, mean + high * grams),
+        )
+
+    def added_mm3(self, predicted: Predicted) -> tuple[float, float]:
+        """Volume that the events add, at least and at most, mm3; that of the signs lies within.
+
+        At least: melted as little as may be, thin as the recess leaves it over loose powder. At
+        most: melted as deep as may be, and nothing left loose in the sheet.
+        """
+        events = predicted.events
+        welded = tuple(replace(e, welded=e.top - e.bottom) for e in events)
+        thinner = sum(self._thinner_mm3(predicted, event) for event in events if event.slices)
+        low, high = self._volume(events) - thinner, self._volume(welded)
+        return min(low, high), max(low, high)
+
+    def _thinner_mm3(self, predicted: Predicted, event: Event) -> float:
+        """By how much a sheet may be less than counted, where it lies over loose powder."""
+        gate, side = (gates[0] for gates in sheet_and_sides(predicted, event))
+        key = ("over powder", gate, side)
+        if key not in self._volumes:
+            part = predicted.outline(side)
+            self._volumes[key] = float(shapely.difference(predicted.outline(gate), part).area)
+        deeper = event.penetration - self._least_depth(event)
+        recess_mm = float(self._sheet_recess(event, len(event.slices)).max())
+        return self._volumes[key] * (deeper + recess_mm)
+
+    def _volume(self, events: Events) -> float:
+        predicted = Predicted(self.checked.whole, events, self.checked.bodies.added)
+        return metal_added(predicted, self._nominal, self._volumes)
+
+    # ---- passages --------------------------------------------------------------------------
+
+    def _openings(self, predicted: Predicted, passage: str) -> list[tuple[Event, list[Opening]]]:
+        """For each sheet with slices that meets a passage, what it leaves of its channels."""
+        found = (
+            (event, list(self._voids.openings(passage, predicted, event)))
+            for event in predicted.events
+            if event.slices
+        )
+        return [(event, channels) for event, channels in found if channels]
+
+    def _ball(self, predicted: Predicted, reading: ReadingTable) -> Prediction:
+        assert reading.passage is not None
+        part = self.checked.case.part
+        low, high = self.clear_mm(predicted, reading.passage)
+        passes, stops = limits(low, high, part.build_allowance, part.mesh_tolerance)
+        return ball(reading, passes, stops)
+
+    def clear_mm(self, predicted: Predicted, passage: str) -> tuple[float, float]:
+        """Bounds of the clear diameter by sections at the sheets alone, mm."""
+        low, high = self.clear.get(passage, (0.0, math.inf))
+        for event, channels in self._openings(predicted, passage):
+            if all(one.share[0] >= NAMEWORTHY for one in channels):
+                continue
+            least = min(one.circle_mm[0] if one.upright else 0.0 for one in channels)
+            low = min(low, least)
+            if self._must_cross(predicted, passage, event):
+                high = min(high, max(one.circle_mm[1] for one in channels))
+        return low, max(low, high)
+
+    def _must_cross(self, predicted: Predicted, passage: str, event: Event) -> bool:
+        """Whether the two ports lie on either side of a sheet: then every way goes through it."""
+        (table,) = [one for one in self.checked.case.passage if one.name == passage]
+        ends = [
+            mouth.rim[:, 2] + predicted.moved(mouth.centre)[2] - mouth.centre[2]
+            for mouth in self.checked.ends(table)
+        ]
+        below = [bool(z.max() < event.lowest) for z in ends]
+        above = [bool(z.min() > event.top) for z in ends]
+        return (below[0] and above[1]) or (below[1] and above[0])
+
+    def _pin(self, predicted: Predicted, reading: ReadingTable) -> Prediction:
+        assert reading.port is not None
+        assert reading.diameter is not None
+        asked = (reading.port, reading.diameter, reading.held == "square")
+        if predicted is self._nominal:
+            depth = self._pins.nominal(*asked)
+            return pin(reading, depth, depth)
+        return pin(reading, *self._pins.stop(predicted, *asked))
+
+    def _pressure_loss(self, predicted: Predicted, reading: ReadingTable) -> Prediction:
+        return Untold("a pressure loss is worked out of the event as told alone")
+
+    def _open_area(self, predicted: Predicted, reading: ReadingTable) -> Prediction:
+        assert reading.passage is not None
+        assert reading.height is not None
+        z, lift = reading.height + self.checked.platform_z, 0.0
+        for event, channels in self._openings(predicted, reading.passage):
+            if event.lowest - event.layer <= z <= event.top + event.layer:
+                areas = np.sum([one.open_mm2 for one in channels], axis=0)
+                every = np.ones(self.unknowns.count)
+                return Measured(areas[0] * every, areas[1] * every)
+        for event in predicted.events:
+            lift += event.rise if z > event.top else 0.0
+        channels_mm2 = [void.area for void in self._voids.nominal(reading.passage, z - lift)]
+        return self._same(float(sum(channels_mm2)))
+
+    def _seen(self, predicted: Predicted, reading: ReadingTable) -> Prediction:
+        if reading.passage is not None:
+            there = self._narrowed(predicted, reading.passage, reading.crossing)
+        else:
+            assert reading.height is not None
+            there = self._stray_at(predicted, reading.height + self.checked.platform_z)
+        return yes_or_no(bool(reading.found), there, reading.detection, reading.false_call)
+
+    def _narrowed(self, predicted: Predicted, passage: str, crossing: int | None) -> bool | None:
+        """Whether stray metal stands in a passage, or in one crossing of it."""
+        shares = []
+        for _, channels in self._openings(predicted, passage):
+            at = self.crossings.get((passage, crossing)) if crossing is not None else None
+            if at is not None:
+                channels = [min(channels, key=lambda one: math.dist(one.middle, at))]
+            shares += [one.share for one in channels]
+        if any(high < NAMEWORTHY for _, high in shares):
+            return True
+        return None if any(low < NAMEWORTHY for low, _ in shares) else False
+
+    def _stray_at(self, predicted: Predicted, z: float) -> bool | None:
+        """Whether stray metal stands in a void or out of the side at a height."""
+        names = [table.name for table in self.checked.case.passage]
+        for event in predicted.events:
+            if not event.slices or not event.lowest - event.layer <= z <= event.top + event.layer:
+                continue
+            one = Predicted(self.checked.whole, (event,), None)
+            if any(self._narrowed(one, name, None) for name in names):
+                return True
+            return True if self._rims.of(one, event) is not None else None
+        return False
+
+    # ---- log -------------------------------------------------------------------------------
+
+    def _layers_logged(self, predicted: Predicted, reading: ReadingTable) -> Prediction:
+        """Layers of this part: what the nominal part has, and by how many it has grown."""
+        height = self._above(float(self.checked.bodies.bounds[1, 2]))
+        layers = math.floor(height / self.layer - 0.5 + 1e-9) + 1
+        layers += round(sum(event.rise for event in predicted.events) / self.layer)
+        assert reading.value is not None
+        agrees = round(float(reading.value)) == layers
+        return right_or_wrong(agrees, reading.wrong, float(layers), float(layers))
+
+
+def ball(reading: ReadingTable, passes_mm: float, stops_mm: float) -> Chance:
+    """What a ball does that surely passes up to one diameter and surely stops above another.
+
+    `low` and `high` are these two, mm.
+    """
+    assert reading.diameter is not None
+    passes = reading.diameter <= passes_mm
+    unclear = not passes and reading.diameter <= stops_mm
+    agrees = None if unclear else passes is (reading.result == "passes")
+    return right_or_wrong(agrees, reading.wrong, passes_mm, stops_mm)
+
+
+def pin(reading: ReadingTable, least_mm: float, most_mm: float) -> Chance:
+    """What a pin tells that stops somewhere between two depths; infinite: it goes through."""
+    agrees: bool | None
+    if reading.result == "passes":
+        agrees = None if math.isinf(most_mm) and not math.isinf(least_mm) else math.isinf(least_mm)
+    else:
+        assert reading.value is not None
+        room = max(READING_MM, 3.0 * (reading.u or READING_MM))
+        agrees = least_mm - room <= float(reading.value) <= most_mm + room
+        if math.isinf(most_mm) and not math.isinf(least_mm):
+            agrees = None if agrees and reading.value > least_mm + room else agrees
+        elif math.isinf(least_mm):
+            agrees = False
+    return right_or_wrong(agrees, reading.wrong, least_mm, most_mm)

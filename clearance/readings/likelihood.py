@@ -1,0 +1,201 @@
+"""How likely a set of readings is after an event, and how far off it lies.
+
+In: readings and what each should be. Out: logarithms of likelihoods, numbers of standard
+uncertainties. What is unknown of the whole part is integrated once over all its readings.
+
+Bayes' rule for the use of likelihoods; standard uncertainty as in JCGM 100. A reading that should
+lie anywhere between a and b has (Phi((b - y) / u) - Phi((a - y) / u)) / (b - a).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import log_ndtr, logsumexp, ndtri
+
+from clearance.case.readings import ReadingTable
+from clearance.readings.prediction import Absent, Chance, Measured, Prediction
+from clearance.readings.sisters import with_scatter
+from clearance.readings.unknowns import Unknowns
+
+Floats = NDArray[np.float64]
+Pair = tuple[ReadingTable, Prediction]
+
+FALSE_ALARM = math.erfc(3.0 / math.sqrt(2.0))
+"""0.27 %: how often a true event is contradicted by a whole set of readings, at most."""
+MOST_RATIO = 100.0
+"""Readings that only weigh contradict an event where they are jointly so many times likelier."""
+NARROW = 1e-3
+"""A range narrower than this share of the uncertainty is one number."""
+
+
+def coverage(count: int) -> float:
+    """How many standard uncertainties off contradict, in a set of so many measured readings.
+
+    Shared errors change nothing: the chances that single readings are off add up at most.
+
+    Examples
+    --------
+    >>> [round(coverage(n), 2) for n in (1, 5, 20)]
+    [3.0, 3.46, 3.82]
+    """
+    return float(-ndtri(0.5 * FALSE_ALARM / max(count, 1)))
+
+
+def own_uncertainty(reading: ReadingTable) -> float:
+    """Standard uncertainty of a value by itself, without what its group shares."""
+    assert reading.u is not None
+    if reading.kind == "mass":
+        return with_scatter(reading.u, reading.sisters)
+    return reading.u
+
+
+def uncertainty(reading: ReadingTable) -> float:
+    """Standard uncertainty of a value with everything in it."""
+    return math.hypot(own_uncertainty(reading), reading.u_group or 0.0)
+
+
+def off(reading: ReadingTable, low: float, high: float) -> float:
+    """How many standard uncertainties a value lies outside a range; 0 within it."""
+    value = number(reading)
+    return max(0.0, low - value, value - high) / uncertainty(reading)
+
+
+def number(reading: ReadingTable) -> float:
+    """The value of a measured reading."""
+    assert reading.value is not None
+    return float(reading.value)
+
+
+def log_likelihood(pairs: Sequence[Pair], unknowns: Unknowns) -> float:
+    """Logarithm of the likelihood of readings after one event.
+
+    Parameters
+    ----------
+    pairs : sequence of (ReadingTable, Prediction)
+        Each reading with what it should be; those of which nothing is told count for nothing.
+    unknowns : Unknowns
+        Of the part: packing and melt depth node by node, cooling by its closed form.
+
+    Returns
+    -------
+    float
+        Minus infinity where something was measured that is not there after the event.
+    """
+    if any(isinstance(told, Absent) for _, told in pairs):
+        return -math.inf
+    weighed = sum(math.log(told.told) for _, told in pairs if isinstance(told, Chance))
+    points, ranges = _parted(pairs)
+    at_nodes = np.log(unknowns.weight)
+    for reading, told in ranges:
+        at_nodes = at_nodes + _log_range(reading, told)
+    if points:
+        at_nodes = at_nodes + _Points.of(points, unknowns.count).log_density(unknowns.kelvin)
+    return weighed + float(logsumexp(at_nodes))
+
+
+def misfit(pairs: Sequence[Pair], unknowns: Unknowns) -> tuple[float, int]:
+    """Chi-squared of measured readings where the unknowns fit them best, and how many they are."""
+    if any(isinstance(told, Absent) for _, told in pairs):
+        return math.inf, sum(isinstance(told, Measured | Absent) for _, told in pairs)
+    points, ranges = _parted(pairs)
+    at_nodes = np.zeros(unknowns.count)
+    for reading, told in ranges:
+        value = number(reading)
+        outside = np.maximum(0.0, np.maximum(told.low - value, value - told.high))
+        at_nodes += (outside / uncertainty(reading)) ** 2
+    if points:
+        at_nodes += _Points.of(points, unknowns.count).least_square(unknowns.kelvin)
+    return float(at_nodes.min()), len(points) + len(ranges)
+
+
+Told = tuple[ReadingTable, Measured]
+
+
+def _parted(pairs: Sequence[Pair]) -> tuple[list[Told], list[Told]]:
+    """Measured readings that should be one number, and those that should lie in a range."""
+    measured = [(r, told) for r, told in pairs if isinstance(told, Measured)]
+    points = [(r, m) for r, m in measured if np.array_equal(m.low, m.high)]
+    kept = {id(m) for _, m in points}
+    return points, [(r, m) for r, m in measured if id(m) not in kept]
+
+
+def _log_range(reading: ReadingTable, told: Measured) -> Floats:
+    """Logarithm of the density of a value that should lie in a range, at each node."""
+    u, value = uncertainty(reading), number(reading)
+    a, b = (told.low - value) / u, (told.high - value) / u
+    width = b - a
+    middle = -0.5 * (0.5 * (a + b)) ** 2 - 0.5 * math.log(2.0 * math.pi)
+    wide = np.maximum(width, NARROW)
+    spread = _log_between(a, a + wide) - np.log(wide)
+    return np.asarray(np.where(width < NARROW, middle, spread) - math.log(u))
+
+
+def _log_between(a: Floats, b: Floats) -> Floats:
+    """Logarithm of the normal distribution between two places, far out too."""
+    flip = a > 0.0
+    low, high = np.where(flip, -b, a), np.where(flip, -a, b)
+    return np.asarray(log_ndtr(high) + np.log1p(-np.exp(log_ndtr(low) - log_ndtr(high))))
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class _Points:
+    """Readings with one number each: residuals (Q, R), their fall with cooling, their covariance.
+
+    In terms of the cooling x, the square is a x^2 + 2 b x + c at each node.
+    """
+
+    a: float
+    b: Floats
+    c: Floats
+    log_norm: float
+
+    @classmethod
+    def of(cls, points: Sequence[Told], count: int) -> _Points:
+        values = np.array([number(reading) for reading, _ in points])
+        fall = np.array([told.per_kelvin for _, told in points])
+        left = values - np.stack([told.low for _, told in points], axis=1).reshape(count, -1)
+        cov = covariance([reading for reading, _ in points])
+        factor = np.linalg.cholesky(cov)
+        left, fall = np.linalg.solve(factor, left.T), np.linalg.solve(factor, fall)
+        log_norm = -float(np.log(np.diag(factor)).sum()) - 0.5 * len(values) * math.log(
+            2.0 * math.pi
+        )
+        return cls(float(fall @ fall), fall @ left, (left**2).sum(axis=0), log_norm)
+
+    def log_density(self, kelvin: tuple[float, float]) -> Floats:
+        """Mean density over the range of cooling, at each node."""
+        low, high = kelvin
+        if self.a * (high - low) ** 2 < NARROW**2:
+            x = 0.5 * (low + high)
+            return self.log_norm - 0.5 * (self.a * x * x + 2.0 * self.b * x + self.c)
+        root, at = math.sqrt(self.a), -self.b / self.a
+        mass = _log_between(root * (low - at), root * (high - at))
+        width = math.log(root * (high - low)) - 0.5 * math.log(2.0 * math.pi)
+        return self.log_norm - 0.5 * (self.c - self.b**2 / self.a) + mass - width
+
+    def least_square(self, kelvin: tuple[float, float]) -> Floats:
+        """Least square within the range of cooling, at each node."""
+        x = np.clip(-self.b / self.a, *kelvin) if self.a > 0.0 else np.full_like(self.b, kelvin[0])
+        return np.asarray(np.maximum(self.a * x * x + 2.0 * self.b * x + self.c, 0.0))
+
+
+def covariance(readings: Sequence[ReadingTable]) -> Floats:
+    """Covariance of values, (R, R): own errors, and those that a group shares."""
+    cov = np.diag([own_uncertainty(reading) ** 2 for reading in readings])
+    for i, j in _shared(readings):
+        cov[i, j] += (readings[i].u_group or 0.0) ** 2
+    return cov
+
+
+def _shared(readings: Sequence[ReadingTable]) -> Iterator[tuple[int, int]]:
+    groups: dict[str, list[int]] = {}
+    for n, reading in enumerate(readings):
+        if reading.group is not None:
+            groups.setdefault(reading.group, []).append(n)
+    for members in groups.values():
+        yield from ((i, j) for i in members for j in members)

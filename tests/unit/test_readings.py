@@ -1,0 +1,290 @@
+"""What readings should be after an event, and how likely they are: expected numbers by hand.
+
+The part is a block with a foot that stands out by 2 mm to +x, and a bore; or values of
+references, each with its place.
+"""
+
+import math
+import sys
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from scipy import stats
+
+sys.path.insert(0, str(Path(__file__).parent.parent))
+
+import make
+import shapes
+
+from clearance.case.powder_bed import sheet_recess
+from clearance.case.read import read_case
+from clearance.case.readings import ReadingTable
+from clearance.readings.forward import Forward
+from clearance.readings.likelihood import coverage, log_likelihood, misfit, off
+from clearance.readings.prediction import Absent, Chance, Measured, Untold
+from clearance.readings.sisters import with_scatter
+from clearance.readings.unknowns import Unknowns
+from clearance.verdict.prepared import prepare
+
+SIDES = 64
+BORE_MM2 = 0.5 * SIDES * 3.0**2 * np.sin(2 * np.pi / SIDES)
+"""Of the polygon of the bore."""
+
+
+def footed():
+    """A block 20 x 20 x 30 with a foot 1 mm high that stands out by 2 mm to +x, and a bore.
+
+    The bore begins above the foot's first half, so that low slices close it: radius 3 from 0.5 on,
+    1 below.
+    """
+    solid = shapes.block((-10, -10, 0), (10, 10, 30)) + shapes.block((-10, -10, 0), (12, 10, 1))
+    solid -= shapes.bore((0, 0, 0.5), (0, 0, 31), 3.0, segments=SIDES)
+    return solid - shapes.bore((0, 0, -1), (0, 0, 1), 1.0, segments=SIDES)
+
+
+def told(**keys):
+    return ReadingTable(**keys)
+
+
+def forward_of(folder, *strays, **keys):
+    tables = {"part": {"density_g_cm3": 8.0, "thermal_expansion": 10.0, **keys}}
+    passage = {**make.passage((0, 0, 0), (0, 0, 30), 3.0, 0.5), "inlet": make.port((0, 0, 0), 1.0)}
+    path = make.write_case(folder, footed(), passage, strays, pitch=0.5, **tables)
+    return Forward(prepare(read_case(path)))
+
+
+@pytest.fixture(scope="module")
+def rim(tmp_path_factory):
+    """Three slices of 0.1 mm of the foot at 12 mm, melted exactly 0.1 mm deep into powder."""
+    sheet = make.sheet(12.0, layers=3, penetration=0.1, packing=0.5)
+    return forward_of(tmp_path_factory.mktemp("rim"), sheet, measured_cooled=0.0)
+
+
+def events(forward):
+    return forward.checked.unknowns.variants[0].events
+
+
+def span(forward, **keys):
+    return forward.predict(events(forward), told(**keys)).span(forward.unknowns)
+
+
+# ---- by hand: the block --------------------------------------------------------------------------
+
+
+def test_heights_of_a_rim_are_those_of_its_steel(rim):
+    # s1 = 0.5 (0.1 + 0.1) = 0.1, s2 = 0.1, s3 = 0.1: all tops lie 0.1 below their counted face
+    assert span(rim, kind="rim_top", value=12.0, u=0.1) == pytest.approx((12.2, 12.2))
+    assert span(rim, kind="rim_bottom", value=12.0, u=0.1) == pytest.approx((11.9, 11.9))
+    assert span(rim, kind="rim_thickness", value=0.3, u=0.1) == pytest.approx((0.3, 0.4))
+    # the part's own top lies 0.1 lower than counted
+    assert span(rim, kind="part_height", value=30.0, u=0.1) == pytest.approx((29.9, 29.9))
+    top = dict(kind="rim_top", value=17.7, u=0.1, datum="top")
+    assert span(rim, **top) == pytest.approx((17.7, 17.7))
+
+
+def test_width_is_measured_towards_where_it_stands_out(rim):
+    assert span(rim, kind="rim_width", value=2.0, u=0.1) == pytest.approx((2.0, 2.0))
+    east, west = (1.0, 0.0), (-1.0, 0.0)
+    for way, wide in ((east, 2.0), (west, 0.0)):
+        found = span(rim, kind="rim_width", value=2.0, u=0.1, direction=way)
+        assert found == pytest.approx((wide, wide))
+
+
+def test_without_the_event_there_is_no_rim_to_measure(rim):
+    for kind in ("rim_top", "rim_bottom", "rim_thickness"):
+        assert isinstance(rim.nominal(told(kind=kind, value=12.0, u=0.1)), Absent)
+        assert isinstance(rim.predict((), told(kind=kind, value=12.0, u=0.1)), Absent)
+    assert rim.nominal(told(kind="rim_width", value=1.0, u=0.1)).low == pytest.approx(0.0)
+
+
+def test_a_missing_rim_is_never_a_proof(rim):
+    seen = rim.predict(events(rim), told(kind="rim_seen", value=False))
+    assert seen == Chance(0.5, 0.99, False, 1.0, 1.0)
+    assert seen.most / seen.told < 2.0
+
+
+def test_from_the_top_a_part_that_grew_is_measured_longer(tmp_path):
+    sheet = make.sheet(12.0, layers=3, penetration=0.1, packing=0.5, resume="layer")
+    grown = forward_of(tmp_path, sheet, measured_cooled=0.0)
+    assert span(grown, kind="part_height", value=30.0, u=0.1) == pytest.approx((30.2, 30.2))
+    rim_down = dict(kind="rim_top", value=17.7, u=0.1, datum="top")
+    assert span(grown, **rim_down) == pytest.approx((18.0, 18.0))
+    assert span(grown, kind="rim_top", value=12.0, u=0.1) == pytest.approx((12.2, 12.2))
+
+
+def test_cooling_takes_the_same_share_of_every_height(tmp_path):
+    sheet = make.sheet(12.0, layers=3, penetration=0.1, packing=0.5)
+    cold = forward_of(tmp_path, sheet, measured_cooled=[0.0, 100.0])  # 1e-5 x 100 K: 0.1 %
+    assert span(cold, kind="rim_top", value=12.0, u=0.1) == pytest.approx((12.2 * 0.999, 12.2))
+    assert span(cold, kind="part_height", value=30.0, u=0.1) == pytest.approx((29.9 * 0.999, 29.9))
+    down = dict(kind="rim_top", value=17.7, u=0.1, datum="top")
+    assert span(cold, **down) == pytest.approx((17.7 * 0.999, 17.7))
+
+
+def test_a_step_is_measured_along_its_direction(tmp_path):
+    sheet = make.sheet(12.0, penetration=0.1, resume_shift=[0.3, 0.4])
+    aside = forward_of(tmp_path, sheet)
+    for way, wide in (((1, 0), 0.3), ((0, -2), -0.4), ((3, 4), 0.5)):
+        found = span(aside, kind="step", value=0.1, u=0.1, direction=way)
+        assert found == pytest.approx((wide, wide))
+
+
+def test_mass_holds_what_the_signs_say_and_needs_sisters(rim):
+    mass = dict(kind="mass", value=100.0, u=0.1)
+    for sisters in ((), (100.0,)):
+        assert "weighing cannot tell" in rim.predict(events(rim), told(**mass, sisters=sisters)).why
+    low, high = span(rim, **mass, sisters=(90.0, 110.0))
+    # 0.3 mm over foot and bore less its first slices' bore of 1 mm, 0.1 mm deeper at most
+    over_powder = 40.0 + BORE_MM2 - BORE_MM2 / 9.0
+    assert high == pytest.approx(100.0 + 8e-3 * over_powder * 0.4, abs=2e-4)
+    assert low == pytest.approx(100.0 + 8e-3 * over_powder * 0.3, abs=2e-4)
+
+
+def test_what_is_open_of_a_bore(rim):
+    area = dict(kind="open_area", passage="a", value=1.0, u=0.1)
+    small = BORE_MM2 / 9.0
+    assert span(rim, **area, height=12.1) == pytest.approx((small, small), rel=1e-3)
+    assert span(rim, **area, height=20.0) == pytest.approx((BORE_MM2, BORE_MM2), rel=1e-3)
+    seen = dict(kind="seen", passage="a", found=True)
+    assert rim.predict(events(rim), told(**seen)).agrees is True
+    assert rim.nominal(told(**seen)).agrees is False
+
+
+def test_balls_and_pins_meet_the_sheet(rim):
+    ball = dict(kind="ball", passage="a", result="stops")
+    assert rim.predict(events(rim), told(**ball, diameter=2.1)).agrees is True
+    assert rim.predict(events(rim), told(**ball, diameter=1.9)).agrees is None  # nominal not known
+    rim.clear["a"] = (2.0, 2.0)
+    assert rim.predict(events(rim), told(**ball, diameter=1.9)).agrees is False
+    pin = dict(kind="pin", port="a outlet", diameter=4.0)
+    for depth, agrees in ((17.7, True), (29.5, False)):
+        assert rim.predict(events(rim), told(**pin, value=depth)).agrees is agrees
+        assert rim.nominal(told(**pin, value=depth)).agrees is not agrees
+
+
+def test_the_log_counts_the_layers_of_this_part(rim):
+    log = dict(kind="layers_logged")
+    assert rim.predict(events(rim), told(**log, value=300)).agrees is True
+    assert rim.predict(events(rim), told(**log, value=303)).agrees is False
+
+
+# ---- published and closed values -----------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("packing", "depth", "tops"),
+    [
+        (0.5, 100.0, (-25, 38, 94, 147)),
+        (0.5, 50.0, (0, 50, 100, 150)),
+        (0.6, 100.0, (-10, 56, 112, 165)),
+    ],
+)
+def test_tops_of_sheets_over_powder(packing, depth, tops):
+    """Closed values worked out apart for layers of 50 um: top above the stop's height, um."""
+    found = [n * 50.0 - sheet_recess(50.0, packing, depth, n) for n in (1, 2, 3, 4)]
+    assert found == pytest.approx(tops, abs=0.51)
+
+
+@pytest.mark.parametrize(("count", "k"), [(1, 3.0), (5, 3.46), (20, 3.82)])
+def test_a_set_is_contradicted_as_rarely_as_one(count, k):
+    """scipy's normal distribution, apart: 0.27 % shared out over the set."""
+    assert coverage(count) == pytest.approx(k, abs=0.005)
+    alone = 2.0 * stats.norm.sf(3.0)
+    assert 2.0 * stats.norm.sf(coverage(count)) * count == pytest.approx(alone)
+
+
+@pytest.mark.parametrize(("count", "factor"), [(3, 3.4), (5, 2.3), (10, 1.9)])
+def test_few_sisters_tell_little(count, factor):
+    """t sqrt(1 + 1/N), one-sided 95 %, worked out apart: 3.4, 2.3, 1.9."""
+    t = stats.t.ppf(0.95, count - 1) * math.sqrt(1.0 + 1.0 / count)
+    assert t == pytest.approx(factor, abs=0.05)
+    masses = list(stats.norm.rvs(size=count, random_state=1))
+    reach = stats.t.isf(stats.norm.sf(3.0), count - 1) * math.sqrt(1.0 + 1.0 / count)
+    assert 3.0 * with_scatter(0.0, masses) == pytest.approx(reach * np.std(masses, ddof=1))
+
+
+ONE = Unknowns(np.array([0.5]), np.array([0.0]), np.array([1.0]), (0.0, 0.0), 1e-5)
+
+
+def exactly(value, **keys):
+    at = np.array([value])
+    return Measured(at, at, **keys)
+
+
+@pytest.mark.parametrize(("u", "share"), [(0.02, 0.92), (0.05, 0.40), (0.1, 0.23)])
+def test_how_many_layers_a_thickness_tells(u, share):
+    """Worked out apart: layers of 0.05 mm, 1 to 6 alike likely, 0.15 mm is read."""
+    reading = told(kind="rim_thickness", value=0.15, u=u)
+    logs = [log_likelihood([(reading, exactly(0.05 * n))], ONE) for n in range(1, 7)]
+    odds = np.exp(logs)
+    assert odds[2] / odds.sum() == pytest.approx(share, abs=0.005)
+
+
+def test_a_range_is_as_likely_all_over():
+    reading = told(kind="rim_thickness", value=0.1, u=0.02)
+    low, high = 0.08, 0.3
+    expected = (stats.norm.cdf((high - 0.1) / 0.02) - stats.norm.cdf((low - 0.1) / 0.02)) / 0.22
+    found = log_likelihood([(reading, Measured(np.array([low]), np.array([high])))], ONE)
+    assert math.exp(found) == pytest.approx(expected)
+    far = log_likelihood([(reading, Measured(np.array([2.0]), np.array([2.1])))], ONE)
+    assert far == pytest.approx(stats.norm.logsf(95.0) - math.log(0.1), rel=1e-3)
+
+
+def test_a_shared_error_is_one_unknown():
+    readings = [
+        told(kind="rim_top", value=12.1, u=0.02, group="g", u_group=0.05),
+        told(kind="rim_bottom", value=11.9, u=0.03, group="g", u_group=0.05),
+        told(kind="part_height", value=30.1, u=0.04),
+    ]
+    means = [12.0, 11.85, 30.0]
+    cov = np.diag([0.02**2 + 0.05**2, 0.03**2 + 0.05**2, 0.04**2])
+    cov[0, 1] = cov[1, 0] = 0.05**2
+    expected = stats.multivariate_normal.logpdf([12.1, 11.9, 30.1], means, cov)
+    pairs = list(zip(readings, map(exactly, means), strict=True))
+    assert log_likelihood(pairs, ONE) == pytest.approx(expected)
+    assert misfit(pairs, ONE)[1] == 3
+    assert off(readings[0], 12.0, 12.0) == pytest.approx(0.1 / math.hypot(0.02, 0.05))
+
+
+def test_cooling_is_one_unknown_of_all_heights():
+    """By plain integration over the cooling, apart."""
+    readings = [
+        told(kind="rim_top", value=99.93, u=0.02),
+        told(kind="part_height", value=299.8, u=0.03),
+    ]
+    pairs = [(readings[0], exactly(100.0, per_kelvin=1e-3)),
+             (readings[1], exactly(300.0, per_kelvin=3e-3))]  # fmt: skip
+    cold = replace(ONE, kelvin=(20.0, 170.0))
+    x = np.linspace(20.0, 170.0, 200_001)
+    density = stats.norm.pdf(99.93, 100.0 - 1e-3 * x, 0.02)
+    density *= stats.norm.pdf(299.8, 300.0 - 3e-3 * x, 0.03)
+    assert math.exp(log_likelihood(pairs, cold)) == pytest.approx(density.mean(), rel=1e-4)
+    square = ((99.93 - 100.0 + 1e-3 * x) / 0.02) ** 2 + ((299.8 - 300.0 + 3e-3 * x) / 0.03) ** 2
+    assert misfit(pairs, cold)[0] == pytest.approx(square.min(), rel=1e-4)
+
+
+def test_packing_and_melt_depth_are_integrated_once(tmp_path):
+    """By a direct sum over fine steps of both, apart."""
+    sheet = make.sheet(12.0, layers=2, penetration=[0.1, 0.2], packing=[0.45, 0.6])
+    forward = forward_of(tmp_path, sheet, measured_cooled=0.0)
+    readings = [
+        told(kind="rim_top", value=12.05, u=0.03),
+        told(kind="rim_bottom", value=11.83, u=0.04),
+        told(kind="part_height", value=29.93, u=0.03),
+    ]
+    pairs = [(one, forward.predict(events(forward), one)) for one in readings]
+    packing = (np.linspace(0.45, 0.6, 401)[:-1] + 0.15 / 800)[:, None]
+    depth = (np.linspace(0.1, 0.2, 401)[:-1] + 0.1 / 800)[None, :]
+    top = 12.2 - (1 - packing) * ((1 - packing) * (0.1 + depth) + 0.1)
+    density = stats.norm.pdf(12.05, top, 0.03) * stats.norm.pdf(11.83, 12.0 - depth, 0.04)
+    density = density * stats.norm.pdf(29.93, 30.0 - 0.1 * (1 - packing) / packing, 0.03)
+    found = math.exp(log_likelihood(pairs, forward.unknowns))
+    assert found == pytest.approx(density.mean(), rel=1e-3)
+
+
+def test_what_is_not_there_cannot_have_been_measured(rim):
+    reading = told(kind="rim_top", value=12.0, u=0.1)
+    assert log_likelihood([(reading, rim.nominal(reading))], rim.unknowns) == -math.inf
+    assert log_likelihood([(reading, Untold("no"))], ONE) == pytest.approx(0.0)
