@@ -84,7 +84,7 @@ def _detail(
         (bounds[0], bounds[1], bounds[2], bounds[3]),
         f"detail {DETAIL_LETTERS[0]}: {both} {SAID[pair.state]}",
         (
-            f"{what} between them: {most(piece.area)} mm² in plan",
+            f"{what} between them: {most(piece.area)} mm2 in plan",
             f"{most(wide)} mm at the widest",
         ),
         tuple(named),

@@ -154,7 +154,7 @@ def detail_of(
     lines: tuple[str, ...] = ()
     if worst is not None:
         lines = (
-            f"at its worst {worst.open_area_mm2:.1f} of {worst.nominal_area_mm2:.1f} mm² open",
+            f"at its worst {worst.open_area_mm2:.1f} of {worst.nominal_area_mm2:.1f} mm2 open",
             "nothing passes"
             if worst.sealed
             else f"at most {most(worst.clear_diameter_mm)} mm passes",

@@ -328,7 +328,7 @@ def _crossing_row(number: int, crossing: CrossingResult) -> CrossingRow:
     return CrossingRow(
         f"{number}, sheet {crossing.stray + 1}",
         f"z {crossing.height_mm:.2f} at ({x:.2f}, {y:.2f}, {z:.2f})",
-        f"{crossing.open_area_mm2:.1f} of {crossing.nominal_area_mm2:.1f} mm²",
+        f"{crossing.open_area_mm2:.1f} of {crossing.nominal_area_mm2:.1f} mm2",
         "fully open" if whole else share(crossing),
         "nothing" if crossing.sealed else f"at most {most(crossing.clear_diameter_mm)} mm",
     )

@@ -132,7 +132,7 @@ class Sections:
             (x0 - grow, y0 - grow, x1 + grow, y1 + grow),
             f"detail {DETAIL_LETTERS[0]}: {name}, {share_in_words(void.open_fraction)}",
             (
-                f"{crossing.open_area_mm2:.1f} of {crossing.nominal_area_mm2:.1f} mm² open",
+                f"{crossing.open_area_mm2:.1f} of {crossing.nominal_area_mm2:.1f} mm2 open",
                 "nothing passes"
                 if crossing.sealed
                 else f"at most {rounded_up(crossing.clear_diameter_mm, 2)} mm passes",

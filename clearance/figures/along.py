@@ -46,7 +46,7 @@ def place_curve(figure: Figure, box: Box, curve: Curve) -> tuple[Axes, Axes]:
     above.set_xlabel("")
     if height < LOW_IN:
         above.set_ylabel("⌀, mm")
-        below.set_ylabel("mm²")
+        below.set_ylabel("mm2")
     for axes in (above, below):
         axes.yaxis.set_label_coords(-0.48 / width, 0.5)
     return above, below
@@ -167,5 +167,5 @@ def draw_area(axes: Axes, curve: Curve) -> Axes:
     axes.set_xlim(0.0, float(curve.length_mm[-1]))
     axes.set_ylim(0.0, 1.25 * float(known.max()) if len(known) else 1.0)
     axes.set_xlabel("length from the inlet, mm")
-    axes.set_ylabel("area, mm²")
+    axes.set_ylabel("area, mm2")
     return axes

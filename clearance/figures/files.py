@@ -6,6 +6,7 @@ In: Matplotlib figures. Out: PNG, PDF or SVG.
 from __future__ import annotations
 
 import io
+import re
 import warnings
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -14,6 +15,7 @@ from typing import Any
 
 import matplotlib as mpl
 from matplotlib.figure import Figure
+from matplotlib.text import Text
 
 from clearance.errors import ClearanceError
 from clearance.figures import style
@@ -63,6 +65,7 @@ def pdf_bytes(
         warnings.filterwarnings("ignore", message="Glyph .* missing from")
         with PdfPages(file, metadata={"CreationDate": None}) as pages:
             for figure in figures:
+                _with_exponents(figure)
                 pages.savefig(figure)
     return _described(file, title, bookmarks) if title else file.getvalue()
 
@@ -89,6 +92,22 @@ def _described(file: io.BytesIO, title: str, bookmarks: Sequence[Bookmark]) -> b
 LANGUAGE = "en"
 
 
+def _with_exponents(figure: Figure) -> None:
+    """Write areas, volumes and moments as paper does, ``mm²`` for ``mm2``.
+
+    Words of the program are plain letters, for terminals, JSON and tables; here alone they become
+    paper's. They only get narrower, so that what was laid out still fits.
+    """
+    for words in figure.findobj(Text):
+        said = words.get_text()
+        if "mm" in said:
+            words.set_text(_POWER.sub(lambda found: EXPONENTS[found[1]], said))
+
+
+EXPONENTS = {"2": "mm²", "3": "mm³", "4": "mm⁴"}
+_POWER = re.compile(r"\bmm([234])\b")
+
+
 def as_bytes(figure: Figure, kind: str) -> bytes:
     """Bytes of a figure; the same each time."""
     metadata: dict[str, dict[str, Any]] = {
@@ -100,5 +119,6 @@ def as_bytes(figure: Figure, kind: str) -> bytes:
     with mpl.rc_context(style.SETTINGS), warnings.catch_warnings():
         # A letter that the font has not is drawn as a box; that is no fault of the user's.
         warnings.filterwarnings("ignore", message="Glyph .* missing from")
+        _with_exponents(figure)
         figure.savefig(file, format=kind[1:], metadata=metadata[kind])
     return file.getvalue()

@@ -174,7 +174,7 @@ def test_the_first_page_says_what_happened_and_what_to_hold(done):
         "go on above z 6 mm, where their joint lies: T1",
         "end below the event, have no joint: T2, T3",
         "go on above z 6 mm, where their joint lies: L1, L2, L3",
-        "overlap, 76.0 mm2",
+        "overlap, 76.0 mm²",
         "Loose metal powder can be reactive",
     ):
         assert words in first

@@ -27,7 +27,7 @@ def told(*pairs, joined=NOTHING, unmelted=GAP, z=10.0):
 def test_powder_between_circuits_is_shown_with_its_size():
     detail = told(pair("undetermined", "unmelted"))
     assert detail.title == "detail X: a and b not known to be apart"
-    assert detail.lines[0] == "unmelted powder between them: 2.50 mm² in plan"  # 5 x 0.5
+    assert detail.lines[0] == "unmelted powder between them: 2.50 mm2 in plan"  # 5 x 0.5
     assert float(detail.lines[1].split()[0]) == pytest.approx(0.5, abs=0.011)
     x0, y0, x1, y1 = detail.bounds
     assert x1 - x0 == pytest.approx(y1 - y0)
@@ -46,7 +46,7 @@ def test_what_is_joined_comes_before_what_may_be():
     open_between = box(3.0, -1.0, 5.0, 1.0)
     detail = told(pair("undetermined", "unmelted"), pair("joined", "void"), joined=open_between)
     assert detail.title == "detail X: a and b connected"
-    assert detail.lines[0].startswith("open between them: 4.00 mm²")
+    assert detail.lines[0].startswith("open between them: 4.00 mm2")
 
 
 def test_no_detail_where_nothing_leaks_or_elsewhere():

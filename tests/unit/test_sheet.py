@@ -362,7 +362,7 @@ def test_curve_has_requirement_both_curves_and_a_mark_for_each_crossing(drawn):
     figure = along.curve_figure(page.curve)
     below, above = figure.axes
     assert above.get_ylabel() == "clear diameter, mm"
-    assert below.get_ylabel() == "area, mm²"
+    assert below.get_ylabel() == "area, mm2"
     said = [text.get_text() for text in above.get_legend().get_texts()]
     assert {"nominal", "predicted", "required, 5 mm"} <= set(said)
     assert above.get_xlim() == below.get_xlim() == (0.0, page.curve.length_mm[-1])
