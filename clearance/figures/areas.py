@@ -22,6 +22,8 @@ from clearance.result import State
 
 RING_SHARE = 0.15
 """Width of a ring, of the size of the smallest passage."""
+MOST_HIDDEN, TOUCHING_MM = 0.25, 1e-3
+"""Of a piece of powder that touches a passage, what its ring may hide."""
 
 
 def draw_level(axes: Axes, section: LevelSection) -> Axes:
@@ -35,8 +37,11 @@ def draw_level(axes: Axes, section: LevelSection) -> Axes:
     area(axes, section.unmelted, style.UNMELTED, "unmelted")
     area(axes, section.stray, style.STRAY, "stray")
     width_pt = _ring_pt(axes, section.voids)
+    reach = (width_pt + 2.0 * style.RING_EDGE_PT) / _pt_per_mm(axes)
     for void in section.voids:
-        ring(axes, void.nominal, void.state, width_pt)
+        powder = _hidden(void, section.unmelted, reach)
+        ring(axes, shapely.union_all([void.nominal, powder]), void.state, width_pt)
+        area(axes, powder, style.UNMELTED, "unmelted")
     for void in section.voids:  # rings lie outside: nothing of a passage is hidden
         area(axes, void.closed, style.STRAY, "closed")
         area(axes, void.open, style.VOID, "open")
@@ -52,9 +57,25 @@ def draw_level(axes: Axes, section: LevelSection) -> Axes:
 def _ring_pt(axes: Axes, voids: Sequence[Void]) -> float:
     """Width of the rings: a share of the smallest passage on paper, within limits."""
     sizes = [math.sqrt(void.nominal.area) for void in voids]
-    per_mm = inches_per_mm(axes, size_in(axes)[0]) * 72.0
-    most = RING_SHARE * min(sizes, default=0.0) * per_mm
+    most = RING_SHARE * min(sizes, default=0.0) * _pt_per_mm(axes)
     return min(max(most, style.LEAST_RING_PT), style.RING_PT)
+
+
+def _pt_per_mm(axes: Axes) -> float:
+    return inches_per_mm(axes, size_in(axes)[0]) * 72.0
+
+
+def _hidden(void: Void, unmelted: Any, reach: float) -> Any:
+    """Powder about a passage that a ring of a width in mm would hide: it then goes around both."""
+    under = void.nominal.buffer(reach)
+    return shapely.union_all(
+        [
+            piece
+            for piece in shapely.get_parts(unmelted)
+            if piece.distance(void.nominal) < TOUCHING_MM
+            and piece.intersection(under).area > MOST_HIDDEN * piece.area
+        ]
+    )
 
 
 def ring(axes: Axes, shape: Any, state: State, width_pt: float = style.RING_PT) -> None:

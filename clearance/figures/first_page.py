@@ -255,7 +255,10 @@ def _recommendation(sheet: Sheet, wide: float) -> list[Strip]:
     step, high = CALL_PT * LEADING, WORD_PT * LEADING
     lines = [
         line
-        for sentence in (said.sentence.removeprefix(word).lstrip(" ,:"), said.action)
+        for sentence in (
+            said.sentence.removeprefix(word).lstrip(" ,:"),
+            f"Next: {said.action}" if said.action else "",
+        )
         if sentence
         for line in wrapped(f"{sentence}.", room, CALL_PT, True)
     ]

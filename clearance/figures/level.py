@@ -52,6 +52,8 @@ AXIS_IN = 0.12
 """The level axis stands this far below the part; the scale bar stands left of it."""
 DETAIL_IN, SMALL_DETAIL_IN, FEW_ROWS = 2.75, 1.9, 4
 """Size of the detail, and with more passages than so many to list below it."""
+MOST_KEYED = 6
+"""With more passages than so many the rings are explained by state, as not every row may fit."""
 FEW_LABELS, MOST_LABELS = 8, 20
 """More pieces than this: open ones go without a label."""
 LEADER_IN, NUMBERS_IN = 0.3, 0.5
@@ -254,11 +256,17 @@ def _that_fit_beside(
     ]
     if sum(LINE_IN * len(lines) + GAP_IN for lines in whole) <= room_in:
         return whole
-    most = int((room_in / len(labels) - GAP_IN) / LINE_IN)
-    return [
-        [shortened(line, words_in, style.SMALLEST_PT) for line in label[: max(most, 1)]]
-        for label in labels
-    ]
+    most = max(int((room_in / len(labels) - GAP_IN) / LINE_IN), 1)
+    cut = (label[:most] if most > 1 else _in_one(label, words_in) for label in labels)
+    return [[shortened(line, words_in, style.SMALLEST_PT) for line in lines] for lines in cut]
+
+
+def _in_one(label: Sequence[str], words_in: float) -> list[str]:
+    """Name and state in one line: a name may be shortened, the word of the state is not."""
+    name, *others = label
+    state = f", {others[0]}" if others else ""
+    room_in = words_in - width_in(state, style.SMALLEST_PT)
+    return [f"{shortened(name, room_in, style.SMALLEST_PT)}{state}"]
 
 
 def _label(
@@ -405,7 +413,7 @@ def panel_axes(figure: Figure, box: Sequence[float]) -> Axes:
 def _side(figure: Figure, section: LevelSection, top: float) -> None:
     """The passages and the key, below `top` inches of the side column."""
     panel = panel_axes(figure, SIDE)
-    key = key_of(section)
+    key: list[tuple[style.Look | State, str]] = [*key_of(section), *_rings(section)]
     panel.text(0.0, top, "passages", fontsize=style.SMALLEST_PT, fontweight="bold", va="top")
     at = top - 0.24
     shown = _that_fit(section.rows, at - KEY_IN * len(key) - 0.08)
@@ -423,6 +431,14 @@ def _side(figure: Figure, section: LevelSection, top: float) -> None:
         swatch(panel, (0.02, at - 0.12, 0.36, at), look)
         _line(panel, at, shortened(words, WORDS_IN, style.SMALLEST_PT))
         at -= KEY_IN
+
+
+def _rings(section: LevelSection) -> list[tuple[State, str]]:
+    """Rings that no row tells, as those are drawn with the passages' names where they all fit."""
+    if len(section.rows) <= MOST_KEYED:
+        return []
+    drawn = {void.state for void in section.voids}
+    return [(state, f"passage {state.value}") for state in SEVERITY if state in drawn]
 
 
 def _that_fit(rows: Sequence[Row], room_in: float) -> Sequence[Row]:

@@ -1,5 +1,6 @@
 """Figures: limits, labels, looks and places of what is drawn; the bytes repeat."""
 
+import dataclasses
 import itertools
 import re
 
@@ -162,6 +163,50 @@ def test_a_ring_in_the_colour_of_the_state_lies_outside_each_passage(state):
     assert to_rgba(style.RINGS[state.value].colour) in colours
     last = max(n for n, name in enumerate(names) if name == f"ring {state.value}")
     assert names.index("open") > last  # drawn over it: nothing of the passage is hidden
+
+
+@pytest.mark.parametrize("wide", [0.4, 0.6])
+@pytest.mark.parametrize("state", State)
+def test_a_ring_hides_no_powder_about_a_bore(state, wide):
+    """A chamfer's width of powder about a bore: the ring goes around both."""
+    void = piece(40.0, 30.0, state)
+    powder = void.nominal.buffer(wide).difference(void.nominal)
+    at = shades(dataclasses.replace(section([void]), unmelted=powder))
+    bare = shades(section([void]))
+    around = [(np.cos(t), np.sin(t)) for t in np.linspace(0.0, 6.28, 60)]
+    mid = 3.0 + 0.5 * wide
+    seen = [at(40.0 + mid * x, 30.0 + mid * y) for x, y in around]
+    powdery = np.dot(np.array(to_rgba(style.UNMELTED.face))[:3] * 255.0, [0.2126, 0.7152, 0.0722])
+    # Its dots and the ring's inner edge are dark; between them its own tone shows.
+    assert np.mean(np.abs(np.array(seen) - powdery) < 30.0) > 0.3
+    beyond = [
+        at(40.0 + (r + wide) * x, 30.0 + (r + wide) * y) for r in (3.1, 3.2) for x, y in around
+    ]
+    before = [bare(40.0 + r * x, 30.0 + r * y) for r in (3.1, 3.2) for x, y in around]
+    assert np.mean(beyond) == pytest.approx(np.mean(before), abs=25.0)  # the ring is still there
+
+
+def test_a_large_field_of_powder_stays_under_the_ring():
+    voids = [piece(20.0, 30.0, State.BLOCKED), piece(60.0, 30.0, State.OPEN)]
+    field = box(5, 5, 75, 55).difference(shapely.union_all([v.nominal for v in voids]))
+    axes = Figure(figsize=(8, 6)).add_axes((0, 0, 1, 1))
+    axes.set_xlim(0, 80)
+    areas.draw_level(axes, dataclasses.replace(section(voids), unmelted=field))
+    rings = [p for p in axes.artists if (p.get_gid() or "").startswith("ring")]
+    assert not rings or max(p.get_path().get_extents().width for p in rings) < 7.0
+
+
+def test_a_label_that_is_cut_keeps_the_word_of_its_state():
+    figure = level.level_figure(crowded())
+    said = [t.get_text() for t in figure.axes[0].texts if t.get_gid() == "label"]
+    named = [text for text in said if text.startswith("cooling")]
+    assert named
+    words = tuple(state.value for state in State)
+    assert sum(text.endswith(words) for text in said) == len(named)
+    names = " ".join(t.get_text() for axes in figure.axes for t in axes.texts)
+    for state in State:
+        assert f"passage {state.value}" in names  # beside its ring, whatever rows are left out
+    assert level._in_one((LONG, "blocked", "sealed here"), 1.5)[0].endswith(", blocked")
 
 
 def test_small_passages_have_thin_rings():
