@@ -19,6 +19,11 @@ class Step(NamedTuple):
     after: str = ""
 
 
+def told(step: str) -> str:
+    """A step without what explains it: that stands behind a semicolon."""
+    return step.partition("; ")[0]
+
+
 def joined(steps: Iterable[Step | str]) -> tuple[str, ...]:
     """Sentences in their order, none twice; neighbours that differ in the name alone are one."""
     found: list[tuple[Step, list[str]]] = []

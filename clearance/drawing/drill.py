@@ -211,7 +211,7 @@ def _leaves(rework: Rework, stroke: Drilling) -> str:
         return f", leaves it {rework.state_after}"
     number = rework.drilling.index(stroke) + 1
     both = "both" if count == 2 else f"all {count}"
-    return f"; stroke {number} of {count}: {rework.state_after} only after {both}"
+    return f"; operation {number} of {count}: {rework.state_after} only after {both}"
 
 
 def _stroke(
@@ -377,13 +377,13 @@ def _taken(stroke: Drilling) -> str:
 def _set_up(stroke: Drilling) -> str:
     """How the part stands under an upright spindle, and which way the shank leans."""
     turned_over = stroke.tilt_from_z_deg > 90.0
-    off = off_normal(stroke)
+    off, turn = off_normal(stroke), stroke.turn_about_z_deg
     said = f"set-up: build direction {'down' if turned_over else 'up'}, "
     if off < UPRIGHT_DEG:
         return f"{said}drill upright: shank {stroke.tilt_from_z_deg:.2f} deg off +Z"
     said += (
         f"shank {off:.2f} deg off the vertical: {stroke.tilt_from_z_deg:.2f} deg off +Z, "
-        f"turned {stroke.turn_about_z_deg:.2f} deg about +Z from +x to +y"
+        f"turned {abs(turn) if near(turn) == '-180.00' else turn:.2f} deg about +Z from +x to +y"
     )
     return said + (f"; {aslant}" if (aslant := wanders(stroke)) else "")
 

@@ -26,7 +26,8 @@ METHOD = (
     "What lies above is lifted and moved sideways as the event says; within the sheet powder that "
     "the wrong slice left is metal for passages and void for leaks.",
     "Blocked: inlet and outlet lie apart in a graph of columns from which only what is surely "
-    "metal is taken out; a crossing is sealed if no circle of smallest_way fits its section.",
+    "metal is taken out; a crossing is sealed if no circle of the smallest opening that counts "
+    "fits its section.",
     "Low end of a clear diameter: exact least distance to the surface along a route that was found "
     "and widened, twice.",
     "High end: the largest circle in exact sections that every wider route has to pass.",
@@ -146,7 +147,7 @@ def settings(checked: Checked) -> tuple[Fact, ...]:
         ("mesh tolerance", f"{part.mesh_tolerance:g} mm"),
     ]
     if part.density_g_cm3 is not None:
-        given.append(("density", f"{part.density_g_cm3:g} g/cm³"))
+        given.append(("density", f"{part.density_g_cm3:g} g/cm3"))
     given += [
         ("drill series", ", ".join(drilling.series) or "none"),
         ("own drills", ", ".join(f"{d.diameter:g} mm" for d in drilling.drills) or "none"),
@@ -159,7 +160,7 @@ def settings(checked: Checked) -> tuple[Fact, ...]:
         given.append(
             (
                 "flow",
-                f"{flow.rate:g} L/min, {flow.density:g} kg/m³, {flow.viscosity:g} Pa s",
+                f"{flow.rate:g} L/min, {flow.density:g} kg/m3, {flow.viscosity:g} Pa s",
             )
         )
     return tuple(Fact(what, value, "case") for what, value in given)

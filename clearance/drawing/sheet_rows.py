@@ -85,7 +85,7 @@ def _where(passage: PassageResult, sheets: Extents) -> str:
             said.append(f"{at}{left} at {'; '.join(map(_xy, those))}")
             continue
         total = sum(c.stray == stray for c in passage.crossings)
-        which = f"all {total}" if len(those) == total else f"{len(those)} of {total}"
+        which = f"each of {total}" if len(those) == total else f"{len(those)} of {total}"
         said.append(f"{at}{which} {left}, {_around(those)}")
     return "\n".join(said) or "nothing narrowed"
 

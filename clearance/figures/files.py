@@ -100,12 +100,12 @@ def _with_exponents(figure: Figure) -> None:
     """
     for words in figure.findobj(Text):
         said = words.get_text()
-        if "mm" in said:
-            words.set_text(_POWER.sub(lambda found: EXPONENTS[found[1]], said))
+        if _POWER.search(said):
+            words.set_text(_POWER.sub(lambda found: found[0].translate(EXPONENTS), said))
 
 
-EXPONENTS = {"2": "mm²", "3": "mm³", "4": "mm⁴"}
-_POWER = re.compile(r"\bmm([234])\b")
+EXPONENTS = str.maketrans("234", "²³⁴")
+_POWER = re.compile(r"\b[cm]?m[234]\b")
 
 
 def as_bytes(figure: Figure, kind: str) -> bytes:

@@ -12,6 +12,7 @@ from dataclasses import replace
 import matplotlib as mpl
 from matplotlib.figure import Figure
 
+from clearance.disposition.steps import told
 from clearance.drawing.level_parts import LevelSection
 from clearance.drawing.sheet import BOXES, HOLD, NOT_JUDGED, Sheet
 from clearance.drawing.sheet_facts import EVENT_HEADS, Fact
@@ -37,6 +38,7 @@ from clearance.figures.paper import (
     table_row,
     text_strips,
     tied,
+    whole_item,
     width_in,
     wrapped,
 )
@@ -53,8 +55,8 @@ WORD_PT, HOLD_PT, CALL_PT, WRONG_PT = 26.0, 16.0, 11.0, 10.0
 """Letters of the recommendation, the largest of all; of the hold; of what is said beside."""
 BESIDE_WORD_IN = 2.6
 """Room that a sentence needs to stand beside the recommendation instead of under it."""
-LEAST_SECTION_IN, MOST_SECTION_IN = 2.2, 5.0
-"""Height of the section on the first page."""
+LEAST_SECTION_IN, LEAST_LEAK_IN, MOST_SECTION_IN = 2.2, 3.6, 5.0
+"""Height of the section on the first page; LEAK where its detail names circuits that meet."""
 KEY_IN = 1.28
 PLATE_IN = 0.58
 """At the top of the first sheet of a part of a plate: room for its label (`stamp`)."""
@@ -114,7 +116,8 @@ def _first(flow: Flow, sheet: Sheet, letters: Letters) -> list[Block]:
     blocks = _blocks(sheet, wide)
     order = _elsewhere(sheet), Block(ORDER, _one_below_the_other(sheet.order_of_work, wide))
     room = flow.room - end - sum(map(gap, blocks))
-    least = 0.0 if section is None else LEAST_SECTION_IN
+    leak = section is not None and section.detail is not None and section.detail.named
+    least = 0.0 if section is None else LEAST_LEAK_IN if leak else LEAST_SECTION_IN
     placed, left_over = _that_fit(blocks, room - least, order)
     if section is not None and any(block.title.startswith(FORGET) for block in left_over):
         placed, left_over = _that_fit(blocks, room, order)  # the picture gives way to hazards
@@ -206,7 +209,7 @@ def _elsewhere(sheet: Sheet) -> Block:
     """Stands for a work sequence that is too long: where it is, and which steps touch powder."""
     steps = sheet.order_of_work
     title = f"{ORDER}: all {len(steps)} steps on the next page"
-    if touching := [f"{n}" for n, step in enumerate(steps, 1) if POWDER.search(step)]:
+    if touching := [f"{n}" for n, step in enumerate(steps, 1) if POWDER.search(told(step))]:
         title += f", of them about powder: {', '.join(touching)}"
     return Block(title, (Strip(0.0, lambda page, top: None),))
 
@@ -374,7 +377,7 @@ def _one_below_the_other(steps: Sequence[str], wide: float) -> tuple[Strip, ...]
     return tuple(
         strip
         for mark, step in ticked
-        for strip in text_strips(step, wide, mark=mark, indent=TICK_IN)
+        for strip in whole_item(text_strips(step, wide, mark=mark, indent=TICK_IN))
     )
 
 

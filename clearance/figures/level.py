@@ -27,6 +27,7 @@ from clearance.figures.scale import (
     inches_per_mm,
     ratio,
     scale_bar,
+    size_in,
     standard,
     to_scale,
     true_scale,
@@ -368,10 +369,15 @@ def _detail(figure: Figure, main: Axes, section: LevelSection, detail: Detail) -
 
 
 def name_in_detail(axes: Axes, detail: Detail) -> None:
-    """Names of what a detail shows, at their places."""
-    for name, at in detail.named:
+    """Names of what a detail shows, at their places, one above the other where they would meet."""
+    scale = inches_per_mm(axes, size_in(axes)[0])
+    low, high = (end * scale for end in axes.get_ylim())
+    names = [shortened(name, NAME_IN, style.SMALLEST_PT, bold=True) for name, _ in detail.named]
+    lines = [LINE_IN] * len(names)
+    heights = spread([at[1] * scale for _, at in detail.named], lines, low, high)
+    for name, (_, at), height in zip(names, detail.named, heights, strict=True):
         axes.annotate(
-            shortened(name, NAME_IN, style.SMALLEST_PT, bold=True), at, ha="center", va="center",
+            name, (at[0], height / scale), ha="center", va="center",
             fontsize=style.SMALLEST_PT, fontweight="bold", bbox=style.BACKED, zorder=8,
             annotation_clip=True,
         ).set_gid("circuit")  # fmt: skip

@@ -266,8 +266,22 @@ def listing(items: Sequence[str], room_in: float, numbered: bool = False) -> tup
     """Items one under the other, each with a dash or its number."""
     strips: list[Strip] = []
     for n, item in enumerate(items, 1):
-        strips += text_strips(item, room_in, mark=f"{n}." if numbered else "–", indent=0.22)
+        mark = f"{n}." if numbered else "–"
+        strips += whole_item(text_strips(item, room_in, mark=mark, indent=0.22))
     return tuple(strips)
+
+
+def whole_item(lines: Sequence[Strip]) -> list[Strip]:
+    """Lines of an item as one strip, so that no page ends within it; a long one as it is."""
+    if len(lines) > MOST_LINES:
+        return list(lines)
+
+    def draw(page: Page, top: float) -> None:
+        for line in lines:
+            line.draw(page, top)
+            top -= line.height
+
+    return [Strip(sum(line.height for line in lines), draw)]
 
 
 # ---- tables ----------------------------------------------------------------------------------

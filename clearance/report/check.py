@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from clearance.disposition.rules import brief
-from clearance.disposition.steps import Step, joined
+from clearance.disposition.steps import Step, joined, told
 from clearance.report.grave import besides
 from clearance.report.headline import headline
 from clearance.report.table import Paint, plain, table, wrapped
@@ -98,7 +98,7 @@ def _steps(result: Result, width: int, room: int) -> list[str]:
     steps = () if result.disposition is None else result.disposition.order_of_work
     for count in range(min(MOST_STEPS, len(steps)), 0, -1):
         more = f" (of {len(steps)})" if len(steps) > count else ""
-        first = (step.partition("; ")[0] for step in steps[:count])
+        first = map(told, steps[:count])
         lines = listed_block(f"Next steps{more}", first, width, numbered=True)
         if len(lines) <= room or count <= LEAST_STEPS:
             return lines

@@ -48,7 +48,7 @@ def _weak(joint: Joint) -> str:
 def _leak(gap: Unmelted, told: bool) -> str:
     """That a gap may leak; its size unless the line of the joint tells it."""
     size = "" if told else f", {_size(gap)}"
-    return f"{named(leaking(gap.joins))} to the outside, through an {GAP}{size}"
+    return f"{named(leaking(gap.joins))} may leak to the outside through an {GAP}{size}"
 
 
 def _size(gap: Unmelted) -> str:

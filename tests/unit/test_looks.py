@@ -145,14 +145,14 @@ def test_states_are_told_without_colour():
 def test_paper_writes_exponents_and_nothing_else_does(tmp_path):
     """One convention from one place: words are plain letters until they are put on paper."""
     figure = Figure()
-    figure.text(0.1, 0.5, "4662.9 mm2 of 12 mm3, Ixx 3 mm4; mm2x and xmm2 stay")
+    figure.text(0.1, 0.5, "4662.9 mm2 of 12 mm3, Ixx 3 mm4, 8 g/cm3; mm2x and xmm2 stay")
     figure.add_subplot().set_ylabel("area, mm2")
     write(figure, tmp_path / "a.svg")
     drawn = (tmp_path / "a.svg").read_text(encoding="utf-8")
-    assert "4662.9 mm² of 12 mm³, Ixx 3 mm⁴; mm2x and xmm2 stay" in drawn
+    assert "4662.9 mm² of 12 mm³, Ixx 3 mm⁴, 8 g/cm³; mm2x and xmm2 stay" in drawn
     assert "area, mm²" in drawn
     write_pages([figure, figure], tmp_path / "a.pdf")
     assert all("12 mm³" in page.words() for page in pdf.pages(tmp_path / "a.pdf"))
     home = Path(clearance.__file__).parent
-    wrote = [p.name for p in home.rglob("*.py") if re.search("mm[²³]", p.read_text("utf-8"))]
+    wrote = [p.name for p in home.rglob("*.py") if re.search("m[²³⁴]", p.read_text("utf-8"))]
     assert wrote == ["files.py"]

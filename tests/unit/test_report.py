@@ -184,7 +184,7 @@ def test_nothing_grave_is_left_out_of_the_short_form():
     found = " ".join(check.text(FULL, 80).split())
     for said in (
         "circuits: circuit-1 and circuit-2: connected through an unmelted gap at (1, 2, 3)",
-        "leak path: circuit-1 to the outside, through an unmelted gap (lack of fusion)",
+        "leak path: circuit-1 may leak to the outside through an unmelted gap (lack of fusion)",
         "joint: only 96 % of the section is fused at z 31.35",
         "trapped powder: 0.43 to 0.57 g (120.0 mm3), drilling or heat can ignite it: between "
         "stray sheet 1 and stray sheet 2",

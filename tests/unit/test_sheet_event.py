@@ -239,7 +239,7 @@ def test_one_stroke_of_two_does_not_leave_a_passage_open(tmp_path):
     drills = sheet(found).passages[0].drills
     assert len(drills) == 2
     for n, drill in enumerate(drills, 1):
-        assert drill.title.endswith(f"stroke {n} of 2: open only after both")
+        assert drill.title.endswith(f"operation {n} of 2: open only after both")
         assert "leaves it" not in drill.title
 
 
