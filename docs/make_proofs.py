@@ -5,6 +5,7 @@ One small part, a block with a leaning bore; what is drawn is what the program c
 
 from __future__ import annotations
 
+import itertools
 import sys
 import tempfile
 from collections.abc import Callable
@@ -18,6 +19,7 @@ import numpy as np
 import shapely
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.ticker import FuncFormatter
 
 from clearance import Case
 from clearance.evidence.signs import overhang
@@ -25,10 +27,13 @@ from clearance.figures import style
 from clearance.figures.areas import area
 from clearance.figures.files import write
 from clearance.figures.style import Look
+from clearance.flow.of_check import CheckedFlow
 from clearance.geometry import sections
 from clearance.geometry.areas import largest_circle_mm
 from clearance.geometry.planes import Plane
+from clearance.passages.fins import Told, unseen
 from clearance.passages.levels import faces
+from clearance.passages.rooms import holds_rims_only, room
 from clearance.predicted.cuts import predicted_metal, stray_metal
 from clearance.predicted.part import NOMINAL, Predicted
 from clearance.predicted.stray import slabs
@@ -48,16 +53,33 @@ PIECES = ("#9ecae9", "#f6c98a", "#b5d8a6", "#d9c2e6")
 # ---- the part --------------------------------------------------------------------------------
 
 
-def checked(pitch: float, height: float, **event: Any) -> PassageCheck:
-    """The passage of the block with an event at a height."""
+def checked(
+    pitch: float,
+    height: float,
+    *,
+    lean: float = LEAN,
+    less: m3.Manifold | None = None,
+    stray: m3.Manifold | None = None,
+    rate: float | None = None,
+    **event: Any,
+) -> PassageCheck:
+    """The passage of the block with an event at a height, or with measured stray metal.
+
+    The bore leans by `lean` to both sides of the middle; `less` is cut out of the block as well.
+    With a `rate` water flows, L/min.
+    """
     block = m3.Manifold.cube(tuple(HIGH - LOW)).translate(tuple(LOW))
-    along = np.array([2.0 * LEAN, 0.0, HIGH[2]])
+    along = np.array([2.0 * lean, 0.0, HIGH[2]])
     turn = float(np.degrees(np.arctan2(along[0], along[2])))
     bore = m3.Manifold.cylinder(40.0, RADIUS, RADIUS, 64, center=True).rotate((0.0, turn, 0.0))
     part = block - bore.translate((0.0, 0.0, 0.5 * HIGH[2]))
-    mesh = part.to_mesh()
-    soup = np.asarray(mesh.vert_properties, np.float32)[np.asarray(mesh.tri_verts)][:, :, :3]
     wide = RADIUS / float(np.cos(np.radians(turn)))
+    if stray is not None:
+        sheet: dict[str, Any] = {"shape": "mesh", "mesh": "stray.stl", "source": "measured"}
+    else:
+        sheet = {"height": height, "layers": 3, "penetration": LAYER}
+        if "next_layer" not in event:
+            sheet["resume"] = "height"
     tables = {
         "part": {
             "name": "block",
@@ -68,27 +90,28 @@ def checked(pitch: float, height: float, **event: Any) -> PassageCheck:
         "passage": [
             {
                 "name": "bore",
-                "inlet": {"centre": [-LEAN, 0.0, 0.0], "radius": wide},
-                "outlet": {"centre": [LEAN, 0.0, float(HIGH[2])], "radius": wide},
+                "inlet": {"centre": [-lean, 0.0, 0.0], "radius": wide},
+                "outlet": {"centre": [lean, 0.0, float(HIGH[2])], "radius": wide},
                 "min_clear_diameter": 3.0,
             }
         ],
-        "stray": [
-            {
-                "height": height,
-                "layers": 3,
-                "penetration": LAYER,
-                **({} if "next_layer" in event else {"resume": "height"}),
-                **event,
-            }
-        ],
+        "stray": [{**sheet, **event}],
         "grid": {"pitch": pitch},
         "drilling": {"series": []},
     }
+    if rate is not None:
+        tables["flow"] = {"density": 998.0, "viscosity": 0.001, "rate": rate}
     with tempfile.TemporaryDirectory() as folder:
-        _write_stl(Path(folder) / "block.stl", soup)
+        _write_stl(Path(folder) / "block.stl", _soup(part if less is None else part - less))
+        if stray is not None:
+            _write_stl(Path(folder) / "stray.stl", _soup(stray))
         ready = prepare(Case.from_tables(tables, folder))
     return PassageCheck(ready, ready.case.passage[0])
+
+
+def _soup(solid: m3.Manifold) -> Any:
+    mesh = solid.to_mesh()
+    return np.asarray(mesh.vert_properties, np.float32)[np.asarray(mesh.tri_verts)][:, :, :3]
 
 
 def _write_stl(path: Path, soup: Any) -> None:
@@ -317,6 +340,159 @@ def stopper() -> Figure:
     return figure
 
 
+def stopper_room() -> Figure:
+    """The room around a stopper: nothing else in it, or a hole that has to be looked at."""
+    pitch = 0.6
+    by = m3.Manifold.cylinder(3.5, 0.45, 0.45, 32).translate((-1.1, 0.0, -0.5))
+    cases = (None, by)
+    figure, axes = panels(2, ["", ""])
+    for one, less in zip(axes, cases, strict=True):
+        check = checked(pitch, 9.0, less=less)
+        own = room([check.inlet], pitch)
+        proven = holds_rims_only(check.checked.bodies.part, [check.inlet], own) is not None
+        said = "proven: nothing is hidden" if proven else "not proven: looked at again"
+        one.set_title(said, fontsize=TEXT_PT)
+        metal = cut(check.window(pitch).predict(NOMINAL))[0]
+        area(one, metal, style.METAL, "metal")
+        inside = shapely.box(-20.0, -20.0, 20.0, 20.0)
+        for normal, bound in zip(own.normals, own.bounds, strict=True):
+            inside = shapely.intersection(inside, _half(normal[[0, 2]], bound))
+        area(one, inside, Look("none", "#005a9c", line="--", width_pt=1.2), "room")
+        surface = shapely.intersection(metal.boundary, inside)
+        for part in shapely.get_parts(shapely.line_merge(surface)):
+            for (x0, z0), (x1, z1) in itertools.pairwise(shapely.get_coordinates(part)):
+                face = abs(z0) + abs(z1) < 1e-3
+                colour = "#005a9c" if face else style.WARN
+                one.plot([x0, x1], [z0, z1], color=colour, linewidth=2.6, solid_capstyle="round")
+        upright(one, (-9.5, 1.5), (-3.4, 5.0))
+    say(axes[0], -7.2, -2.9, "room", (-6.6, -2.4))
+    say(axes[0], -1.4, -1.0, "face before\nthe mouth", (-1.6, 0.0))
+    say(axes[0], -1.6, 4.4, "wall behind it", (-2.2, 0.1))
+    say(axes[1], -1.6, -2.9, "a hole beside the mouth", (-1.1, 0.1))
+    return figure
+
+
+def _half(normal: Any, bound: float) -> Any:
+    """All points of a plane with normal @ point <= bound, as far as figures go."""
+    size = float(np.hypot(*normal))
+    if size < 1e-9:
+        return shapely.box(-50.0, -50.0, 50.0, 50.0)
+    unit = normal / size
+    across = np.array([-unit[1], unit[0]])
+    edge = unit * bound / size
+    corners = [edge + 80.0 * across, edge - 80.0 * across]
+    return shapely.Polygon([*corners, corners[1] - 80.0 * unit, corners[0] - 80.0 * unit])
+
+
+def ball_at_mouth() -> Figure:
+    """Stray metal in front of a mouth: a ball stands out by half, and meets it there."""
+    hole, off, top = 2.4, 0.5, float(HIGH[2])
+    plate = m3.Manifold.cube((12.0, 7.0, 0.6)).translate((-6.0, -3.5, top + off))
+    plate -= m3.Manifold.cylinder(4.0, 0.5 * hole, 0.5 * hole, 64, True).translate((0, 0, top))
+    check = checked(0.4, 0.0, lean=0.0, stray=plate)
+    variant = check.checked.unknowns.variants[0]
+    judged = check.judge(variant)
+    high = judged.way.high_mm
+    titles = ["a ball of that size", "by the distance d of a plate with a hole of 2.4"]
+    figure, axes = panels(2, titles)
+    metal, _ = cut(check.window(0.4).predict(NOMINAL))
+    area(axes[0], metal, style.METAL, "metal")
+    slab = shapely.box(-6.0, top + off, 6.0, top + off + 0.6)
+    area(axes[0], slab.difference(shapely.box(-0.5 * hole, 0.0, 0.5 * hole, 40.0)), style.STRAY, "")
+    axes[0].plot([-RADIUS, RADIUS], [top, top], color="#005a9c", linewidth=2.0)
+    area(axes[0], circle(0.0, top, high), BALL, "ball")
+    say(axes[0], 3.2, 14.3, "closing surface", (1.8, top))
+    say(axes[0], 3.0, 18.4, f"c = {hole:g}", (0.5 * hole, top + off))
+    say(axes[0], -3.4, 18.4, f"at most {high:.2f} mm", (-0.35 * high, top + 0.3 * high))
+    upright(axes[0], (-5.5, 5.5), (12.0, 19.0))
+    away = np.linspace(0.0, 1.8, 80)
+    wide = 2.0 * RADIUS
+    axes[1].set_aspect("auto")
+    axes[1].plot(away, np.minimum(np.sqrt(hole**2 + 4.0 * away**2), wide), color=style.INK)
+    axes[1].plot([off], [high], "o", color=style.WARN, markersize=7)
+    axes[1].axhline(wide, color="#005a9c", linewidth=0.9, linestyle="--")
+    say(axes[1], 0.6, wide - 0.18, "the mouth's own circle")
+    say(axes[1], 1.1, 2.75, "computed", (off, high))
+    axes[1].set_xlabel("d, mm")
+    axes[1].set_ylabel("ball at most, mm")
+    return figure
+
+
+def slanting_plate() -> Figure:
+    """A plate across a bore of which every level section shows a part only."""
+    plate = m3.Manifold.cube((9.0, 7.0, 0.5), True).rotate((0.0, -50.0, 0.0)).translate((0, 0, 8))
+    check = checked(0.4, 0.0, lean=0.0, stray=plate)
+    variant = check.checked.unknowns.variants[0]
+    judged = check.judge(variant)
+    predicted = check.predicted(variant.events, 0.4)
+    own = check.sections(predicted.window)
+    heights = np.linspace(4.0, 12.0, 81)
+    bore = circle(0.0, 0.0, 2.0 * RADIUS)
+    shares = [bore.difference(predicted.section(z)).area / bore.area for z in heights]
+    told = [Told(4.0, 12.0, True, bore)]
+    (found,) = unseen(own, predicted.events, told)
+    figure, axes = panels(2, [f"the passage: {judged.state.value}", "open in level sections"])
+    metal, slices = cut(predicted)
+    area(axes[0], metal, style.METAL, "metal")
+    area(axes[0], slices, style.STRAY, "plate")
+    upright(axes[0], (-5.0, 5.0), (2.0, 14.0))
+    axes[1].set_aspect("auto")
+    axes[1].plot(shares, heights, color=style.INK)
+    axes[1].set_xlim(0.0, 1.05)
+    axes[1].set_ylim(2.0, 14.0)
+    axes[1].set_xlabel("open fraction")
+    axes[1].set_ylabel("z, mm")
+    least = int(np.argmin(shares))
+    say(axes[1], 0.42, 11.6, f"never less than {100.0 * shares[least]:.0f} %",
+        (shares[least], heights[least]))  # fmt: skip
+    say(axes[1], 0.42, 3.4, f"told: the metal from z {found:.2f} on\nmay shut it unseen")
+    return figure
+
+
+def loss_bracket() -> Figure:
+    """Pressure loss against flow: two ends, and what each may be used for."""
+    rates = (0.5, 1.0, 2.0, 4.0, 8.0, 16.0, 30.0)
+    ends: dict[str, list[tuple[float, float]]] = {"nominal": [], "predicted": []}
+    for rate in rates:
+        check = checked(0.4, 5.0, rate=rate)
+        for variant in check.checked.unknowns.variants:
+            check.judged.append(check.judge(variant))
+        flow = CheckedFlow(check).after(None)
+        assert flow is not None
+        for name, told in ends.items():
+            loss = flow[name]  # type: ignore[literal-required]
+            told.append((loss["low_kpa"], loss["high_kpa"]))
+    figure, (axes,) = panels(1, ["a bracket of the pressure loss, at every flow"])
+    axes.set_aspect("auto")
+    looks = {"nominal": ("#9ecae9", "#005a9c", "\\\\"), "predicted": ("#f6c98a", "#8a4b00", "//")}
+    for name, told in ends.items():
+        low, high = np.array(told).T
+        face, edge, hatch = looks[name]
+        axes.fill_between(rates, low, high, facecolor=face, edgecolor=edge, alpha=0.8, hatch=hatch,
+                          linewidth=1.0, label=name)  # fmt: skip
+    allowed = 100.0
+    axes.axhline(
+        allowed, color=style.WARN, linewidth=1.2, linestyle="-.", label="say 100 kPa allowed"
+    )
+    low, high = np.array(ends["predicted"]).T
+    for values, words, z in (
+        (high, "surely met\nup to here", 1e4),
+        (low, "surely missed\nfrom here", 1.5),
+    ):
+        at = float(np.exp(np.interp(np.log(allowed), np.log(values), np.log(rates))))
+        axes.plot([at, at], [allowed, z], color=style.INK, linewidth=0.8)
+        axes.plot([at], [allowed], "o", color=style.INK, markersize=4)
+        say(axes, at, z, words)
+    axes.set_xscale("log")
+    axes.set_yscale("log")
+    axes.set_xlabel("flow, L/min")
+    axes.set_ylabel("pressure loss, kPa")
+    for axis in (axes.xaxis, axes.yaxis):
+        axis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}"))
+    axes.legend(loc="lower right", fontsize=TEXT_PT)
+    return figure
+
+
 def levels() -> Figure:
     """The faces of a sheet, and how much of the passage each leaves open."""
     check = checked(0.4, 5.0)
@@ -388,6 +564,10 @@ PROOFS: dict[str, Callable[[], Figure]] = {
     "proof-levels.svg": levels,
     "proof-between.svg": between_heights,
     "proof-step.svg": step,
+    "proof-room.svg": stopper_room,
+    "proof-mouth.svg": ball_at_mouth,
+    "proof-fin.svg": slanting_plate,
+    "proof-flow.svg": loss_bracket,
 }
 
 

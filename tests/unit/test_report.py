@@ -174,7 +174,7 @@ def test_every_line_fits_and_no_word_is_lost(width, told):
 
 def test_the_short_form_has_about_twenty_lines_the_gravest_first():
     found = check.text(FULL, 80).splitlines()
-    assert len(found) <= check.MOST_LINES + 4  # with everything grave at once: none is dropped
+    assert len(found) <= check.MOST_LINES + 5  # with everything grave at once: none is dropped
     assert found[0].startswith("insert: REWORK by concession recommended, 1 of 3 passages does not")
     rows = [line.split()[0] for line in found if line.startswith("circuit-")]
     assert rows[:3] == ["circuit-2", "circuit-3", "circuit-1"]
