@@ -21,6 +21,8 @@ from clearance.heights import above_platform
 from clearance.passages.window_cells import MOST_CELLS
 from clearance.predicted.part import NOMINAL
 from clearance.predicted.stray import offset
+from clearance.readings.answer import answers, carried_out
+from clearance.readings.unknowns import assumptions as of_heights
 from clearance.result import (
     GaugePin,
     JointResult,
@@ -92,7 +94,11 @@ def judge(
     result = _told(checked, remedies, seen, circuits)
     result = _asked_again(checked, checks, result, verify, progress)
     reached = {remedy.result.name: remedy.reached for remedy in remedies}
-    result = replace(result, disposition=disposition(checked, result, reached))
+    result = replace(result, readings=answers(checked, result))
+    decided = disposition(checked, result, reached)
+    result = replace(result, disposition=decided)
+    done = carried_out(result, checked.case.reading, result.readings)
+    result = replace(result, disposition=replace(decided, carried_out=done))
     return Examined(checked, checks, result)
 
 
@@ -176,7 +182,7 @@ def _told(
         signs=replace(seen.signs, gauge_pins=seen.pins, balls=sizes),
         resumed_section=seen.sections,
         translations=case.translations,
-        assumptions=checked.assumptions,
+        assumptions=(*checked.assumptions, *of_heights(case)),
         notices=tuple(dict.fromkeys(notices)),
         cautions=CAUTIONS,
         inputs=checked.inputs,

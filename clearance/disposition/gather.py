@@ -29,6 +29,7 @@ from clearance.drilling.aslant import wanders
 from clearance.drilling.strokes import in_words
 from clearance.result import Drilling, FlowResult, PassageResult, Result, Rework, TrappedPowder
 from clearance.verdict.numbers import NAMEWORTHY
+from clearance.verdict.reading_words import contradiction
 
 if TYPE_CHECKING:
     from clearance.case.read import Case
@@ -118,6 +119,7 @@ def gather(
         lower_mm=max(
             (_lower(stray, case.part.layer_thickness) for stray in case.stray), default=0.0
         ),
+        against=contradiction(result.readings),
     )
 
 

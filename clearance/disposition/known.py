@@ -260,6 +260,8 @@ class Known:
     lower_mm : float
         By so much a face may lie below its counted height: packing of the powder, and cooling as
         far as it is given.
+    against : str
+        Which readings of the part contradict the event as told; empty if none does.
     """
 
     passages: tuple[Passage, ...]
@@ -282,6 +284,7 @@ class Known:
     weighing: Weighing | None = None
     rim: Rim | None = None
     lower_mm: float = 0.0
+    against: str = ""
 
     def need(self, passage: Passage) -> float:
         """Clear diameter that the predicted mesh has to have, mm."""

@@ -31,6 +31,7 @@ from clearance.evidence.pins import held
 from clearance.result import State
 from clearance.verdict.names import leaking, listed
 from clearance.verdict.numbers import given, least, level, most, near
+from clearance.verdict.reading_words import WAY
 
 MOST_CHANGES = 3
 """Ways to reopen a passage that are named, of what would change the recommendation."""
@@ -65,6 +66,10 @@ def _kind(said: Step | str) -> int:
 
 def _settling(known: Known, finding: Finding) -> Iterator[Step | str]:
     item = finding.item
+    if known.against:
+        yield f"what happened: {WAY}"
+        yield from _event(known)
+        return
     if isinstance(item, Passage):
         yield from _settling_passage(known, finding.row, item)
     elif isinstance(item, Pair):
@@ -431,14 +436,19 @@ def _trimming(known: Known, recommendation: Recommendation) -> Iterator[str]:
         yield "remove the rim that stands out of the side, openings closed, and measure the side"
 
 
+def proving_ball_mm(required_mm: float, low_mm: float) -> float:
+    """The ball that has to pass at the end, of what a passage may be left with, mm."""
+    return required_mm if math.isinf(low_mm) else min(required_mm, math.floor(10.0 * low_mm) / 10.0)
+
+
 def _proving(known: Known, findings: Sequence[Finding]) -> Iterator[Step | str]:
     """A ball through every passage; through a restricted one the ball that it still lets pass."""
     restricted = [f.item for f in findings if f.row == 11]
     balls = []
     for passage in known.passages:
-        d = passage.required_mm
-        if passage in restricted:
-            d = min(d, math.floor(10.0 * passage.low_mm) / 10.0)
+        d = proving_ball_mm(
+            passage.required_mm, passage.low_mm if passage in restricted else math.inf
+        )
         if d > 0.0:
             balls.append((d, passage.name))
     for d, name in sorted(balls, key=lambda ball: -ball[0]):

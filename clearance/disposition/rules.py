@@ -114,7 +114,15 @@ def judge(known: Known) -> list[Finding]:
         (GAP_ROWS, known.gaps),
     )
     found = (_first(rows, known, item) for rows, items in kinds for item in items)
-    return [finding for finding in found if finding is not None]
+    judged = [finding for finding in found if finding is not None]
+    return [_told_wrong(known, f) for f in judged] if known.against else judged
+
+
+def _told_wrong(known: Known, finding: Finding) -> Finding:
+    """Nothing rests on an event that the part contradicts, but what the design itself misses."""
+    if finding.row == 0:
+        return finding
+    return Finding(finding.item, 2, "undetermined", known.against)
 
 
 def _first(rows: Sequence[Row], known: Known, item: Any) -> Finding | None:

@@ -44,6 +44,7 @@ from clearance.report.headline import (
 )
 from clearance.report.joints import joints
 from clearance.report.powder import MOST_VOIDS, signs_lines, trapped_line
+from clearance.report.readings import reading_line
 from clearance.result import (
     CrossingResult,
     DispositionResult,
@@ -119,7 +120,7 @@ class Sheet:
     rows : tuple of PassageRow
     event : tuple of tuple of Fact
         Of each stray sheet.
-    signs, conditions, order_of_work, settled_by, reasons, margins : tuple of str
+    signs, conditions, readings, order_of_work, settled_by, reasons, margins : tuple of str
     rules : tuple of (what was judged, row, when it holds, what follows)
         Rows of the table of rules that decided; they stand on the last pages alone.
     passages : tuple of PassagePage
@@ -140,6 +141,7 @@ class Sheet:
     event: tuple[tuple[Fact, ...], ...]
     signs: tuple[str, ...]
     conditions: tuple[str, ...]
+    readings: tuple[str, ...]
     order_of_work: tuple[str, ...]
     settled_by: tuple[str, ...]
     reasons: tuple[str, ...]
@@ -191,6 +193,7 @@ def sheet(examined: Examined, progress: Progress = silent, on_plate: bool = Fals
         event=event_facts(case, joints(result)),
         signs=tuple(signs_lines(result.signs)),
         conditions=_conditions(result),
+        readings=tuple(map(reading_line, result.readings)),
         order_of_work=decided.order_of_work if decided else (),
         settled_by=decided.settled_by if decided else (),
         reasons=decided.reasons if decided else (),

@@ -10,10 +10,13 @@ from dataclasses import dataclass
 
 from clearance.report.drilling import wall_words
 from clearance.report.headline import Extents, fails, hurt, unclear
+from clearance.report.readings import short_line
 from clearance.result import CrossingResult, GaugePin, PassageResult, Result, Signs, State
 from clearance.verdict.names import listed
 from clearance.verdict.numbers import given, least, level, near, percent, span
 
+MOST_READINGS = 6
+"""Readings of a passage in its row."""
 MOST_PLACES = 3
 """Equal crossings of which a row gives each place; of more it gives number and extent."""
 
@@ -32,6 +35,8 @@ class PassageRow:
         what must not pass, how deep a pin goes (and in the nominal part).
     must_pass : tuple of str
         What has to pass at the end; none where nothing can.
+    measured : tuple of str
+        What was read of it, and what that says; empty where it is to be written in.
     """
 
     name: str
@@ -44,6 +49,7 @@ class PassageRow:
     must_stop: tuple[str, ...]
     pins: tuple[str, ...]
     must_pass: tuple[str, ...]
+    measured: tuple[str, ...] = ()
 
 
 def row(passage: PassageResult, result: Result, sheets: Extents) -> PassageRow:
@@ -63,7 +69,16 @@ def row(passage: PassageResult, result: Result, sheets: Extents) -> PassageRow:
         _must_stop(passage, signs),
         _pins(passage, signs),
         (f"ball {given(passage.required_mm)}",) if final else (),
+        _measured(passage, result),
     )
+
+
+def _measured(passage: PassageResult, result: Result) -> tuple[str, ...]:
+    """What was read of a passage; all readings stand on the last pages."""
+    own = [one for one in result.readings if one.passage == passage.name]
+    said = [short_line(one) for one in sorted(own, key=lambda one: one.stage != "drilled")]
+    more = len(said) - MOST_READINGS
+    return (*said[:MOST_READINGS], *([f"{more} more: last pages"] if more > 0 else []))
 
 
 def _computed(passage: PassageResult) -> str:

@@ -342,7 +342,7 @@ def _rows(rows: Sequence[PassageRow], wide: float) -> Block:
                 "\n".join(f"{BOX}{TIED}{t}" for t in told)
                 for told in (map(tied, r.must_stop), r.pins, map(tied, r.must_pass))
             ),
-            "",
+            "\n".join(r.measured),
         )
         for r in rows
     ]
@@ -460,6 +460,7 @@ def _second(sheet: Sheet, wide: float) -> list[Block]:
     told = (
         ("reasons of the recommendation", sheet.reasons),
         ("what else was found", sheet.conditions),
+        ("readings of the part", sheet.readings),
         ("sensitivity to the event's data: how far it may be off", sheet.margins),
         ("cautions", sheet.cautions),
         ("assumptions, named as such", sheet.assumptions or ("none",)),

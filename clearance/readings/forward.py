@@ -45,6 +45,8 @@ from clearance.verdict.prepared import Checked
 Floats = NDArray[np.float64]
 Events = tuple[Event, ...]
 
+OF_A_SHEET = ("rim_seen", "rim_top", "rim_bottom", "rim_thickness", "rim_width", "step")
+"""Kinds that are of one sheet's slices."""
 SAME_MM = 1e-6
 """Heights that lie closer are one."""
 
@@ -108,6 +110,10 @@ class Forward:
         reading : ReadingTable
             Kinds are answered for the part as it is before anything is drilled.
         """
+        stray = self.checked.case.stray
+        if reading.kind in OF_A_SHEET and len(stray) >= reading.event > 0:
+            if stray[reading.event - 1].mesh is not None:
+                return Untold("the stray metal is given as a mesh, not as slices")
         return self._by_kind[reading.kind](self._part(events), reading)
 
     def nominal(self, reading: ReadingTable) -> Prediction:

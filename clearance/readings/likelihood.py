@@ -88,7 +88,7 @@ def log_likelihood(pairs: Sequence[Pair], unknowns: Unknowns) -> float:
     """
     if any(isinstance(told, Absent) for _, told in pairs):
         return -math.inf
-    weighed = sum(math.log(told.told) for _, told in pairs if isinstance(told, Chance))
+    weighed = sum(math.log(told.told) for told in _independent(pairs))
     points, ranges = _parted(pairs)
     at_nodes = np.log(unknowns.weight)
     for reading, told in ranges:
@@ -96,6 +96,16 @@ def log_likelihood(pairs: Sequence[Pair], unknowns: Unknowns) -> float:
     if points:
         at_nodes = at_nodes + _Points.of(points, unknowns.count).log_density(unknowns.kelvin)
     return weighed + float(logsumexp(at_nodes))
+
+
+def _independent(pairs: Sequence[Pair]) -> list[Chance]:
+    """What weighs; a rim that is gone is not seen by anyone, so that it counts once."""
+    found: dict[object, Chance] = {}
+    for n, (reading, told) in enumerate(pairs):
+        if isinstance(told, Chance):
+            rim = ("rim", reading.event, reading.value)
+            found.setdefault(rim if reading.kind == "rim_seen" else n, told)
+    return list(found.values())
 
 
 def misfit(pairs: Sequence[Pair], unknowns: Unknowns) -> tuple[float, int]:

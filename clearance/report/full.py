@@ -13,6 +13,7 @@ from clearance.report.drilling import drilling_lines
 from clearance.report.grave import GAP, besides, separate_line, unmelted_line
 from clearance.report.joints import joint_share
 from clearance.report.powder import signs_lines, trapped_line
+from clearance.report.readings import reading_line
 from clearance.report.table import Paint, plain, table
 from clearance.result import STATES, CrossingResult, JointResult, Margin, PassageResult, Result
 from clearance.verdict.names import event as event_name
@@ -54,6 +55,7 @@ def text(result: Result, width: int = WIDTH, paint: Paint = plain, event: bool =
         ("separate circuits", map(separate_line, result.separate)),
         (f"{GAP}", map(unmelted_line, result.unmelted)),
         ("trapped powder", map(trapped_line, result.trapped_powder)),
+        ("readings", map(reading_line, result.readings)),
         ("what to look for", signs_lines(result.signs, everything=True)),
         ("joint at the restart", map(_resumed, result.resumed_section)),
         ("second opinion", result.second_opinion),

@@ -12,7 +12,13 @@ from clearance.report.powder import powder_line
 from clearance.result import Result, SeparateResult, Unmelted
 from clearance.verdict.names import APART, event, leaking
 from clearance.verdict.numbers import level, most, near, point
+from clearance.verdict.reading_words import contradiction
 
+CARRIED_OUT = {
+    True: "the balls and flow tests that the work sequence asks for were read and conform; proof "
+    "test and release are for people",
+    False: "what was read does not conform: the work sequence has not reached its end",
+}
 GAP = "unmelted gap (lack of fusion)"
 
 
@@ -35,6 +41,11 @@ def besides(result: Result) -> tuple[tuple[str, str], ...]:
         for gap in result.unmelted
         if gap.joint
     ]
+    if against := contradiction(result.readings):
+        said.append(("readings", against))
+    done = None if result.disposition is None else result.disposition.carried_out
+    if done is not None:
+        said.append(("after the work", CARRIED_OUT[done]))
     if result.trapped_powder:
         said.append(("trapped powder", powder_line(result.trapped_powder)))
     return tuple(said)

@@ -42,6 +42,7 @@ from clearance.result.passage import (
     Verified,
 )
 from clearance.result.plain import as_json, as_text
+from clearance.result.readings import ReadingResult
 from clearance.result.whole import FAILS, PROGRAM, InputFile, Inputs, Result, Role
 
 __all__ = [
@@ -68,6 +69,7 @@ __all__ = [
     "OpenTogether",
     "PassageResult",
     "Point",
+    "ReadingResult",
     "RestrictionResult",
     "Result",
     "Rework",

@@ -212,6 +212,13 @@ class DispositionResult:
         tuple[int | None, ...],
         told("row of the table of rules (docs/method.md) of each reason; null for the last"),
     ] = ()
+    carried_out: Annotated[
+        bool | None,
+        told(
+            "balls and flow tests that the work sequence ends with were read and conform; null "
+            "where some are missing or none is asked for"
+        ),
+    ] = None
 
 
 STATES, STATES_AND_RECOMMENDATION = "states", "states and recommendation"

@@ -23,6 +23,7 @@ from clearance.result.part import (
 )
 from clearance.result.passage import PassageResult, State
 from clearance.result.plain import as_json, as_text
+from clearance.result.readings import ReadingResult
 
 PROGRAM = f"clearance {__version__}"
 """Name and version, as every result carries them."""
@@ -81,6 +82,9 @@ class Result:
     margins: Annotated[
         tuple[Margin, ...] | None, told("how far the event may be off; null if not looked at")
     ] = None
+    readings: Annotated[
+        tuple[ReadingResult, ...], told("what was measured on the part, in the case's order")
+    ] = ()
     second_opinion: Annotated[
         tuple[str, ...],
         told("what solid booleans confirm of it; or that they were not asked, and why"),
