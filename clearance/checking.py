@@ -18,6 +18,7 @@ from clearance.evidence.powder import packing_over, trapped_over, unmelted
 from clearance.evidence.resumed import resumed_sections
 from clearance.evidence.signs import signs
 from clearance.heights import above_platform
+from clearance.inspection.methods import inspected
 from clearance.passages.window_cells import MOST_CELLS
 from clearance.predicted.part import NOMINAL
 from clearance.predicted.stray import offset
@@ -92,6 +93,7 @@ def judge(
     remedies = judged_together(checked, seen.remedies)
     circuits = separate(checked, checks, seen.unmelted, progress)
     result = _told(checked, remedies, seen, circuits)
+    result = replace(result, inspection=inspected(checked, checks, result, progress))
     result = _asked_again(checked, checks, result, verify, progress)
     reached = {remedy.result.name: remedy.reached for remedy in remedies}
     result = replace(result, readings=answers(checked, result))

@@ -30,6 +30,7 @@ FLOORS = [
     "drilling",
     "disposition",
     "readings",
+    "inspection",
     "checking",
     "sweeps",
     "first_run",

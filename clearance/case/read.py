@@ -33,6 +33,7 @@ from clearance.case.tables import (
     DrillingTable,
     FlowTable,
     GridTable,
+    InspectionTable,
     PartTable,
     PassageTable,
     RecordTable,
@@ -55,7 +56,8 @@ class Case:
         The case file.
     text_sha256 : str
         Of the file's bytes.
-    part, record, passage, separate, closed, melted, reading, state, drilling, flow, grid
+    part, record, passage, separate, closed, melted, reading, state, drilling, flow, inspection,
+    grid
         The tables; `flow` and `melted` are None where the file has none.
     stray : tuple of StrayTable
         The stray sheets, those from [melted] too.
@@ -78,6 +80,7 @@ class Case:
     state: StateTable
     drilling: DrillingTable
     flow: FlowTable | None
+    inspection: InspectionTable
     grid: GridTable
     log_last_layer: int | None = None
     translations: tuple[str, ...] = ()
@@ -190,6 +193,7 @@ def _case_of(file: TomlFile) -> Case:
         state=tables.state,
         drilling=_with_series(tables.drilling),
         flow=tables.flow,
+        inspection=tables.inspection,
         grid=tables.grid,
         log_last_layer=event.log_last_layer,
         translations=event.translations,

@@ -216,6 +216,27 @@ class FlowTable(Table):
     )
 
 
+class InspectionTable(Table):
+    """[inspection]: what the laboratory can see; assumptions where nothing is given."""
+
+    unsharpness: Positive = key("Total unsharpness of a radiograph, at the part.", "mm", 0.2)
+    contrast: Fraction = key(
+        "Metal that a radiograph shows, as a share of the metal that the beam passes.", "", 0.02
+    )
+    pixels: Annotated[int, Field(ge=100, le=100_000)] = key(
+        "Usable pixels across the detector of a tomograph, which the part fills.", "", 1800
+    )
+    noise: Fraction = key("Noise of a scan's grey values over the step to metal.", "", 0.1)
+    rigid_scope: Positive = key("Diameter of the thinnest rigid scope.", "mm", 2.0)
+    flexible_scope: Positive = key("Diameter of the thinnest flexible scope.", "mm", 4.0)
+    flow_repeatability: Fraction = key(
+        "Standard deviation of a flow test from part to part, as a share of the flow.", "", 0.05
+    )
+    sisters: Annotated[int, Field(ge=0, le=10_000)] = key(
+        "Parts of the same mesh from builds without the event that can be weighed.", "", 0
+    )
+
+
 class GridTable(Table):
     """[grid]: how fine the computation is."""
 
@@ -241,6 +262,7 @@ class CaseFile(Table):
     state: StateTable = StateTable()
     drilling: DrillingTable = DrillingTable()
     flow: FlowTable | None = None
+    inspection: InspectionTable = InspectionTable()
     grid: GridTable = GridTable()
 
 

@@ -14,6 +14,7 @@ from clearance.checking import Examined
 from clearance.disposition.table import TABLE
 from clearance.drawing.curve import Curve, curve
 from clearance.drawing.drill import DrillSection, drill_sections
+from clearance.drawing.laboratory import Laboratory, laboratory
 from clearance.drawing.level_parts import LevelSection
 from clearance.drawing.level_words import input_hash
 from clearance.drawing.sheet_facts import (
@@ -160,6 +161,7 @@ class Sheet:
     method: tuple[str, ...]
     footer: str
     on_plate: bool = False
+    laboratory: Laboratory | None = None
 
 
 def sheet(examined: Examined, progress: Progress = silent, on_plate: bool = False) -> Sheet:
@@ -213,6 +215,7 @@ def sheet(examined: Examined, progress: Progress = silent, on_plate: bool = Fals
         footer=f"{case.part.name}; program clearance {clearance.__version__}; input "
         f"{input_hash(checked)}",
         on_plate=on_plate,
+        laboratory=laboratory(examined),
     )
 
 

@@ -43,6 +43,15 @@ def held(off_normal_deg: float) -> str:
     return f"along the bore, {off_normal_deg:.0f} deg off square"
 
 
+def tip(mouth: Mouth, pin: GaugePin) -> Floats | None:
+    """Where a pin's end stands in the predicted part, (3,) mm; None where it goes through.
+
+    Right as long as the mouth stands where it did.
+    """
+    entry = Entry.of(mouth)
+    return None if pin.stops_at_mm is None else entry.origin + pin.stops_at_mm * entry.inward
+
+
 def gauge_pins(
     mouth: Mouth, predicted: Predicted, walls: Soup, nominal_walls: Soup, whole: Predicted
 ) -> tuple[GaugePin, ...]:

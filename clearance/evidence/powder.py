@@ -11,6 +11,7 @@ import math
 from collections.abc import Iterable
 from dataclasses import replace
 from itertools import chain, combinations
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -98,7 +99,7 @@ def gaps(predicted: Predicted, routes: Routes) -> list[Unmelted]:
                 low = event.bottom - (0.0 if event.welded > 0.0 else event.penetration)
                 reach = (low, event.top)
                 joins, where = _joins(predicted, gap, reach, piece, owners)
-                area = _area(predicted, event)
+                area = float(gap_outline(predicted, event).area)
                 found.append(Unmelted(event.stray, area, event.sheet_gap, joins, where))
         if event.joint_gap > GAP_MM:
             gap = _open_joint(predicted, event)
@@ -106,7 +107,7 @@ def gaps(predicted: Predicted, routes: Routes) -> list[Unmelted]:
                 deep = event.penetration if event.slices else 0.0
                 reach = (event.bottom - max(deep, event.joint_gap), event.bottom)
                 joins, where = _joins(predicted, gap, reach, piece, owners)
-                area = _joint_area(predicted, event)
+                area = float(joint_outline(predicted, event).area)
                 found.append(Unmelted(event.stray, area, event.joint_gap, joins, where, True))
     return found
 
@@ -174,14 +175,13 @@ def _joins(
     return tuple(sorted(joins)), where
 
 
-def _joint_area(predicted: Predicted, event: Event) -> float:
-    """Area of what should hang together under the first layer after the stop, mm2; exact."""
-    below = standing(predicted, event.bottom, above=False)
-    return float(below.intersection(first_on(predicted, event)).area)
+def joint_outline(predicted: Predicted, event: Event) -> Any:
+    """Figure (shapely) of what should hang together under the first layer after the stop; exact."""
+    return standing(predicted, event.bottom, above=False).intersection(first_on(predicted, event))
 
 
-def _area(predicted: Predicted, event: Event) -> float:
-    """Area in plan of all gaps of a sheet, from exact sections of its layers, mm2.
+def gap_outline(predicted: Predicted, event: Event) -> Any:
+    """Figure (shapely) of all gaps of a sheet in plan, from exact sections of its layers.
 
     Each layer is cut at both faces and in its middle: where walls lean the greatest section is at
     a face, and the joint there, which is counted from it, misses as much.
@@ -196,7 +196,7 @@ def _area(predicted: Predicted, event: Event) -> float:
             faces = predicted.section(slab.low, above=True), predicted.section(slab.high)
             for metal in (*faces, predicted.section(0.5 * (slab.low + slab.high))):
                 gaps.append(metal.difference(melted))
-    return float(shapely.union_all(gaps).area)
+    return shapely.union_all(gaps)
 
 
 @kernel

@@ -19,6 +19,7 @@ from clearance.drawing.sheet_facts import EVENT_HEADS, Fact
 from clearance.drawing.sheet_rows import PassageRow
 from clearance.figures import style
 from clearance.figures.files import pdf_bytes
+from clearance.figures.laboratory import add_laboratory
 from clearance.figures.paper import (
     BODY_PT,
     LEADING,
@@ -94,6 +95,8 @@ def _pages(sheet: Sheet, paper: str) -> Flow:
         for page in sheet.passages:
             add_passage(flow, page, letters)
         _joints(flow, sheet, letters)
+        if sheet.laboratory is not None:
+            add_laboratory(flow, sheet.laboratory)
         flow.new_page("appendix: rules, inputs, settings")
         _behind(flow, sheet)
         return flow
@@ -441,15 +444,9 @@ def _joints(flow: Flow, sheet: Sheet, letters: Letters) -> None:
     both += [("joint that is not whole", section) for section in sheet.joint_sections]
     for title, section in both:
         size = section_height(section, flow.wide, MOST_SECTION_IN)
-        letter = letters.of_level(section)
         if not flow.pages or flow.room < size:
             flow.new_page()
-
-        def draw(p: Page, top: float, cut: LevelSection = section, letter: str = letter,
-                 size: float = size) -> None:  # fmt: skip
-            draw_section(p, top, size, cut, letter)
-
-        flow.put_whole(Block(title, (Strip(size, draw),)))
+        flow.put_whole(Block(title, (_picture(section, size, letters),)))
 
 
 # ---- what lies behind --------------------------------------------------------------------------

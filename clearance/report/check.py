@@ -13,6 +13,7 @@ from clearance.disposition.rules import brief
 from clearance.disposition.steps import Step, joined, told
 from clearance.report.grave import besides
 from clearance.report.headline import headline
+from clearance.report.inspection import decides
 from clearance.report.table import Paint, plain, table, wrapped
 from clearance.result import Result
 from clearance.verdict.numbers import counted
@@ -43,7 +44,7 @@ def text(result: Result, width: int = WIDTH, paint: Paint = plain, event: bool =
     found = [
         head(result, width, paint, event),
         table(result, width, paint),
-        [*grave, *_why(result, width), *_needed(result, width)],
+        [*grave, *_why(result, width), *_needed(result, width), *_to_be_seen(result, width)],
     ]
     lines = "\n\n".join("\n".join(block) for block in found if block).splitlines()
     last = [*(wrapped(CAUTION, width) if result.cautions else ()), *wrapped(_rest(result), width)]
@@ -91,6 +92,12 @@ def _needed(result: Result, width: int) -> list[str]:
     if len(needed) == 1:
         return wrapped(f"Needed to decide: {needed[0]}", width)
     return listed_block("Needed to decide", needed, width)
+
+
+def _to_be_seen(result: Result, width: int) -> list[str]:
+    """Where no simple test shows a fault, what would."""
+    seen = decides(result)
+    return wrapped(f"To be seen: {seen}", width) if seen else []
 
 
 def _steps(result: Result, width: int, room: int) -> list[str]:

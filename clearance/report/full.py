@@ -11,6 +11,7 @@ from collections.abc import Iterable
 from clearance.report.check import WIDTH, head, listed_block
 from clearance.report.drilling import drilling_lines
 from clearance.report.grave import GAP, besides, separate_line, unmelted_line
+from clearance.report.inspection import inspection_lines
 from clearance.report.joints import joint_share
 from clearance.report.powder import signs_lines, trapped_line
 from clearance.report.readings import reading_line
@@ -57,6 +58,7 @@ def text(result: Result, width: int = WIDTH, paint: Paint = plain, event: bool =
         ("trapped powder", map(trapped_line, result.trapped_powder)),
         ("readings", map(reading_line, result.readings)),
         ("what to look for", signs_lines(result.signs, everything=True)),
+        ("which inspection could see it", inspection_lines(result)),
         ("joint at the restart", map(_resumed, result.resumed_section)),
         ("second opinion", result.second_opinion),
         ("event, from the numbers given", result.translations),

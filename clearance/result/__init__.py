@@ -13,6 +13,7 @@ from clearance.result.flow import (
     Scenario,
     Shares,
 )
+from clearance.result.inspection import Inspection
 from clearance.result.part import (
     STATES,
     STATES_AND_RECOMMENDATION,
@@ -63,6 +64,7 @@ __all__ = [
     "GraphEdge",
     "InputFile",
     "Inputs",
+    "Inspection",
     "JointResult",
     "Margin",
     "NearestLine",

@@ -11,6 +11,7 @@ from typing import Annotated, Any, Literal
 
 from clearance import __version__
 from clearance.errors import ClearanceError
+from clearance.result.inspection import Inspection
 from clearance.result.keys import told
 from clearance.result.part import (
     DispositionResult,
@@ -76,6 +77,10 @@ class Result:
         Signs | None, told("what can be measured without cutting; null if not looked at")
     ] = None
     resumed_section: Annotated[tuple[JointResult, ...], told("joints that the resume leaves")] = ()
+    inspection: Annotated[
+        tuple[Inspection, ...],
+        told("which method could see each crossing that narrows or seals, and each unmelted gap"),
+    ] = ()
     disposition: Annotated[
         DispositionResult | None, told("the recommendation; null if it was not asked for")
     ] = None

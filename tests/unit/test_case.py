@@ -956,6 +956,7 @@ HEADINGS = {
     "[drilling]": tables.DrillingTable,
     "Keys of `drills`": tables.Drill,
     "[flow]": tables.FlowTable,
+    "[inspection]": tables.InspectionTable,
     "[grid]": tables.GridTable,
     "[plate]": plate_case.PlateTable,
     "[[part]]": plate_case.PlacedPart,

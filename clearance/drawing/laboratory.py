@@ -1,0 +1,187 @@
+"""The page for the laboratory as data: what is to be seen, how, and where the beam goes.
+
+In: a case that has been examined. Out: `Laboratory`, or None where nothing is to be seen. It
+judges nothing; how it looks is left to `figures.laboratory`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import shapely
+import shapely.affinity
+
+from clearance.checking import Examined
+from clearance.evidence.powder import gap_outline
+from clearance.report.inspection import METHODS, NEVER_OPEN, WORDS, by_target
+from clearance.result import Inspection, Result
+from clearance.verdict.names import listed
+from clearance.verdict.numbers import counted, given, near
+
+MOST_TARGETS = 12
+"""Things to be seen that the page tells one by one; the JSON has all."""
+ALONG = "radiograph-along"
+
+
+@dataclass(frozen=True)
+class Line:
+    """A beam in a section: its mark, the centre that it passes, its direction from +x."""
+
+    mark: str
+    at: tuple[float, float]
+    turn_deg: float
+
+
+@dataclass(frozen=True, eq=False)
+class Plane:
+    """The layer plane at a height: metal of the part, stray metal, unmelted gaps, beams.
+
+    Figures (shapely) in x and y of the mesh, mm.
+    """
+
+    title: str
+    metal: Any
+    stray: Any
+    gaps: Any
+    lines: tuple[Line, ...]
+
+
+@dataclass(frozen=True)
+class Asked:
+    """One thing that is to be seen: a row for each method that could."""
+
+    title: str
+    rows: tuple[tuple[str, str, str], ...]
+
+
+@dataclass(frozen=True, eq=False)
+class Laboratory:
+    """All of the page."""
+
+    facts: tuple[tuple[str, str], ...]
+    planes: tuple[Plane, ...]
+    asked: tuple[Asked, ...]
+    notes: tuple[str, ...]
+
+
+def laboratory(examined: Examined) -> Laboratory | None:
+    """What the laboratory needs to know; None where nothing is to be seen."""
+    result = examined.on_paper
+    if not result.inspection:
+        return None
+    groups = by_target(result)
+    shown = [(f"{n}", *one) for n, one in enumerate(groups[:MOST_TARGETS], 1)]
+    asked = tuple(Asked(f"{mark}: {title}", _rows(said)) for mark, title, said in shown)
+    more = len(groups) - len(shown)
+    rest = (f"and {counted(more, 'more crossing or gap')}: --full and --json",) if more else ()
+    beams = _planes(examined, [(mark, said[0]) for mark, _, said in shown])
+    return Laboratory(_facts(examined), beams, asked, (*rest, *_notes(examined)))
+
+
+def _rows(said: list[Inspection]) -> tuple[tuple[str, str, str], ...]:
+    rows = [
+        (METHODS[one.method], WORDS[one.answer], one.set_up) for one in said if one.answer != "no"
+    ]
+    none = [METHODS[one.method] for one in said if one.answer == "no"]
+    return (*rows, ("all others", WORDS["no"], listed(none))) if none else tuple(rows)
+
+
+def _facts(examined: Examined) -> tuple[tuple[str, str], ...]:
+    checked = examined.checked
+    part, signs = checked.case.part, examined.result.signs
+    low, high = checked.bodies.bounds
+    size = " x ".join(near(float(side), 1) for side in high - low)
+    mass = signs.part_mass_g if signs else None
+    density = part.density_g_cm3
+    return (
+        ("material", part.material or "not given: state the alloy"),
+        ("density", "not given" if density is None else f"{given(density)} g/cm³"),
+        ("size", f"{size} mm in x, y, z"),
+        ("mass", "not known" if mass is None else f"{near(mass, 0)} g as drawn"),
+        ("axes", "x and y as in the mesh, z above the platform, layers level"),
+        ("powder", "proven to be empty" if checked.case.state.emptied else "may still hold powder"),
+    )
+
+
+def _planes(examined: Examined, seen: list[tuple[str, Inspection]]) -> tuple[Plane, ...]:
+    """A picture for the plane of each sheet, with all beams in it."""
+    result = examined.result
+    beams: dict[int, list[tuple[float, Line]]] = {}
+    for mark, one in seen:
+        n = one.numbers
+        if one.method == ALONG and "direction_deg" in n:
+            line = Line(mark, (n["x_mm"], n["y_mm"]), n["direction_deg"])
+            beams.setdefault(_stray(result, one), []).append((n["height_mm"], line))
+    return tuple(_plane(examined, stray, lines) for stray, lines in sorted(beams.items()))
+
+
+def _stray(result: Result, one: Inspection) -> int:
+    if one.gap is not None:
+        return result.unmelted[one.gap].stray
+    return result.passage(str(one.passage)).crossings[one.crossing or 0].stray
+
+
+def _plane(examined: Examined, stray: int, lines: list[tuple[float, Line]]) -> Plane:
+    checked = examined.checked
+    predicted = checked.whole.predict(checked.unknowns.variants[0].events)
+    low, high = (pick(z for z, _ in lines) for pick in (min, max))  # on paper: above the platform
+    z = low + checked.platform_z
+    metal, slab = predicted.section(z), predicted.slab_at(z, above=False)
+    own = metal
+    if slab.lift is not None:
+        own = shapely.affinity.translate(checked.whole.metal("part", z - slab.lift), *slab.shift)
+    gaps = [
+        gap_outline(predicted, event)
+        for event in predicted.events
+        if event.stray == stray and event.slices and event.sheet_gap > 0.0
+    ]
+    where = f"layer at z {near(low)}"
+    if near(low) != near(high):
+        where = f"layers at z {near(low)} to {near(high)}, the lowest drawn"
+    return Plane(
+        f"{where}; dashed: {'beam' if len(lines) == 1 else 'beams'} of "
+        f"{listed([line.mark for _, line in lines])}",
+        shapely.intersection(metal, own),
+        shapely.difference(metal, own),
+        shapely.union_all(gaps),
+        tuple(line for _, line in lines),
+    )
+
+
+def _notes(examined: Examined) -> tuple[str, ...]:
+    keys = examined.checked.case.inspection
+    return (
+        f'{NEVER_OPEN}; "ask" means that only the laboratory can say',
+        f"taken for the laboratory ([inspection] of the case changes them): unsharpness "
+        f"{given(keys.unsharpness)} mm, {given(100.0 * keys.contrast)} % of the metal shows, "
+        f"{keys.pixels} pixels, noise {given(keys.noise)}, scopes {given(keys.rigid_scope)} and "
+        f"{given(keys.flexible_scope)} mm, flow test good to "
+        f"{given(100.0 * keys.flow_repeatability)} %, {keys.sisters} sister parts",
+        "a replica settles it: a foil as thick as predicted across a drilled plate with as much "
+        "metal on the ray, shot beside the part, both ends of its thickness; ask for its picture",
+        "mark the beam's direction and the height on the part; state focus, distance, duplex wire "
+        "and the grey value beside the sheet in the report",
+        "loose powder is about half as grey as metal: tell it from a sheet by its grey value",
+        "X-rays only under the local radiation rules; loose powder can be reactive and is harmful "
+        "to breathe: empty the part before it is handled, and open none of it",
+        "the responsible engineer decides what follows from what is found",
+    )
+
+
+def bounds(plane: Plane) -> tuple[float, float, float, float]:
+    """Around a plane's metal, mm."""
+    both = shapely.union_all([plane.metal, plane.stray])
+    x0, y0, x1, y1 = (float(v) for v in both.bounds)
+    return x0, y0, x1, y1
+
+
+def ends(line: Line, box: tuple[float, float, float, float]) -> Any:
+    """Where a beam enters and leaves a box, (2, 2) mm."""
+    turn = np.radians(line.turn_deg)
+    along = np.array([np.cos(turn), np.sin(turn)])
+    reach = float(np.hypot(box[2] - box[0], box[3] - box[1]))
+    both = np.outer([-reach, reach], along) + np.array(line.at)
+    inside = shapely.intersection(shapely.LineString(both), shapely.box(*box))
+    return shapely.get_coordinates(inside)

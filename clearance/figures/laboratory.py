@@ -1,0 +1,85 @@
+"""The page for the laboratory on paper.
+
+In: `Laboratory`. Out: things drawn on pages of a `Flow`. Nothing is decided here.
+"""
+
+from __future__ import annotations
+
+from functools import partial
+
+from clearance.drawing.laboratory import Laboratory, Plane, bounds, ends
+from clearance.figures import style
+from clearance.figures.areas import area
+from clearance.figures.paper import (
+    LEADING,
+    MARGIN_IN,
+    Block,
+    Flow,
+    Page,
+    listing,
+    table,
+    text_strips,
+    wrapped,
+)
+from clearance.figures.planes import axes_in
+from clearance.figures.scale import ratio, scale_bar, to_scale, true_scale
+
+PLANE_IN = 3.1
+"""Height of a picture of a layer plane."""
+BEYOND = 0.12
+"""Room around the part for the ends of beams, as a share of its size."""
+TITLE_PT = 10.5
+SHARES = (0.2, 0.12, 0.68)
+KEY = "hatched: the part's own metal; black: stray metal; dotted: unmelted gap"
+HEADS = ("method", "could see it", "set-up, numbers")
+TITLE = "for the laboratory: which inspection could see what is predicted"
+
+
+def add_laboratory(flow: Flow, page: Laboratory) -> None:
+    """Draw the pages: what the part is, layer planes with their beams, a table for each target."""
+    flow.new_page("laboratory")
+    flow.put_whole(Block("", tuple(text_strips(TITLE, flow.wide, TITLE_PT, bold=True))))
+    facts = "; ".join(f"{key}: {value}" for key, value in page.facts)
+    flow.put_whole(Block("", tuple(text_strips(facts, flow.wide))))
+    for plane in page.planes:
+        flow.add_figure(PLANE_IN, partial(_draw, plane))
+    widths = [share * flow.wide for share in SHARES]
+    for one in page.asked:
+        flow.add(table(one.title, HEADS, one.rows, widths))
+    flow.add(Block("take care, and what to ask for", listing(page.notes, flow.wide)))
+
+
+def _draw(plane: Plane, page: Page, top: float) -> None:
+    wide = page.width - 2.0 * MARGIN_IN
+    axes = axes_in(page.figure, (MARGIN_IN, top - PLANE_IN + 0.3, wide, PLANE_IN - 0.5))
+    x0, y0, x1, y1 = bounds(plane)
+    more = BEYOND * max(x1 - x0, y1 - y0)
+    box = (x0 - more, y0 - more, x1 + more, y1 + more)
+    to_scale(axes, box)
+    area(axes, plane.metal, style.METAL, "metal")
+    area(axes, plane.stray, style.STRAY, "stray")
+    area(axes, plane.gaps, style.UNMELTED, "unmelted")
+    for n, line in enumerate(plane.lines):
+        points = ends(line, box)
+        axes.plot(points[:, 0], points[:, 1], color=style.PAPER, linewidth=2.6, zorder=4)
+        axes.plot(
+            points[:, 0], points[:, 1], color=style.INK, linewidth=1.1, linestyle=(0, (6, 3)),
+            zorder=4.1,
+        )  # fmt: skip
+        axes.plot(*line.at, marker="o", color=style.INK, markerfacecolor=style.PAPER, zorder=4.2)
+        at = max(points, key=lambda end: end[1] if n % 2 == 0 else -end[1])  # labels stay apart
+        axes.text(
+            at[0], at[1], f"{line.mark}, {line.turn_deg:.1f}°", fontsize=style.SMALLEST_PT,
+            va="center", ha="center", bbox=style.BACKED, zorder=5,
+        )  # fmt: skip
+    axes.set(xlabel="", ylabel="", xticks=[], yticks=[])
+    for side in axes.spines.values():
+        side.set_visible(False)
+    scale_bar(axes, 0.0, -0.06)
+    title = f"{plane.title} ({ratio(true_scale(axes))}); x right, y up"
+    for n, words in enumerate(wrapped(title, wide, style.SMALLEST_PT, bold=True)[:2]):
+        foot = top - 0.13 - n * style.SMALLEST_PT * LEADING
+        page.text(MARGIN_IN, foot, words, style.SMALLEST_PT, fontweight="bold")
+    page.text(
+        MARGIN_IN + wide, top - PLANE_IN + 0.12, KEY, style.SMALLEST_PT, ha="right",
+    )  # fmt: skip

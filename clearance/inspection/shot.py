@@ -1,0 +1,252 @@
+"""X-ray methods: a radiograph along the layers, one across them, a scan.
+
+In: a `Target`. Out: answers with numbers and set-up.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import shapely
+
+from clearance.geometry.beams import edges, extent, least_and_greatest, most_beside
+from clearance.inspection.answers import Said
+from clearance.inspection.rays import (
+    BEYOND,
+    KEPT,
+    TUBES,
+    Tube,
+    alloys_like,
+    least_seen,
+    passes,
+    source_mm,
+    summed_mm,
+    tilt_deg,
+    tube_for,
+    voxel_mm,
+)
+from clearance.inspection.simple import SURE
+from clearance.inspection.targets import Target
+from clearance.predicted.part import Predicted
+from clearance.result.inspection import Answer
+from clearance.verdict.numbers import least, most, near
+from clearance.verdict.prepared import Checked
+
+STEP = "no sheet lies there: what is above stands aside, which a scan or a scope can show"
+UNKNOWN = "what the tube passes is not known for this alloy: give material or density"
+
+
+@dataclass(frozen=True, eq=False)
+class Shots:
+    """X-ray methods for one part.
+
+    Attributes
+    ----------
+    checked : Checked
+    alloys : tuple of str
+        What the part may be taken for.
+    across_mm : float
+        Diameter of the circle around the part in plan.
+    """
+
+    checked: Checked
+    alloys: tuple[str, ...]
+    across_mm: float
+
+    @classmethod
+    def of(cls, checked: Checked) -> Shots:
+        """For a part that is read."""
+        from scipy.spatial import ConvexHull
+
+        part = checked.case.part
+        points = checked.bodies.part[:, :, :2].reshape(-1, 2).astype(np.float64)
+        hull = points[ConvexHull(points).vertices]
+        around = shapely.minimum_bounding_radius(shapely.MultiPoint(hull))
+        return cls(checked, alloys_like(part.material, part.density_g_cm3), 2.0 * float(around))
+
+    # ---- along the layers ----------------------------------------------------------------------
+
+    def along(self, target: Target) -> Said:
+        """A radiograph with the beam in the layer plane, in the direction with the least metal."""
+        if target.is_step:
+            return Said("radiograph-along", "no", {}, STEP)
+        keys = self.checked.case.inspection
+        centre = target.at[:2]
+        best, _ = least_and_greatest(target.outline, centre)
+        figure = self._seen(target)
+        half = extent(figure, centre, best.turn_deg)
+        worst = most_beside(target.outline, centre, best.turn_deg, half)
+        chord = most_beside(edges(figure), centre, best.turn_deg, half).metal_mm
+        worst_mm = max(worst.metal_mm, best.metal_mm)
+        shown = least_seen(worst_mm, chord, keys.unsharpness, keys.contrast)
+        sure, greatest = target.thickness_mm
+        thick = sure if target.kind == "crossing" else greatest
+        numbers = {
+            "metal_least_mm": best.metal_mm,
+            "direction_deg": best.turn_deg,
+            "x_mm": float(centre[0]),
+            "y_mm": float(centre[1]),
+            "height_mm": float(target.at[2]),
+            "metal_worst_mm": worst_mm,
+            "chord_mm": chord,
+            "thickness_mm": thick,
+            "least_thickness_seen_mm": shown,
+        }
+        if chord > 0.0 and greatest > 0.0:
+            numbers["tilt_deg"] = tilt_deg(greatest, chord)
+            numbers["source_height_mm"] = source_mm(greatest, chord)
+        tube, answer = self._through(best.metal_mm, worst_mm)
+        if tube is not None:
+            numbers["tube_kv"] = tube.kv
+        if shown > greatest:
+            answer = "no"
+        elif shown > thick and answer == "yes":
+            answer = "ask"
+        return Said("radiograph-along", answer, numbers, self._along_words(target, numbers, tube))
+
+    def _seen(self, target: Target) -> Any:
+        """The figure that is to be seen: of several gaps the largest, in which the centre lies."""
+        if target.kind == "crossing":
+            return target.figure
+        return max(shapely.get_parts(target.figure), key=lambda part: part.area)
+
+    def _along_words(self, target: Target, n: dict[str, float], tube: Tube | None) -> str:
+        z = target.at[2] - self.checked.platform_z
+        path = f"{most(n['metal_least_mm'])} mm of metal through its centre"
+        if n["metal_worst_mm"] > n["metal_least_mm"] + 0.1:  # else one number says both
+            path += f", up to {most(n['metal_worst_mm'])} mm over its width"
+        said = [
+            f"beam level at z {near(z)}, along {n['direction_deg']:.1f} deg from +x: {path}",
+            self._tube_words(tube, n["metal_worst_mm"]),
+        ]
+        if n["chord_mm"] <= 0.0:
+            said.append("along that line there is nothing to see of it")
+            return "; ".join(said)
+        what = "of stray metal" if target.kind == "crossing" else "of gap"
+        shown = n["least_thickness_seen_mm"]
+        seen = f"{most(shown)} mm" if np.isfinite(shown) else "nothing"
+        low, high = target.thickness_mm
+        thick = f"{least(low)} to {most(high)}" if low > 0.0 else f"at most {most(high)}"
+        said.append(
+            f"{near(n['chord_mm'])} mm {what} on the ray, {thick} mm thick; least thickness that "
+            f"shows: {seen}"
+        )
+        if "source_height_mm" in n:
+            said.append(
+                f"at 1 m the focus within {least(n['source_height_mm'])} mm of that height "
+                f"({least(n['tilt_deg'])} deg)"
+            )
+        if tube is not None or not self.alloys:
+            metal = near(n["metal_worst_mm"], 0)
+            said.append(
+                f"to settle it, a foil so thick over a drilled hole in {metal} mm of the same "
+                "alloy, shot beside the part"
+            )
+        return "; ".join(said)
+
+    def _tube_words(self, tube: Tube | None, metal_mm: float) -> str:
+        if not self.alloys:
+            return UNKNOWN
+        strongest = TUBES[-1]
+        alike = self.alloys[-1] if len(self.alloys) == 1 else f"as {' or '.join(self.alloys)}"
+        if tube is None:
+            limit = passes(strongest, self.alloys)
+            return f"more than twice the {limit:g} mm that {strongest.kv:g} kV passes ({alike})"
+        limit = passes(tube, self.alloys)
+        if metal_mm > limit:
+            return f"more than the {limit:g} mm that {tube.kv:g} kV passes at 2 % ({alike})"
+        return f"{tube.kv:g} kV with {tube.filter} passes {limit:g} mm at 2 % ({alike})"
+
+    def _through(self, least_mm: float, worst_mm: float) -> tuple[Tube | None, Answer]:
+        """The tube that passes it, and what follows from the metal alone."""
+        if not self.alloys:
+            return None, "ask"
+        enough = tube_for(self.alloys, worst_mm)
+        if enough is not None:
+            return enough, "yes"
+        perhaps = tube_for(self.alloys, least_mm, BEYOND)
+        return (None, "no") if perhaps is None else (TUBES[-1], "ask")
+
+    # ---- across the layers ---------------------------------------------------------------------
+
+    def across(self, target: Target, predicted: Predicted) -> Said:
+        """A radiograph with the beam along z: the sheet is met by its thickness alone."""
+        if target.is_step:
+            return Said("radiograph-across", "no", {}, STEP)
+        if target.kind == "gap":
+            return Said("radiograph-across", "no", {}, "a level gap hardly changes the metal there")
+        keys = self.checked.case.inspection
+        metal = _upright(predicted, target.at)
+        sure, greatest = target.thickness_mm
+        needed = keys.contrast * metal
+        numbers = {"metal_least_mm": metal, "thickness_mm": sure, "least_thickness_seen_mm": needed}
+        tube, answer = self._through(metal, metal)
+        if tube is not None:
+            numbers["tube_kv"] = tube.kv
+        if greatest < needed:
+            answer = "no"
+        elif sure < needed and answer == "yes":
+            answer = "ask"
+        return Said(
+            "radiograph-across",
+            answer,
+            numbers,
+            f"beam along z: {most(metal)} mm of metal beside a sheet of {least(sure)} to "
+            f"{most(greatest)} mm, of which {most(needed)} mm would show; "
+            f"{self._tube_words(tube, metal)}",
+        )
+
+    # ---- a scan --------------------------------------------------------------------------------
+
+    def scan(self, target: Target) -> Said:
+        """A tomograph: its voxel against the thickness, and the metal on its worst ray."""
+        keys = self.checked.case.inspection
+        _, worst = least_and_greatest(target.outline, target.at[:2])
+        voxel = voxel_mm(self.across_mm, keys.pixels)
+        sure, greatest = target.thickness_mm
+        thick = sure if target.kind == "crossing" else greatest
+        u = summed_mm(voxel, keys.noise, greatest, max(float(self._seen(target).area), voxel**2))
+        numbers = {
+            "metal_worst_mm": worst.metal_mm,
+            "voxel_mm": voxel,
+            "thickness_mm": thick,
+            "sum_u_mm": u,
+        }
+        tube, answer = self._through(worst.metal_mm, worst.metal_mm)
+        if tube is not None:
+            numbers["tube_kv"] = tube.kv
+        by_sum = thick < KEPT * voxel and not target.is_step
+        if target.is_step:
+            answer = "no" if answer == "no" else "ask"
+        elif thick < SURE * u:
+            answer = "no"
+        elif by_sum and answer == "yes":
+            answer = "ask"
+        how = "; tilt the part by 20 to 30 deg, level sheets lie in the weak plane of a scan"
+        if by_sum:
+            how = (
+                f"; thinner than {KEPT:g} voxels: a threshold may lose it, and an empty scan "
+                f"proves nothing; ask for the sum of grey values over its height (u {most(u)} mm)"
+            )
+        if target.is_step:
+            how = "; no sheet: compare the outline above the height with that below it"
+        if self.alloys and tube is None:
+            how = ""
+        return Said(
+            "tomography",
+            answer,
+            numbers,
+            f"voxel {near(voxel, 3)} mm at best, part {most(self.across_mm)} mm across; worst ray "
+            f"through it {most(worst.metal_mm)} mm of metal in the layer plane; "
+            f"{self._tube_words(tube, worst.metal_mm)}{how}",
+        )
+
+
+def _upright(predicted: Predicted, at: Any) -> float:
+    """Metal above and below a place, mm, on the nearest column."""
+    grid = predicted.grid
+    i, j = grid.nearest(float(at[0]), float(at[1]))
+    runs = predicted.metal.of(i * grid.ny + j)
+    return float((runs[:, 1] - runs[:, 0]).sum())
