@@ -30,12 +30,13 @@ import numpy as np
 HERE = Path(__file__).resolve().parent
 DOCS = HERE.parent.parent / "docs"
 PAGE, PROFILE = DOCS / "performance.md", DOCS / "profile.md"
-BEGIN, END = "<!-- measured: begin -->", "<!-- measured: end -->"
+CHECK = ("-m", "clearance", "check", "--no-verify")
 sys.path[:0] = [str(HERE), str(HERE.parent)]
 
 import floor  # noqa: E402
 import make_large  # noqa: E402
 import make_part  # noqa: E402
+import make_tubes  # noqa: E402
 import shapes  # noqa: E402
 
 SMALL = """[part]
@@ -157,6 +158,58 @@ def against_floor(folder: Path, runs: int) -> list[str]:
     return rows
 
 
+def growing(folder: Path, benchmark: Path) -> list[str]:
+    """What work grows with, by processor time: a busy machine hardly changes these ratios."""
+    _, grid = prepared(benchmark)
+    case = folder / "small" / "case.toml"
+    apart(small_case, case.parent)
+    plenum, unknown = folder / "plenum", folder / "range"
+    apart(make_tubes.make_plenum, plenum)
+    apart(make_tubes.make_range, unknown)
+    by = {
+        "floor": quick(HERE / "floor.py", benchmark / "benchmark.stl", grid),
+        "small": quick(*CHECK, case),
+        "one": quick(*CHECK, plenum / "one.toml"),
+        "twelve": quick(*CHECK, plenum / "twelve.toml"),
+        "known": quick(*CHECK, unknown / "known.toml"),
+        "unknown": quick(*CHECK, unknown / "unknown.toml"),
+        "first": first_run(case),
+    }
+    rows = [
+        ("floor", "dense floor, 0.2 mm", "", ""),
+        ("small", "small case", "floor", "floors"),
+        ("first", "small case, first run after installation", "floor", "floors"),
+        ("one", "one passage of a plenum with 12 curved tubes", "small", "small cases"),
+        ("twelve", "all 12 passages of that void", "one", "times one of them"),
+        ("known", "two bores, the event known", "small", "small cases"),
+        (
+            "unknown",
+            "the same, height +/- 2 mm, `layers = [2, 3]`, `resume` unknown",
+            "known",
+            "times the known event",
+        ),
+    ]
+    return [
+        f"| {what} | {by[name].cpu:.1f} | {by[name].peak_gib:.2f} | "
+        + (f"{by[name].cpu / by[other].cpu:.1f} {unit} |" if other else "|")
+        for name, what, other, unit in rows
+    ]
+
+
+def quick(*words: object) -> Run:
+    """A process of Python: the quicker of two, by processor time."""
+    return min((run(sys.executable, *words) for _ in range(2)), key=lambda one: one.cpu)
+
+
+def first_run(case: Path) -> Run:
+    """A check that finds no compiled kernels."""
+    with (
+        tempfile.TemporaryDirectory() as cache,
+        mock.patch.dict(os.environ, NUMBA_CACHE_DIR=cache),
+    ):
+        return run(sys.executable, *CHECK, case)
+
+
 def very_large(folder: Path) -> list[str]:
     """The part of 400 x 400 x 350 mm."""
     case = folder / "case.toml"
@@ -177,17 +230,13 @@ def start_up(folder: Path) -> list[str]:
     case = folder / "case.toml"
     check(case, 0.2)
     small = [run(sys.executable, "-m", "clearance", "check", case) for _ in range(3)]
-    with tempfile.TemporaryDirectory() as cache:
-        environ = {**os.environ, "NUMBA_CACHE_DIR": cache}
-        words = [sys.executable, "-m", "clearance", "check", str(case)]
-        start = time.perf_counter()
-        subprocess.run(words, env=environ, capture_output=True, check=False)
-        first = time.perf_counter() - start
+    first = first_run(case)
     h, s = min(help_), min(small)
     return [
         f"| `--help`, best of 5 | {h.clock:.2f} | {h.cpu:.2f} | {h.peak_gib:.2f} | |",
         f"| small case, best of 3 | {s.clock:.1f} | {s.cpu:.1f} | {s.peak_gib:.2f} | |",
-        f"| small case, first run after installation | {first:.0f} | | | kernels compiled |",
+        f"| small case, first run after installation | {first.clock:.0f} | {first.cpu:.0f} | "
+        f"{first.peak_gib:.2f} | kernels compiled |",
     ]
 
 
@@ -261,8 +310,22 @@ def main() -> None:
     options.add_argument("--runs", type=int, default=5)
     options.add_argument("--folder", type=Path, default=Path(tempfile.gettempdir()) / "clearance")
     options.add_argument("--leave-out", nargs="*", default=[], choices=["large", "start-up"])
+    options.add_argument("--only-growing", action="store_true", help="the second table alone")
     given = options.parse_args()
     parts = {name: given.folder / name for name in ("benchmark", "large", "small")}
+    put(
+        PAGE,
+        "growing",
+        [
+            load_words("ratios of processor times hardly change with it"),
+            "",
+            "| what | s of processor | peak GiB | |",
+            "| --- | ---: | ---: | --- |",
+            *growing(given.folder, parts["benchmark"]),
+        ],
+    )
+    if given.only_growing:
+        return
     rows = against_floor(parts["benchmark"], given.runs)
     rows += (
         ["| very large part: left out | | | | |"]
@@ -272,24 +335,32 @@ def main() -> None:
     if "start-up" not in given.leave_out:
         rows += start_up(parts["small"])
     rows += same_bytes(parts["benchmark"])
-    load = os.getloadavg()[1]
     lines = [
-        f"{len(os.sched_getaffinity(0))} processors, load average {load:.1f} over five minutes at "
-        "the end (above 1 beside the program's own two threads, times by the clock are too long).",
+        load_words("above 1 beside the program's own two threads, times by the clock are too long"),
         "",
         "| what | s by the clock | s of processor | peak GiB | |",
         "| --- | ---: | ---: | ---: | --- |",
         *rows,
     ]
-    put(PAGE, lines)
-    put(PROFILE, profile(parts["benchmark"]))
+    put(PAGE, "measured", lines)
+    put(PROFILE, "measured", profile(parts["benchmark"]))
 
 
-def put(path: Path, lines: list[str]) -> None:
+def load_words(meaning: str) -> str:
+    """How busy the machine was."""
+    processors, load = len(os.sched_getaffinity(0)), os.getloadavg()[1]
+    return (
+        f"{processors} processors, load average {load:.1f} over five minutes at the end "
+        f"({meaning})."
+    )
+
+
+def put(path: Path, table: str, lines: list[str]) -> None:
     """Write lines between the marks of a page."""
-    page = path.read_text(encoding="utf-8")
-    before, after = page.split(BEGIN)[0], page.split(END)[1]
-    path.write_text(f"{before}{BEGIN}\n\n" + "\n".join(lines) + f"\n\n{END}{after}", "utf-8")
+    begin, end = (f"<!-- {table}: {mark} -->" for mark in ("begin", "end"))
+    before, rest = path.read_text(encoding="utf-8").split(begin)
+    text = f"{before}{begin}\n\n" + "\n".join(lines) + f"\n\n{end}{rest.split(end)[1]}"
+    path.write_text(text, encoding="utf-8")
 
 
 if __name__ == "__main__":
