@@ -8,7 +8,7 @@ only a sample of the part: what is read here starts a proof and never ends one.
 from __future__ import annotations
 
 import math
-from typing import Any, Literal
+from typing import Any, Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -226,26 +226,6 @@ def clear_radius(metal: Array, pitch: float, most_mm: float = np.inf) -> NDArray
 
 
 @kernel
-def _neighbour(at: int, side: int, nx: int, ny: int, nz: int) -> int:
-    """Flat index of the cell behind one of the six faces, -1 outside; side ^ 1 leads back."""
-    k = at % nz
-    if side == 0:
-        return at + 1 if k < nz - 1 else -1
-    if side == 1:
-        return at - 1 if k > 0 else -1
-    column = at // nz
-    j = column % ny
-    if side == 2:
-        return at + nz if j < ny - 1 else -1
-    if side == 3:
-        return at - nz if j > 0 else -1
-    i = column // ny
-    if side == 4:
-        return at + ny * nz if i < nx - 1 else -1
-    return at - ny * nz if i > 0 else -1
-
-
-@kernel
 def _largest_finite(radius: Array) -> float:
     most = np.float32(0.0)
     for r in radius:
@@ -255,34 +235,80 @@ def _largest_finite(radius: Array) -> float:
 
 
 @kernel
+def _packed(passable: Array) -> tuple[Array, Array]:
+    """Flat indices of the passable cells, in order, and where those of each column begin."""
+    nx, ny, nz = passable.shape
+    free = passable.ravel()
+    first = np.empty(nx * ny + 1, np.int64)
+    count = 0
+    for c in range(nx * ny):
+        first[c] = count
+        for at in range(c * nz, (c + 1) * nz):
+            if free[at]:
+                count += 1
+    first[nx * ny] = count
+    cells = np.empty(count, np.int32)
+    count = 0
+    for at in range(free.size):
+        if free[at]:
+            cells[count] = at
+            count += 1
+    return cells, first
+
+
+@kernel
+def _place_of(cells: Array, low: int, high: int, at: int) -> int:
+    """Place among `cells`, from `low` up to `high`, of a flat index that is one of them."""
+    guess = low + at - cells[low]  # where all between them are passable
+    if guess < high and cells[guess] == at:
+        return guess
+    while low < high:
+        middle = (low + high) >> 1
+        if cells[middle] < at:
+            low = middle + 1
+        else:
+            high = middle
+    return low
+
+
+@kernel
 def _widest_route(radius: Array, passable: Array, sources: Array, targets: Array) -> Array:
+    """`widest_route`; what it notes of a cell it notes of those alone that are passable."""
     nx, ny, nz = radius.shape
-    size, flat, free = radius.size, radius.ravel(), passable.ravel()
+    flat, free = radius.ravel(), passable.ravel()
     steps, last = (1, nz, ny * nz), (nz - 1, ny - 1, nx - 1)
+    columns = (0, 1, ny)
     most = _largest_finite(flat)
     scale = (BUCKETS - 1) / most if most > 0.0 else 0.0
+    cells, first = _packed(passable)
     head = np.full(BUCKETS, -1, np.int64)  # a pile of waiting cells per step of the radius
-    below = np.empty(size, np.int32)  # the next cell of the pile
-    came = np.zeros(size, np.uint8)  # 0 not met, 1 + side it was met through, 7 source; 8 target
+    below = np.empty(cells.size, np.int32)  # the next cell of the pile
+    came = np.full(cells.size, -1, np.int32)  # from which cell; -1 not met, itself a source
+    goal = np.zeros(cells.size, np.uint8)
     for t in targets:
-        came[t] = 8
+        if free[t]:
+            goal[_place_of(cells, first[t // nz], first[t // nz + 1], t)] = 1
     top = -1
     for s in sources:
-        if free[s] and came[s] & 7 == 0:
-            came[s] |= 7
+        if not free[s]:
+            continue
+        n = _place_of(cells, first[s // nz], first[s // nz + 1], s)
+        if came[n] < 0:
+            came[n] = n
             bucket = int(min(np.float64(flat[s]), most) * scale)
-            below[s] = head[bucket]
-            head[bucket] = s
+            below[n] = head[bucket]
+            head[bucket] = n
             top = max(top, bucket)
-    at = -1
+    n = -1
     while top >= 0:
-        at = head[top]
-        if at < 0:
+        n = head[top]
+        if n < 0:
             top -= 1
             continue
-        if came[at] & 8:
+        if goal[n]:
             break
-        head[top] = below[at]
+        head[top] = below[n]
+        at = np.int64(cells[n])
         column = at // nz
         i = column // ny
         place = (at - column * nz, column - i * ny, i)  # along z, y, x: told once for six faces
@@ -291,32 +317,44 @@ def _widest_route(radius: Array, passable: Array, sources: Array, targets: Array
             if side & 1:
                 if place[axis] == 0:
                     continue
-                to = at - steps[axis]
+                to, beside = at - steps[axis], column - columns[axis]
                 link = free[to]
             else:
                 if place[axis] == last[axis]:
                     continue
-                to = at + steps[axis]
+                to, beside = at + steps[axis], column + columns[axis]
                 link = free[at]
-            if not free[to] or came[to] & 7 or link & (8 >> axis):  # met, or a link that is cut
+            if not free[to] or link & (8 >> axis):  # a link that is cut
                 continue
-            came[to] |= 1 + side
+            if axis == 0:
+                m = n - 1 if side & 1 else n + 1
+            else:
+                m = _place_of(cells, first[beside], first[beside + 1], to)
+            if came[m] >= 0:
+                continue
+            came[m] = n
             bucket = int(min(np.float64(flat[to]), most) * scale)
-            below[to] = head[bucket]
-            head[bucket] = to
+            below[m] = head[bucket]
+            head[bucket] = m
             top = max(top, bucket)
     if top < 0:
         return np.empty(0, np.int64)
+    return _back(cells, came, n)
+
+
+@kernel
+def _back(cells: Array, came: Array, end: int) -> Array:
+    """The cells on the way to one, from where `came` is the cell itself."""
     length = 1
-    end = at
-    while came[at] & 7 != 7:
-        at = _neighbour(at, ((came[at] & 7) - 1) ^ 1, nx, ny, nz)
+    n = end
+    while came[n] != n:
+        n = np.int64(came[n])
         length += 1
     route = np.empty(length, np.int64)
-    for n in range(length - 1, -1, -1):
-        route[n] = end
-        if n > 0:
-            end = _neighbour(end, ((came[end] & 7) - 1) ^ 1, nx, ny, nz)
+    n = end
+    for k in range(length - 1, -1, -1):
+        route[k] = cells[n]
+        n = np.int64(came[n])
     return route
 
 
@@ -369,32 +407,109 @@ def widest_bound(radius: NDArray[np.float32], bottleneck: float) -> float:
 
 
 @kernel
-def _groups(passable: Array) -> Array:
+def _shortest(passable: Array, sources: Array, targets: Array) -> Array:
     nx, ny, nz = passable.shape
     free = passable.ravel()
-    parent = trees(free.size)
-    for at in range(free.size):
-        if free[at] == 0:
-            continue
-        for side in range(0, 6, 2):
-            to = _neighbour(at, side, nx, ny, nz)
-            if to >= 0 and free[to] and not free[at] & (8 >> (side // 2)):
-                join(parent, at, to)
-    for at in range(free.size):
-        parent[at] = find(parent, at)
-    return parent
+    steps, last = (1, nz, ny * nz), (nz - 1, ny - 1, nx - 1)
+    columns = (0, 1, ny)
+    cells, first = _packed(passable)
+    came = np.full(cells.size, -1, np.int32)
+    goal = np.zeros(cells.size, np.uint8)
+    for t in targets:
+        if free[t]:
+            goal[_place_of(cells, first[t // nz], first[t // nz + 1], t)] = 1
+    waiting = np.empty(cells.size, np.int32)
+    done, count = 0, 0
+    for s in sources:
+        if free[s]:
+            n = _place_of(cells, first[s // nz], first[s // nz + 1], s)
+            if came[n] < 0:
+                came[n] = n
+                waiting[count] = n
+                count += 1
+    while done < count:
+        n = np.int64(waiting[done])
+        done += 1
+        if goal[n]:
+            return _back(cells, came, n)
+        at = np.int64(cells[n])
+        column = at // nz
+        i = column // ny
+        place = (at - column * nz, column - i * ny, i)
+        for side in range(6):
+            axis = side >> 1
+            if place[axis] == (0 if side & 1 else last[axis]):
+                continue
+            to = at - steps[axis] if side & 1 else at + steps[axis]
+            if not free[to]:
+                continue
+            if axis == 0:
+                m = n - 1 if side & 1 else n + 1
+            else:
+                beside = column - columns[axis] if side & 1 else column + columns[axis]
+                m = _place_of(cells, first[beside], first[beside + 1], to)
+            if came[m] < 0:
+                came[m] = n
+                waiting[count] = m
+                count += 1
+    return np.empty(0, np.int64)
 
 
-def groups(passable: Array) -> NDArray[np.int32]:
-    """For each cell the first cell of those that hang together with it, as flat indices.
+def shortest(passable: Array, sources: ArrayLike, targets: ArrayLike) -> NDArray[np.int64]:
+    """Flat indices of a shortest chain of passable cells, ends included; empty if there is none."""
+    begin, finish = (_as_flat(ends, passable.size) for ends in (sources, targets))
+    return np.asarray(_shortest(_as_bytes(passable), begin, finish))
+
+
+class Groups(NamedTuple):
+    """Which cells hang together.
+
+    Attributes
+    ----------
+    cells : (N,) ndarray of int32
+        Flat indices of the passable ones, in order.
+    number : (N,) ndarray of int32
+        For each the first cell of those that hang together with it.
+    """
+
+    cells: NDArray[np.int32]
+    number: NDArray[np.int32]
+
+    def of(self, index: NDArray[np.int64]) -> NDArray[np.int32]:
+        """Numbers of passable cells, given by flat index."""
+        return self.number[np.searchsorted(self.cells, index)]
+
+
+@kernel
+def _groups(passable: Array) -> tuple[Array, Array]:
+    nx, ny, nz = passable.shape
+    free = passable.ravel()
+    cells, first = _packed(passable)
+    parent = trees(cells.size)
+    for n in range(cells.size):
+        at = np.int64(cells[n])
+        column = at // nz
+        i = column // ny
+        j, link = column - i * ny, free[at]
+        if at - column * nz < nz - 1 and free[at + 1] and not link & 8:
+            join(parent, n, n + 1)
+        if j < ny - 1 and free[at + nz] and not link & 4:
+            join(parent, n, _place_of(cells, first[column + 1], first[column + 2], at + nz))
+        if i < nx - 1 and free[at + ny * nz] and not link & 2:
+            c = column + ny
+            join(parent, n, _place_of(cells, first[c], first[c + 1], at + ny * nz))
+    number = np.empty(cells.size, np.int32)
+    for n in range(cells.size):
+        number[n] = cells[find(parent, n)]
+    return cells, number
+
+
+def groups(passable: Array) -> Groups:
+    """Which cells hang together.
 
     Parameters
     ----------
     passable : (X, Y, Z) ndarray of uint8
         Not 0 where cells hang together with neighbours; bits of `CUT_LINK` cut links.
-
-    Returns
-    -------
-    (X * Y * Z,) ndarray of int32
     """
-    return np.asarray(_groups(_as_bytes(passable)))
+    return Groups(*_groups(_as_bytes(passable)))

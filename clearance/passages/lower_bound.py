@@ -19,7 +19,6 @@ from clearance.passages.closings import (
     drawn_in,
 )
 from clearance.passages.crossings import Crossing
-from clearance.passages.neck import shortest
 from clearance.passages.possible_ways import PossibleWays
 from clearance.passages.way import NO_ROUTE, Floats, Way, enters
 from clearance.ports.mouth import Mouth
@@ -111,7 +110,7 @@ class LowerBound(PossibleWays):
             if len(index) > WINDING * sum(self.cells.shape):
                 # In a flat slit all cells are alike, and the widest route strays all over it.
                 roomy = (self.cells.radius >= 0.999 * least) & (passable > 0)
-                index = shortest(roomy, *ends)
+                index = dense.shortest(roomy, *ends)
             low, route, throat = self._certify(self.cells.centres(index), ceiling, need)
             place = next((p for p in (enters(route, one) for one in closed) if p is not None), None)
             if place is not None:

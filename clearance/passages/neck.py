@@ -123,12 +123,6 @@ class Neck:
         self.fine = np.concatenate([self.fine, fine.reshape(len(cells), -1)])
 
 
-def shortest(passable: NDArray[np.bool_], sources: Ints, targets: Ints) -> Ints:
-    """Flat indices of a shortest chain of passable cells, ends included; empty if there is none."""
-    none = np.empty((0, PARTS**3), np.uint8)
-    return np.asarray(_chain(passable.astype(np.int32), none, sources, targets))
-
-
 def least_radius_mm(pitch_mm: float) -> float:
     """Smallest radius that can be asked for.
 

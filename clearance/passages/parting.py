@@ -129,11 +129,11 @@ class Parting:
         graph: dict[int, set[tuple[int, Vector]]] = {}
         for n, (low, high) in enumerate(self._links):
             kept = (free[low] > 0) & (free[high] > 0)
-            pairs = np.unique(np.stack([group[low[kept]], group[high[kept]]], 1), axis=0)
+            pairs = np.unique(np.stack([group.of(low[kept]), group.of(high[kept])], 1), axis=0)
             for a, b in pairs.tolist():
                 graph.setdefault(a, set()).add((b, 1 << n))
                 graph.setdefault(b, set()).add((a, 1 << n))
-        starts, goals = (np.unique(group[end[free[end] > 0]]).tolist() for end in self.ends)
+        starts, goals = (np.unique(group.of(end[free[end] > 0])).tolist() for end in self.ends)
         if not starts or not goals:
             return True
         # Where a way begins and ends is one place each: all of it hangs together.

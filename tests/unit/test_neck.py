@@ -5,7 +5,7 @@ import pytest
 import shapes as s
 
 from clearance.geometry import box_tree
-from clearance.passages.neck import Neck, least_radius_mm, shortest
+from clearance.passages.neck import Neck, least_radius_mm
 
 PITCH = 0.25
 
@@ -50,12 +50,3 @@ def test_of_several_ways_all_have_to_be_too_narrow():
 
 def test_the_least_radius_grows_with_the_pitch():
     assert 0.0 < least_radius_mm(0.1) < least_radius_mm(0.2) < 0.1
-
-
-def test_a_shortest_chain_takes_as_many_steps_as_the_cells_are_apart():
-    free = np.ones((5, 6, 7), bool)
-    index = np.arange(free.size).reshape(free.shape)
-    chain = shortest(free, index[0, 0, :1], index[4, 5, 6:])
-    assert len(chain) == 4 + 5 + 6 + 1
-    free[2] = False
-    assert len(shortest(free, index[0, 0, :1], index[4, 5, 6:])) == 0

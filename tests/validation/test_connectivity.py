@@ -22,7 +22,9 @@ P_C = 0.3116077
 def met_from(free: np.ndarray, seeds: np.ndarray) -> np.ndarray:
     """Passable cells that hang together with some of the seeds."""
     flat, group = np.ravel(free) > 0, cells.groups(free)
-    return (flat & np.isin(group, group[seeds[flat[seeds]]])).reshape(free.shape)
+    met = np.zeros(flat.shape, bool)
+    met[group.cells] = np.isin(group.number, group.of(seeds[flat[seeds]]))
+    return met.reshape(free.shape)
 
 
 def spans(free: np.ndarray) -> bool:
