@@ -6,9 +6,11 @@ In: `Checked`, as `verdict.prepared.prepare` gives it. Out: `Examined`. Long wor
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
+from functools import partial
+from itertools import groupby
 
 import numpy as np
 
@@ -33,6 +35,7 @@ from clearance.result import (
     TrappedPowder,
     Unmelted,
 )
+from clearance.system.once import Kept
 from clearance.system.processes import processors
 from clearance.verdict.apart import separate
 from clearance.verdict.confirmed import in_words, not_asked, verified
@@ -142,6 +145,8 @@ def _seen(
     abreast = min(processors(), MOST_THREADS, _fitting(by_size))
     with ThreadPoolExecutor(threads or abreast) as pool:
         try:
+            for work in _together(by_size):
+                pool.submit(work)
             shown = pool.submit(signs, predicted, nominal, density)
             looks = {id(one): pool.submit(passage, one) for one in by_size}
             loose, joints = pool.submit(powder), pool.submit(resumed_sections, predicted)
@@ -152,6 +157,29 @@ def _seen(
             return _Seen(remedies, pins, *loose.result(), shown.result(), joints.result())
         finally:
             pool.shutdown(cancel_futures=True)
+
+
+def _together(by_size: Sequence[PassageCheck]) -> list[Callable[[], None]]:
+    """The nominal part for passages that share a void, while its cells are kept for all of them."""
+    found: list[Callable[[], None]] = []
+    for _, sharing in groupby(sorted(by_size, key=_window), key=_window):
+        checks = list(sharing)
+        for check in checks if len(checks) > 1 else ():
+            cells = check.window(check.checked.pitch_mm).predict(NOMINAL).dense
+            cells.hold()
+            found.append(partial(_nominal, check, cells))
+    return found
+
+
+def _window(check: PassageCheck) -> int:
+    return id(check.window(check.checked.pitch_mm))
+
+
+def _nominal(check: PassageCheck, cells: Kept) -> None:
+    try:
+        _ = check.nominal
+    finally:
+        cells.let_go()
 
 
 def _fitting(by_size: Sequence[PassageCheck]) -> int:

@@ -343,7 +343,7 @@ def _widest_route(radius: Array, passable: Array, sources: Array, targets: Array
 
 
 @kernel
-def _back(cells: Array, came: Array, end: int) -> Array:
+def _back(cells: Array, came: Array, end: Any) -> Array:
     """The cells on the way to one, from where `came` is the cell itself."""
     length = 1
     n = end

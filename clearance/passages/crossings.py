@@ -84,6 +84,17 @@ class Crossing:
     ends: tuple[tuple[Any, ...], tuple[Any, ...]] = ((), ())
 
 
+def copied(crossing: Crossing) -> Crossing:
+    """The same with figures of its own, for another thread: asking them changes what they keep."""
+    ends = tuple(tuple(shapely.force_2d(one) for one in side) for side in crossing.ends)
+    return replace(
+        crossing,
+        footprint=shapely.force_2d(crossing.footprint),
+        opening=shapely.force_2d(crossing.opening),
+        ends=(ends[0], ends[1]),
+    )
+
+
 class WindowSections(Sections):
     """A passage's own sections, cut from the part in a window."""
 

@@ -62,7 +62,7 @@ class Sections(ABC):
 
     def __init__(self, smallest_mm: float, need_mm: float):
         self.smallest_mm, self.need_mm = smallest_mm, need_mm
-        self._prepared: dict[int, tuple[Any, Any]] = {}
+        self._prepared: dict[int, tuple[Any, tuple[Any, Any]]] = {}
         self.faces: dict[tuple[Any, ...], list[Piece]] = {}
         self.overlaps = Overlaps()
 
@@ -110,11 +110,12 @@ class Sections(ABC):
     def gate(self, outline: Any) -> tuple[Any, Any]:
         """An outline, and what of it is not at its rim, both ready for many questions."""
         if id(outline) not in self._prepared:
-            inner = outline.buffer(-SAME_MM)
-            shapely.prepare(outline)
+            # A copy: other passages, in other threads, ask the same outline unprepared.
+            own, inner = shapely.force_2d(outline), outline.buffer(-SAME_MM)
+            shapely.prepare(own)
             shapely.prepare(inner)
-            self._prepared[id(outline)] = (outline, inner)
-        return self._prepared[id(outline)]
+            self._prepared[id(outline)] = (outline, (own, inner))
+        return self._prepared[id(outline)][1]
 
     def between(self, low: float, high: float) -> Floats:
         """Further nominal heights at which a sheet between two is looked at.

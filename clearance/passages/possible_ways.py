@@ -89,6 +89,14 @@ class Parted:
     twice: list[set[int]]
 
 
+def walls_of(predicted: Predicted, pieces: set[int]) -> NDArray[np.float32]:
+    """Triangles that may bound some pieces of the possible void: once for all passages there."""
+    return predicted.kept.get(
+        ("walls", frozenset(pieces)),
+        lambda: bounding(predicted.possible, predicted.surface, pieces),
+    )
+
+
 class PossibleWays:
     """The void between two mouths in one predicted part."""
 
@@ -146,9 +154,8 @@ class PossibleWays:
     @once
     def walls(self) -> NDArray[np.float32]:
         """Triangles of the metal that bounds the void behind the two mouths."""
-        void = self.predicted.possible
-        start, end = self._ends(void)
-        return bounding(void, self.predicted.surface, start | end)
+        start, end = self._ends(self.predicted.possible)
+        return walls_of(self.predicted, start | end)
 
     @once
     def metal(self) -> NDArray[np.float32]:

@@ -6,6 +6,7 @@ stated slack, and numbers of cells near planes, boxes and mouths.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Any, Literal
 
@@ -75,8 +76,11 @@ class Cells:
     @once
     def radius(self) -> NDArray[np.float32]:
         """Distance from each cell's centre to the nearest metal cell's centre, mm."""
-        return dense.clear_radius(
-            self._metal("touched"), self.pitch_mm, self.most_mm + 2.0 * self.pitch_mm
+        most = self.most_mm + 2.0 * self.pitch_mm
+        # Only whole cells of the limit count, so that mouths of about one size have one answer.
+        return self.predicted.dense.get_if_held(
+            ("radius", self.every, math.ceil(most / self.pitch_mm)),
+            lambda: dense.clear_radius(self._metal("touched"), self.pitch_mm, most),
         )
 
     def _metal(self, rule: Literal["centre", "touched"]) -> NDArray[np.uint8]:
@@ -204,6 +208,11 @@ class Cells:
     @once
     def passable(self) -> NDArray[np.uint8]:
         """Void cells on the inner side of the mouths."""
+        mouths = tuple(one.mouth.name for one in self.closings)
+        key = ("passable", self.every, mouths)
+        return self.predicted.dense.get_if_held(key, self._passable)
+
+    def _passable(self) -> NDArray[np.uint8]:
         passable = (self.radius > 0.0).view(np.uint8)
         passable.ravel()[self.barrier(0.0)] = 0
         return passable

@@ -8,6 +8,7 @@ part outside the window, except that sections are right to the window's rim.
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from threading import RLock
 from typing import Any, Final
 
 import numpy as np
@@ -38,7 +39,7 @@ from clearance.predicted.stray import (
     slab_at,
     slabs,
 )
-from clearance.system.once import once
+from clearance.system.once import Kept, once
 
 Events = tuple[Event, ...] | None
 NOMINAL: Final = None
@@ -82,6 +83,7 @@ class Window:
     _stopped: dict[float, Any] = field(default_factory=dict)
     _regions: dict[tuple[str, tuple[float, float]], Soup] = field(default_factory=dict)
     _predicted: dict[Events, Predicted] = field(default_factory=dict)
+    _lock: RLock = field(default_factory=RLock, repr=False)
 
     @once
     def grid(self) -> Grid:
@@ -99,9 +101,10 @@ class Window:
         if self.region is None or whole is None:
             return self._soups[body]
         key = (body, shift)
-        if key not in self._regions:
-            self._regions[key] = meeting_region(whole, self.region, self.grid, shift)
-        return self._regions[key]
+        with self._lock:
+            if key not in self._regions:
+                self._regions[key] = meeting_region(whole, self.region, self.grid, shift)
+            return self._regions[key]
 
     @once
     def rectangle(self) -> Any:
@@ -133,9 +136,10 @@ class Window:
     def columns(self, body: str, shift: tuple[float, float] = (0.0, 0.0)) -> Columns:
         """Cast of a body, moved by `shift` (reach: the margin of the window in plan)."""
         key = (self._alias(body), shift)
-        if key not in self._casts:
-            self._casts[key] = self._cast(*key)
-        return self._casts[key]
+        with self._lock:
+            if key not in self._casts:
+                self._casts[key] = self._cast(*key)
+            return self._casts[key]
 
     def take(self, columns: Columns) -> None:
         """Keep a cast of the part that has been made already over this window's columns."""
@@ -156,9 +160,10 @@ class Window:
     def sure(self, body: str, shift: tuple[float, float] = (0.0, 0.0)) -> Runs:
         """What is surely metal of a body, per square and strip."""
         key = (self._alias(body), shift)
-        if key not in self._sure:
-            self._sure[key] = self._surely(*key)
-        return self._sure[key]
+        with self._lock:
+            if key not in self._sure:
+                self._sure[key] = self._surely(*key)
+            return self._sure[key]
 
     def _surely(self, body: str, shift: tuple[float, float]) -> Runs:
         # Plugs stand partly in metal. Taken as one soup with it, their faces there would
@@ -202,11 +207,12 @@ class Window:
     def metal_at(self, body: str, z: float) -> Any:
         """Exact section of a body (shapely) at a height as it is; of a face: just below it."""
         key = (self._alias(body), z)
-        if key not in self._metal:
-            section = self._section(*key)
-            section.bounds  # noqa: B018 - worked out now: several threads may look at it later
-            self._metal[key] = section
-        return self._metal[key]
+        with self._lock:
+            if key not in self._metal:
+                section = self._section(*key)
+                section.bounds  # noqa: B018 - worked out now: several threads may look at it later
+                self._metal[key] = section
+            return self._metal[key]
 
     def _section(self, body: str, z: float) -> Any:
         """Whole outlines are needed, so cut the whole body, not only its part in the window."""
@@ -227,13 +233,18 @@ class Window:
         """What of a level figure in the void no stopper covers: only there do columns tell."""
         import shapely
 
-        if z not in self._stopped:
-            self._stopped[z] = sections.metal(self.plugs, Plane.level(z), overlapping=True)
+        with self._lock:
+            if z not in self._stopped:
+                self._stopped[z] = sections.metal(self.plugs, Plane.level(z), overlapping=True)
         left = shapely.difference(piece, self._stopped[z])
         return [part for part in shapely.get_parts(polygonal(left)) if part.area > TOUCH_MM2]
 
     def predict(self, events: Events) -> Predicted:
         """Return the predicted part in this window; for `NOMINAL` the part as designed."""
+        with self._lock:
+            return self._predict(events)
+
+    def _predict(self, events: Events) -> Predicted:
         found = self._predicted.get(events)
         if found is None:
             # One event is looked at in several ways; of many variants only the last is kept.
@@ -253,6 +264,10 @@ class Predicted:
     window: Window
     events: tuple[Event, ...]
     added: Soup | None
+    kept: Kept = field(default_factory=Kept, init=False)
+    """What all passages of one void ask of this part: worked out for the first of them."""
+    dense: Kept = field(default_factory=Kept, init=False)
+    """The same of dense cells, which take much memory: only as long as somebody holds them."""
 
     @once
     def table(self) -> tuple[Slab, ...]:

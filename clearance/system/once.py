@@ -1,4 +1,4 @@
-"""An attribute that is worked out when it is first asked for, and kept.
+"""What is worked out when it is first asked for, and kept: attributes, and values by key.
 
 In: a method. Out: its value, as an attribute. It stands in for `functools.cached_property`,
 which up to Python 3.11 holds one lock for all instances of a class: the passages of a part,
@@ -8,7 +8,7 @@ own lock, so that what passages share is still made only once.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Hashable
 from threading import RLock
 from typing import Any, Generic, TypeVar, overload
 
@@ -39,3 +39,36 @@ class once(Generic[Found]):
                 kept[self.name] = self.make(instance)
         found: Found = kept[self.name]
         return found
+
+
+class Kept:
+    """Values by key, each worked out once, whichever thread asks first."""
+
+    def __init__(self) -> None:
+        self._locks: dict[Hashable, RLock] = {}
+        self._values: dict[Hashable, Any] = {}
+        self._holders, self._counting = 0, RLock()
+
+    def get(self, key: Hashable, make: Callable[[], Found]) -> Found:
+        """The value of a key, worked out if there is none."""
+        with self._locks.setdefault(key, RLock()):
+            if key not in self._values:
+                self._values[key] = make()
+            found: Found = self._values[key]
+            return found
+
+    def get_if_held(self, key: Hashable, make: Callable[[], Found]) -> Found:
+        """The same, kept only if somebody holds what is kept."""
+        return self.get(key, make) if self._holders else make()
+
+    def hold(self) -> None:
+        """Keep what is asked for from now on, until it is let go as often as it was held."""
+        with self._counting:
+            self._holders += 1
+
+    def let_go(self) -> None:
+        """End one hold; with the last one everything is forgotten."""
+        with self._counting:
+            self._holders -= 1
+            if self._holders == 0:
+                self._values = {}

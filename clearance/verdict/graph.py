@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Collection
 from itertools import combinations, pairwise
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 import shapely
@@ -35,15 +35,26 @@ BESIDE_MM = 1e-6
 """How far outside a sheet's face the regions that touch it are looked up."""
 
 
-def passage_graph(
-    predicted: Predicted, inlet: Mouth, outlet: Mouth, crossings: list[Crossing]
-) -> networkx.MultiGraph:
-    """Nodes "inlet", "outlet" and regions (numbers); edges are crossings (key: their index).
+class Regions(NamedTuple):
+    """Regions of the void between the sheets, of all passages of one void.
 
-    A crossing that joins several regions of one side has an edge for every pair.
+    Attributes
+    ----------
+    filled : Runs
+        Metal with the sheets drawn through everything.
+    piece : (N,) ndarray of int32
+        Region of each of its void runs.
+    joined : list of (int, int, int)
+        Two regions and the number of the crossing that joins them.
     """
-    import networkx
 
+    filled: Runs
+    piece: NDArray[np.int32]
+    joined: list[tuple[int, int, int]]
+
+
+def regions(predicted: Predicted, crossings: list[Crossing]) -> Regions:
+    """What the crossings join; one that joins several regions of one side joins every pair."""
     grid = predicted.grid
     filled = predicted.closed
     drawn = predicted.window.bodies.added_by_stray
@@ -53,20 +64,31 @@ def passage_graph(
         if crossing.stray in drawn:  # a drawn sheet need not reach over every void at its height
             filled = unite(filled, _layer(grid, crossing.low, crossing.high, crossing.footprint))
     piece = label(filled, grid)
-    graph = networkx.MultiGraph()
-    for name, mouth in ((INLET, inlet), (OUTLET, outlet)):
-        region = behind(predicted, filled, piece, mouth)
-        graph.add_node(name)
-        if region is not None:
-            graph.add_edge(name, region, key="port")
+    joined = []
     for n, crossing in enumerate(crossings):
         touched = _touched(grid, filled, piece, crossing)
         pairs = [(a, b) for a in touched[0] for b in touched[1]]
         for side in touched:
             pairs += [(a, b) for k, a in enumerate(side) for b in side[k + 1 :]]
         pairs += [(a, a) for a in _twice(grid, filled, piece, crossing)]
-        for a, b in pairs:
-            graph.add_edge(a, b, key=n)
+        joined += [(a, b, n) for a, b in pairs]
+    return Regions(filled, piece, joined)
+
+
+def passage_graph(
+    predicted: Predicted, inlet: Mouth, outlet: Mouth, found: Regions
+) -> networkx.MultiGraph:
+    """Nodes "inlet", "outlet" and regions (numbers); edges are crossings (key: their index)."""
+    import networkx
+
+    graph = networkx.MultiGraph()
+    for name, mouth in ((INLET, inlet), (OUTLET, outlet)):
+        region = behind(predicted, found.filled, found.piece, mouth)
+        graph.add_node(name)
+        if region is not None:
+            graph.add_edge(name, region, key="port")
+    for a, b, n in found.joined:
+        graph.add_edge(a, b, key=n)
     return graph
 
 
@@ -118,11 +140,23 @@ def _regions_at(
     i1, j1 = grid.nearest(x1, y1)
     i, j = (a.ravel() for a in np.mgrid[i0 : i1 + 1, j0 : j1 + 1])
     inside = shapely.contains_xy(outline, grid.x_mm(i), grid.y_mm(j))
-    places = list(zip(grid.x_mm(i)[inside], grid.y_mm(j)[inside], strict=True))
-    if not places and otherwise is not None:
-        places = [otherwise]
-    runs = (void_run(filled, grid, np.array([x, y, z])) for x, y in places)
-    return {int(piece[run]) for run in runs if run is not None} - {0}
+    columns = i[inside] * grid.ny + j[inside]
+    if not len(columns) and otherwise is not None:
+        i0, j0 = grid.nearest(*otherwise)
+        columns = np.array([i0 * grid.ny + j0])
+    return set(np.unique(piece[_void_runs(filled, columns, z)]).tolist()) - {0}
+
+
+def _void_runs(metal: Runs, columns: NDArray[np.int64], z: float) -> NDArray[np.int64]:
+    """Numbers of the void runs of some columns at a height; none for those in metal there."""
+    height, last = np.float64(z), max(len(metal.z) - 1, 0)
+    at, end = metal.start[columns], metal.start[columns + 1]
+    if not len(metal.z):
+        return np.asarray(at + columns)
+    while (below := (at < end) & (metal.z[np.minimum(at, last), 1] < height)).any():
+        at = at + below
+    within = (at < end) & (metal.z[np.minimum(at, last), 0] <= height)
+    return np.asarray((at + columns)[~within])
 
 
 def _twice(grid: Grid, filled: Runs, piece: NDArray[np.int32], crossing: Crossing) -> set[int]:

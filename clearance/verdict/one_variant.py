@@ -7,9 +7,12 @@ the variants between which a state flips.
 from __future__ import annotations
 
 import itertools
+import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from clearance.geometry.soup import Soup
 from clearance.heights import place
 from clearance.passages.crossings import Crossing
 from clearance.passages.way import Way
@@ -22,6 +25,10 @@ if TYPE_CHECKING:
     import networkx
 
     from clearance.predicted.part import Predicted
+
+
+FACETS_MM = 2e-3
+"""By so much the facets' share may miss what is missing, for the search of circles."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -115,6 +122,22 @@ def leaks(judged: list[Judged], platform_z: float) -> list[str]:
     return [
         f"the void may also reach the outside{near}, by ways of at most "
         f"{rounded_up(way.leak_mm, 2)} mm: what is wider has not left the part"
+    ]
+
+
+def facets(nominal: Judged, required_mm: float, metal: Callable[[], Soup]) -> list[str]:
+    """Whether the nominal part misses its requirement only because it is drawn in facets."""
+    missing = required_mm - nominal.way.low_mm
+    if missing <= 0.0 or nominal.way.leak or not len(nominal.way.route):
+        return []
+    from clearance.geometry.chord_error import only_facets
+
+    if not only_facets(metal(), nominal.way.route, 0.5 * required_mm, 0.5 * FACETS_MM):
+        return []
+    return [
+        f"the nominal mesh itself lets {nominal.way.low_mm:.3f} mm pass, {missing:.3f} mm less "
+        "than required, and only facets of its round walls stand in the way: if the drawing is "
+        f"round there, mesh_tolerance = {math.ceil(1e3 * missing) / 1e3:.3f} would allow that"
     ]
 
 

@@ -14,13 +14,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.case.tables import PassageTable
-from clearance.columns.possible import bounding
 from clearance.errors import GridError, PortError
 from clearance.evidence.pins import gauge_pins
 from clearance.geometry.areas import largest_circle_mm
 from clearance.geometry.soup import Soup, moved_shape
-from clearance.passages.crossings import Crossing, WindowSections, crossings
+from clearance.passages.crossings import Crossing, WindowSections, copied, crossings
 from clearance.passages.fins import Told, unseen
+from clearance.passages.possible_ways import walls_of
 from clearance.passages.search import Search
 from clearance.passages.stoppers import pieces_at
 from clearance.passages.way import Way
@@ -30,8 +30,16 @@ from clearance.predicted.variants import Unknowns, Variant
 from clearance.result import ClearDiameter, CrossingResult, GaugePin, PassageResult, State
 from clearance.system.once import once
 from clearance.verdict.between import Between, Passage, between
-from clearance.verdict.graph import in_words, on_way, passage_graph, perhaps_on_way, renumbered
-from clearance.verdict.one_variant import Crossed, Judged, differences, leaks, tighter
+from clearance.verdict.graph import (
+    Regions,
+    in_words,
+    on_way,
+    passage_graph,
+    perhaps_on_way,
+    regions,
+    renumbered,
+)
+from clearance.verdict.one_variant import Crossed, Judged, differences, facets, leaks, tighter
 from clearance.verdict.prepared import Checked, Progress, silent
 from clearance.verdict.side_by_side import shares_of, side_by_side
 from clearance.verdict.states import Required, Seen, contradicts, failing, state_of
@@ -40,8 +48,6 @@ from clearance.verdict.whose import Void, met, on_ways
 if TYPE_CHECKING:
     import networkx
 
-FACETS_MM = 2e-3
-"""By so much the facets' share may miss what is missing, for the search of circles."""
 NAME_IT = "the opening that the case does not name, given under [[closed]]"
 LOOK_THERE = "a radiograph of the stray metal there, or balls counted at the end of each branch"
 GROWN_MM = 1e-3
@@ -148,8 +154,7 @@ class PassageCheck:
     def _walls(self, window: Window) -> Soup:
         """Triangles that may bound the void that this passage runs through."""
         nominal = window.predict(NOMINAL)
-        own = self.search(nominal, []).behind_inlet
-        return bounding(nominal.possible, nominal.surface, own)
+        return walls_of(nominal, self.search(nominal, []).behind_inlet)
 
     @property
     def hides(self) -> bool:
@@ -208,14 +213,25 @@ class PassageCheck:
 
     def crossed(self, predicted: Predicted, variant: Variant) -> Crossed:
         """What crosses the passage in a predicted part: all that a search for drills asks for."""
-        found: list[Crossing] = []
-        if _has_event(predicted):
-            whole = self.asked.open_together is not None
-            found = crossings(predicted, self.sections(predicted.window), whole)
-        graph = passage_graph(predicted, self.inlet, self.outlet, found)
+        found, joined = self._crossings(predicted)
+        graph = passage_graph(predicted, self.inlet, self.outlet, joined)
         kept = sorted({*self._on_ways(predicted, graph, found), *self._beside(predicted, found)})
         listed = tuple(found[n] for n in kept)
         return Crossed(variant, listed, renumbered(graph, kept), tuple(found))
+
+    def _crossings(self, predicted: Predicted) -> tuple[list[Crossing], Regions]:
+        """All crossings of the passage's void, and what they join: once for all its passages."""
+        whole = self.asked.open_together is not None
+        window = predicted.window
+
+        def look() -> tuple[list[Crossing], Regions]:
+            has = _has_event(predicted)
+            found = crossings(predicted, self.sections(window), whole) if has else []
+            return found, regions(predicted, found)
+
+        own = frozenset(self.search(window.predict(NOMINAL), []).behind_inlet)
+        found, joined = predicted.kept.get(("crossings", own, whole), look)
+        return [copied(one) for one in found], joined
 
     def _on_ways(
         self, predicted: Predicted, graph: networkx.MultiGraph, found: list[Crossing]
@@ -368,21 +384,8 @@ class PassageCheck:
         smallest = self.checked.case.grid.smallest_way
         return all(largest_circle_mm(shape) < smallest for shape in left)
 
-    def _facets(self, nominal: Judged) -> list[str]:
-        """Whether the nominal part misses its requirement only because it is drawn in facets."""
-        missing = self.required - nominal.way.low_mm
-        if missing <= 0.0 or nominal.way.leak or not len(nominal.way.route):
-            return []
-        from clearance.geometry.chord_error import only_facets
-
-        metal = self.search(self.predicted(NOMINAL, nominal.pitch_mm), []).metal
-        if not only_facets(metal, nominal.way.route, 0.5 * self.required, 0.5 * FACETS_MM):
-            return []
-        return [
-            f"the nominal mesh itself lets {nominal.way.low_mm:.3f} mm pass, {missing:.3f} mm less "
-            "than required, and only facets of its round walls stand in the way: if the drawing is "
-            f"round there, mesh_tolerance = {np.ceil(1e3 * missing) / 1e3:.3f} would allow that"
-        ]
+    def _metal_around(self, nominal: Judged) -> Soup:
+        return self.search(self.predicted(NOMINAL, nominal.pitch_mm), []).metal
 
     def _apart(self) -> str:
         void = self.window(self.checked.pitch_mm).predict(NOMINAL).possible
@@ -435,7 +438,8 @@ class PassageCheck:
                 ]
             )
         reasons += [f for f in faults if f not in reasons]
-        reasons += self._facets(nominal) + leaks(judged, self.checked.platform_z)
+        reasons += facets(nominal, self.required, lambda: self._metal_around(nominal))
+        reasons += leaks(judged, self.checked.platform_z)
         low = min(all_heights.low_mm, *(j.way.low_mm for j in judged))
         high = max(all_heights.high_mm, *(j.way.high_mm for j in judged))
         if state is State.BLOCKED:

@@ -37,7 +37,7 @@ from clearance.predicted.slices_in_faces import both_sides
 from clearance.predicted.stray import slabs
 from clearance.predicted.variants import Unknowns, variants
 from clearance.result import InputFile, Inputs, Role
-from clearance.system.once import once
+from clearance.system.once import Kept, once
 
 Progress = Callable[[str], None]
 
@@ -96,6 +96,7 @@ class Checked:
     inputs: Inputs | None = None
     others: tuple[OnPlatform, ...] = ()
     _pieces: dict[Events, NDArray[np.int32]] = field(default_factory=dict)
+    _windows: Kept = field(default_factory=Kept)
 
     @property
     def all_mouths(self) -> tuple[Mouth, ...]:
@@ -212,15 +213,19 @@ class Checked:
         """A window around the nominal void behind some mouths, good for every variant.
 
         At the pitch of the check nothing is proven farther off that void than a few
-        pitches, which is quicker: see `Window.region`.
+        pitches, which is quicker: see `Window.region`. Passages of one void share it.
         """
-        whole = self.whole
-        base = pitch_mm == self.pitch_mm
         wanted = self.pieces_behind(mouths, NOMINAL)
-        own = self._of(wanted)
+        box = self.box_of(mouths, NOMINAL)
+        key = (frozenset(wanted), pitch_mm, box.low.tobytes(), box.high.tobytes())
+        return self._windows.get(key, lambda: self._window(wanted, box, pitch_mm))
+
+    def _window(self, wanted: set[int], box: Box, pitch_mm: float) -> Window:
+        whole, own = self.whole, self._of(wanted)
+        base = pitch_mm == self.pitch_mm
         window = Window(
             self.bodies,
-            self.box_of(mouths, NOMINAL),
+            box,
             pitch_mm,
             self.plugs(pitch_mm, mouths=own),
             self.plugs(pitch_mm, sunk=False, mouths=own),
