@@ -172,3 +172,6 @@ KelvinRange = Annotated[
 
 AnyList: Callable[[object], object] = _any_list
 """Before-validator of keys and tables that hold a list of any length."""
+
+AS_TABLE, AS_NAME = "[as a table]", "[as a name]"
+"""Steps that the validator adds where a value may be either; no step of the file."""

@@ -6,11 +6,13 @@ docs/case-file.md and the schema follow them. Reading and cross checks are left 
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import TYPE_CHECKING, Annotated, Literal
 
-from pydantic import BeforeValidator, ConfigDict, Field
+from pydantic import BeforeValidator, ConfigDict, Discriminator, Field, Tag
 
 from clearance.case.kinds import (
+    AS_NAME,
+    AS_TABLE,
     AnyList,
     Coordinate,
     Direction,
@@ -120,12 +122,30 @@ class Port(Table):
     )
 
 
+class PortTable(Port):
+    """[[port]]: a port that passages name, given once."""
+
+    name: Name = key("Name of the port, unique; what `inlet` and `outlet` call it by.")
+
+
+if TYPE_CHECKING:
+    PortOrName = Port  # names are replaced as soon as the file is read
+else:
+    PortOrName = Annotated[
+        Annotated[Port, Tag(AS_TABLE)] | Annotated[Name, Tag(AS_NAME)],
+        Discriminator(lambda value: AS_NAME if isinstance(value, str) else AS_TABLE),
+    ]
+
+
 class PassageTable(Table):
-    """[[passage]]: a passage that must carry fluid from its inlet to its outlet."""
+    """[[passage]]: a passage that must carry fluid from its inlet to its outlet.
+
+    After reading, a name of a [[port]] is replaced by that port.
+    """
 
     name: Name = key("Name of the passage, unique.")
-    inlet: Port = key("Where the flow enters.")
-    outlet: Port = key("Where the flow leaves.")
+    inlet: PortOrName = key("Where the flow enters: a table, or the name of a [[port]].")
+    outlet: PortOrName = key("Where the flow leaves: a table, or the name of a [[port]].")
     min_clear_diameter: Positive = key(
         "Diameter of the ball that must be able to travel through.", "mm"
     )
@@ -254,6 +274,7 @@ class CaseFile(Table):
     part: PartTable
     record: RecordTable = RecordTable()
     passage: Annotated[tuple[PassageTable, ...], BeforeValidator(AnyList), Field(min_length=1)]
+    port: Annotated[tuple[PortTable, ...], BeforeValidator(AnyList)] = ()
     separate: Annotated[tuple[SeparateTable, ...], BeforeValidator(AnyList)] = ()
     closed: Annotated[tuple[ClosedTable, ...], BeforeValidator(AnyList)] = ()
     stray: Annotated[tuple[StrayKeys, ...], BeforeValidator(AnyList)] = ()

@@ -18,7 +18,7 @@ from typing import Any, get_args
 from pydantic import ValidationError
 from pydantic_core import ErrorDetails
 
-from clearance.case.kinds import Table
+from clearance.case.kinds import AS_NAME, AS_TABLE, Table
 from clearance.errors import CaseError
 
 Where = tuple[str | int, ...]
@@ -265,7 +265,8 @@ class TomlFile:
 
     def _explain(self, where: Where, model: type[Table], fault: ErrorDetails) -> None:
         """Say a fault of the validator in the file's own terms."""
-        kind, loc = fault["type"], fault["loc"]
+        kind = fault["type"]
+        loc = tuple(step for step in fault["loc"] if step not in (AS_TABLE, AS_NAME))
         place = self._as_written(where + loc, keep_last=kind == "missing")
         if kind == "missing":
             self.say(place, "the key is missing")

@@ -61,7 +61,21 @@ resume = "height"
 resume_shift = [0.0, 0.0]
 penetration = 0.1
 """
+NAMED_PORT = """
+[[port]]
+name = "plenum"
+centre = [0.0, 0.0, 0.0]
+radius = 4.0
+normal = [0, 0, -1]
+"""
 BASE = PART + PASSAGES
+NAMED = (
+    PART
+    + PASSAGES.replace("{ centre = [22.0, 0.0, 0.0], radius = 4.0 }", '"plenum"').replace(
+        "{ centre = [-22.0, 0.0, 0.0], radius = 4.0 }", '"plenum"'
+    )
+    + NAMED_PORT
+)
 FULL = (
     """
 [part]
@@ -161,6 +175,43 @@ def refused(text, name="case.toml", reader=read_case):
 
 
 # What is read
+
+
+def test_a_port_given_once_is_that_of_every_passage_that_names_it(folder):
+    case = read(NAMED)
+    for passage in case.passage:
+        assert type(passage.inlet) is tables.Port
+        assert passage.inlet.centre == (0.0, 0.0, 0.0)
+        assert (passage.inlet.radius, passage.inlet.normal) == (4.0, (0.0, 0.0, -1.0))
+    assert [passage.outlet.centre[2] for passage in case.passage] == [120.0, 120.0]
+
+
+@pytest.mark.parametrize(
+    ("text", "expected"),
+    [
+        (
+            NAMED.replace('name = "plenum"', 'name = "plenums"'),
+            ["found 'plenum', expected a table, { ... }, or the name of a [[port]]; did you mean 'plenums'?"] * 2,
+        ),
+        (NAMED + NAMED_PORT, ["found 'plenum', expected a name that no other [[port]] has"]),
+        (
+            NAMED + NAMED_PORT.replace("plenum", "spare"),
+            ["found 'spare', expected a name that some passage's inlet or outlet has; else give it under [[closed]]"],
+        ),
+        (
+            NAMED.replace("{ centre = [0.0, -22.0, 120.0], radius = 4.0 }", '"plenum"'),
+            ["found [0.0, 0.0, 0.0], expected another place than the inlet's"],
+        ),
+        (NAMED.replace('inlet = "plenum"', 'inlet = ""', 1), ["found '', expected a text that is not empty"]),
+        (NAMED.replace('inlet = "plenum"', "inlet = 3", 1), ["found 3, expected a table, { ... }"]),
+        (NAMED.replace("radius = 4.0\nnormal", "radios = 4.0\nnormal"), ["radius: the key is missing", "no such key; did you mean radius?"]),
+        (NAMED.replace('"plenum"', '{ name = "plenum", centre = [0, 0, 0], radius = 4.0 }', 1), ["found 'plenum', no such key"]),
+    ],
+)
+def test_names_of_ports_that_lead_nowhere_or_to_several_are_refused(folder, text, expected):
+    lines = refused(text)
+    assert len(lines) == len(expected), lines
+    assert all(words in line for words, line in zip(expected, lines, strict=True)), lines
 
 
 def test_every_key_of_the_contract_is_read(folder):
@@ -947,6 +998,7 @@ HEADINGS = {
     "[record]": tables.RecordTable,
     "[[passage]]": tables.PassageTable,
     "Keys of `inlet` and `outlet`": tables.Port,
+    "[[port]]": tables.PortTable,
     "[[separate]]": tables.SeparateTable,
     "[[closed]]": tables.ClosedTable,
     "[[stray]]": stray_tables.StrayKeys,
@@ -1014,6 +1066,9 @@ def test_errors_on_the_page_are_what_the_program_says(folder):
         (FULL.replace("height = 31.2\n", "height = 31.2\nafter_layer = 623\n"), False),
         (FULL.replace('resume = "height"', 'resume = "height"\nnext_layer = 627'), False),
         (FULL.replace("platform_z", "platfrom_z"), False),
+        (NAMED, True),
+        (NAMED.replace('inlet = "plenum"', "inlet = 3"), False),
+        (NAMED.replace("radius = 4.0", "radios = 4.0"), False),
         (FULL + '[melted]\nlayers = ["0-623"]\n', False),
         (BASE + '[melted]\nlayers = ["0-x"]\n', False),
         (PART, False),
