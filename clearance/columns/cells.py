@@ -234,9 +234,33 @@ def _largest_finite(radius: Array) -> float:
     return np.float64(most)
 
 
+class Packed(NamedTuple):
+    """The passable cells of a window.
+
+    Attributes
+    ----------
+    cells : (N,) ndarray of int32
+        Flat indices, in order.
+    first : (X * Y + 1,) ndarray of int64
+        Where those of each column begin.
+    """
+
+    cells: NDArray[np.int32]
+    first: NDArray[np.int64]
+
+    def some(self, which: NDArray[np.bool_]) -> Packed:
+        """Those that a mask over them picks out."""
+        before = np.concatenate([[0], np.cumsum(which)])
+        return Packed(self.cells[which], before[self.first])
+
+
+def packed(passable: Array) -> Packed:
+    """The cells of a window that are not 0."""
+    return Packed(*_packed(_as_bytes(passable)))
+
+
 @kernel
 def _packed(passable: Array) -> tuple[Array, Array]:
-    """Flat indices of the passable cells, in order, and where those of each column begin."""
     nx, ny, nz = passable.shape
     free = passable.ravel()
     first = np.empty(nx * ny + 1, np.int64)
@@ -258,88 +282,97 @@ def _packed(passable: Array) -> tuple[Array, Array]:
 
 @kernel
 def _place_of(cells: Array, low: int, high: int, at: int) -> int:
-    """Place among `cells`, from `low` up to `high`, of a flat index that is one of them."""
-    guess = low + at - cells[low]  # where all between them are passable
-    if guess < high and cells[guess] == at:
+    """Place among `cells`, from `low` up to `high`, of a flat index; -1 if it is none of them."""
+    if low >= high:
+        return -1
+    guess = low + at - cells[low]  # where all below it in its column are passable
+    if low <= guess < high and cells[guess] == at:
         return guess
+    guess = high - 1 - (cells[high - 1] - at)  # where all above it are
+    if low <= guess < high and cells[guess] == at:
+        return guess
+    end = high
     while low < high:
         middle = (low + high) >> 1
         if cells[middle] < at:
             low = middle + 1
         else:
             high = middle
-    return low
+    return low if low < end and cells[low] == at else -1
 
 
 @kernel
-def _widest_route(radius: Array, passable: Array, sources: Array, targets: Array) -> Array:
-    """`widest_route`; what it notes of a cell it notes of those alone that are passable."""
-    nx, ny, nz = radius.shape
-    flat, free = radius.ravel(), passable.ravel()
-    steps, last = (1, nz, ny * nz), (nz - 1, ny - 1, nx - 1)
-    columns = (0, 1, ny)
-    most = _largest_finite(flat)
+def _beside(cells: Array, first: Array, shape: Array, n: int, six: Array) -> None:
+    """Which passable cells lie behind the six faces of the n-th, -1 where none does."""
+    nx, ny, nz = shape
+    at = np.int64(cells[n])
+    column = at // nz
+    i = column // ny
+    k, j = at - column * nz, column - i * ny
+    six[0] = n + 1 if k < nz - 1 and n + 1 < cells.size and cells[n + 1] == at + 1 else -1
+    six[1] = n - 1 if k > 0 and n > 0 and cells[n - 1] == at - 1 else -1
+    six[2] = _place_of(cells, first[column + 1], first[column + 2], at + nz) if j < ny - 1 else -1
+    six[3] = _place_of(cells, first[column - 1], first[column], at - nz) if j > 0 else -1
+    far = ny * nz
+    c = column + ny
+    six[4] = _place_of(cells, first[c], first[c + 1], at + far) if i < nx - 1 else -1
+    c = column - ny
+    six[5] = _place_of(cells, first[c], first[c + 1], at - far) if i > 0 else -1
+
+
+@kernel
+def _widest_route(
+    cells: Array,
+    first: Array,
+    shape: Array,
+    links: Array,
+    room: Array,
+    most: float,
+    sources: Array,
+    targets: Array,
+) -> Array:
+    """`widest_route` over passable cells; `links`, `room`: what `passable` and `radius` hold."""
+    nz = shape[2]
     scale = (BUCKETS - 1) / most if most > 0.0 else 0.0
-    cells, first = _packed(passable)
     head = np.full(BUCKETS, -1, np.int64)  # a pile of waiting cells per step of the radius
     below = np.empty(cells.size, np.int32)  # the next cell of the pile
     came = np.full(cells.size, -1, np.int32)  # from which cell; -1 not met, itself a source
-    goal = np.zeros(cells.size, np.uint8)
+    goal, six = np.zeros(cells.size, np.uint8), np.empty(6, np.int64)
     for t in targets:
-        if free[t]:
-            goal[_place_of(cells, first[t // nz], first[t // nz + 1], t)] = 1
+        n = _place_of(cells, first[t // nz], first[t // nz + 1], t)
+        if n >= 0:
+            goal[n] = 1
     top = -1
     for s in sources:
-        if not free[s]:
-            continue
         n = _place_of(cells, first[s // nz], first[s // nz + 1], s)
-        if came[n] < 0:
+        if n >= 0 and came[n] < 0:
             came[n] = n
-            bucket = int(min(np.float64(flat[s]), most) * scale)
+            bucket = int(min(np.float64(room[n]), most) * scale)
             below[n] = head[bucket]
             head[bucket] = n
             top = max(top, bucket)
-    n = -1
     while top >= 0:
         n = head[top]
         if n < 0:
             top -= 1
             continue
         if goal[n]:
-            break
+            return _back(cells, came, n)
         head[top] = below[n]
-        at = np.int64(cells[n])
-        column = at // nz
-        i = column // ny
-        place = (at - column * nz, column - i * ny, i)  # along z, y, x: told once for six faces
+        _beside(cells, first, shape, n, six)
         for side in range(6):
-            axis = side >> 1
-            if side & 1:
-                if place[axis] == 0:
-                    continue
-                to, beside = at - steps[axis], column - columns[axis]
-                link = free[to]
-            else:
-                if place[axis] == last[axis]:
-                    continue
-                to, beside = at + steps[axis], column + columns[axis]
-                link = free[at]
-            if not free[to] or link & (8 >> axis):  # a link that is cut
+            m = six[side]
+            if m < 0 or came[m] >= 0:
                 continue
-            if axis == 0:
-                m = n - 1 if side & 1 else n + 1
-            else:
-                m = _place_of(cells, first[beside], first[beside + 1], to)
-            if came[m] >= 0:
+            link = links[m] if side & 1 else links[n]
+            if link & (8 >> (side >> 1)):  # a link that is cut
                 continue
             came[m] = n
-            bucket = int(min(np.float64(flat[to]), most) * scale)
+            bucket = int(min(np.float64(room[m]), most) * scale)
             below[m] = head[bucket]
             head[bucket] = m
             top = max(top, bucket)
-    if top < 0:
-        return np.empty(0, np.int64)
-    return _back(cells, came, n)
+    return np.empty(0, np.int64)
 
 
 @kernel
@@ -359,7 +392,11 @@ def _back(cells: Array, came: Array, end: Any) -> Array:
 
 
 def widest_route(
-    radius: NDArray[np.float32], passable: Array, sources: ArrayLike, targets: ArrayLike
+    radius: NDArray[np.float32],
+    passable: Array,
+    sources: ArrayLike,
+    targets: ArrayLike,
+    known: Packed | None = None,
 ) -> tuple[NDArray[np.int64], float]:
     """Route over cells whose smallest radius is largest.
 
@@ -371,6 +408,8 @@ def widest_route(
         Cells that the route may use; links that carry a bit of `CUT_LINK` it may not.
     sources, targets : (N,) array_like of int
         Flat indices of the cells where it may begin and end; cells not passable are left out.
+    known : Packed, optional
+        The passable cells, where they are known.
 
     Returns
     -------
@@ -393,7 +432,11 @@ def widest_route(
     """
     radius = np.require(radius, np.float32, ["C", "W"])
     begin, finish = _as_flat(sources, radius.size), _as_flat(targets, radius.size)
-    route = _widest_route(radius, _as_bytes(passable), begin, finish)
+    passable = _as_bytes(passable)
+    cells, first = packed(passable) if known is None else known
+    links, room = passable.ravel()[cells], radius.ravel()[cells]
+    most, shape = _largest_finite(radius.ravel()), np.array(radius.shape)
+    route = _widest_route(cells, first, shape, links, room, most, begin, finish)
     return route, float(radius.ravel()[route].min()) if route.size else 0.0
 
 
@@ -407,58 +450,45 @@ def widest_bound(radius: NDArray[np.float32], bottleneck: float) -> float:
 
 
 @kernel
-def _shortest(passable: Array, sources: Array, targets: Array) -> Array:
-    nx, ny, nz = passable.shape
-    free = passable.ravel()
-    steps, last = (1, nz, ny * nz), (nz - 1, ny - 1, nx - 1)
-    columns = (0, 1, ny)
-    cells, first = _packed(passable)
+def _shortest(cells: Array, first: Array, shape: Array, sources: Array, targets: Array) -> Array:
+    nz = shape[2]
     came = np.full(cells.size, -1, np.int32)
-    goal = np.zeros(cells.size, np.uint8)
+    goal, six = np.zeros(cells.size, np.uint8), np.empty(6, np.int64)
     for t in targets:
-        if free[t]:
-            goal[_place_of(cells, first[t // nz], first[t // nz + 1], t)] = 1
+        n = _place_of(cells, first[t // nz], first[t // nz + 1], t)
+        if n >= 0:
+            goal[n] = 1
     waiting = np.empty(cells.size, np.int32)
     done, count = 0, 0
     for s in sources:
-        if free[s]:
-            n = _place_of(cells, first[s // nz], first[s // nz + 1], s)
-            if came[n] < 0:
-                came[n] = n
-                waiting[count] = n
-                count += 1
+        n = _place_of(cells, first[s // nz], first[s // nz + 1], s)
+        if n >= 0 and came[n] < 0:
+            came[n] = n
+            waiting[count] = n
+            count += 1
     while done < count:
         n = np.int64(waiting[done])
         done += 1
         if goal[n]:
             return _back(cells, came, n)
-        at = np.int64(cells[n])
-        column = at // nz
-        i = column // ny
-        place = (at - column * nz, column - i * ny, i)
-        for side in range(6):
-            axis = side >> 1
-            if place[axis] == (0 if side & 1 else last[axis]):
-                continue
-            to = at - steps[axis] if side & 1 else at + steps[axis]
-            if not free[to]:
-                continue
-            if axis == 0:
-                m = n - 1 if side & 1 else n + 1
-            else:
-                beside = column - columns[axis] if side & 1 else column + columns[axis]
-                m = _place_of(cells, first[beside], first[beside + 1], to)
-            if came[m] < 0:
+        _beside(cells, first, shape, n, six)
+        for m in six:
+            if m >= 0 and came[m] < 0:
                 came[m] = n
                 waiting[count] = m
                 count += 1
     return np.empty(0, np.int64)
 
 
-def shortest(passable: Array, sources: ArrayLike, targets: ArrayLike) -> NDArray[np.int64]:
-    """Flat indices of a shortest chain of passable cells, ends included; empty if there is none."""
-    begin, finish = (_as_flat(ends, passable.size) for ends in (sources, targets))
-    return np.asarray(_shortest(_as_bytes(passable), begin, finish))
+def shortest(
+    free: Packed, shape: tuple[int, ...], sources: ArrayLike, targets: ArrayLike
+) -> NDArray[np.int64]:
+    """Flat indices of a shortest chain of passable cells, ends included; empty if there is none.
+
+    `shape`: of the window.
+    """
+    begin, finish = (_as_flat(ends, math.prod(shape)) for ends in (sources, targets))
+    return np.asarray(_shortest(*free, np.array(shape), begin, finish))
 
 
 class Groups(NamedTuple):
@@ -481,27 +511,18 @@ class Groups(NamedTuple):
 
 
 @kernel
-def _groups(passable: Array) -> tuple[Array, Array]:
-    nx, ny, nz = passable.shape
-    free = passable.ravel()
-    cells, first = _packed(passable)
-    parent = trees(cells.size)
+def _groups(cells: Array, first: Array, shape: Array, links: Array) -> Array:
+    parent, six = trees(cells.size), np.empty(6, np.int64)
     for n in range(cells.size):
-        at = np.int64(cells[n])
-        column = at // nz
-        i = column // ny
-        j, link = column - i * ny, free[at]
-        if at - column * nz < nz - 1 and free[at + 1] and not link & 8:
-            join(parent, n, n + 1)
-        if j < ny - 1 and free[at + nz] and not link & 4:
-            join(parent, n, _place_of(cells, first[column + 1], first[column + 2], at + nz))
-        if i < nx - 1 and free[at + ny * nz] and not link & 2:
-            c = column + ny
-            join(parent, n, _place_of(cells, first[c], first[c + 1], at + ny * nz))
+        _beside(cells, first, shape, n, six)
+        for axis in range(3):
+            m = six[2 * axis]
+            if m >= 0 and not links[n] & (8 >> axis):
+                join(parent, n, m)
     number = np.empty(cells.size, np.int32)
     for n in range(cells.size):
         number[n] = cells[find(parent, n)]
-    return cells, number
+    return number
 
 
 def groups(passable: Array) -> Groups:
@@ -512,4 +533,7 @@ def groups(passable: Array) -> Groups:
     passable : (X, Y, Z) ndarray of uint8
         Not 0 where cells hang together with neighbours; bits of `CUT_LINK` cut links.
     """
-    return Groups(*_groups(_as_bytes(passable)))
+    passable = _as_bytes(passable)
+    free = packed(passable)
+    links = passable.ravel()[free.cells]
+    return Groups(free.cells, _groups(*free, np.array(passable.shape), links))

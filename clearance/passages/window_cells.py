@@ -212,6 +212,13 @@ class Cells:
         key = ("passable", self.every, mouths)
         return self.predicted.dense.get_if_held(key, self._passable)
 
+    @once
+    def free(self) -> dense.Packed:
+        """The passable cells."""
+        mouths = tuple(one.mouth.name for one in self.closings)
+        key = ("free", self.every, mouths)
+        return self.predicted.dense.get_if_held(key, lambda: dense.packed(self.passable))
+
     def _passable(self) -> NDArray[np.uint8]:
         passable = (self.radius > 0.0).view(np.uint8)
         passable.ravel()[self.barrier(0.0)] = 0

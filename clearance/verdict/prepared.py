@@ -216,9 +216,13 @@ class Checked:
         pitches, which is quicker: see `Window.region`. Passages of one void share it.
         """
         wanted = self.pieces_behind(mouths, NOMINAL)
-        box = self.box_of(mouths, NOMINAL)
+        sharing = {m for p in self.case.passage for m in self.ends(p) if self._in(m, wanted)}
+        box = self.box_of((*mouths, *sorted(sharing, key=lambda m: m.name)), NOMINAL)
         key = (frozenset(wanted), pitch_mm, box.low.tobytes(), box.high.tobytes())
         return self._windows.get(key, lambda: self._window(wanted, box, pitch_mm))
+
+    def _in(self, mouth: Mouth, wanted: set[int]) -> bool:
+        return self.pieces_behind((mouth,), NOMINAL) == wanted
 
     def _window(self, wanted: set[int], box: Box, pitch_mm: float) -> Window:
         whole, own = self.whole, self._of(wanted)

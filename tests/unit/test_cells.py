@@ -208,7 +208,9 @@ def test_groups_are_scipys_labels(seed, share):
     labels = ndimage.label(free, FACES)[0].ravel()
     group = cells.groups(free)
     open_cells = labels > 0
-    pairs = np.unique(np.stack([labels[open_cells], group.of(np.flatnonzero(open_cells))], 1), axis=0)
+    pairs = np.unique(
+        np.stack([labels[open_cells], group.of(np.flatnonzero(open_cells))], 1), axis=0
+    )
     assert len(pairs) == labels.max() == len(np.unique(pairs[:, 1]))
 
 
@@ -218,7 +220,8 @@ def test_groups_are_scipys_labels(seed, share):
 def test_a_shortest_chain_takes_as_many_steps_as_the_cells_are_apart():
     free = np.ones((5, 6, 7), bool)
     index = np.arange(free.size).reshape(free.shape)
-    chain = cells.shortest(free, index[0, 0, :1], index[4, 5, 6:])
+    ends = index[0, 0, :1], index[4, 5, 6:]
+    chain = cells.shortest(cells.packed(free), free.shape, *ends)
     assert len(chain) == 4 + 5 + 6 + 1
     free[2] = False
-    assert len(cells.shortest(free, index[0, 0, :1], index[4, 5, 6:])) == 0
+    assert len(cells.shortest(cells.packed(free), free.shape, *ends)) == 0
