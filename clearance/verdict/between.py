@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from clearance.geometry.level_faces import level_faces, same_height_mm
 from clearance.geometry.soup import Soup
 from clearance.geometry.turns import extremes
-from clearance.predicted.stray import Event
+from clearance.predicted.stray import Event, reaches
 from clearance.predicted.variants import Span
 from clearance.result import State
 from clearance.verdict.states import Bracketed, Required
@@ -142,14 +142,21 @@ def _still(
         event = events[widest]
         if looks >= MOST_LOOKS:
             return event.bottom, event.bottom + event.spread
-        held, used = _holds(state, events, span.ends, look, passage, found)
-        looks += used
-        if held:
-            continue
+        # Of sheets that share no metal only the nominal part is left, which proves nothing closed.
+        if state is State.OPEN or any(map(_shares_metal, events)):
+            held, used = _holds(state, events, span.ends, look, passage, found)
+            looks += used
+            if held:
+                continue
         if event.spread <= 2.0 * FINEST_MM:
             return event.bottom, event.bottom + event.spread
         left += [_with(events, widest, half) for half in reversed(_halves(event))]
     return None
+
+
+def _shares_metal(event: Event) -> bool:
+    """Whether there is metal that a sheet has at all its heights."""
+    return any(low < high for low, high in reaches(replace(event, sure=True)))
 
 
 def _widest_step(samples: Sequence[Sample], stray: int) -> float:

@@ -3,13 +3,20 @@
 from __future__ import annotations
 
 import make
+import numpy as np
 import pytest
 import shapes as s
 
 from clearance.case.read import read_case
+from clearance.passages.way import Way
+from clearance.predicted.stray import Event, reaches
+from clearance.predicted.variants import Span
+from clearance.result import State
 from clearance.verdict.apart import separate
+from clearance.verdict.between import Passage, between
 from clearance.verdict.passage import PassageCheck
 from clearance.verdict.prepared import prepare
+from clearance.verdict.states import Required
 
 HEIGHT = 8.0
 TWO = (
@@ -57,3 +64,44 @@ def test_circuits_are_apart_over_an_interval_only_where_that_is_proven(tmp_path,
     checks = [PassageCheck(checked, p) for p in checked.case.passage]
     (found,) = separate(checked, checks, [], lambda _: None)
     assert (found.state, found.nominal_state) == (state, "apart")
+
+
+def over_a_range(open_from: float = 99.0, spread: float = 4.0):
+    """A sheet of two layers of 0.05, 0.1 deep, that shuts a bore wherever it is below a height."""
+    event = Event(0, 20.0, (0.025, 0.075), 0.05, False, 0.1, 0.0, (0.0, 0.0), spread=spread)
+    seen = []
+
+    def look(events):
+        (one,) = events
+        seen.append(one)
+        shared = [low < high for low, high in reaches(one)]
+        shut = any(shared) and one.bottom < open_from
+        way = make_way(0.0 if shut else 2.0)
+        return (State.BLOCKED if shut else State.OPEN), way
+
+    asked = Required(1.0, 0.05, False, None, None)
+    passage = Passage(asked, np.empty((0, 3, 3), np.float32), [], lambda *_: False, 2.0, 0.0)
+    found = between(
+        State.BLOCKED, [Span((event,), "", False)], [((event,), make_way(0.0))], look, passage
+    )
+    return found, seen
+
+
+def make_way(width):
+    return Way(width, width, np.empty((0, 3)), False, None)
+
+
+def test_a_range_longer_than_the_sheet_is_thick_is_halved_until_its_sheets_share_metal():
+    found, seen = over_a_range()
+    assert found.words == []
+    assert all(any(low < high for low, high in reaches(one)) for one in seen)
+    assert len(seen) == 32  # 4 mm in pieces of 0.125, below the 0.15 of the first slice
+
+
+def test_a_range_that_is_open_somewhere_is_not_said_to_be_blocked():
+    found, _ = over_a_range(open_from=22.0)
+    assert len(found.words) == 1
+    assert found.words[0].startswith("between 22.000 and 22.")
+    found, seen = over_a_range(spread=6.0)  # too many pieces: said, not passed over
+    assert "mm it is not proven blocked" in found.words[0]
+    assert len(seen) == 32
