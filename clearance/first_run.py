@@ -15,7 +15,7 @@ from typing import Any
 
 import numpy as np
 
-from clearance.columns import cast, cells
+from clearance.columns import cast, cells, ways
 from clearance.drilling import bore, rectangles
 from clearance.geometry import box_tree, distance, rays, routes, segments
 from clearance.sweeps import regions
@@ -62,7 +62,7 @@ def later() -> None:
     tree = box_tree.build(block)
     line = np.array([up, 2.0 * up])
     radius = cells.clear_radius(np.ones((2, 2, 2), np.uint8), 1.0)
-    cells.widest_route(radius, np.ones(radius.shape, np.uint8), [0], [7])
+    ways.widest_route(radius, np.ones(radius.shape, np.uint8), [0], [7])
     distance.distances(tree, line)
     segments.segment_clearances(tree, line[:1], line[1:])
     routes.widen(tree, line, spacing_mm=0.5)

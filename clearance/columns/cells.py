@@ -1,38 +1,33 @@
 """Dense cells of a window around a passage: what is worked out on a regular grid.
 
-In: metal runs per column, or metal cells (X, Y, Z), indexed [i, j, k] = x, y, z. Out: cells,
-distances, the widest route, what is connected. Neighbours are cells that share a face. A cell is
-only a sample of the part: what is read here starts a proof and never ends one.
+In: metal runs per column, or metal cells (X, Y, Z), indexed [i, j, k] = x, y, z. Out: cells and
+distances. A cell is only a sample of the part: what is read here starts a proof, never ends one.
 """
 
 from __future__ import annotations
 
 import math
-from typing import Any, Literal, NamedTuple
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from clearance.kernels.compiler import kernel
-from clearance.kernels.forest import find, join, trees
 
-BUCKETS = 4096  # steps of the radius in which `widest_route` sorts its cells
-CUT_LINK = (2, 4, 8)
-"""Bits of a passable cell: the link to the next cell along x, y, z is cut."""
 _NONE = 1 << 29  # squared distance that stands for "no metal"; twice it still fits 32 bits
 
 Array = NDArray[Any]
 Mask = NDArray[np.uint8]
 
 
-def _as_bytes(mask: Array) -> Mask:
+def as_bytes(mask: Array) -> Mask:
     """A boolean or byte array as contiguous writable bytes: one array type for the kernels."""
     mask = np.asarray(mask)
     mask = mask.view(np.uint8) if mask.dtype == np.bool_ else mask
     return np.require(mask, np.uint8, ["C", "W"])
 
 
-def _as_flat(indices: ArrayLike, size: int) -> NDArray[np.int64]:
+def as_flat(indices: ArrayLike, size: int) -> NDArray[np.int64]:
     """Whole numbers from 0 to size - 1, checked because the kernels do not."""
     flat = np.require(np.ravel(indices), np.int64, ["C", "W"])
     if flat.size and not (flat.min() >= 0 and flat.max() < size):
@@ -114,7 +109,7 @@ def raster(
     if rule not in ("centre", "touched"):
         raise ValueError(f"rule {rule!r}: expected 'centre' or 'touched'")
     z = np.require(np.reshape(runs_z, (-1, 2)), np.float32, ["C", "W"])
-    start = _as_flat(runs_start, len(z) + 1)
+    start = as_flat(runs_start, len(z) + 1)
     if start.size != nx * ny + 1:
         raise ValueError(f"{start.size} run starts for {nx} x {ny} columns: expected one more")
     cells = np.zeros((nx, ny, nz), np.uint8)
@@ -212,7 +207,7 @@ def clear_radius(metal: Array, pitch: float, most_mm: float = np.inf) -> NDArray
     Squared distances in whole cells, one axis after the other; a row takes the least of the rows
     beside it plus the squared step, no farther than its own largest square can still be lowered.
     """
-    metal = _as_bytes(metal)
+    metal = as_bytes(metal)
     radius = np.empty(metal.shape, np.float32)
     if not metal.any():
         radius.fill(np.inf)
@@ -220,320 +215,3 @@ def clear_radius(metal: Array, pitch: float, most_mm: float = np.inf) -> NDArray
         cells = math.ceil(most_mm / pitch) if math.isfinite(most_mm) else 1 << 14
         _clear_radius(metal, float(pitch), radius, min(cells * cells, _NONE))
     return radius
-
-
-# ---- ways through -----------------------------------------------------------------------------
-
-
-@kernel
-def _largest_finite(radius: Array) -> float:
-    most = np.float32(0.0)
-    for r in radius:
-        if most < r < np.inf:
-            most = r
-    return np.float64(most)
-
-
-class Packed(NamedTuple):
-    """The passable cells of a window.
-
-    Attributes
-    ----------
-    cells : (N,) ndarray of int32
-        Flat indices, in order.
-    first : (X * Y + 1,) ndarray of int64
-        Where those of each column begin.
-    """
-
-    cells: NDArray[np.int32]
-    first: NDArray[np.int64]
-
-    def some(self, which: NDArray[np.bool_]) -> Packed:
-        """Those that a mask over them picks out."""
-        before = np.concatenate([[0], np.cumsum(which)])
-        return Packed(self.cells[which], before[self.first])
-
-
-def packed(passable: Array) -> Packed:
-    """The cells of a window that are not 0."""
-    return Packed(*_packed(_as_bytes(passable)))
-
-
-@kernel
-def _packed(passable: Array) -> tuple[Array, Array]:
-    nx, ny, nz = passable.shape
-    free = passable.ravel()
-    first = np.empty(nx * ny + 1, np.int64)
-    count = 0
-    for c in range(nx * ny):
-        first[c] = count
-        for at in range(c * nz, (c + 1) * nz):
-            if free[at]:
-                count += 1
-    first[nx * ny] = count
-    cells = np.empty(count, np.int32)
-    count = 0
-    for at in range(free.size):
-        if free[at]:
-            cells[count] = at
-            count += 1
-    return cells, first
-
-
-@kernel
-def _place_of(cells: Array, low: int, high: int, at: int) -> int:
-    """Place among `cells`, from `low` up to `high`, of a flat index; -1 if it is none of them."""
-    if low >= high:
-        return -1
-    guess = low + at - cells[low]  # where all below it in its column are passable
-    if low <= guess < high and cells[guess] == at:
-        return guess
-    guess = high - 1 - (cells[high - 1] - at)  # where all above it are
-    if low <= guess < high and cells[guess] == at:
-        return guess
-    end = high
-    while low < high:
-        middle = (low + high) >> 1
-        if cells[middle] < at:
-            low = middle + 1
-        else:
-            high = middle
-    return low if low < end and cells[low] == at else -1
-
-
-@kernel
-def _beside(cells: Array, first: Array, shape: Array, n: int, six: Array) -> None:
-    """Which passable cells lie behind the six faces of the n-th, -1 where none does."""
-    nx, ny, nz = shape
-    at = np.int64(cells[n])
-    column = at // nz
-    i = column // ny
-    k, j = at - column * nz, column - i * ny
-    six[0] = n + 1 if k < nz - 1 and n + 1 < cells.size and cells[n + 1] == at + 1 else -1
-    six[1] = n - 1 if k > 0 and n > 0 and cells[n - 1] == at - 1 else -1
-    six[2] = _place_of(cells, first[column + 1], first[column + 2], at + nz) if j < ny - 1 else -1
-    six[3] = _place_of(cells, first[column - 1], first[column], at - nz) if j > 0 else -1
-    far = ny * nz
-    c = column + ny
-    six[4] = _place_of(cells, first[c], first[c + 1], at + far) if i < nx - 1 else -1
-    c = column - ny
-    six[5] = _place_of(cells, first[c], first[c + 1], at - far) if i > 0 else -1
-
-
-@kernel
-def _widest_route(
-    cells: Array,
-    first: Array,
-    shape: Array,
-    links: Array,
-    room: Array,
-    most: float,
-    sources: Array,
-    targets: Array,
-) -> Array:
-    """`widest_route` over passable cells; `links`, `room`: what `passable` and `radius` hold."""
-    nz = shape[2]
-    scale = (BUCKETS - 1) / most if most > 0.0 else 0.0
-    head = np.full(BUCKETS, -1, np.int64)  # a pile of waiting cells per step of the radius
-    below = np.empty(cells.size, np.int32)  # the next cell of the pile
-    came = np.full(cells.size, -1, np.int32)  # from which cell; -1 not met, itself a source
-    goal, six = np.zeros(cells.size, np.uint8), np.empty(6, np.int64)
-    for t in targets:
-        n = _place_of(cells, first[t // nz], first[t // nz + 1], t)
-        if n >= 0:
-            goal[n] = 1
-    top = -1
-    for s in sources:
-        n = _place_of(cells, first[s // nz], first[s // nz + 1], s)
-        if n >= 0 and came[n] < 0:
-            came[n] = n
-            bucket = int(min(np.float64(room[n]), most) * scale)
-            below[n] = head[bucket]
-            head[bucket] = n
-            top = max(top, bucket)
-    while top >= 0:
-        n = head[top]
-        if n < 0:
-            top -= 1
-            continue
-        if goal[n]:
-            return _back(cells, came, n)
-        head[top] = below[n]
-        _beside(cells, first, shape, n, six)
-        for side in range(6):
-            m = six[side]
-            if m < 0 or came[m] >= 0:
-                continue
-            link = links[m] if side & 1 else links[n]
-            if link & (8 >> (side >> 1)):  # a link that is cut
-                continue
-            came[m] = n
-            bucket = int(min(np.float64(room[m]), most) * scale)
-            below[m] = head[bucket]
-            head[bucket] = m
-            top = max(top, bucket)
-    return np.empty(0, np.int64)
-
-
-@kernel
-def _back(cells: Array, came: Array, end: Any) -> Array:
-    """The cells on the way to one, from where `came` is the cell itself."""
-    length = 1
-    n = end
-    while came[n] != n:
-        n = np.int64(came[n])
-        length += 1
-    route = np.empty(length, np.int64)
-    n = end
-    for k in range(length - 1, -1, -1):
-        route[k] = cells[n]
-        n = np.int64(came[n])
-    return route
-
-
-def widest_route(
-    radius: NDArray[np.float32],
-    passable: Array,
-    sources: ArrayLike,
-    targets: ArrayLike,
-    known: Packed | None = None,
-) -> tuple[NDArray[np.int64], float]:
-    """Route over cells whose smallest radius is largest.
-
-    Parameters
-    ----------
-    radius : (X, Y, Z) ndarray of float32, mm
-        As `clear_radius` gives it.
-    passable : (X, Y, Z) ndarray of bool or uint8
-        Cells that the route may use; links that carry a bit of `CUT_LINK` it may not.
-    sources, targets : (N,) array_like of int
-        Flat indices of the cells where it may begin and end; cells not passable are left out.
-    known : Packed, optional
-        The passable cells, where they are known.
-
-    Returns
-    -------
-    route : (M,) ndarray of int64
-        Flat indices from a source to a target, each sharing a face with the next; empty if there
-        is no way.
-    bottleneck : float, mm
-        Smallest radius on the route, 0 without one. The best possible may be larger:
-        `widest_bound` says by how much at most.
-
-    Raises
-    ------
-    IndexError
-        A source or target is not a cell of the window.
-
-    Notes
-    -----
-    Always goes on from the waiting cell of largest radius (Prim's tree in a queue of buckets), so
-    that the route keeps to the ridge of the radius also where it has room to spare.
-    """
-    radius = np.require(radius, np.float32, ["C", "W"])
-    begin, finish = _as_flat(sources, radius.size), _as_flat(targets, radius.size)
-    passable = _as_bytes(passable)
-    cells, first = packed(passable) if known is None else known
-    links, room = passable.ravel()[cells], radius.ravel()[cells]
-    most, shape = _largest_finite(radius.ravel()), np.array(radius.shape)
-    route = _widest_route(cells, first, shape, links, room, most, begin, finish)
-    return route, float(radius.ravel()[route].min()) if route.size else 0.0
-
-
-def widest_bound(radius: NDArray[np.float32], bottleneck: float) -> float:
-    """Upper bound of the smallest radius of every route, mm, from that of `widest_route`.
-
-    Radii of one bucket are not told apart there. The step is taken from one bucket fewer, which
-    holds the rounding of which bucket a radius falls in.
-    """
-    return bottleneck + _largest_finite(np.ravel(radius)) / (BUCKETS - 2)
-
-
-@kernel
-def _shortest(cells: Array, first: Array, shape: Array, sources: Array, targets: Array) -> Array:
-    nz = shape[2]
-    came = np.full(cells.size, -1, np.int32)
-    goal, six = np.zeros(cells.size, np.uint8), np.empty(6, np.int64)
-    for t in targets:
-        n = _place_of(cells, first[t // nz], first[t // nz + 1], t)
-        if n >= 0:
-            goal[n] = 1
-    waiting = np.empty(cells.size, np.int32)
-    done, count = 0, 0
-    for s in sources:
-        n = _place_of(cells, first[s // nz], first[s // nz + 1], s)
-        if n >= 0 and came[n] < 0:
-            came[n] = n
-            waiting[count] = n
-            count += 1
-    while done < count:
-        n = np.int64(waiting[done])
-        done += 1
-        if goal[n]:
-            return _back(cells, came, n)
-        _beside(cells, first, shape, n, six)
-        for m in six:
-            if m >= 0 and came[m] < 0:
-                came[m] = n
-                waiting[count] = m
-                count += 1
-    return np.empty(0, np.int64)
-
-
-def shortest(
-    free: Packed, shape: tuple[int, ...], sources: ArrayLike, targets: ArrayLike
-) -> NDArray[np.int64]:
-    """Flat indices of a shortest chain of passable cells, ends included; empty if there is none.
-
-    `shape`: of the window.
-    """
-    begin, finish = (_as_flat(ends, math.prod(shape)) for ends in (sources, targets))
-    return np.asarray(_shortest(*free, np.array(shape), begin, finish))
-
-
-class Groups(NamedTuple):
-    """Which cells hang together.
-
-    Attributes
-    ----------
-    cells : (N,) ndarray of int32
-        Flat indices of the passable ones, in order.
-    number : (N,) ndarray of int32
-        For each the first cell of those that hang together with it.
-    """
-
-    cells: NDArray[np.int32]
-    number: NDArray[np.int32]
-
-    def of(self, index: NDArray[np.int64]) -> NDArray[np.int32]:
-        """Numbers of passable cells, given by flat index."""
-        return self.number[np.searchsorted(self.cells, index)]
-
-
-@kernel
-def _groups(cells: Array, first: Array, shape: Array, links: Array) -> Array:
-    parent, six = trees(cells.size), np.empty(6, np.int64)
-    for n in range(cells.size):
-        _beside(cells, first, shape, n, six)
-        for axis in range(3):
-            m = six[2 * axis]
-            if m >= 0 and not links[n] & (8 >> axis):
-                join(parent, n, m)
-    number = np.empty(cells.size, np.int32)
-    for n in range(cells.size):
-        number[n] = cells[find(parent, n)]
-    return number
-
-
-def groups(passable: Array) -> Groups:
-    """Which cells hang together.
-
-    Parameters
-    ----------
-    passable : (X, Y, Z) ndarray of uint8
-        Not 0 where cells hang together with neighbours; bits of `CUT_LINK` cut links.
-    """
-    passable = _as_bytes(passable)
-    free = packed(passable)
-    links = passable.ravel()[free.cells]
-    return Groups(free.cells, _groups(*free, np.array(passable.shape), links))

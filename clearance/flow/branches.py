@@ -15,7 +15,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from clearance.columns import cells as dense
+from clearance.columns import ways
 from clearance.columns.cast import cast
 from clearance.columns.runs import Runs, unite
 from clearance.columns.voids import label
@@ -321,7 +321,7 @@ class Void:
             passable.ravel()[near(after, 0.01 * p, 2.0 * p, p)] = 0
             ends = near(after, -1.5 * p, 0.0, 0.0)
         for _ in range(TRIES):
-            index, _least = dense.widest_route(cells.radius, passable, starts, ends)
+            index, _least = ways.widest_route(cells.radius, passable, starts, ends)
             if len(index) == 0:
                 return None
             route = cells.centres(index)

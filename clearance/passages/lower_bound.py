@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from clearance.columns import cells as dense
+from clearance.columns import ways
 from clearance.geometry import box_tree, distance, routes, segments
 from clearance.geometry.areas import CIRCLE_MM
 from clearance.geometry.planes import Plane
@@ -101,17 +101,17 @@ class LowerBound(PossibleWays):
         if shut:
             passable = passable.copy()
             passable.ravel()[np.concatenate(shut)] = 0
-            free = dense.packed(passable)
+            free = ways.packed(passable)
         best: tuple[float, Floats, Floats | None] = (0.0, np.empty((0, 3)), None)
         ends = self.cells.behind(self.inlet), self.cells.behind(self.outlet)
         for _ in range(tries):
-            index, least = dense.widest_route(self.cells.radius, passable, *ends, free)
+            index, least = ways.widest_route(self.cells.radius, passable, *ends, free)
             if len(index) == 0:
                 return best
             if len(index) > WINDING * sum(self.cells.shape):
                 # In a flat slit all cells are alike, and the widest route strays all over it.
                 roomy = free.some(self.cells.radius.ravel()[free.cells] >= 0.999 * least)
-                index = dense.shortest(roomy, self.cells.shape, *ends)
+                index = ways.shortest(roomy, self.cells.shape, *ends)
             low, route, throat = self._certify(self.cells.centres(index), ceiling, need)
             place = next((p for p in (enters(route, one) for one in closed) if p is not None), None)
             if place is not None:
@@ -124,7 +124,7 @@ class LowerBound(PossibleWays):
             near = 1.5 * self.cells.pitch_mm
             passable = passable.copy() if passable is self.cells.passable else passable
             passable.ravel()[self.cells.within(throat - near, throat + near)] = 0
-            free = dense.packed(passable)
+            free = ways.packed(passable)
         return best
 
     def _certify(

@@ -14,7 +14,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from clearance.columns import cells as dense
+from clearance.columns import ways
 from clearance.geometry.planes import Plane
 
 Ints = NDArray[np.int64]
@@ -102,7 +102,7 @@ class Parting:
             xy = plane.to_plane(at)
             inside = shapely.contains_xy(polygon, xy[:, 0], xy[:, 1])
             low, high = low[inside], high[inside]
-            flat[low] |= np.uint8(dense.CUT_LINK[axis])
+            flat[low] |= np.uint8(ways.CUT_LINK[axis])
             found.append((low, high))
         half = cells.half_diagonal_mm
         near = cells.near_plate(plane, polygon, -half, half, half)
@@ -114,8 +114,8 @@ class Parting:
 
     def left(self) -> tuple[Ints, float]:
         """The widest chain of cells over links that are not cut; no least radius is larger, mm."""
-        index, room = dense.widest_route(self.cells.radius, self.active, *self.ends)
-        return index, dense.widest_bound(self.cells.radius, room)
+        index, room = ways.widest_route(self.cells.radius, self.active, *self.ends)
+        return index, ways.widest_bound(self.cells.radius, room)
 
     def all_cross(self, radius_mm: float) -> bool:
         """Whether every way of a ball of this radius or more crosses one of the sections.
@@ -125,7 +125,7 @@ class Parting:
         """
         cells = self.cells
         within = self.active * (cells.radius >= radius_mm - cells.slack_mm)
-        group, free = dense.groups(within), within.ravel()
+        group, free = ways.groups(within), within.ravel()
         graph: dict[int, set[tuple[int, Vector]]] = {}
         for n, (low, high) in enumerate(self._links):
             kept = (free[low] > 0) & (free[high] > 0)

@@ -12,7 +12,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from clearance.columns import cells as dense
+from clearance.columns import ways
 from clearance.errors import GridError
 from clearance.passages.crossings import Crossing
 from clearance.passages.lower_bound import LowerBound
@@ -114,14 +114,12 @@ class Search(LowerBound, UpperBound):
         cells = self.cells
         rim = cells.rim()
         rim = rim[cells.passable.ravel()[rim] > 0]
-        found, room = dense.widest_route(
-            cells.radius, cells.passable, rim, cells.behind(self.inlet)
-        )
+        found, room = ways.widest_route(cells.radius, cells.passable, rim, cells.behind(self.inlet))
         at = None
         if len(found):
             narrowest = int(np.argmin(cells.radius.ravel()[found]))
             at = cells.centres(found[narrowest : narrowest + 1])[0]
-        leak = 2.0 * (dense.widest_bound(cells.radius, room) + cells.slack_mm)
+        leak = 2.0 * (ways.widest_bound(cells.radius, room) + cells.slack_mm)
         beside = BESIDE * cells.pitch_mm
         # Cells in front of mouths are shut, and what opens beside one with them.
         return (leak, at) if leak >= beside or self.hidden.all_plain else (beside, None)

@@ -15,6 +15,7 @@ import shapely
 from numpy.typing import NDArray
 
 from clearance.columns import cells as dense
+from clearance.columns import ways
 from clearance.columns.grid import Grid
 from clearance.errors import GridError
 from clearance.geometry import box_tree, distance
@@ -213,11 +214,11 @@ class Cells:
         return self.predicted.dense.get_if_held(key, self._passable)
 
     @once
-    def free(self) -> dense.Packed:
+    def free(self) -> ways.Packed:
         """The passable cells."""
         mouths = tuple(one.mouth.name for one in self.closings)
         key = ("free", self.every, mouths)
-        return self.predicted.dense.get_if_held(key, lambda: dense.packed(self.passable))
+        return self.predicted.dense.get_if_held(key, lambda: ways.packed(self.passable))
 
     def _passable(self) -> NDArray[np.uint8]:
         passable = (self.radius > 0.0).view(np.uint8)

@@ -191,21 +191,35 @@ def test_a_port_given_once_is_that_of_every_passage_that_names_it(folder):
     [
         (
             NAMED.replace('name = "plenum"', 'name = "plenums"'),
-            ["found 'plenum', expected a table, { ... }, or the name of a [[port]]; did you mean 'plenums'?"] * 2,
+            [
+                "found 'plenum', expected a table, { ... }, or the name of a [[port]]; did you mean 'plenums'?"
+            ]
+            * 2,
         ),
         (NAMED + NAMED_PORT, ["found 'plenum', expected a name that no other [[port]] has"]),
         (
             NAMED + NAMED_PORT.replace("plenum", "spare"),
-            ["found 'spare', expected a name that some passage's inlet or outlet has; else give it under [[closed]]"],
+            [
+                "found 'spare', expected a name that some passage's inlet or outlet has; else give it under [[closed]]"
+            ],
         ),
         (
             NAMED.replace("{ centre = [0.0, -22.0, 120.0], radius = 4.0 }", '"plenum"'),
             ["found [0.0, 0.0, 0.0], expected another place than the inlet's"],
         ),
-        (NAMED.replace('inlet = "plenum"', 'inlet = ""', 1), ["found '', expected a text that is not empty"]),
+        (
+            NAMED.replace('inlet = "plenum"', 'inlet = ""', 1),
+            ["found '', expected a text that is not empty"],
+        ),
         (NAMED.replace('inlet = "plenum"', "inlet = 3", 1), ["found 3, expected a table, { ... }"]),
-        (NAMED.replace("radius = 4.0\nnormal", "radios = 4.0\nnormal"), ["radius: the key is missing", "no such key; did you mean radius?"]),
-        (NAMED.replace('"plenum"', '{ name = "plenum", centre = [0, 0, 0], radius = 4.0 }', 1), ["found 'plenum', no such key"]),
+        (
+            NAMED.replace("radius = 4.0\nnormal", "radios = 4.0\nnormal"),
+            ["radius: the key is missing", "no such key; did you mean radius?"],
+        ),
+        (
+            NAMED.replace('"plenum"', '{ name = "plenum", centre = [0, 0, 0], radius = 4.0 }', 1),
+            ["found 'plenum', no such key"],
+        ),
     ],
 )
 def test_names_of_ports_that_lead_nowhere_or_to_several_are_refused(folder, text, expected):

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy import ndimage
 
-from clearance.columns import cells
+from clearance.columns import cells, ways
 
 FACES = ndimage.generate_binary_structure(3, 1)
 
@@ -121,7 +121,7 @@ def test_widest_route_has_the_best_bottleneck(seed):
     radius = rng.random(shape).astype(np.float32)
     free = rng.random(shape) < 0.7
     sources, targets = rng.choice(radius.size, (2, 3), replace=False)
-    route, bottleneck = cells.widest_route(radius, free, sources, targets)
+    route, bottleneck = ways.widest_route(radius, free, sources, targets)
     expected = brute_bottleneck(radius, free, sources.tolist(), set(targets.tolist()))
     assert expected - 1 / 4095 <= bottleneck <= expected
     if expected == 0.0:
@@ -133,7 +133,7 @@ def test_widest_route_has_the_best_bottleneck(seed):
     assert bottleneck == radius.ravel()[route].min()
     steps = np.diff(np.array(np.unravel_index(route, shape)), axis=1)
     np.testing.assert_array_equal(np.abs(steps).sum(axis=0), 1)
-    again, _ = cells.widest_route(radius, free, sources, targets)
+    again, _ = ways.widest_route(radius, free, sources, targets)
     np.testing.assert_array_equal(route, again)
 
 
@@ -143,7 +143,7 @@ def test_widest_route_keeps_to_the_axis_of_a_tube():
     metal = (i - 10) ** 2 + (j - 10) ** 2 > 64
     radius = cells.clear_radius(metal, 0.5)
     target = np.flatnonzero((~metal[:, :, -1]).ravel()) * 40 + 39
-    route, bottleneck = cells.widest_route(radius, ~metal, [(4 * 21 + 10) * 40], target)
+    route, bottleneck = ways.widest_route(radius, ~metal, [(4 * 21 + 10) * 40], target)
     x, y, z = np.unravel_index(route, metal.shape)
     np.testing.assert_array_equal(np.column_stack((x, y))[z > 0], 10)
     assert bottleneck == radius[4, 10, 0]
@@ -153,13 +153,13 @@ def test_widest_route_keeps_to_the_axis_of_a_tube():
 def test_widest_route_ends_where_it_begins_and_not_outside():
     radius = np.full((2, 2, 2), np.inf, np.float32)
     free = np.ones((2, 2, 2), bool)
-    route, bottleneck = cells.widest_route(radius, free, [3], [3])
+    route, bottleneck = ways.widest_route(radius, free, [3], [3])
     assert route.tolist() == [3]
     assert bottleneck == np.inf
-    assert cells.widest_route(radius, ~free, [3], [4])[0].size == 0
-    assert cells.widest_route(radius, free, [], [4])[0].size == 0
+    assert ways.widest_route(radius, ~free, [3], [4])[0].size == 0
+    assert ways.widest_route(radius, free, [], [4])[0].size == 0
     with pytest.raises(IndexError, match="not one of 8"):
-        cells.widest_route(radius, free, [0], [8])
+        ways.widest_route(radius, free, [0], [8])
 
 
 # ---- the bound on every route
@@ -173,9 +173,9 @@ def test_no_route_is_wider_than_the_bound(seed, widest):
     radius = rng.random((9, 7, 8)).astype(np.float32)
     radius[0, 0, 0] = widest
     free = np.ones(radius.shape, bool)
-    _, bottleneck = cells.widest_route(radius, free, [3], [500])
+    _, bottleneck = ways.widest_route(radius, free, [3], [500])
     expected = brute_bottleneck(radius, free, [3], {500})
-    bound = cells.widest_bound(radius, bottleneck)
+    bound = ways.widest_bound(radius, bottleneck)
     assert bottleneck <= expected <= bound
     assert bound <= bottleneck + 1.001 * widest / 4094
 
@@ -192,8 +192,8 @@ def test_a_route_that_is_taken_may_be_narrower_than_the_best():
         free[:, :, 0] = True
         free[1, 1:4, 0] = False
         at = np.ravel_multi_index(([1, 1], [0, 4], [0, 0]), radius.shape)
-        _, least = cells.widest_route(radius, free, at[:1], at[1:])
-        assert cells.widest_bound(radius, least) >= np.float32(0.52)
+        _, least = ways.widest_route(radius, free, at[:1], at[1:])
+        assert ways.widest_bound(radius, least) >= np.float32(0.52)
         found.append(least)
     assert min(found) < 0.51
 
@@ -206,7 +206,7 @@ def test_a_route_that_is_taken_may_be_narrower_than_the_best():
 def test_groups_are_scipys_labels(seed, share):
     free = random_cells(seed, (15, 12, 18), share)
     labels = ndimage.label(free, FACES)[0].ravel()
-    group = cells.groups(free)
+    group = ways.groups(free)
     open_cells = labels > 0
     pairs = np.unique(
         np.stack([labels[open_cells], group.of(np.flatnonzero(open_cells))], 1), axis=0
@@ -221,7 +221,7 @@ def test_a_shortest_chain_takes_as_many_steps_as_the_cells_are_apart():
     free = np.ones((5, 6, 7), bool)
     index = np.arange(free.size).reshape(free.shape)
     ends = index[0, 0, :1], index[4, 5, 6:]
-    chain = cells.shortest(cells.packed(free), free.shape, *ends)
+    chain = ways.shortest(ways.packed(free), free.shape, *ends)
     assert len(chain) == 4 + 5 + 6 + 1
     free[2] = False
-    assert len(cells.shortest(cells.packed(free), free.shape, *ends)) == 0
+    assert len(ways.shortest(ways.packed(free), free.shape, *ends)) == 0

@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 import shapes as s
 
-from clearance.columns import cells
+from clearance.columns import ways
 from clearance.errors import ClearanceError
 
 P_C = 0.3116077
@@ -21,7 +21,7 @@ P_C = 0.3116077
 
 def met_from(free: np.ndarray, seeds: np.ndarray) -> np.ndarray:
     """Passable cells that hang together with some of the seeds."""
-    flat, group = np.ravel(free) > 0, cells.groups(free)
+    flat, group = np.ravel(free) > 0, ways.groups(free)
     met = np.zeros(flat.shape, bool)
     met[group.cells] = np.isin(group.number, group.of(seeds[flat[seeds]]))
     return met.reshape(free.shape)
@@ -38,7 +38,7 @@ def routed(free: np.ndarray) -> bool:
     """The same by the widest route."""
     nx, ny, nz = free.shape
     bottom = np.arange(nx * ny) * nz
-    route, _ = cells.widest_route(np.ones(free.shape, np.float32), free, bottom, bottom + nz - 1)
+    route, _ = ways.widest_route(np.ones(free.shape, np.float32), free, bottom, bottom + nz - 1)
     return route.size > 0
 
 
@@ -63,7 +63,7 @@ def spans_across(free: np.ndarray, total: np.ndarray, level: int) -> bool:
     seeds = np.flatnonzero((free & (total < level)).ravel())
     met = met_from(free, seeds)
     ends = np.flatnonzero((free & (total >= level)).ravel())
-    route, _ = cells.widest_route(np.ones(free.shape, np.float32), free, seeds, ends)
+    route, _ = ways.widest_route(np.ones(free.shape, np.float32), free, seeds, ends)
     assert (route.size > 0) == bool(met.ravel()[ends].any())
     return route.size > 0
 
