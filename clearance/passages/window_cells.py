@@ -30,7 +30,7 @@ from clearance.predicted.part import Predicted
 from clearance.system.once import once
 
 MOST_CELLS = 300_000_000
-"""Cells of a dense window at most (11 bytes each while a way is sought)."""
+"""Cells of a dense window at most (5 bytes each, 14 more of void while a way is sought)."""
 CHORD = float(np.cos(np.pi / 64.0))
 """A figure grown by shapely ends in polygons inscribed in arcs, of 64 sides all round: at least so
 much of what was asked for."""
