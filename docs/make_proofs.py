@@ -157,7 +157,7 @@ def cut(predicted: Predicted, y: float = 0.0) -> tuple[Any, Any]:
     def seen(shape: Any) -> Any:
         return shapely.transform(shape, lambda xy: plane.to_space(xy)[:, [0, 2]])
 
-    _, metal = predicted_metal(predicted, plane, whole=True, plugged=False)
+    _, metal = predicted_metal(predicted, plane, whole=True)
     return seen(metal), seen(stray_metal(predicted, plane))
 
 

@@ -155,7 +155,7 @@ def _cut(check: PassageCheck, entry: Floats, direction: Floats, crossing: int) -
     predicted = check.checked.whole.predict(check.judged[0].variant.events)
     base = check.checked.platform_z
     plane = _plane(entry, direction, base)
-    window, metal = predicted_metal(predicted, plane, whole=True, plugged=False)
+    window, metal = predicted_metal(predicted, plane, whole=True)
     stray = drawn(stray_metal(predicted, plane).intersection(window))
     u0, _, u1, _ = window.bounds
     met = check.judged[0].crossings[crossing]

@@ -197,7 +197,7 @@ class Drilled(Predicted):
         walls = [np.empty((0, 3, 3), np.float32)]
         for bore in self.bores:
             for plane, face in bores.facets(bore):
-                _, metal = predicted_metal(self._whole, plane, True, plugged=False, within=face)
+                _, metal = predicted_metal(self._whole, plane, True, within=face)
                 level = flat(metal, 0.0).astype(np.float64)
                 if len(level):
                     corners = plane.to_space(level[..., :2].reshape(-1, 2)).reshape(-1, 3, 3)

@@ -354,7 +354,7 @@ def cut_to(predicted: Predicted, bore: Bore, soup: Soup) -> float | None:
 def _in_metal(predicted: Predicted, plane: Plane, face: Any) -> Floats:
     """Where a hole's face lies in the metal of the part, without the sheets, (T, 3, 3)."""
     bare = _Bare(predicted.window, predicted.events, None)
-    _, metal = predicted_metal(bare, plane, whole=True, plugged=False, within=face)
+    _, metal = predicted_metal(bare, plane, whole=True, within=face)
     level = flat(metal, 0.0).astype(np.float64)
     return plane.to_space(level[..., :2].reshape(-1, 2)).reshape(-1, 3, 3)
 

@@ -108,6 +108,12 @@ def moved_shape(shape: Any, shift: tuple[float, float]) -> Any:
 
 def flat(shape: Any, z: float) -> Soup:
     """Level triangles (T, 3, 3) that cover a polygon at height z, facing up."""
+    rings = _cover(shape)
+    return _raised(rings, np.full(rings.shape[:2], z))
+
+
+def _cover(shape: Any) -> NDArray[np.float64]:
+    """Triangles (T, 3, 2) that cover a polygon, counter-clockwise."""
     import shapely
 
     pieces = [
@@ -116,10 +122,9 @@ def flat(shape: Any, z: float) -> Soup:
         if polygon.geom_type == "Polygon" and polygon.area > 0.0
     ]
     if not pieces:
-        return np.empty((0, 3, 3), np.float32)
+        return np.empty((0, 3, 2))
     triangles = shapely.orient_polygons(np.concatenate(pieces))
-    rings = shapely.get_coordinates(triangles).reshape(-1, 4, 2)[:, :3]
-    return _raised(rings, np.full(rings.shape[:2], z))
+    return np.asarray(shapely.get_coordinates(triangles).reshape(-1, 4, 2)[:, :3])
 
 
 def walls(shape: Any, low: float, high: float) -> Soup:
@@ -144,7 +149,9 @@ def walls(shape: Any, low: float, high: float) -> Soup:
 
 def extruded(shape: Any, low: float, high: float) -> Soup:
     """Faces and walls of a polygon drawn out from `low` to `high`."""
-    return np.concatenate([flat(shape, low)[:, ::-1], flat(shape, high), walls(shape, low, high)])
+    rings = _cover(shape)  # which takes longer than all the rest
+    foot, head = (_raised(rings, np.full(rings.shape[:2], z)) for z in (low, high))
+    return np.concatenate([foot[:, ::-1], head, walls(shape, low, high)])
 
 
 def _raised(xy: NDArray[np.float64], z: NDArray[np.float64]) -> Soup:

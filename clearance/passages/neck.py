@@ -103,8 +103,10 @@ class Neck:
             at = self._centres(cells)[owner]
             at = at + ((corner + 0.5 * size) / PARTS - 0.5) * self.pitch_mm
             half = _half_diagonal(self.pitch_mm * size / PARTS)
-            ends = self.radius_mm - half, self.radius_mm + half
-            room = distance.distances_between(self.tree, at, *ends)
+            near = self.radius_mm - half
+            # The smallest parts are only asked whether they are able: quicker.
+            far = near if size == 1 else self.radius_mm + half
+            room = distance.distances_between(self.tree, at, near, far)
             able = room + half > self.radius_mm
             # Finer cannot tell more than this: each part of such a cell is near enough all over.
             whole = able & ((room - half > self.radius_mm) | (size == 1))

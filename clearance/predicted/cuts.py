@@ -6,6 +6,8 @@ the plane's coordinates. Level planes need less (`Predicted.section`).
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -14,6 +16,7 @@ from numpy.typing import NDArray
 
 from clearance.geometry import sections
 from clearance.geometry.areas import polygonal
+from clearance.geometry.cutting import Segments, cut
 from clearance.geometry.planes import Plane
 from clearance.geometry.soup import box_soup
 from clearance.predicted.part import NOMINAL, Predicted
@@ -25,13 +28,13 @@ UPRIGHT = 1e-7
 
 Move = tuple[tuple[float, float], float]
 """Shift and lift of a slab that has the part."""
+Outlines = list[NDArray[np.float64]]
 
 
 def predicted_metal(
     predicted: Predicted,
     plane: Plane,
     whole: bool = False,
-    plugged: bool = True,
     within: Any = None,
 ) -> tuple[Any, Any]:
     """Metal of the predicted part in a plane.
@@ -42,11 +45,9 @@ def predicted_metal(
     plane : planes.Plane
     whole : bool
         Cut all triangles of the part, so that the metal is right out to the window's
-        rim. Otherwise only those near the passage: outlines that leave it are left out,
-        the plane's origin must lie in void, and only the void around it is right, if
-        its outline lies wholly inside.
-    plugged : bool
-        Take the mouths for closed, at their closing surfaces.
+        rim. Otherwise only those near the passage, its mouths taken for closed at their
+        closing surfaces: outlines that leave it are left out, the plane's origin must lie
+        in void, and only the void around it is right, if its outline lies wholly inside.
     within : shapely geometry, optional
         Only the metal in this figure of the plane is asked for, which is quicker.
 
@@ -60,10 +61,11 @@ def predicted_metal(
         window = window.intersection(within)
     if abs(plane.normal[2]) > 1.0 - 1e-12:
         z = float(plane.origin[2])
-        level = predicted.section(z, plugged=plugged)
+        level = predicted.section(z, plugged=not whole)
         metal = shapely.transform(level, lambda xy: _on_plane(plane, xy, z))
         return window, metal if within is None else metal.intersection(window)
-    lacking = 0 if whole else _lacking(predicted, plane)
+    outlines = cache(lambda move: _outlines(predicted, plane, move, whole))
+    lacking = 0 if whole else _lacking(predicted, plane, outlines)
     # Most slabs have the part where others have it.
     nominal: dict[Move, Any] = {}
     pieces = []
@@ -74,8 +76,8 @@ def predicted_metal(
         if slab.lift is not None:
             move = (slab.shift, slab.lift)
             if move not in nominal:
-                outlines = [*_frames(lacking), *_outlines(predicted, plane, move, whole, plugged)]
-                nominal[move] = sections.polygons(outlines, overlapping=True)
+                closed = [*_frames(lacking), *outlines(move)]
+                nominal[move] = sections.polygons(closed, overlapping=True)
             pieces.append(nominal[move].intersection(strip))
         if slab.gates:
             sheet = of_plate(predicted.stray_outline(slab), slab, plane)
@@ -97,7 +99,7 @@ def stray_metal(predicted: Predicted, plane: Plane) -> Any:
             continue
         sheet = of_plate(predicted.stray_outline(slab), slab, plane)
         if slab.lift is not None:
-            outlines = _outlines(predicted, plane, (slab.shift, slab.lift), True, False)
+            outlines = _outlines(predicted, plane, (slab.shift, slab.lift), True)
             own = sections.polygons(outlines, overlapping=True)
         else:
             cut = [predicted.outline(gate) for gate in slab.gates if gate.body == "part"]
@@ -105,7 +107,7 @@ def stray_metal(predicted: Predicted, plane: Plane) -> Any:
         pieces.append(sheet.difference(own))
     if predicted.added is not None:
         added = sections.metal(predicted.added, plane, overlapping=True)
-        nominal = predicted_metal(predicted.window.predict(NOMINAL), plane, True, False)[1]
+        nominal = predicted_metal(predicted.window.predict(NOMINAL), plane, True)[1]
         pieces.append(added.difference(nominal))
     return shapely.union_all(pieces).difference(predicted.removed(plane))
 
@@ -180,19 +182,18 @@ def _strip(plane: Plane, slab: Slab) -> Any:
     return shapely.Polygon(corners)
 
 
-def _outlines(
-    predicted: Predicted, plane: Plane, move: Move, whole: bool, plugged: bool
-) -> list[NDArray[np.float64]]:
-    """Closed outlines of the nominal, moved as a slab has it."""
+def _outlines(predicted: Predicted, plane: Plane, move: Move, whole: bool) -> Outlines:
+    """Closed outlines of the nominal, moved as a slab has it; its mouths closed unless whole."""
     shift, lift = move
     back = Plane(plane.origin - [*rounded(shift), lift], plane.normal, plane.u, plane.v)
     window = predicted.window
-    part = window.bodies.part if whole else window.near
-    soup = np.concatenate([part, window.closing_lids]) if plugged else part
-    return sections.loops(soup, back).closed
+    if whole:
+        return sections.loops(window.bodies.part, back).closed
+    found = [cut(soup, back) for soup in (window.near, window.closing_lids)]
+    return sections.chain(Segments(*map(np.concatenate, zip(*found, strict=True)))).closed
 
 
-def _lacking(predicted: Predicted, plane: Plane) -> int:
+def _lacking(predicted: Predicted, plane: Plane, outlines: Callable[[Move], Outlines]) -> int:
     """How many outlines around the plane's origin, a point of the void, are left out.
 
     The part's outer outlines need not lie near the passage. Void has winding number 0;
@@ -202,11 +203,10 @@ def _lacking(predicted: Predicted, plane: Plane) -> int:
     if slab.lift is None:
         return 0
     at = plane.to_plane(plane.origin[None])
-    outlines = _outlines(predicted, plane, (slab.shift, slab.lift), False, True)
-    return max(0, -int(sections.winding(outlines, at)[0]))
+    return max(0, -int(sections.winding(outlines((slab.shift, slab.lift)), at)[0]))
 
 
-def _frames(count: int) -> list[NDArray[np.float64]]:
+def _frames(count: int) -> Outlines:
     """Far outlines of metal in the place of those that are left out."""
     frame = FAR_MM * np.array([(-1.0, -1.0), (1.0, -1.0), (1.0, 1.0), (-1.0, 1.0)])
     return [frame] * count

@@ -58,8 +58,8 @@ def drilled():
 
 def test_the_metal_in_a_figure_is_what_the_whole_section_holds_there(drilled):
     for plane, face in bores.facets(drilled.bores[0]):
-        whole = predicted_metal(drilled._whole, plane, whole=True, plugged=False)[1]
-        only = predicted_metal(drilled._whole, plane, True, plugged=False, within=face)[1]
+        whole = predicted_metal(drilled._whole, plane, whole=True)[1]
+        only = predicted_metal(drilled._whole, plane, True, within=face)[1]
         assert shapely.symmetric_difference(whole.intersection(face), only).area < 1e-9
 
 
