@@ -8,7 +8,8 @@ from __future__ import annotations
 import io
 import re
 import warnings
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -61,7 +62,7 @@ def pdf_bytes(
     from matplotlib.backends.backend_pdf import PdfPages
 
     file = io.BytesIO()
-    with mpl.rc_context(style.SETTINGS), warnings.catch_warnings():
+    with mpl.rc_context(style.SETTINGS), _plain_fonts(), warnings.catch_warnings():
         warnings.filterwarnings("ignore", message="Glyph .* missing from")
         with PdfPages(file, metadata={"CreationDate": None}) as pages:
             for figure in figures:
@@ -108,6 +109,25 @@ EXPONENTS = str.maketrans("234", "²³⁴")
 _POWER = re.compile(r"\b[cm]?m[234]\b")
 
 
+@contextmanager
+def _plain_fonts() -> Iterator[None]:
+    """Cut fonts for a PDF without their tables for ligatures, which no reader looks at there.
+
+    To read them takes most of the time that a PDF takes; a version of the library that does not
+    know the setting only takes that time.
+    """
+    from fontTools.subset import Options
+
+    known = getattr(Options, "_drop_tables_default", None)
+    if known is not None:
+        Options._drop_tables_default = [*known, "GSUB", "GPOS", "GDEF"]
+    try:
+        yield
+    finally:
+        if known is not None:
+            Options._drop_tables_default = known
+
+
 def as_bytes(figure: Figure, kind: str) -> bytes:
     """Bytes of a figure; the same each time."""
     metadata: dict[str, dict[str, Any]] = {
@@ -116,7 +136,7 @@ def as_bytes(figure: Figure, kind: str) -> bytes:
         ".svg": {"Date": None},
     }
     file = io.BytesIO()
-    with mpl.rc_context(style.SETTINGS), warnings.catch_warnings():
+    with mpl.rc_context(style.SETTINGS), _plain_fonts(), warnings.catch_warnings():
         # A letter that the font has not is drawn as a box; that is no fault of the user's.
         warnings.filterwarnings("ignore", message="Glyph .* missing from")
         _with_exponents(figure)

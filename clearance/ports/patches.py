@@ -165,6 +165,13 @@ def _height(mouth: Mouth, corners: Soup) -> Floats:
 
 
 @kernel
+def _copy(to, point):  # type: ignore[no-untyped-def]
+    """Write a point; a slice assigned as a whole takes seconds to compile."""
+    for axis in range(3):
+        to[axis] = point[axis]
+
+
+@kernel
 def _halves(triangles, height):  # type: ignore[no-untyped-def]
     """Parts of triangles below and above height 0, which each is of, and the ends of the cuts.
 
@@ -184,10 +191,10 @@ def _halves(triangles, height):  # type: ignore[no-untyped-def]
             here, there = height[f, k], height[f, (k + 1) % 3]
             for half in range(2):
                 if here == 0.0 or (here > 0.0) == (half == 1):
-                    corners[half, size[half]] = triangles[f, k]
+                    _copy(corners[half, size[half]], triangles[f, k])
                     size[half] += 1
             if here == 0.0:
-                ends[f, met] = triangles[f, k]
+                _copy(ends[f, met], triangles[f, k])
                 met += 1
             if here * there < 0.0:
                 a, b = (k, (k + 1) % 3) if here < 0.0 else ((k + 1) % 3, k)
@@ -197,15 +204,15 @@ def _halves(triangles, height):  # type: ignore[no-untyped-def]
                     point[axis] = start + share * (np.float64(triangles[f, b, axis]) - start)
                     point[axis] += np.float32(0.0)  # no -0.0
                 for half in range(2):
-                    corners[half, size[half]] = point
+                    _copy(corners[half, size[half]], point)
                     size[half] += 1
-                ends[f, met] = point
+                _copy(ends[f, met], point)
                 met += 1
         for half in range(2):
             for k in range(1, size[half] - 1):
-                pieces[n, 0] = corners[half, 0]
-                pieces[n, 1] = corners[half, k]
-                pieces[n, 2] = corners[half, k + 1]
+                _copy(pieces[n, 0], corners[half, 0])
+                _copy(pieces[n, 1], corners[half, k])
+                _copy(pieces[n, 2], corners[half, k + 1])
                 of[n] = f
                 n += 1
     return pieces[:n].copy(), of[:n].copy(), ends
