@@ -141,7 +141,7 @@ def _seen(
         return unmelted(predicted, routes, others), shut_in
 
     # The largest passage first, or it would run on alone at the end.
-    by_size = sorted(checks, key=PassageCheck.size, reverse=True)
+    by_size = sorted(checks, key=lambda one: one.size(), reverse=True)
     abreast = min(processors(), MOST_THREADS, _fitting(by_size))
     with ThreadPoolExecutor(threads or abreast) as pool:
         try:

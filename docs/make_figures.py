@@ -27,12 +27,11 @@ SHEETS = {"mould-insert-sheet.png": "mould-insert"}
 
 def main(folder: Path) -> None:
     """Run the program once for each figure."""
+    from clearance.api import examine
     from clearance.case.read import read_case
-    from clearance.checking import judge
     from clearance.drawing.sheet import sheet
     from clearance.figures.files import write
     from clearance.figures.first_page import sheet_figures
-    from clearance.verdict.prepared import prepare
 
     folder.mkdir(parents=True, exist_ok=True)
     for name, (case, asked) in FIGURES.items():
@@ -41,7 +40,7 @@ def main(folder: Path) -> None:
     for name, (command, file, *words) in PLOTS.items():
         _draw(name, [command, str(CASES / file), *words, "--plot", str(folder / name)])
     for name, case in SHEETS.items():
-        examined = judge(prepare(read_case(CASES / case / "case.toml")))
+        examined = examine(read_case(CASES / case / "case.toml"))
         write(sheet_figures(sheet(examined))[0], folder / name)
 
 

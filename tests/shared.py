@@ -65,7 +65,11 @@ def result_of(case: str) -> Any:
 
         return judge(prepare(read_case(CASES / case / "case.toml"))).result
 
-    return once(f"result of {case}", made)
+    return once(_of_case(case), made)
+
+
+def _of_case(case: str) -> str:
+    return f"result of {case}"
 
 
 def openings_of(triangles: Any, find: Callable[[Any], Any]) -> Any:
@@ -102,7 +106,9 @@ def remember(patch: pytest.MonkeyPatch) -> None:
     prepare, judge, swept = _prepare(), _judge(), _sweep()
     for module in (api, sections, sweep, prepared):
         patch.setattr(module, "prepare", prepare)
-    patch.setattr(sections, "PassageCheck", _look())
+    for module in (checking, sections):
+        patch.setattr(module, "PassageCheck", _look())
+        patch.setattr(module, "remedied", _remedied())
     patch.setattr(checking, "judge", judge)
     patch.setattr(side_by_side, "side_by_side", swept)
 
@@ -118,7 +124,20 @@ def _prepare() -> Any:
 def _judge() -> Any:
     from clearance.checking import judge
 
-    return _once_each(judge, lambda checked, *_, verify=False, **keys: (checked, verify))
+    def judged(checked: Any, *args: Any, **keys: Any) -> Any:
+        found = judge(checked, *args, **keys)
+        if checked.case.path.name == "case.toml":
+            once(_of_case(checked.case.path.parent.name), lambda: found.result)
+        return found
+
+    return _once_each(judged, lambda checked, *_, verify=False, **keys: (checked, verify))
+
+
+@cache
+def _remedied() -> Any:
+    from clearance.disposition.remedy import remedied
+
+    return _once_each(remedied, lambda check, *_: check)
 
 
 @cache

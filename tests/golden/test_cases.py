@@ -14,7 +14,9 @@ CASES = Path(__file__).parent.parent.parent / "cases"
 
 
 def shipped() -> list[Path]:
-    return sorted(CASES.glob("*/expected.json"))
+    """All of them, the one last that the docs check meanwhile: see `shared.remember`."""
+    files = sorted(CASES.glob("*/expected.json"))
+    return sorted(files, key=lambda file: file.parent.name == "mould-insert")
 
 
 @pytest.mark.parametrize("expected_file", shipped(), ids=lambda p: p.parent.name)
