@@ -93,7 +93,7 @@ class ReadingTable(Table):
     )
     event: Number = key("Number of the stray sheet whose rim or step it is, counted from 1.", "", 1)
     direction: PlanDirection | None = key(
-        "Direction in plan, [x, y], in which a rim or step was measured.",
+        "Direction in plan, [x, y] of the mesh, in which a rim or step was measured.",
         "",
         None,
         "where a rim stands out farthest",

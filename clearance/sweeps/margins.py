@@ -208,7 +208,8 @@ def _varied(checked: Checked, number: int, name: str, step: int) -> Checked | No
     tables = (*case.stray[:number], stray, *case.stray[number + 1 :])
     if not _in_order(tables, case.part.layer_thickness):
         return None
-    varied: Case = replace(case, stray=tables)
+    # How far the event may be off is asked of what is computed, not of what was read.
+    varied: Case = replace(case, stray=tables, reading=())
     low, high = (float(z) for z in checked.bodies.bounds[:, 2])
     try:
         unknowns = variants(varied, low, high)
@@ -259,6 +260,8 @@ def _change(before: Result, after: Result) -> str:
     for one, other in zip(before.separate, after.separate, strict=True):
         if one.state != other.state:
             return f"{' and '.join(one.passages)}: {one.state} becomes {other.state}"
+    if any(reading.contradicts for reading in before.readings):
+        return ""  # nothing is recommended on the event as told, whatever it is
     a_word = before.disposition.recommendation if before.disposition else ""
     b_word = after.disposition.recommendation if after.disposition else ""
     return "" if a_word == b_word else f"recommendation: {a_word} becomes {b_word}"

@@ -45,6 +45,8 @@ def expected(reading: ReadingResult, ends: Ends | None) -> str:
         return "there" if low == 1.0 else "not there" if high == 0.0 else "may be there"
     if low is None:
         return "through"
+    if high is None and reading.kind == "pin":
+        return f"{least(low)} {reading.unit} or through"
     if high is None:
         return f"{least(low)} {reading.unit} or more"
     if reading.kind == "layers_logged":

@@ -108,11 +108,75 @@ penetration = 0.5
 """
     + GRID
 )
+READ = (
+    PART
+    + LAYER
+    + """
+[[reading]]
+kind = "rim_top"
+value = 6.4
+u = 0.1
+datum = "top"
+group = "gauge"
+u_group = 0.05
+event = 1
+
+[[reading]]
+kind = "step"
+value = 0.3
+u = 0.1
+direction = [1.0, 0.0]
+
+[[reading]]
+kind = "mass"
+value = 15.0
+u = 0.1
+sisters = [15.0, 15.1, 14.9]
+stage = "emptied"
+
+[[reading]]
+kind = "pin"
+port = "way inlet"
+diameter = 4.0
+value = 5.5
+held = "square"
+wrong = 0.05
+
+[[reading]]
+kind = "seen"
+passage = "way"
+crossing = 1
+method = "scope"
+found = true
+detection = 0.9
+false_call = 0.01
+
+[[reading]]
+kind = "open_area"
+passage = "way"
+height = 6.0
+value = 20.0
+u = 1.0
+
+[[reading]]
+kind = "ball"
+passage = "way"
+diameter = 5.0
+result = "passes"
+stage = "drilled"
+
+[[reading]]
+kind = "layers_logged"
+value = 24
+"""
+    + GRID
+)
 CASES = {
     "nothing": PART + GRID,
     "layer": PART + LAYER + GRID,
     "full": FULL,
     "melted": MELTED,
+    "read": READ,
 }
 PLATE = (
     """\

@@ -96,6 +96,20 @@ def test_each_says_which_of_the_two_parts_it_agrees_with(ask):
     assert against == ["pin", "seen", "ball"]  # 49 x 2 x 49 together
 
 
+def test_the_same_numbers_as_the_signs(ask, judged):
+    """Rim, mass and pins come from one place."""
+    signs = judged.result.signs
+    pin = next(one for one in signs.gauge_pins if one.port == "a outlet" and one.tells_apart)
+    depth = dict(kind="pin", port="a outlet", diameter=pin.pin_diameter_mm, value=1.0)
+    mass = dict(kind="mass", value=90.0, u=0.1, sisters=[0.5, 1.5])
+    found = ask(dict(kind="rim_width", value=2.0, u=0.1), depth, mass).readings
+    assert found[0].predicted == pytest.approx([signs.outside_overhang_mm] * 2)
+    assert found[1].predicted == pytest.approx([pin.stops_at_mm] * 2, abs=1e-5)
+    assert found[1].nominal == pytest.approx([pin.nominal_stops_at_mm] * 2, abs=1e-5)
+    low, high = (end - 1.0 for end in found[2].predicted)
+    assert low < signs.mass_added_g <= high + 1e-9
+
+
 def test_a_height_too_far_off_contradicts_and_nothing_rests_on_the_event(ask, judged):
     assert judged.result.disposition.recommendation == "use-as-is"
     found = ask({**TOP, "value": 12.30})  # 3.3 u, alone
