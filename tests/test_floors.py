@@ -33,6 +33,7 @@ FLOORS = [
     "inspection",
     "checking",
     "sweeps",
+    "restart",
     "first_run",
     "report",
     "drawing",

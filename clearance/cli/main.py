@@ -47,6 +47,7 @@ ELSEWHERE = {
     "mesh": ("clearance.cli.mesh", "Report on a mesh file: is it sound, could it be the cause?"),
     "openings": ("clearance.cli.mesh", "Report every opening of the voids inside a mesh."),
     "plate": ("clearance.cli.plate", "Report on every part of a plate under one event."),
+    "restart": ("clearance.cli.restart", "Draw the card for a restart, before it is begun."),
     "sweep": ("clearance.cli.sweep", "Report the states for all heights of the stray sheet."),
 }
 """Commands of other rooms: the room, and what the list of commands says of them."""

@@ -45,6 +45,7 @@ def schemas() -> dict[str, dict[str, Any]]:
     """Schema of every kind of result, by the name under which it is shipped."""
     from clearance.result.mesh import MeshResult, OpeningsResult
     from clearance.result.plate import PlateResult, ResultOnPlate
+    from clearance.result.restart import RestartResult
     from clearance.result.sweep import SweepResult
     from clearance.result.whole import Result
 
@@ -55,6 +56,7 @@ def schemas() -> dict[str, dict[str, Any]]:
         "plate": (PlateResult, "What `clearance plate` writes to plate.json."),
         "plate-part": (ResultOnPlate, on_part),
         "mesh": (MeshResult, "All that `clearance mesh --json` says of one file."),
+        "restart": (RestartResult, "All that `clearance restart --json` says."),
         "openings": (OpeningsResult, "All that `clearance openings --json` says of one file."),
     }
     return {

@@ -1,0 +1,188 @@
+"""The restart card: numbers both ways, the right layer, wrong ones to the eye and to passages."""
+
+import json
+import math
+import re
+from pathlib import Path
+
+import jsonschema
+import make
+import numpy as np
+import pytest
+import shapely
+import shapes
+from click.testing import CliRunner
+from matplotlib.font_manager import FontProperties
+from matplotlib.textpath import TextPath
+
+from clearance.cli.main import main
+from clearance.figures.restart import LARGE_PT, large_lines, restart_pages
+from clearance.report.restart import READ_IT, cooled_words, text
+from clearance.restart import would_do
+from clearance.restart.card import card
+from clearance.result import as_json
+from clearance.result.schema import schemas
+
+ROOT = Path(__file__).parent.parent.parent
+LAYER, TALL, WIDE, DEEP, RADIUS = 0.5, 20.0, 34.0, 12.0, 2.5
+ELLIPSE = math.pi * RADIUS**2 / math.cos(math.pi / 6)
+AFTER = 29  # 30 layers stand: 15 mm
+
+
+def case(folder, **keys):
+    half = 0.5 * TALL * math.tan(math.pi / 6)
+    solid = shapes.tilted_bore(RADIUS, 30.0, (WIDE, DEEP, TALL))
+    ends = make.passage((-half, 0, 0), (half, 0, TALL), RADIUS / math.cos(math.pi / 6), 4.0)
+    return make.write_case(folder, solid, ends, layer=LAYER, pitch=0.4, **keys)
+
+
+@pytest.fixture(scope="module")
+def path(tmp_path_factory):
+    return case(tmp_path_factory.mktemp("card"))
+
+
+@pytest.fixture(scope="module")
+def drawn(path):
+    return card(path, AFTER, candidates=(0, 28), layers=2)
+
+
+def test_the_number_both_ways_and_the_layer_that_belongs_there(drawn):
+    """Layer 30 lies from 15 to 15.5 mm: a block less an ellipse with half axes r / cos 30 and r."""
+    found = drawn.result
+    assert (found.next_layer, found.next_layer_from_1, found.last_good_layer) == (30, 31, 29)
+    assert found.height_mm == 15.0
+    right = found.parts[0]
+    assert right.area_mm2 == pytest.approx(WIDE * DEEP - ELLIPSE, rel=2e-3)
+    assert right.islands == 1
+    assert right.extents_mm == pytest.approx((-WIDE / 2, -DEEP / 2, WIDE / 2, DEEP / 2))
+    assert drawn.right.metal.area == pytest.approx(right.area_mm2)
+
+
+def test_a_height_is_the_top_of_the_last_good_layer(path):
+    assert card(path, at_height=15.0, candidates=(), consequences=False).result.next_layer == 30
+
+
+def test_how_wrong_layers_differ_to_the_eye(drawn):
+    """The first layer's ellipse lies apart: both show. Two layers back it has moved 0.58 mm."""
+    far, near = drawn.result.candidates
+    assert far.parts[0].differs_mm2 == pytest.approx(2.0 * ELLIPSE, rel=2e-3)
+    assert far.parts[0].widest_mm == pytest.approx(2.0 * RADIUS, abs=0.01)
+    assert far.told_by_eye
+    moved = 2 * LAYER * math.tan(math.pi / 6)
+    assert near.parts[0].widest_mm == pytest.approx(moved, abs=0.01)
+    assert not near.told_by_eye
+    assert READ_IT in text(drawn.result)
+
+
+def test_a_photograph_of_a_wrong_layer_is_told_where_the_card_says_so(drawn):
+    """Five photographs, 0.25 mm a pixel with noise: the wrong one differs most from the right."""
+    chance = np.random.default_rng(1)
+    x, y = np.meshgrid(np.arange(-18, 18, 0.25), np.arange(-7, 7, 0.25))
+
+    def photograph(layer):
+        shape = layer.metal.buffer(chance.normal(0.0, 0.05))
+        seen = shapely.contains_xy(shape, x + chance.uniform(-0.1, 0.1), y)
+        return seen + chance.normal(0.0, 0.1, x.shape) > 0.5
+
+    drawing = shapely.contains_xy(drawn.right.metal, x, y)
+    pictures = [photograph(drawn.right) for _ in range(4)]
+    pictures.insert(2, photograph(drawn.wrong[0]))
+    unlike = [int((one != drawing).sum()) for one in pictures]
+    assert int(np.argmax(unlike)) == 2
+    assert unlike[2] > 2 * sorted(unlike)[-2]
+
+
+def test_states_are_those_of_check(drawn, tmp_path):
+    """The same event told to `check`: sealed by the first layers, open two layers back."""
+    far, near = drawn.result.candidates
+    assert (far.parts[0].sealed, near.parts[0].sealed) == (("a",), ())
+    for one in (far, near):
+        sheet = make.sheet(15.0, 2, from_layer=one.layer, penetration=[0.5, 1.0])
+        state = make.judged(_read(case(tmp_path / f"{one.layer}", strays=sheet))).passages[0].state
+        named = {"blocked": one.parts[0].sealed, "restricted": one.parts[0].restricted}
+        assert named.get(state, ()) == (("a",) if state in named else ())
+
+
+def _read(path):
+    from clearance.case.read import read_case
+
+    return read_case(path)
+
+
+def test_cooling_is_said(tmp_path):
+    """316L, 150 K, 16.5e-6/K over 15 mm: 0.0371 mm; unmelted if the melt depth is less."""
+    sheet = make.sheet(15.0, 1, penetration=0.0, cooled=150.0)
+    path = case(tmp_path, strays=sheet, part={"material": "316L"})
+    found = card(path, AFTER, consequences=False).result
+    assert found.parts[0].shrunk_mm == pytest.approx(15.0 * 150.0 * 16.5e-6)
+    assert found.parts[0].joint_gap_mm == pytest.approx(15.0 * 150.0 * 16.5e-6)
+    assert "0.04 mm" in cooled_words(found)
+    assert "unmelted" in cooled_words(found)
+
+
+def test_letters_are_ten_millimetres_high(drawn):
+    bold = FontProperties(weight="bold")
+    for letter in "N5":
+        box = TextPath((0, 0), letter, size=LARGE_PT, prop=bold).get_extents()
+        assert (box.y1 - box.y0) / 72.0 * 25.4 == pytest.approx(10.0, abs=0.35)
+    assert large_lines(drawn.result) == [
+        "FROM 0: NEXT 30  LAST 29", "FROM 1: NEXT 31  LAST 30", "WRONG NUMBER: STOP",
+    ]  # fmt: skip
+    assert len(restart_pages(drawn)) == 2
+
+
+def test_the_json_keeps_to_its_schema(drawn):
+    data = json.loads(json.dumps(as_json(drawn.result)))
+    jsonschema.Draft202012Validator(schemas()["restart.schema.json"]).validate(data)
+    assert data["candidates"][0]["parts"][0]["sealed"] == ["a"]
+
+
+def test_equal_parts_of_a_plate_are_computed_once(path, tmp_path, monkeypatch):
+    asked = []
+    real = would_do.would_do
+
+    def counted(part, *args):
+        asked.append(part.name)
+        return real(part, *args)
+
+    monkeypatch.setattr("clearance.restart.card.would_do", counted)
+    plate = tmp_path / "plate.toml"
+    rows = "".join(
+        f'[[part]]\nname = "{name}"\ncase = "{path.as_posix()}"\nat = [{x}, 0.0]\nturn = {turn}\n'
+        for name, x, turn in (("A", -30.0, 0.0), ("B", 30.0, 90.0))
+    )
+    plate.write_text(f'[plate]\nname = "two"\nsize = [120.0, 80.0]\n{rows}', encoding="utf-8")
+    found = card(plate, AFTER, candidates=(0,), layers=1)
+    assert asked == ["A"]
+    one, other = found.result.parts
+    assert other.extents_mm == pytest.approx((30 - DEEP / 2, -WIDE / 2, 30 + DEEP / 2, WIDE / 2))
+    assert one.area_mm2 == pytest.approx(other.area_mm2)
+    assert [p.sealed for p in found.result.candidates[0].parts] == [("a",), ("a",)]
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["--at-height", "15.2"], "--at-height: found 15.2, expected the top of a layer of 0.5 mm"),
+        (["--after-layer", "29", "--candidates", "30"], "it is the one that belongs there"),
+        (["--after-layer", "39"], "holds no metal of any part"),
+        (["--after-layer", "29", "--at-height", "15"], "give one of --after-layer and --at-height"),
+        (["--after-layer", "29", "--candidates", "x"], "is not a list of layer numbers"),
+    ],
+)
+def test_what_the_user_can_mend_ends_with_2(path, tmp_path, words, said):
+    out = tmp_path / "card.pdf"
+    done = CliRunner().invoke(main, ["restart", str(path), *words, "--output", str(out)])
+    assert done.exit_code == 2
+    assert said in done.output
+    assert not out.exists()
+
+
+def test_the_documented_command_says_what_the_page_says(tmp_path, monkeypatch):
+    page = (ROOT / "docs" / "restart.md").read_text(encoding="utf-8")
+    words, shown = re.search(r"```console\n\$ clearance (.*?)\n(.*?)```", page, re.DOTALL).groups()
+    words = [str(tmp_path / w) if w.endswith(".pdf") else w for w in words.split()]
+    monkeypatch.chdir(ROOT)
+    done = CliRunner().invoke(main, words, env={"COLUMNS": "88"})
+    assert (done.exit_code, done.output) == (0, shown)
+    assert (tmp_path / "card.pdf").read_bytes().startswith(b"%PDF")
