@@ -65,6 +65,8 @@ class Forward:
         """`result`: of a check of the case; with it balls and crossings are told more closely."""
         self.checked = checked
         passages = () if result is None else result.passages
+        powder = () if result is None else result.trapped_powder
+        self.trapped_g = sum(p.mass_high_g or 0.0 for p in powder if p.between != ("nominal",))
         self.clear = {
             p.name: (p.clear_diameter_mm.nominal_low, p.clear_diameter_mm.nominal_high)
             for p in passages
@@ -258,11 +260,25 @@ class Forward:
         mean = sisters_mean(reading.sisters)
         if mean is None:
             return Untold("weighing cannot tell: it needs two sisters or more")
-        low, high = self.added_mm3(predicted)
-        grams = density * 1e-3
-        return Measured(
-            np.full(self.unknowns.count, mean + low * grams),
-            np.full(self.unknowns.count, mean + high * grams),
+        if self.trapped_g == 0.0 and self._may_trap(predicted):
+            return Untold("weighing cannot tell: how much powder the event traps is not known")
+        low, high = (end * density * 1e-3 for end in self.added_mm3(predicted))
+        if reading.stage == "found":  # not emptied: stray metal lies where powder would be
+            low = min(low, low * (1.0 - float(self.unknowns.packing.max())))
+        every = np.ones(self.unknowns.count)
+        return Measured((mean + low) * every, (mean + high + self.trapped_g) * every)
+
+    def _may_trap(self, predicted: Predicted) -> bool:
+        """Whether a passage is sealed in two places, so that what lies between holds powder."""
+        least = self.checked.case.grid.smallest_way
+        return any(
+            sum(
+                one.circle_mm[0] < least
+                for _, channels in self._openings(predicted, table.name)
+                for one in channels
+            )
+            >= 2
+            for table in self.checked.case.passage
         )
 
     def added_mm3(self, predicted: Predicted) -> tuple[float, float]:

@@ -135,11 +135,31 @@ def test_mass_holds_what_the_signs_say_and_needs_sisters(rim):
     mass = dict(kind="mass", value=100.0, u=0.1)
     for sisters in ((), (100.0,)):
         assert "weighing cannot tell" in rim.predict(events(rim), told(**mass, sisters=sisters)).why
-    low, high = span(rim, **mass, sisters=(90.0, 110.0))
+    low, high = span(rim, **mass, sisters=(90.0, 110.0), stage="emptied")
     # 0.3 mm over foot and bore less its first slices' bore of 1 mm, 0.1 mm deeper at most
     over_powder = 40.0 + BORE_MM2 - BORE_MM2 / 9.0
     assert high == pytest.approx(100.0 + 8e-3 * over_powder * 0.4, abs=2e-4)
     assert low == pytest.approx(100.0 + 8e-3 * over_powder * 0.3, abs=2e-4)
+    # with its powder in, as the sisters are: metal where powder would be, half as dense
+    inside = span(rim, **mass, sisters=(90.0, 110.0))[0]
+    assert inside == pytest.approx(100.0 + 8e-3 * over_powder * 0.3 * 0.5, abs=2e-4)
+
+
+def test_where_powder_may_be_shut_in_weighing_waits_for_how_much(tmp_path):
+    """A bore with two sheets across: what lies between them stays full of powder."""
+    solid = shapes.block((-10, -10, 0), (10, 10, 30)) - shapes.bore((0, 0, -1), (0, 0, 31), 3.0)
+    passage = make.passage((0, 0, 0), (0, 0, 30), 3.0, 0.5)
+    sheets = [make.plane(z, penetration=0.1) for z in (10.0, 20.0)]
+    part = {"density_g_cm3": 8.0}
+    path = make.write_case(tmp_path, solid, passage, sheets, pitch=0.5, part=part)
+    forward = Forward(prepare(read_case(path)))
+    mass = told(kind="mass", value=100.0, u=0.1, sisters=(90.0, 110.0), stage="emptied")
+    assert "traps is not known" in forward.predict(events(forward), mass).why
+    assert isinstance(forward.predict(events(forward)[:1], mass), Measured)
+    before = forward.predict(events(forward)[:1], mass)
+    forward.trapped_g = 2.0
+    after = forward.predict(events(forward)[:1], mass)
+    assert after.high[0] - before.high[0] == pytest.approx(2.0)
 
 
 def test_what_is_open_of_a_bore(rim):

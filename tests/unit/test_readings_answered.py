@@ -101,7 +101,7 @@ def test_the_same_numbers_as_the_signs(ask, judged):
     signs = judged.result.signs
     pin = next(one for one in signs.gauge_pins if one.port == "a outlet" and one.tells_apart)
     depth = dict(kind="pin", port="a outlet", diameter=pin.pin_diameter_mm, value=1.0)
-    mass = dict(kind="mass", value=90.0, u=0.1, sisters=[0.5, 1.5])
+    mass = dict(kind="mass", value=90.0, u=0.1, sisters=[0.5, 1.5], stage="emptied")
     found = ask(dict(kind="rim_width", value=2.0, u=0.1), depth, mass).readings
     assert found[0].predicted == pytest.approx([signs.outside_overhang_mm] * 2)
     assert found[1].predicted == pytest.approx([pin.stops_at_mm] * 2, abs=1e-5)
@@ -165,7 +165,7 @@ def test_what_is_not_told_never_adds_up_to_a_contradiction(ask, judged):
 
 
 def test_weighing_without_sisters_tells_nothing_with_them_it_does(ask):
-    mass = dict(kind="mass", value=90.0, u=0.1)
+    mass = dict(kind="mass", value=90.0, u=0.1, stage="emptied")
     alone, beside = ask(mass).readings[0], ask({**mass, "sisters": [89.9, 90.1, 90.0]}).readings[0]
     assert (alone.says, alone.predicted, alone.contradicts) == ("both", None, False)
     assert "weighing cannot tell" in reading_line(alone)
