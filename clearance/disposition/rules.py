@@ -32,6 +32,7 @@ from clearance.disposition.known import (
     unclear,
     usable,
 )
+from clearance.disposition.steps import Step, joined
 from clearance.result import DispositionResult, State
 from clearance.verdict.names import between, leaking, listed, named_all
 from clearance.verdict.numbers import given, least, level, most, near, point, span
@@ -130,6 +131,12 @@ def _first(rows: Sequence[Row], known: Known, item: Any) -> Finding | None:
 
 
 # ---- phrases --------------------------------------------------------------------------------
+
+
+def deciding(decided: DispositionResult) -> tuple[str, ...]:
+    """Reasons in brief, the gravest first, those that differ in the name alone together."""
+    parts = (brief(reason).partition(": ") for reason in decided.reasons[:-1])
+    return joined(Step("", name, f"{colon}{said}") for name, colon, said in parts)
 
 
 def brief(reason: str) -> str:

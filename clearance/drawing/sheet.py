@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import clearance
 from clearance.case.read import Case
 from clearance.checking import Examined
+from clearance.disposition.rules import brief, deciding
 from clearance.disposition.table import TABLE
 from clearance.drawing.curve import Curve, curve
 from clearance.drawing.drill import DrillSection, drill_sections
@@ -52,7 +53,6 @@ from clearance.result import (
     PassageResult,
     Result,
 )
-from clearance.verdict.names import listed
 from clearance.verdict.numbers import NAMEWORTHY, given, most, near, span
 from clearance.verdict.passage import PassageCheck
 from clearance.verdict.prepared import Progress, silent
@@ -261,15 +261,10 @@ def rules(decided: DispositionResult | None) -> tuple[tuple[str, str, str, str],
 
 
 def _why(decided: DispositionResult | None) -> tuple[str, ...]:
-    """The rule that led to scrap or use as is, and for whom; the reasons stand behind."""
+    """What led to scrap or use as is, in brief, and for whom; all reasons stand behind."""
     if decided is None or decided.recommendation not in ("scrap", "use-as-is"):
         return ()
-    judged = rules(decided)
-    if not judged:
-        return ()
-    _, row, holds, _ = judged[0]
-    who = listed([name for name, of, *_ in judged if of == row])
-    return (f"{who}: {holds}; reasons on page 2",)
+    return tuple(f"{said}; all reasons on page 2" for said in deciding(decided)[:1])
 
 
 # ---- conditions --------------------------------------------------------------------------------
@@ -313,7 +308,7 @@ def _page(
     disposition = sections.examined.result.disposition
     reasons = disposition.reasons if disposition else ()
     decided = tuple(
-        f"recommendation: {text.removeprefix(f'{passage.name}: ')}"
+        f"recommendation: {brief(text).removeprefix(f'{passage.name}: ')}"
         for text in reasons
         if text.startswith(f"{passage.name}: ")
     )

@@ -28,6 +28,8 @@ AXES_IN = (0.75, 0.5)
 """Room for the numbers and words beside the axes: at the left, and below."""
 LONGEST_NAME = 14
 """Letters; a longer name stands in the table alone, by its number."""
+LETTER_ALONE = 2
+"""Which kind of label is the shortest: after that with the name, and that with the number."""
 BESIDE_IN = 0.04
 SWATCH_IN = (0.34, 0.14)
 
@@ -90,9 +92,10 @@ def _shape(summary: Summary, entry: PlatePart) -> Any:
 def _labels(
     parts: Sequence[PlatePart], shapes: Sequence[Any], numbers: Mapping[str, int], scale: float
 ) -> list[tuple[list[str], Any]]:
-    """As much as finds room without one label over another: name, number, or the letter alone.
+    """As much of each as finds room: letter, number and name, without the name, the letter alone.
 
-    With the place of each on the platform, mm; `scale` is that of the map, inches a mm.
+    Of two that would meet the longer one gives way, so that one crowded corner costs no other part
+    its name. With the place of each on the platform, mm; `scale` is that of the map, inches a mm.
     """
     marks = [style.MARKS[entry["recommendation"]][0] for entry in parts]
     numbered = [
@@ -102,12 +105,16 @@ def _labels(
         [words, *([legible(entry["name"])] if len(entry["name"]) <= LONGEST_NAME else [])]
         for words, entry in zip(numbered, parts, strict=True)
     ]
-    for labels in (named, [[words] for words in numbered], [[mark] for mark in marks]):
+    kinds = list(zip(named, ([words] for words in numbered), ([m] for m in marks), strict=True))
+    taken = np.zeros(len(parts), np.int64)
+    while True:
+        labels = [kind[n] for kind, n in zip(kinds, taken, strict=True)]
         boxes = [_box(words, one, scale) for words, one in zip(labels, shapes, strict=True)]
         one, other = shapely.STRtree(boxes).query(boxes, predicate="intersects")
-        if not (one != other).any():
-            break
-    return list(zip(labels, boxes, strict=True))
+        meet = (one != other) & (taken[one] <= taken[other]) & (taken[one] < LETTER_ALONE)
+        if not meet.any():
+            return list(zip(labels, boxes, strict=True))
+        taken[np.unique(one[meet])] += 1
 
 
 def _box(words: Sequence[str], shape: Any, scale: float) -> Any:

@@ -9,8 +9,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from clearance.disposition.rules import brief
-from clearance.disposition.steps import Step, joined, told
+from clearance.disposition.rules import deciding
+from clearance.disposition.steps import told
 from clearance.report.grave import besides
 from clearance.report.headline import headline
 from clearance.report.inspection import decides
@@ -77,8 +77,7 @@ def _why(result: Result, width: int) -> list[str]:
     decided = result.disposition
     if decided is None or decided.recommendation not in ("scrap", "use-as-is"):
         return []
-    parts = (brief(reason).partition(": ") for reason in decided.reasons[:-1])
-    first, *others = joined(Step("", name, f"{colon}{said}") for name, colon, said in parts)
+    first, *others = deciding(decided)
     more = f"; {counted(len(others), 'more reason')} with --full" if others else ""
     return wrapped(f"Why: {first}{more}", width)
 
