@@ -15,7 +15,8 @@ OPENING = """\
 # Command line
 
 Written by `docs/make_cli.py` from the program's own help; a test compares them. Results go to
-standard output, progress (only on a terminal), warnings and errors to standard error.
+standard output; progress (on a terminal a line that is rewritten, elsewhere one every half
+minute), warnings and errors to standard error.
 
 | exit status | meaning |
 |---|---|

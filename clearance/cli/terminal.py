@@ -10,10 +10,11 @@ import errno
 import os
 import shutil
 import sys
+import threading
 import time
 import warnings
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from typing import Any
 
 import click
@@ -22,6 +23,9 @@ from clearance.errors import ClearanceError, ClearanceWarning
 
 NARROWEST, WIDEST, UNKNOWN_WIDTH = 40, 100, 88
 """Columns of the text: those of the terminal within these bounds, the last if there is none."""
+
+LOG_EVERY_S = 30.0
+"""Between lines of progress where standard error is no terminal."""
 
 COLOURS = {
     "open": 31,
@@ -101,15 +105,42 @@ class Line:
         click.echo("\r" + " " * self.length + "\r", nl=False, err=True)
 
 
-def _quiet(_: str) -> None:
-    """Say nothing: standard error is not a terminal."""
+class Log:
+    """What is going on, a line every half minute: for a run whose standard error is kept."""
+
+    def __init__(self, first: str, every_s: float = LOG_EVERY_S) -> None:
+        self.start, self.sentence, self.every_s = time.monotonic(), first, every_s
+        self._ended = threading.Event()
+        self._writer = threading.Thread(target=self._write, daemon=True)
+        self._writer.start()
+
+    def __call__(self, sentence: str) -> None:
+        """Remember what is going on."""
+        self.sentence = sentence
+
+    def _write(self) -> None:
+        while not self._ended.wait(self.every_s):
+            with suppress(OSError):  # who reads may have gone
+                click.echo(f"{time.monotonic() - self.start:6.0f} s  {self.sentence}", err=True)
+
+    def end(self) -> None:
+        """Write no more."""
+        self._ended.set()
+        self._writer.join()
 
 
 @contextmanager
 def progress(first: str) -> Iterator[Callable[[str], None]]:
-    """Progress on a terminal, nothing elsewhere; the first words at once."""
-    if sys.stderr is None or not sys.stderr.isatty():
-        yield _quiet
+    """Progress: on a terminal a line that is rewritten, elsewhere one every half minute."""
+    if sys.stderr is None:
+        yield lambda _: None
+        return
+    if not sys.stderr.isatty():
+        log = Log(first)
+        try:
+            yield log
+        finally:
+            log.end()
         return
     line = Line()
     line(first)
