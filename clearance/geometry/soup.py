@@ -149,9 +149,22 @@ def walls(shape: Any, low: float, high: float) -> Soup:
 
 def extruded(shape: Any, low: float, high: float) -> Soup:
     """Faces and walls of a polygon drawn out from `low` to `high`."""
-    rings = _cover(shape)  # which takes longer than all the rest
-    foot, head = (_raised(rings, np.full(rings.shape[:2], z)) for z in (low, high))
-    return np.concatenate([foot[:, ::-1], head, walls(shape, low, high)])
+    return stretched(unit_extruded(shape), low, high)
+
+
+def unit_extruded(shape: Any) -> Soup:
+    """The same drawn out from 0 to 1, to be stretched to any heights."""
+    face = flat(shape, 0.0)
+    upper = face.copy()
+    upper[..., 2] = 1.0
+    return np.concatenate([face[:, ::-1], upper, walls(shape, 0.0, 1.0)])
+
+
+def stretched(unit: Soup, low: float, high: float) -> Soup:
+    """What was drawn out from 0 to 1, from `low` to `high` instead."""
+    soup = unit.copy()
+    soup[..., 2] = np.where(unit[..., 2] == 0.0, np.float32(low), np.float32(high))
+    return soup
 
 
 def _raised(xy: NDArray[np.float64], z: NDArray[np.float64]) -> Soup:

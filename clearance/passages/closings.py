@@ -22,6 +22,7 @@ from clearance.predicted.stray import Event, offset
 
 if TYPE_CHECKING:
     from clearance.ports.mouth import Mouth
+    from clearance.predicted.part import Predicted
 
 ON_MM = 1e-6
 """A point so near a closing surface lies on it."""
@@ -99,6 +100,11 @@ def closing(events: tuple[Event, ...], mouth: Mouth) -> Closing:
         for h in kept
     ]
     return Closing(at_centre, tuple(moved(mouth, step) for step in steps), tuple(surfaces))
+
+
+def closing_in(predicted: Predicted, mouth: Mouth) -> Closing:
+    """Where a nominal mouth lies in a predicted part, and what closes it: once for all searches."""
+    return predicted.kept.get(("closing", mouth), lambda: closing(predicted.events, mouth))
 
 
 def _offsets(events: tuple[Event, ...], low: float, high: float) -> list[Floats]:

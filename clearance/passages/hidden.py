@@ -22,7 +22,7 @@ from clearance.columns.runs import Runs, unite
 from clearance.columns.sure import surely_metal
 from clearance.geometry.soup import Box, Soup, box_soup
 from clearance.passages.alone import MOVED_MM, Alone, Stood, alone
-from clearance.passages.closings import closing
+from clearance.passages.closings import closing_in
 from clearance.passages.stoppers import grown_by, layer_behind, pieces_at, stopper, sunk_mm
 from clearance.ports.mouth import Mouth
 from clearance.predicted.part import Predicted, Window
@@ -54,7 +54,7 @@ class Hidden:
     def __init__(self, predicted: Predicted, mouths: Iterable[Mouth], smallest_mm: float):
         self.predicted, self.smallest_mm = predicted, smallest_mm
         self.stood = [
-            Stood(one, place) for one in mouths for place in closing(predicted.events, one).places
+            Stood(one, place) for one in mouths for place in closing_in(predicted, one).places
         ]
         self._within: dict[int, Within | None] = {}
         self._widened: dict[int, Mouth] = {}

@@ -25,7 +25,7 @@ from clearance.geometry.soup import Box, clipped, meeting
 from clearance.passages.closings import (
     RIM_MM,
     Closing,
-    closing,
+    closing_in,
     imaged,
 )
 from clearance.passages.crossings import CUT_MM, Crossing, squares_of
@@ -112,8 +112,8 @@ class PossibleWays:
         self.predicted = predicted
         stopped = dict.fromkeys((inlet, outlet, *(predicted.window.mouths or mouths)))
         self.hidden = Hidden(predicted, stopped, smallest_way_mm)
-        self.closings = tuple(closing(predicted.events, mouth) for mouth in mouths)
-        self.ends = closing(predicted.events, inlet), closing(predicted.events, outlet)
+        self.closings = tuple(closing_in(predicted, mouth) for mouth in mouths)
+        self.ends = closing_in(predicted, inlet), closing_in(predicted, outlet)
         self.inlet, self.outlet = (end.mouth for end in self.ends)
         self.crossings = crossings
         self.smallest_way_mm = smallest_way_mm

@@ -23,9 +23,17 @@ from clearance.geometry import sections
 from clearance.geometry.areas import TOUCH_MM2, polygonal
 from clearance.geometry.level_faces import beside, level_faces
 from clearance.geometry.planes import Plane
-from clearance.geometry.soup import Box, Soup, clipped, extruded, flat, meeting, moved_shape
+from clearance.geometry.soup import (
+    Box,
+    Soup,
+    clipped,
+    flat,
+    meeting,
+    moved_shape,
+)
 from clearance.ports.mouth import Mouth
 from clearance.predicted.bodies import Bodies
+from clearance.predicted.sheets import Sheets
 from clearance.predicted.stray import (
     Casts,
     Event,
@@ -83,6 +91,7 @@ class Window:
     _stopped: dict[float, Any] = field(default_factory=dict)
     _regions: dict[tuple[str, tuple[float, float]], Soup] = field(default_factory=dict)
     _predicted: dict[Events, Predicted] = field(default_factory=dict)
+    sheets: Sheets = field(default_factory=Sheets, init=False, repr=False)
     _lock: RLock = field(default_factory=RLock, repr=False)
 
     @once
@@ -374,9 +383,7 @@ class Predicted:
 
     def stray_outline(self, slab: Slab) -> Any:
         """Outline (shapely) of what the gates of a slab make metal."""
-        import shapely
-
-        return shapely.union_all([self.outline(gate) for gate in dict.fromkeys(slab.gates)])
+        return self.window.sheets.of(self.window.metal, slab.gates).outline
 
     def untouched(self, box: Box | None = None) -> bool:
         """Whether nothing of the part has been taken out, in a box: so it is, unless drilled."""
@@ -396,7 +403,7 @@ class Predicted:
     def stray(self) -> Soup:
         """Triangles of all stray metal in the window: sheets and measured metal."""
         soups = [
-            extruded(self.stray_outline(slab), slab.low, slab.high)
+            self.window.sheets.of(self.window.metal, slab.gates).between(slab.low, slab.high)
             for slab in self.table
             if slab.gates
         ]
@@ -436,7 +443,7 @@ class Predicted:
     def stray_near(self, box: Box) -> list[Soup]:
         """Closed soups of the stray metal that meets a box: sheets and measured metal."""
         soups = [
-            extruded(self.stray_outline(slab), slab.low, slab.high)
+            self.window.sheets.of(self.window.metal, slab.gates).between(slab.low, slab.high)
             for slab in self.table
             if slab.gates and slab.low <= box.high[2] and slab.high >= box.low[2]
         ]
