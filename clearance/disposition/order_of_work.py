@@ -35,6 +35,8 @@ from clearance.verdict.reading_words import WAY
 
 MOST_CHANGES = 3
 """Ways to reopen a passage that are named, of what would change the recommendation."""
+MOST_WAYS = 6
+"""Ways to drill that are asked one by one; of more the first ones are."""
 KINDS = (
     "the machine log", "a ball", "a pin", "flow test", "leak test", "weighing", "a radiograph",
 )  # fmt: skip
@@ -55,7 +57,21 @@ def settled_by(known: Known, findings: Sequence[Finding]) -> tuple[str, ...]:
     for finding in findings:
         if finding.recommendation == "undetermined":
             said += _settling(known, finding)
-    return joined(sorted(said, key=_kind))
+    return joined(sorted(_few_drills(said), key=_kind))
+
+
+class Way(str):
+    """A tool or key with which a drill might reopen a passage."""
+
+
+def _few_drills(said: Sequence[Step | str]) -> list[Step | str]:
+    """Of many ways to drill the first ones, and how many more passages tell theirs."""
+    ways = list(dict.fromkeys(one for one in said if isinstance(one, Way)))
+    if len(ways) <= MOST_WAYS:
+        return list(said)
+    rest = set(ways[MOST_CHANGES:])
+    more = f"one of {len(rest)} more ways of that kind to drill: each passage tells its own"
+    return [*(one for one in said if one not in rest), more]
 
 
 def _kind(said: Step | str) -> int:
@@ -113,7 +129,7 @@ def _drills(passage: Passage) -> Iterator[Step | str]:
     """Tools and keys with which a drill might reopen it."""
     redesigns = set(passage.changes) - set(passage.remedies)
     said = (*passage.drill_settled_by, *passage.remedies[:MOST_CHANGES])
-    yield from (way for way in dict.fromkeys(said) if way not in redesigns)
+    yield from (Way(way) for way in dict.fromkeys(said) if way not in redesigns)
 
 
 def _which_plans(plan: Plan | None) -> Iterator[Step | str]:

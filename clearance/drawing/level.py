@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -256,9 +256,13 @@ def _voids(
     owners = _owners(checked)
     metal = [predicted.section(s.z, s.above, plugged=True) for s in level.sides]
     void = predicted.window.rectangle.difference(shapely.union_all(metal))
-    below = _named_pieces(predicted, level.lower, owners) if level.lower is not None else []
+    crossed = {
+        p.name: [shapely.Point(c.centre_mm[:2]) for c in p.crossings if c.stray in level.strays]
+        for p in passages
+    }
+    below = _named_pieces(predicted, level.lower, owners, crossed) if level.lower else []
     found, joined = [], []
-    for piece, names in _named_pieces(predicted, level.upper, owners):
+    for piece, names in _named_pieces(predicted, level.upper, owners, crossed):
         left = piece.intersection(void)
         if level.lower is not None:
             own = [shape for shape, theirs in below if set(names) & set(theirs)]
@@ -311,9 +315,15 @@ def _owners(checked: Checked) -> dict[str, Callable[[Any], bool]]:
 
 
 def _named_pieces(
-    predicted: Predicted, side: Side, owners: dict[str, Callable[[Any], bool]]
+    predicted: Predicted,
+    side: Side,
+    owners: dict[str, Callable[[Any], bool]],
+    crossed: Mapping[str, Sequence[Any]],
 ) -> list[tuple[Any, tuple[str, ...]]]:
-    """Pieces of the nominal passages where they now lie, each with its passages' names."""
+    """Pieces of the nominal passages where they now lie, each with its passages' names.
+
+    A void that columns do not hold apart from the outside is told by the crossings in it.
+    """
     slab, window = side.slab, predicted.window
     if slab.lift is not None:
         z = side.z - slab.lift
@@ -326,6 +336,8 @@ def _named_pieces(
             continue
         x, y = shapely.get_coordinates(piece.representative_point())[0]
         names = tuple(n for n, owns in owners.items() if owns(np.array([x, y, z])))
+        placed = moved_shape(piece, rounded(slab.shift))
+        names = names or tuple(n for n, at in crossed.items() if any(map(placed.intersects, at)))
         if names:
-            found.append((moved_shape(piece, rounded(slab.shift)), names))
+            found.append((placed, names))
     return found

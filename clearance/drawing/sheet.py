@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import clearance
 from clearance.case.read import Case
 from clearance.checking import Examined
+from clearance.disposition.order_of_work import MOST_CHANGES
 from clearance.disposition.rules import brief, deciding
 from clearance.disposition.table import TABLE
 from clearance.drawing.curve import Curve, curve
@@ -351,7 +352,10 @@ def _reasons(passage: PassageResult) -> tuple[str, ...]:
     said = list(passage.reasons)
     if passage.why_not:
         said.append(f"no drilling plan: {passage.why_not}")
-    said += [f"what would change that: {change.words}" for change in passage.what_would_change]
+    changes = passage.what_would_change
+    said += [f"what would change that: {change.words}" for change in changes[:MOST_CHANGES]]
+    if len(changes) > MOST_CHANGES:
+        said.append(f"and {len(changes) - MOST_CHANGES} more ways of that kind, in the JSON")
     if passage.settled_by:
         said.append("needed to decide: " + "; ".join(passage.settled_by))
     return (*said, *flow_lines(passage))

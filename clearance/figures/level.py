@@ -258,13 +258,17 @@ def _that_fit_beside(
     if sum(LINE_IN * len(lines) + GAP_IN for lines in whole) <= room_in:
         return whole
     most = max(int((room_in / len(labels) - GAP_IN) / LINE_IN), 1)
-    cut = (label[:most] if most > 1 else _in_one(label, words_in) for label in labels)
+    cut = (_in_lines(label, most, words_in) for label in labels)
     return [[shortened(line, words_in, style.SMALLEST_PT) for line in lines] for lines in cut]
 
 
-def _in_one(label: Sequence[str], words_in: float) -> list[str]:
-    """Name and state in one line: a name may be shortened, the word of the state is not."""
+def _in_lines(label: Sequence[str], most: int, words_in: float) -> Sequence[str]:
+    """A label in fewer lines: a name may be shortened, the word of the state is not."""
     name, *others = label
+    if most > 1 and others:
+        last = ", ".join(others[most - 2 :])
+        fits = width_in(last, style.SMALLEST_PT) <= words_in
+        return (name, *others[: most - 2], last) if fits else label[:most]
     state = f", {others[0]}" if others else ""
     room_in = words_in - width_in(state, style.SMALLEST_PT)
     return [f"{shortened(name, room_in, style.SMALLEST_PT)}{state}"]

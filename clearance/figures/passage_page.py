@@ -180,8 +180,8 @@ def _named(voids: Sequence[Void]) -> list[Void]:
             alike.setdefault(_short(void), []).append(void)
     found = []
     for label, those in alike.items():
-        count = (f"{len(those)} like this",) if len(those) > 1 else ()
-        found.append(replace(those[0], label=(label[0], *count, *label[1:])))
+        count = f", {len(those)} alike" if len(those) > 1 else ""
+        found.append(replace(those[0], label=(f"{label[0]}{count}", *label[1:])))
     return found
 
 

@@ -206,7 +206,11 @@ def test_a_label_that_is_cut_keeps_the_word_of_its_state():
     names = " ".join(t.get_text() for axes in figure.axes for t in axes.texts)
     for state in State:
         assert f"passage {state.value}" in names  # beside its ring, whatever rows are left out
-    assert level._in_one((LONG, "blocked", "sealed here"), 1.5)[0].endswith(", blocked")
+    assert level._in_lines((LONG, "blocked", "sealed here"), 1, 1.5)[0].endswith(", blocked")
+    assert level._in_lines(("a, 8 alike", "blocked", "sealed"), 2, 1.5) == (
+        "a, 8 alike",
+        "blocked, sealed",
+    )
 
 
 def test_small_passages_have_thin_rings():

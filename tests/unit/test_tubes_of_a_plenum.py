@@ -17,6 +17,8 @@ import manifold3d as m3
 import shapes
 
 from clearance.case.read import read_case
+from clearance.drawing import level
+from clearance.result import ClearDiameter, CrossingResult, PassageResult, State
 from clearance.verdict.passage import PassageCheck
 from clearance.verdict.prepared import prepare
 
@@ -80,6 +82,33 @@ def test_a_tube_lists_its_own_crossing_alone(tmp_path, over, height, pitch, even
         back = (x, -y, TOP - z) if over else (x, y, z)
         expected = axis(number, [back[2]])[0]
         assert np.hypot(*(np.array(back) - expected)[:2]) < 0.5 * RADIUS
+
+
+def test_tubes_whose_void_leads_out_are_named_in_a_section_by_their_crossings(
+    tmp_path, monkeypatch
+):
+    """Where columns do not hold the void apart from the outside no ring may be missing."""
+    ends = [axis(n, [TOP])[0] for n in (0, 7)]
+    passages = [
+        {
+            **make.passage((0, 0, 0), end, RADIUS, 0.5, f"tube-{n}"),
+            "inlet": make.port((0, 0, 0), 2.0),
+        }
+        for n, end in zip((0, 7), ends, strict=True)
+    ]
+    path = make.write_case(tmp_path, manifold(), passages, make.plane(7.5), pitch=0.4)
+    checked = prepare(read_case(path))
+    results = []
+    for number in (0, 7):
+        (at,) = axis(number, [7.5])
+        crossing = CrossingResult(0, 7.5, tuple(at), 3.0, 0.0, 0.0, 0.0, sealed=True)
+        clear = ClearDiameter(1.9, 0.0, 0.0, 0.0, 1.8, 1.9)
+        name, blocked = f"tube-{number}", State.BLOCKED
+        results.append(PassageResult(name, blocked, 0.5, clear, State.OPEN, (crossing,), ()))
+    monkeypatch.setattr(level, "_owners", lambda _: {r.name: lambda _: False for r in results})
+    drawn = level.level_section(checked, results, 7.55)
+    assert [void.names for void in drawn.voids] == [("tube-0",), ("tube-7",)]
+    assert all(void.state is State.BLOCKED for void in drawn.voids)
 
 
 def ring():

@@ -7,6 +7,7 @@ from test_disposition import PLAN, case, checked, known, passage, positions, str
 
 from clearance.disposition.gather import gather
 from clearance.disposition.known import Gap, Pin, Rim
+from clearance.disposition import order_of_work
 from clearance.disposition.rules import dispose
 from clearance.disposition.steps import Step, joined
 from clearance.result import State
@@ -144,3 +145,15 @@ def test_no_ball_is_asked_through_what_is_wide_enough(state):
     asked = dispose(known(lossy, rate_l_min=1.0)).settled_by
     assert any(said.startswith("flow test of circuit-1 at 1 L/min") for said in asked)
     assert any("a ball of" in said for said in asked) is (state is State.RESTRICTED)
+
+
+def test_many_ways_to_drill_are_not_asked_one_by_one():
+    """Twelve tubes with three ways each must not hide what else is needed to decide."""
+    few = [order_of_work.Way(f"drill {n}") for n in range(order_of_work.MOST_WAYS)]
+    assert order_of_work._few_drills([*few, "a ball"]) == [*few, "a ball"]
+    many = [order_of_work.Way(f"drill {n}") for n in range(36)]
+    said = order_of_work._few_drills([*many, "a ball"])
+    assert said[: order_of_work.MOST_CHANGES] == many[: order_of_work.MOST_CHANGES]
+    assert "a ball" in said
+    assert any("33 more ways" in str(one) for one in said)
+    assert len(said) == order_of_work.MOST_CHANGES + 2
