@@ -5,9 +5,9 @@ import dataclasses
 import pytest
 from test_disposition import PLAN, case, checked, known, passage, positions, stray
 
+from clearance.disposition import order_of_work
 from clearance.disposition.gather import gather
 from clearance.disposition.known import Gap, Pin, Rim
-from clearance.disposition import order_of_work
 from clearance.disposition.rules import dispose
 from clearance.disposition.steps import Step, joined
 from clearance.result import State
