@@ -10,7 +10,7 @@ lie anywhere between a and b has (Phi((b - y) / u) - Phi((a - y) / u)) / (b - a)
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -89,13 +89,18 @@ def log_likelihood(pairs: Sequence[Pair], unknowns: Unknowns) -> float:
     if any(isinstance(told, Absent) for _, told in pairs):
         return -math.inf
     weighed = sum(math.log(told.told) for told in _independent(pairs))
+    return weighed + float(logsumexp(at_nodes(pairs, unknowns)))
+
+
+def at_nodes(pairs: Sequence[Pair], unknowns: Unknowns) -> Floats:
+    """The same of the measured readings alone at each node, its weight in it, (Q,)."""
     points, ranges = _parted(pairs)
-    at_nodes = np.log(unknowns.weight)
+    found = np.log(unknowns.weight)
     for reading, told in ranges:
-        at_nodes = at_nodes + _log_range(reading, told)
+        found = found + _log_range(reading, told)
     if points:
-        at_nodes = at_nodes + _Points.of(points, unknowns.count).log_density(unknowns.kelvin)
-    return weighed + float(logsumexp(at_nodes))
+        found = found + _Points.of(points, unknowns.count).log_density(unknowns.kelvin)
+    return np.asarray(found)
 
 
 def _independent(pairs: Sequence[Pair]) -> list[Chance]:
@@ -169,12 +174,10 @@ class _Points:
         values = np.array([number(reading) for reading, _ in points])
         fall = np.array([told.per_kelvin for _, told in points])
         left = values - np.stack([told.low for _, told in points], axis=1).reshape(count, -1)
-        cov = covariance([reading for reading, _ in points])
-        factor = np.linalg.cholesky(cov)
-        left, fall = np.linalg.solve(factor, left.T), np.linalg.solve(factor, fall)
-        log_norm = -float(np.log(np.diag(factor)).sum()) - 0.5 * len(values) * math.log(
-            2.0 * math.pi
-        )
+        columns = np.column_stack([fall, left.T])
+        columns, log_det = whitened([reading for reading, _ in points], columns)
+        fall, left = columns[:, 0], columns[:, 1:]
+        log_norm = -log_det - 0.5 * len(values) * math.log(2.0 * math.pi)
         return cls(float(fall @ fall), fall @ left, (left**2).sum(axis=0), log_norm)
 
     def log_density(self, kelvin: tuple[float, float]) -> Floats:
@@ -194,18 +197,33 @@ class _Points:
         return np.asarray(np.maximum(self.a * x * x + 2.0 * self.b * x + self.c, 0.0))
 
 
-def covariance(readings: Sequence[ReadingTable]) -> Floats:
-    """Covariance of values, (R, R): own errors, and those that a group shares."""
-    cov = np.diag([own_uncertainty(reading) ** 2 for reading in readings])
-    for i, j in _shared(readings):
-        cov[i, j] += (readings[i].u_group or 0.0) ** 2
-    return cov
+def whitened(readings: Sequence[ReadingTable], columns: Floats) -> tuple[Floats, float]:
+    """Values freed of their covariance, and the logarithm of the root of its determinant.
+
+    Own errors u, and an error g that a group shares: with v = g / u it is I + v v' in units of u,
+    whose inverse root is I - (1 - 1 / sqrt(1 + v'v)) v v' / v'v. No matrix is needed, so that a
+    thousand readings cost no more than their number.
+
+    Parameters
+    ----------
+    readings : sequence of R
+    columns : (R, C) ndarray
+    """
+    u = np.array([own_uncertainty(reading) for reading in readings])
+    columns, log_det = columns / u[:, None], float(np.log(u).sum())
+    for members in _groups(readings):
+        v = np.array([readings[n].u_group or 0.0 for n in members]) / u[members]
+        square = float(v @ v)
+        if square > 0.0:
+            share = (1.0 - 1.0 / math.sqrt(1.0 + square)) / square
+            columns[members] -= share * np.outer(v, v @ columns[members])
+            log_det += 0.5 * math.log1p(square)
+    return columns, log_det
 
 
-def _shared(readings: Sequence[ReadingTable]) -> Iterator[tuple[int, int]]:
+def _groups(readings: Sequence[ReadingTable]) -> list[list[int]]:
     groups: dict[str, list[int]] = {}
     for n, reading in enumerate(readings):
         if reading.group is not None:
             groups.setdefault(reading.group, []).append(n)
-    for members in groups.values():
-        yield from ((i, j) for i in members for j in members)
+    return list(groups.values())
