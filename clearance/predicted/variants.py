@@ -204,8 +204,7 @@ def _check_slices(
         )
     if stray.shape != "layer" or stray.layers_high == 0:
         return
-    layer = case.part.layer_thickness
-    last = int(np.floor((high_z - platform) / layer - 0.5 + 1e-9))
+    last = last_layer(case, platform, high_z)
     if stray.from_layer > last and alone:
         raise CaseError(
             f"{case.path.name}: {name} from_layer: found {stray.from_layer}, "
@@ -213,6 +212,11 @@ def _check_slices(
         )
     if stray.from_layer + stray.layers_high - 1 > last:
         notices.append(f"{name}: slices beyond layer {last} lie above the part and hold no metal")
+
+
+def last_layer(case: Case, platform: float, high_z: float) -> int:
+    """Number of the last layer that cuts the part, counted from 0."""
+    return int(np.floor((high_z - platform) / case.part.layer_thickness - 0.5 + 1e-9))
 
 
 def _unclear_slices(case: Case, stray: StrayTable, platform: float, low_z: float) -> bool:

@@ -18,13 +18,12 @@ from clearance.case.read import Case
 from clearance.case.stray_tables import StrayTable
 from clearance.checking import MOST_THREADS, Examined, judge
 from clearance.errors import CaseError
-from clearance.predicted.slices_in_faces import both_sides
 from clearance.predicted.stray import Event
-from clearance.predicted.variants import variants
 from clearance.result import STATES, Margin, Result, State
 from clearance.sweeps.near import Near, melts_the_same
 from clearance.sweeps.passage import PassageSweep
 from clearance.system.processes import processors
+from clearance.verdict.other_event import with_strays
 from clearance.verdict.passage import PassageCheck
 from clearance.verdict.prepared import Checked, Progress, silent
 
@@ -212,20 +211,9 @@ def _varied(checked: Checked, number: int, name: str, step: int) -> Checked | No
     varied: Case = replace(case, stray=tables, reading=())
     low, high = (float(z) for z in checked.bodies.bounds[:, 2])
     try:
-        unknowns = variants(varied, low, high)
+        return with_strays(checked, tables)
     except CaseError:
         return None  # beyond the part's layers, for one
-    unknowns = both_sides(
-        unknowns, lambda z: checked.bodies.levels("melted", z), checked.platform_z
-    )
-    return Checked(
-        varied,
-        checked.bodies,
-        checked.mouths,
-        unknowns,
-        checked.pitch_mm,
-        [*checked.notices, *unknowns.notices],
-    )
 
 
 def _off(case: Case, stray: StrayTable, name: str, step: int) -> StrayTable | None:

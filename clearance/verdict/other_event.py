@@ -1,0 +1,42 @@
+"""The same part under another event: nothing of it is read again.
+
+In: a case made ready, and other stray sheets. Out: a `Checked` with these, which shares meshes
+and mouths with it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from clearance.case.read import Case
+from clearance.case.stray_tables import StrayTable
+from clearance.predicted.slices_in_faces import both_sides
+from clearance.predicted.variants import variants
+from clearance.verdict.prepared import Checked
+
+
+def with_strays(checked: Checked, strays: tuple[StrayTable, ...]) -> Checked:
+    """The case with other stray sheets.
+
+    Raises
+    ------
+    CaseError
+        There is no such event, for one because its slices lie beyond the part.
+    """
+    varied: Case = replace(checked.case, stray=strays)
+    low, high = (float(z) for z in checked.bodies.bounds[:, 2])
+    unknowns = both_sides(
+        variants(varied, low, high),
+        lambda z: checked.bodies.levels("melted", z),
+        checked.platform_z,
+    )
+    return Checked(
+        varied,
+        checked.bodies,
+        checked.mouths,
+        unknowns,
+        checked.pitch_mm,
+        [*checked.notices, *unknowns.notices],
+        checked.inputs,
+        checked.others,
+    )
