@@ -12,18 +12,20 @@ from typing import TYPE_CHECKING, Any
 __version__ = "0.1.0"
 
 if TYPE_CHECKING:
-    from clearance.api import check, draw, examine, openings, sweep
+    from clearance.api import check, draw, examine, explain, openings, sweep
     from clearance.case.read import Case, read_case
     from clearance.checking import Examined
     from clearance.errors import CaseError, ClearanceError, GridError, PartError, PortError
     from clearance.mesh.part import Part, read_part
     from clearance.result import PassageResult, Result, State
+    from clearance.result.causes import CausesResult
     from clearance.survey.openings import Opening, Openings
     from clearance.sweeps.result import PassageHeights, Sweep, SweepArrays
 
 __all__ = [
     "Case",
     "CaseError",
+    "CausesResult",
     "ClearanceError",
     "Examined",
     "GridError",
@@ -42,6 +44,7 @@ __all__ = [
     "check",
     "draw",
     "examine",
+    "explain",
     "openings",
     "read_case",
     "read_part",
@@ -49,12 +52,13 @@ __all__ = [
 ]
 
 _HOMES = {
-    "api": ("check", "draw", "examine", "openings", "sweep"),
+    "api": ("check", "draw", "examine", "explain", "openings", "sweep"),
     "case.read": ("Case", "read_case"),
     "checking": ("Examined",),
     "errors": ("CaseError", "ClearanceError", "GridError", "PartError", "PortError"),
     "mesh.part": ("Part", "read_part"),
     "result": ("PassageResult", "Result", "State"),
+    "result.causes": ("CausesResult",),
     "survey.openings": ("Opening", "Openings"),
     "sweeps.result": ("PassageHeights", "Sweep", "SweepArrays"),
 }

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
+    from clearance.result.causes import CausesResult
     from clearance.survey.openings import Openings
     from clearance.sweeps.result import Sweep
 
@@ -174,6 +175,47 @@ def sweep(
     from clearance.sweeps.wanted import Wanted
 
     return side_by_side(case, Wanted(first, last, step, reach), pitch_mm, progress, processes)
+
+
+def explain(
+    case: Case,
+    *,
+    pitch_mm: float | None = None,
+    progress: Callable[[str], None] = silent,
+) -> CausesResult:
+    """Tell which event explains the readings, and what to measure next, as ``clearance causes``.
+
+    Parameters
+    ----------
+    case : Case
+        With [suspected]; its readings say which suspects are left.
+    pitch_mm : float, mm, optional
+        As for `check`.
+    progress : callable
+        Called with a sentence before each longer step.
+
+    Returns
+    -------
+    CausesResult
+        Its JSON is that of the command, byte by byte.
+
+    Raises
+    ------
+    ClearanceError
+        The case has no [suspected], a range leaves the part, and all that `check` raises.
+
+    Examples
+    --------
+    >>> from clearance import explain
+    >>> found = explain(suspected)
+    >>> found.suspects, found.classes[0].ratio, found.decision.recommendation
+    (2, 1.0, 'undetermined')
+    """
+    from clearance.causes.explain import explain as explained
+    from clearance.causes.explain import suspected_of
+
+    suspected_of(case)  # told before the part is read
+    return explained(prepare(case, pitch_mm, progress), progress)
 
 
 def openings(mesh: Part | Path | str, unit: str = "mm") -> Openings:

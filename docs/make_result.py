@@ -24,6 +24,7 @@ compares them. Each kind has its JSON Schema (draft 2020-12) inside the installe
 |---|---|
 | `clearance check --json` | `clearance/result.schema.json` |
 | `clearance sweep --json` | `clearance/sweep.schema.json` |
+| `clearance causes --json` | `clearance/causes.schema.json` |
 | `clearance plate`, plate.json | `clearance/plate.schema.json` |
 | `clearance plate`, parts/NAME.json | `clearance/plate-part.schema.json` |
 | `clearance mesh --json` | `clearance/mesh.schema.json` |

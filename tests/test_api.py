@@ -155,7 +155,7 @@ def test_importing_the_package_loads_nothing_else():
 
 
 DOCUMENTED = ["api", "case.read", "mesh.part", "result.whole", "sweeps.result"]
-CALLED = ("check", "draw", "examine", "openings", "read_case", "read_part", "sweep")
+CALLED = ("check", "draw", "examine", "explain", "openings", "read_case", "read_part", "sweep")
 
 
 @pytest.mark.parametrize("name", CALLED)
@@ -178,10 +178,11 @@ def run_examples(test, patch):
 @pytest.mark.parametrize("module", DOCUMENTED)
 def test_the_examples_of_the_docstrings_are_true(module, tiny, once, monkeypatch):
     case = read_case(tiny)
-    found = examined(case)
+    found, tables = examined(case), tomllib.loads(tiny.read_text("utf-8"))
     given = {
         "case": case,
-        "tables": tomllib.loads(tiny.read_text("utf-8")),
+        "tables": tables,
+        "suspected": Case.from_tables({**tables, "suspected": {"from_layer": [0, 1]}}, tiny.parent),
         "folder": tiny.parent,
         "examined": found,
         "result": found.result,

@@ -34,6 +34,7 @@ FLOORS = [
     "checking",
     "sweeps",
     "restart",
+    "causes",
     "first_run",
     "report",
     "drawing",

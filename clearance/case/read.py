@@ -26,6 +26,7 @@ from clearance.case.stray_tables import (
     read_event,
     stray_faults,
 )
+from clearance.case.suspected import Suspected, SuspectedTable, read_suspected
 from clearance.case.tables import (
     CaseFile,
     ClosedTable,
@@ -62,6 +63,8 @@ class Case:
         The tables; `flow` and `melted` are None where the file has none.
     stray : tuple of StrayTable
         The stray sheets, those from [melted] too.
+    suspected : Suspected or None
+        The events of [suspected]; None where the file has none.
     log_last_layer : int or None
         Last layer of the part that [melted] shows, counted from 0.
     translations, assumptions, notices : tuple of str
@@ -83,6 +86,7 @@ class Case:
     flow: FlowTable | None
     inspection: InspectionTable
     grid: GridTable
+    suspected: Suspected | None = None
     log_last_layer: int | None = None
     translations: tuple[str, ...] = ()
     assumptions: tuple[str, ...] = ()
@@ -178,6 +182,7 @@ def _case_of(file: TomlFile) -> Case:
     _check_drills(file)
     event = _event(file)
     _check_readings(file, event)
+    suspected = _suspected(file, event)
     file.raise_faults()
     tables = file.layout.model_validate(file.document)
     assert isinstance(tables, CaseFile)
@@ -197,6 +202,7 @@ def _case_of(file: TomlFile) -> Case:
         flow=tables.flow,
         inspection=tables.inspection,
         grid=tables.grid,
+        suspected=suspected,
         log_last_layer=event.log_last_layer,
         translations=event.translations,
         assumptions=(
@@ -373,6 +379,23 @@ def _event(file: TomlFile) -> BuildEvent:
             return _logged(file, melted, thickness, _expansion(file))
         return BuildEvent()
     return sheets_of(file, thickness, _expansion(file))
+
+
+def _suspected(file: TomlFile, event: BuildEvent) -> Suspected | None:
+    """The suspects of the file; None where faults, of the sheets too, forbid to read them."""
+    table = file.sound_tables.get(("suspected",))
+    thickness = file.sound(("part", "layer_thickness"))
+    told = bool(file.items("stray")) or "melted" in file.document
+    if not isinstance(table, SuspectedTable) or thickness is None or (told and not event.strays):
+        return None
+
+    def fault(name: tuple[str, ...], expected: str) -> None:
+        if name and not isinstance(file.value(("suspected", *name)), dict | type(None)):
+            file.fault(("suspected", *name), expected)
+        else:
+            file.say(("suspected", *name), f"expected {expected}")
+
+    return read_suspected(table, event.strays, thickness, fault)
 
 
 def _expansion(file: TomlFile) -> float | None:

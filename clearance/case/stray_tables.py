@@ -303,7 +303,7 @@ def read_event(
         stray = _sheet(keys, height, layer_thickness, folder, expansion_1e6_k or 0.0)
         said.extend(f"{name}: {text}" for text in _translated(keys, stray, layer_thickness, grown))
         assumed.extend(f"{name}: {text}" for text in _assumed(keys, stray))
-        grown = _growth(stray, layer_thickness, grown)
+        grown = growth(stray, layer_thickness, grown)
         strays.append(stray)
     _check_order(tables, strays, layer_thickness, fault)
     return BuildEvent(tuple(strays), tuple(said), tuple(assumed))
@@ -385,7 +385,7 @@ def default_penetration(layer_thickness: float) -> tuple[float, float]:
     return layer_thickness, 2 * layer_thickness
 
 
-def _growth(
+def growth(
     stray: StrayTable, t: float, grown: tuple[float, float] | None
 ) -> tuple[float, float] | None:
     """Lift of what comes above the sheet, at least and at most; None where it is not known."""

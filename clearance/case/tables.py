@@ -32,6 +32,7 @@ from clearance.case.kinds import (
 from clearance.case.machine_log import MeltedTable
 from clearance.case.readings import ReadingTable
 from clearance.case.stray_tables import StrayKeys
+from clearance.case.suspected import SuspectedTable
 
 Unit = Literal["mm", "cm", "m", "um", "in", "inch", "foot"]
 Series = Literal["jobber", "long", "extra-long"]
@@ -280,6 +281,7 @@ class CaseFile(Table):
     stray: Annotated[tuple[StrayKeys, ...], BeforeValidator(AnyList)] = ()
     melted: MeltedTable | None = None
     reading: Annotated[tuple[ReadingTable, ...], BeforeValidator(AnyList)] = ()
+    suspected: SuspectedTable | None = None
     state: StateTable = StateTable()
     drilling: DrillingTable = DrillingTable()
     flow: FlowTable | None = None

@@ -44,6 +44,7 @@ from clearance.cli.options import (
 NO_VERDICT, BAD_INPUT = 1, 2
 INTERRUPTED = "interrupted, no verdict"
 ELSEWHERE = {
+    "causes": ("clearance.cli.causes", "Report which event explains the readings, what next."),
     "mesh": ("clearance.cli.mesh", "Report on a mesh file: is it sound, could it be the cause?"),
     "openings": ("clearance.cli.mesh", "Report every opening of the voids inside a mesh."),
     "plate": ("clearance.cli.plate", "Report on every part of a plate under one event."),

@@ -43,6 +43,7 @@ def schema_of(kind: Any, title: str, description: str) -> dict[str, Any]:
 
 def schemas() -> dict[str, dict[str, Any]]:
     """Schema of every kind of result, by the name under which it is shipped."""
+    from clearance.result.causes import CausesResult
     from clearance.result.mesh import MeshResult, OpeningsResult
     from clearance.result.plate import PlateResult, ResultOnPlate
     from clearance.result.restart import RestartResult
@@ -53,6 +54,7 @@ def schemas() -> dict[str, dict[str, Any]]:
     kinds: dict[str, tuple[Any, str]] = {
         "result": (Result, "All that `clearance check --json` says of one part."),
         "sweep": (SweepResult, "All that `clearance sweep --json` says of one stray sheet."),
+        "causes": (CausesResult, "All that `clearance causes --json` says of one part."),
         "plate": (PlateResult, "What `clearance plate` writes to plate.json."),
         "plate-part": (ResultOnPlate, on_part),
         "mesh": (MeshResult, "All that `clearance mesh --json` says of one file."),
