@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -72,8 +71,7 @@ def explain(
     """
     suspected = _on_the_part(checked)
     used = [(n, r) for n, r in enumerate(checked.case.reading) if r.stage != "drilled"]
-    bare = replace(checked, case=replace(checked.case, reading=()))
-    return _Explained(bare, suspected, used, progress, most_checks).result()
+    return _Explained(checked, suspected, used, progress, most_checks).result()
 
 
 def suspected_of(case: Case) -> Suspected:

@@ -208,8 +208,6 @@ def _varied(checked: Checked, number: int, name: str, step: int) -> Checked | No
     if not _in_order(tables, case.part.layer_thickness):
         return None
     # How far the event may be off is asked of what is computed, not of what was read.
-    varied: Case = replace(case, stray=tables, reading=())
-    low, high = (float(z) for z in checked.bodies.bounds[:, 2])
     try:
         return with_strays(checked, tables)
     except CaseError:

@@ -16,14 +16,14 @@ from clearance.verdict.prepared import Checked
 
 
 def with_strays(checked: Checked, strays: tuple[StrayTable, ...]) -> Checked:
-    """The case with other stray sheets.
+    """The case with other stray sheets, as it would be computed: without what was read.
 
     Raises
     ------
     CaseError
         There is no such event, for one because its slices lie beyond the part.
     """
-    varied: Case = replace(checked.case, stray=strays)
+    varied: Case = replace(checked.case, stray=strays, reading=())
     low, high = (float(z) for z in checked.bodies.bounds[:, 2])
     unknowns = both_sides(
         variants(varied, low, high),
