@@ -77,6 +77,8 @@ BESIDES = {
     "circuits": "circuits not apart",
     "leak path": "possible leak path",
     "joint": "joint not whole",
+    "readings": "THE PART CONTRADICTS THE EVENT",
+    "after the work": "read after the work, see its sheet",
     "trapped powder": "POWDER TRAPPED",
 }
 """What stands beside the reason, by the keys of `report.grave.besides`."""

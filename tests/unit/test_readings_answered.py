@@ -19,9 +19,11 @@ from clearance.checking import judge
 from clearance.disposition.remedy import disposition
 from clearance.drawing.sheet_rows import row
 from clearance.errors import CaseError
+from clearance.plates.one_part import BESIDES
 from clearance.readings.answer import answers, carried_out
 from clearance.report import check as short
 from clearance.report import full
+from clearance.report.grave import besides
 from clearance.report.readings import reading_line
 from clearance.result import State
 from clearance.verdict.prepared import prepare
@@ -241,6 +243,14 @@ def test_the_sheet_has_them_in_its_column(ask):
     (passage,) = found.passages
     measured = row(passage, found, {}).measured
     assert measured == ("ball 1.5 passes: conforms", "ball 2.5 passes: fits neither")
+
+
+def test_a_plate_has_words_for_both(ask):
+    last = {**BALL, "diameter": 1.5, "result": "passes", "stage": "drilled"}
+    found = ask({**TOP, "value": 13.0}, last)
+    found = replace(found, disposition=replace(found.disposition, carried_out=True))
+    keys = [key for key, _ in besides(found)]
+    assert {"readings", "after the work"} <= set(keys) <= set(BESIDES)
 
 
 # ---- slips of the pen ----------------------------------------------------------------------------
