@@ -34,7 +34,9 @@ _made = pytest.StashKey[str]()
 
 FIRST = (
     "golden/test_cases.py",  # others look at the same results; compiles most kernels
-    *(f"unit/test_{name}.py" for name in ("kernels", "case", "mesh_files", "batch", "cancelled")),
+    *(f"unit/test_{name}.py" for name in ("kernels", "case", "mesh_files", "batch")),
+    "test_floors.py",
+    "golden/test_case_meshes.py",
     "test_docs.py",
     "cli/test_plate.py",
     "cli/test_cluster.py",

@@ -151,8 +151,12 @@ def _look() -> Any:
 def _sweep() -> Any:
     from clearance.sweeps.side_by_side import side_by_side
 
+    def swept(case: Any, wanted: Any, pitch: Any, progress: Any, *_: Any) -> Any:
+        """Other processes would have to prepare the part again."""
+        return side_by_side(case, wanted, pitch, progress, 1)
+
     return _once_each(
-        side_by_side, lambda case, wanted, pitch=None, *_: (case.text_sha256, str(wanted), pitch)
+        swept, lambda case, wanted, pitch=None, *_: (case.text_sha256, str(wanted), pitch)
     )
 
 

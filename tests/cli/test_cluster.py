@@ -54,11 +54,12 @@ class Cluster:
         self.processes.append(process)
         return process
 
-    def scheduler(self):
+    def scheduler(self, lost_workers=1):
+        """`lost_workers`: so many workers may be lost over a part before it is given up."""
         self.start(
             "dask", "scheduler", "--host", "127.0.0.1", "--port", 0, "--no-dashboard",
             "--dashboard-address", "127.0.0.1:0", "--scheduler-file", self.file,
-            DASK_DISTRIBUTED__SCHEDULER__ALLOWED_FAILURES="1",
+            DASK_DISTRIBUTED__SCHEDULER__ALLOWED_FAILURES=str(lost_workers),
         )  # fmt: skip
         wait_for(lambda: self.file.exists() and self.file.read_text().endswith("}"))
         self.address = json.loads(self.file.read_text())["address"]
@@ -77,9 +78,9 @@ class Cluster:
 
 
 @pytest.fixture
-def cluster(tmp_path):
+def cluster(tmp_path, request):
     found = Cluster(tmp_path)
-    found.scheduler()
+    found.scheduler(getattr(request, "param", 1))
     yield found
     found.stop()
 
@@ -112,6 +113,7 @@ def test_a_worker_that_dies_half_way_changes_nothing(small, cluster, tmp_path):
 
 
 @pytest.mark.slow
+@pytest.mark.parametrize("cluster", [0], indirect=True)
 def test_a_part_beyond_the_memory_limit_is_undetermined(small, cluster, tmp_path):
     # At 0.02 mm the part of 24 x 14 x 12 mm takes 2.1 GB (measured), at 0.5 mm 0.3 GB.
     fine = (small / "leaning.toml").read_text().replace("pitch = 0.5", "pitch = 0.02")

@@ -255,7 +255,6 @@ def ready() -> None:
             known = {"MESH": "binary.stl", "case.toml": "full.toml", "--verify": "--no-verify"}
             alone = ["--no-verify"] if words[0] == "check" else []
             CliRunner().invoke(_program(), [known.get(word, word) for word in (*words, *alone)])
-    _results()
 
 
 def main() -> None:

@@ -115,7 +115,7 @@ def test_the_wall_left_is_the_distance_of_the_axes_less_the_radii(tmp_path, pitc
 def test_a_wall_that_only_run_out_reaches_is_no_rework(tmp_path):
     # Axes 6.30: 6.30 - 3.0 - 3.0 = 0.30 of wall; a drill of 5.98 cuts none of it, but 0.022 of
     # tolerance and 0.03 + 0.01 * 110 / 5.98 of run-out leave less than the 0.30 that must stay.
-    part = two_bores(6.3, segments=192)
+    part = two_bores(6.3, segments=64)
     result = drilled(
         tmp_path, part, both(6.3, 5.9), beside_a(), 5.98, 0.0, 0.3, meshes=flap(6.3, 10.0)
     )
