@@ -6,7 +6,9 @@ the order of the paper. It judges nothing; how it looks is left to `figures.firs
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from itertools import groupby
 
 import clearance
 from clearance.case.read import Case
@@ -28,7 +30,7 @@ from clearance.drawing.sheet_facts import (
     flow_lines,
     settings,
 )
-from clearance.drawing.sheet_rows import PassageRow, row, share
+from clearance.drawing.sheet_rows import PassageRow, around, row, share
 from clearance.drawing.sheet_sections import Sections, worst_crossing
 from clearance.heights import above_platform
 from clearance.report.full import margin_line
@@ -54,7 +56,7 @@ from clearance.result import (
     PassageResult,
     Result,
 )
-from clearance.verdict.numbers import NAMEWORTHY, given, most, near, span
+from clearance.verdict.numbers import NAMEWORTHY, given, level, most, near, span
 from clearance.verdict.passage import PassageCheck
 from clearance.verdict.prepared import Progress, silent
 
@@ -319,9 +321,33 @@ def _page(
         None if worst is None else sections.zoomed(passage.name, worst),
         curve(check, passage),
         tuple(drill_sections(check, passage)),
-        tuple(_crossing_row(n, c) for n, c in enumerate(shown.crossings, 1)),
+        _crossing_rows(shown.crossings),
         (_room(passage), *_reasons(passage), *decided),
     )
+
+
+def _crossing_rows(crossings: Sequence[CrossingResult]) -> tuple[CrossingRow, ...]:
+    """A row a crossing; of very many those that follow each other and read alike are one."""
+    rows = [(_crossing_row(n, c), c) for n, c in enumerate(crossings, 1)]
+    if len(rows) <= MOST_CROSSINGS:
+        return tuple(row for row, _ in rows)
+    found: list[CrossingRow] = []
+    at = 1
+    for _, group in groupby(rows, lambda one: (one[1].stray, one[0].open_area, one[0].passes)):
+        alike = list(group)
+        first, crossing = alike[0]
+        if len(alike) > 1:
+            these = [c for _, c in alike]
+            number = f"{at} to {at + len(alike) - 1}, sheet {crossing.stray + 1}"
+            place = f"{level(c.height_mm for c in these)}, {around(these)}"
+            first = replace(first, number=number, place=place)
+        found.append(first)
+        at += len(alike)
+    return tuple(found)
+
+
+MOST_CROSSINGS = 12
+"""Crossings that have a row each, whatever they are like."""
 
 
 def _crossing_row(number: int, crossing: CrossingResult) -> CrossingRow:

@@ -101,7 +101,7 @@ def _where(passage: PassageResult, sheets: Extents) -> str:
             continue
         total = sum(c.stray == stray for c in passage.crossings)
         which = f"each of {total}" if len(those) == total else f"{len(those)} of {total}"
-        said.append(f"{at}{which} {left}, {_around(those)}")
+        said.append(f"{at}{which} {left}, {around(those)}")
     return "\n".join(said) or "nothing narrowed"
 
 
@@ -110,7 +110,7 @@ def _xy(crossing: CrossingResult) -> str:
     return f"x\u00a0{near(x, 1)}, y\u00a0{near(y, 1)}"
 
 
-def _around(crossings: Sequence[CrossingResult]) -> str:
+def around(crossings: Sequence[CrossingResult]) -> str:
     """From where to where, in x and in y."""
     said = []
     for axis, name in enumerate("xy"):

@@ -31,7 +31,7 @@ from clearance.kernels.vectors import Floats
 from clearance.ports.mouth import Mouth
 from clearance.predicted.part import NOMINAL
 from clearance.result.passage import Change, NearestLine
-from clearance.verdict.numbers import rounded_down, rounded_up
+from clearance.verdict.numbers import given, rounded_down, rounded_up
 from clearance.verdict.one_variant import Crossed
 from clearance.verdict.passage import PassageCheck
 
@@ -221,9 +221,9 @@ class Lines:
     def _too_deep(self, opening: Opening, line: Widest, drill: Drill, cut: float) -> Miss:
         most = cut + taken(drill)
         words = (
-            f"from the {opening.name} {drill.words} cuts {rounded_up(cut, 3)} mm of the wall, with "
+            f"from the {opening.name} {drill.words} cuts {rounded_up(cut, 2)} mm of the wall, with "
             f"tolerance and run-out {rounded_up(most, 2)} mm, "
-            f"{self.case.drilling.wall_allowance:.2f} allowed"
+            f"{given(self.case.drilling.wall_allowance)} allowed"
         )
         return Miss(1.0 - min(cut, 0.9), words, line=_told(opening.name, line, drill.diameter))
 

@@ -10,10 +10,10 @@ import pytest
 
 from clearance.case.read import read_case
 from clearance.checking import judge
-from clearance.drawing.sheet import sheet
+from clearance.drawing.sheet import _crossing_rows, sheet
 from clearance.figures.first_page import report
 from clearance.report.full import text
-from clearance.result import SeparateResult, TrappedPowder
+from clearance.result import CrossingResult, SeparateResult, TrappedPowder
 from clearance.verdict.prepared import prepare
 
 FOOT, PILLAR = 9.0, 4.0
@@ -249,3 +249,17 @@ def test_no_event_is_not_one_that_has_left_nothing(tmp_path):
     said = " ".join(p.words() for p in pdf.pages(report(page)))
     assert "no event is given" in said
     assert "the event has left nothing" not in said
+
+
+def test_of_very_many_crossings_those_that_read_alike_are_one_row():
+    def crossing(n, sealed):
+        area = 0.0 if sealed else 6.0
+        return CrossingResult(0, 26.0 + 0.01 * n, (float(n), 2.0, 26.0), 12.0, area, area / 12.0,
+                              0.0 if sealed else 2.0, sealed=sealed)  # fmt: skip
+
+    many = [crossing(n, n < 26) for n in range(80)]
+    first, second = _crossing_rows(many)
+    assert (first.number, second.number) == ("1 to 26, sheet 1", "27 to 80, sheet 1")
+    assert first.place == "z 26.00 to 26.25, x 0.0 to 25.0, y 2.0"
+    assert (first.share, second.passes) == ("sealed", "at most 2.00 mm")
+    assert len(_crossing_rows(many[:12])) == 12

@@ -100,7 +100,7 @@ def test_a_cut_that_run_out_takes_beyond_the_allowance_is_no_repair(tmp_path):
     result = drilled(tmp_path / "half", bored(), 6.8, allowance=0.5)
     (found,) = result.passages
     assert found.rework is None
-    assert "with tolerance and run-out 0.62 mm, 0.50 allowed" in found.why_not
+    assert "with tolerance and run-out 0.62 mm, 0.5 allowed" in found.why_not
     other, change = found.what_would_change[:2]
     assert not other.at_hand  # a drill of 5.92 to 6.00 needs no cut
     assert other.wall_allowance_mm is None or other.wall_allowance_mm < change.wall_allowance_mm
