@@ -101,7 +101,7 @@ def _where(passage: PassageResult, sheets: Extents) -> str:
             continue
         total = sum(c.stray == stray for c in passage.crossings)
         which = f"each of {total}" if len(those) == total else f"{len(those)} of {total}"
-        said.append(f"{at}{which} {left}, {around(those)}")
+        said.append(f"{at}{which}: {left}, {around(those)}")
     return "\n".join(said) or "nothing narrowed"
 
 
