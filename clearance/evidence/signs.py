@@ -213,16 +213,26 @@ def _of_steps(predicted: Predicted) -> Iterator[tuple[float, Any, list[Any]]]:
     what is below, where it belongs to be covered and is not.
     """
     for event in predicted.events:
-        if event.still:
-            continue
-        under = predicted.slab_at(event.bottom, above=False)
-        below = _outer_of(predicted, event.bottom, False)
-        above = _outer_of(predicted, event.top, True)
-        level = event.top - (under.lift or 0.0)
-        gate = Gate("part", level + JUST_ABOVE_MM, under.shift)
-        belongs = outer(predicted.window.bodies, gate)
-        yield event.top, above, [below, belongs]
-        yield event.bottom, shapely.intersection(below, belongs), [above]
+        if not event.still:
+            yield from _of_step(predicted, event)
+
+
+def _of_step(predicted: Predicted, event: Event) -> Iterator[tuple[float, Any, list[Any]]]:
+    under = predicted.slab_at(event.bottom, above=False)
+    below = _outer_of(predicted, event.bottom, False)
+    above = _outer_of(predicted, event.top, True)
+    level = event.top - (under.lift or 0.0)
+    gate = Gate("part", level + JUST_ABOVE_MM, under.shift)
+    belongs = outer(predicted.window.bodies, gate)
+    yield event.top, above, [below, belongs]
+    yield event.bottom, shapely.intersection(below, belongs), [above]
+
+
+def step_mm(predicted: Predicted, event: Event) -> float:
+    """How far the part above one event and the part below it stand out of each other, mm."""
+    if event.still:
+        return 0.0
+    return max(_farthest(*shapes).length_mm for shapes in _of_step(predicted, event))
 
 
 def _of_added(predicted: Predicted) -> Iterator[tuple[float, Any, list[Any]]]:

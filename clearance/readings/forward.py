@@ -20,7 +20,7 @@ from clearance.disposition.gather import LEAST_RIM_MM
 from clearance.evidence.added import Known, metal_added
 from clearance.evidence.balls import limits
 from clearance.evidence.pins import READING_MM
-from clearance.evidence.signs import sheet_and_sides
+from clearance.evidence.signs import LEAST_OVERHANG_MM, sheet_and_sides, step_mm
 from clearance.predicted.part import NOMINAL, Predicted
 from clearance.predicted.stray import Event
 from clearance.readings.pins import Pins
@@ -207,20 +207,34 @@ class Forward:
         rim = self._rims.of(predicted, event, reading.direction)
         return None if rim is None else (event, rim)
 
+    def _aside(self, predicted: Predicted, event: Event) -> float:
+        """How far the part above an event stands beside the part below it, mm."""
+        key = ("step", event.bottom, event.top, event.rise, event.shift)
+        if key not in self._volumes:
+            self._volumes[key] = step_mm(predicted, event)
+        return self._volumes[key]
+
+    def _no_rim(self, predicted: Predicted, reading: ReadingTable) -> Prediction:
+        """Nothing to measure, where there is no step either."""
+        event = self._event(predicted, reading)
+        if event is None or self._aside(predicted, event) < LEAST_OVERHANG_MM:
+            return Absent()
+        return Untold("the event leaves a step and no rim: give it as kind 'step'")
+
     def _rim_seen(self, predicted: Predicted, reading: ReadingTable) -> Prediction:
         """A rim or a step: whatever stands out of the side."""
         found = self._rim(predicted, reading)
         event = self._event(predicted, reading)
         width = 0.0 if found is None else found[1].width_mm
         if event is not None:
-            width = max(width, math.hypot(*event.shift))
+            width = max(width, self._aside(predicted, event))
         there = True if width >= LEAST_RIM_MM else None if width > SAME_MM else False
         return yes_or_no(bool(reading.value), there, reading.detection, reading.false_call)
 
     def _rim_top(self, predicted: Predicted, reading: ReadingTable) -> Prediction:
         found = self._rim(predicted, reading)
         if found is None:
-            return Absent()
+            return self._no_rim(predicted, reading)
         event, rim = found
         counted = self._above(event.bottom) + (rim.last + 1) * event.layer
         return self._height(predicted, counted - self._sheet_recess(event, rim.layers), reading)
@@ -228,7 +242,7 @@ class Forward:
     def _rim_bottom(self, predicted: Predicted, reading: ReadingTable) -> Prediction:
         found = self._rim(predicted, reading)
         if found is None:
-            return Absent()
+            return self._no_rim(predicted, reading)
         event, rim = found
         counted = self._above(event.bottom) + rim.first * event.layer
         return self._height(predicted, counted - self._depth(event), reading)
@@ -236,14 +250,19 @@ class Forward:
     def _rim_thickness(self, predicted: Predicted, reading: ReadingTable) -> Prediction:
         found = self._rim(predicted, reading)
         if found is None:
-            return Absent()
+            return self._no_rim(predicted, reading)
         event, rim = found
         most = rim.layers * event.layer + self._depth(event)
         return Measured(most - self._sheet_recess(event, rim.layers), most)
 
     def _rim_width(self, predicted: Predicted, reading: ReadingTable) -> Prediction:
+        """Beyond the part below or above: they differ by the step."""
         found = self._rim(predicted, reading)
-        return self._same(0.0 if found is None else found[1].width_mm)
+        event = self._event(predicted, reading)
+        width = 0.0 if found is None else found[1].width_mm
+        aside = 0.0 if event is None else self._aside(predicted, event)
+        every = np.ones(self.unknowns.count)
+        return Measured(width * every, (width + aside) * every)
 
     def _step(self, predicted: Predicted, reading: ReadingTable) -> Prediction:
         event = self._event(predicted, reading)

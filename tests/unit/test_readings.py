@@ -131,6 +131,19 @@ def test_a_step_is_measured_along_its_direction(tmp_path):
         assert found == pytest.approx((wide, wide))
 
 
+def test_where_a_step_is_left_nothing_is_said_of_a_rim(tmp_path):
+    """A block that goes on 0.3 mm aside: no slice stands out of both parts of it."""
+    sheet = make.sheet(12.0, from_layer=50, penetration=0.1, resume_shift=[0.3, 0.0])
+    aside = forward_of(tmp_path, sheet)
+    for kind in ("rim_top", "rim_bottom", "rim_thickness"):
+        assert "step" in aside.predict(events(aside), told(kind=kind, value=12.0, u=0.1)).why
+    wide = span(aside, kind="rim_width", value=0.1, u=0.1)
+    assert wide == pytest.approx((0.0, 0.3), abs=1e-4)
+    seen = told(kind="rim_seen", value=True)
+    assert aside.predict(events(aside), seen).agrees is True
+    assert aside.nominal(seen).agrees is False
+
+
 def test_mass_holds_what_the_signs_say_and_needs_sisters(rim):
     mass = dict(kind="mass", value=100.0, u=0.1)
     for sisters in ((), (100.0,)):
