@@ -27,9 +27,9 @@ from clearance.causes.weighing import Scales, Weighed
 from clearance.checking import CAUTIONS
 from clearance.errors import CaseError
 from clearance.predicted.variants import last_layer
+from clearance.readings.answer import UNITS
 from clearance.readings.likelihood import FALSE_ALARM, coverage, number, uncertainty
 from clearance.readings.prediction import Chance, Measured
-from clearance.result import State
 from clearance.result.causes import (
     CauseClass,
     CausesResult,
@@ -174,9 +174,10 @@ class _Explained:
     def _used(self, n: int, reading: ReadingTable) -> ReadingUsed:
         at = [m for m, _ in self.used].index(n)
         if not _is_measured(self.weighed, at):
-            return ReadingUsed(n, reading.kind, what_was_read(reading), None, None)
+            return ReadingUsed(n, reading.kind, what_was_read(reading), None, None, "")
         value, u = number(reading), uncertainty(reading)
-        return ReadingUsed(n, reading.kind, what_was_read(reading), value, u)
+        unit = UNITS.get(reading.kind, "mm")
+        return ReadingUsed(n, reading.kind, what_was_read(reading), value, u, unit)
 
     def _none_of_these(self) -> NoneOfThese:
         """Misfit of the best; of all suspects where every one is excluded."""
@@ -281,7 +282,10 @@ class _Explained:
             if means is not None or chances is not None:
                 known.append((one, Foreseen(means, chances)))
         told = next_one.ranked(weights, recommended, known)
-        return told, next_one.decision(weights, recommended, told, none)
+        columns = zip(*(self.found[n].states for n in looked), strict=True)
+        names = [p.name for p in self.checked.case.passage]
+        unlike = [name for name, one in zip(names, columns, strict=True) if len(set(one)) > 1]
+        return told, next_one.decision(weights, recommended, told, none, unlike)
 
     def _others(self) -> tuple[OtherCause, ...]:
         height = ReadingTable(kind="part_height", value=0.0, u=1.0)
@@ -315,15 +319,15 @@ class _Explained:
         said.append(f"{ONE_OF_THEM}{held}")
         if not self.used:
             said.append("no reading was weighed: nothing is excluded")
+        nothing = int((self.prior == 0.0).sum())
+        if nothing:
+            said.append(f"{nothing} suspects have the weight 0 and were left out")
         unsure = [n for n in looked if not self.found[n].confirmed]
         if unsure:
             said.append(
                 f"{len(unsure)} of {len(looked)} likely suspects were not checked themselves: "
-                "their recommendation is that of checked ones with equal states"
-            )
-        if any(State.UNDETERMINED in self.found[n].states for n in looked):
-            said.append(
-                "some states are undetermined by sections alone, as of a build that went on lifted"
+                "their recommendation is that of checked ones with equal states, or undetermined "
+                "where these differ or a state is not known"
             )
         return tuple(dict.fromkeys(said))
 

@@ -91,7 +91,11 @@ def ranked(
 
 
 def decision(
-    weights: Floats, recommended: Sequence[str], next_ones: Sequence[NextMeasurement], none: bool
+    weights: Floats,
+    recommended: Sequence[str],
+    next_ones: Sequence[NextMeasurement],
+    none: bool,
+    unlike: Sequence[str] = (),
 ) -> Decision:
     """Whether the cause matters, and what to do about it, in one sentence.
 
@@ -104,6 +108,8 @@ def decision(
     next_ones : sequence of NextMeasurement
     none : bool
         None of the suspects explains the readings.
+    unlike : sequence of str
+        Passages whose state depends on the cause.
     """
     words = sorted(set(recommended))
     wrong = wrong_now(weights, _numbered(recommended))
@@ -118,6 +124,10 @@ def decision(
         return Decision(False, UNDETERMINED, wrong, said)
     if len(words) == 1:
         said = f"{words[0]} whatever the cause: for the decision nothing more need be measured"
+        if unlike:
+            said += (
+                f"; the state of {' and '.join(unlike)} depends on the cause, and so may the work"
+            )
         return Decision(True, words[0], wrong, said)
     choice = " or ".join(words)
     first = next((one for one in next_ones if one.decides), None)

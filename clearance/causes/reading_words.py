@@ -6,10 +6,8 @@ In: a reading. Out: a sentence without its full stop.
 from __future__ import annotations
 
 from clearance.case.readings import ReadingTable
+from clearance.readings.answer import UNITS
 from clearance.verdict.numbers import given
-
-UNITS = {"mass": "g", "pressure_loss": "kPa", "open_area": "mm2"}
-"""Of kinds that are no lengths."""
 
 
 def what_was_read(one: ReadingTable) -> str:

@@ -1,13 +1,14 @@
 """States and recommendation of every suspect that is still likely, with few checks.
 
 In: a part that is read, and suspects with their likelihood ratios. Out: an `Outcome` for each.
-States come from sections and routes, as the sweep's do; the recommendation from whole checks of
-some suspects, and is taken over by those whose states are equal where all that were checked agree.
+States are the sweep's, by sections and routes first; the recommendation comes from whole checks of
+some suspects, and is taken over by those whose states are known and equal, where all that were
+checked agree.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -26,13 +27,14 @@ from clearance.verdict.prepared import Checked, Progress, silent
 
 Floats = NDArray[np.float64]
 States = tuple[State, ...]
-Same = Callable[[int], int]
-"""Gives equal numbers to first wrong layers whose sheets are the same metal."""
 
 LOOKED_AT = 1e-3
 """Suspects less likely than this, over the best, are not looked at."""
 MOST_CHECKS = 20
 """Whole checks, at most: each costs what `check` costs."""
+MOST_EXACT = 100
+"""States that sections do not tell and that are looked at more closely, at most: each costs a
+search."""
 
 
 @dataclass(frozen=True)
@@ -42,9 +44,10 @@ class Outcome:
     Attributes
     ----------
     states : tuple of State
-        Of each passage in the case's order; undetermined where sections do not tell.
+        Of each passage in the case's order; undetermined where the sweep's means do not tell.
     recommendation : str
-        "undetermined" too where the checked ones of equal states differ, or none was checked.
+        "undetermined" too where the checked ones of equal states differ, none was checked, or a
+        state is not known.
     confirmed : bool
         It was checked itself.
     exit_status : int
@@ -107,7 +110,7 @@ class Outcomes:
             self._check(n)
         found = {}
         for members in patterns.values():
-            said = self._recommended(members)
+            said = self._recommended(states[members[0]], members)
             for n in members:
                 found[n] = self._outcome(n, states[n], said)
         return {n: found[first[same[n]]] for n in likely}
@@ -135,8 +138,10 @@ class Outcomes:
         varied = with_strays(self.checked, tuple(strays))
         self.results[number] = judge(varied, verify=False).result
 
-    def _recommended(self, members: list[int]) -> tuple[str, int]:
+    def _recommended(self, states: States, members: list[int]) -> tuple[str, int]:
         """What all that were checked of a pattern say; undetermined where they differ."""
+        if State.UNDETERMINED in states:
+            return State.UNDETERMINED.value, 4
         results = [self.results[n] for n in members if n in self.results]
         said = {(_word(one), one.exit_status) for one in results}
         return said.pop() if len(said) == 1 else (State.UNDETERMINED.value, 4)
@@ -167,9 +172,22 @@ class Outcomes:
             columns = [self._swept(p, members) for p in range(len(self._passages))]
             for n, states in zip(members, zip(*columns, strict=True), strict=True):
                 found[n] = states
-        return found
+        return self._looked_closer(found)
 
-    def _swept(self, passage: int, members: list[int]) -> list[State]:
+    def _looked_closer(self, found: dict[int, States]) -> dict[int, States]:
+        """The same, states that sections do not tell judged as `check` does, if they are few."""
+        passages = range(len(self._passages))
+        unknown = [(n, p) for n in found for p in passages if found[n][p] is State.UNDETERMINED]
+        if len(unknown) > MOST_EXACT:
+            return found
+        closer = {n: list(states) for n, states in found.items()}
+        for count, (n, p) in enumerate(unknown):
+            self.progress(f"state {count + 1} of {len(unknown)} that sections do not tell")
+            if self.suspects[n].cause == "event":
+                (closer[n][p],) = self._swept(p, [n], exact=True)
+        return {n: tuple(states) for n, states in closer.items()}
+
+    def _swept(self, passage: int, members: list[int], exact: bool = False) -> list[State]:
         """States of one passage with one sheet at some rising heights."""
         check = self._passages[passage]
         if passage not in self._near:
@@ -179,22 +197,20 @@ class Outcomes:
         low, high = (float(z) for z in self.checked.bodies.bounds[:, 2])
         inside = bottoms < high - 1e-6
         found: list[set[State]] = [set() for _ in members]
-        sheet = as_stray(self.checked.case.stray[self.stray], self.suspects[members[0]])
         strays = list(self.checked.case.stray)
-        strays[self.stray] = sheet
+        strays[self.stray] = as_stray(strays[self.stray], self.suspects[members[0]])
         case: Case = replace(self.checked.case, stray=tuple(strays))
         for variant in variants(case, low, high).variants:
             events = variant.events or ()
             own = next((k for k, e in enumerate(events) if e.stray == self.stray), None)
             if own is None or not inside.any():
-                for n in range(len(members)):
-                    found[n].add(State.UNDETERMINED)
+                for states in found:
+                    states.add(State.UNDETERMINED)
                 continue
-            swept = PassageSweep(
-                check, self._near[passage], events, own, bottoms[inside], exact=False
-            ).run()
-            for n, at in zip(np.flatnonzero(inside).tolist(), swept, strict=True):
-                found[n].add(at.state)
+            near, at = self._near[passage], bottoms[inside]
+            swept = PassageSweep(check, near, events, own, at, exact=exact).run()
+            for n, one in zip(np.flatnonzero(inside).tolist(), swept, strict=True):
+                found[n].add(one.state)
         return [one.pop() if len(one) == 1 else State.UNDETERMINED for one in found]
 
 

@@ -14,7 +14,7 @@ from clearance.figures import style
 from clearance.figures.paper import shortened, width_in, wrapped
 from clearance.report.causes import ranges_words, ratio_words
 from clearance.result.causes import CauseClass, CausesResult, ReadingUsed
-from clearance.verdict.numbers import given, near
+from clearance.verdict.numbers import given, height, near
 
 MOST_ROWS, MOST_COLUMNS = 12, 5
 """Classes and readings on the page; the rest are counted."""
@@ -97,7 +97,7 @@ def _column(
     axes.set_ylim(max(len(rows), 4), 0.0)
     axes.set_yticks([])
     axes.spines[["top", "right", "left"]].set_visible(False)
-    axes.set_xticks([-5, 0, 5])
+    axes.set_xticks([-5, 0, 5], ["-5 u", "0", "+5 u"])
     axes.axvspan(-result.k, result.k, color=style.PALER, zorder=0)
     axes.axvline(0.0, color=style.INK, linewidth=style.LINE_PT, zorder=1)
     assert reading.u is not None
@@ -110,7 +110,7 @@ def _column(
         low, high = ((end - reading.value) / reading.u for end in span)
         _bar(axes, n + 0.5, low, high)
     room = 0.88 * wide * style.A4_LANDSCAPE_IN[0]
-    read = f"{near(reading.value, 3).rstrip('0').rstrip('.')}, u {given(round(reading.u, 4))}"
+    read = f"{height(reading.value)} {reading.unit}, u {given(round(reading.u, 4))}"
     words = [*wrapped(reading.kind.replace("_", " "), room, style.SMALLEST_PT), read]
     axes.set_title("\n".join(words), fontsize=style.SMALLEST_PT)
 

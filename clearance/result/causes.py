@@ -57,6 +57,7 @@ class ReadingUsed:
         float | None, told("what was read, in mm, g, kPa or mm2; null of what only weighs")
     ]
     u: Annotated[float | None, told("its standard uncertainty with all in it; null likewise")]
+    unit: Annotated[str, told("unit of both")]
 
 
 @dataclass(frozen=True)

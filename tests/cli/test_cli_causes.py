@@ -12,6 +12,7 @@ import pytest
 import shapes
 from click.testing import CliRunner
 
+from clearance.causes import states
 from clearance.cli.main import main
 from clearance.result.schema import schemas
 
@@ -87,6 +88,25 @@ def test_states_and_recommendations_are_plain_from_the_drawing(found):
     assert by_first[1][1] == "use-as-is"
     assert by_first[7][1] != "use-as-is"
     assert [one["told"] for one in result["classes"]].count(True) == 1
+
+
+LIFTED = f"[suspected]\nafter_layer = [66, 72]\nresume = ['layer']\n{RIM}"
+
+
+def test_states_of_a_build_that_went_on_lifted_are_looked_at_more_closely(folder):
+    """Sections do not tell them; the drawing does: layers 2 and 3 have the recess."""
+    result = json.loads(run(folder, LIFTED, "--json", "-").stdout)
+    assert result["checks"] <= 20
+    assert [one["states"]["bore"] for one in result["classes"]] == ["open"]
+    assert result["decision"]["recommendation"] == "use-as-is"
+
+
+def test_nothing_is_taken_over_where_a_state_is_not_known(folder, monkeypatch):
+    monkeypatch.setattr(states, "MOST_EXACT", 0)
+    result = json.loads(run(folder, LIFTED, "--json", "-").stdout)
+    said = {one["states"]["bore"]: one["recommendation"] for one in result["classes"]}
+    assert said == {"open": "use-as-is", "undetermined": "undetermined"}
+    assert not result["decision"]["settled"]
 
 
 def test_a_ball_parts_what_the_outside_cannot(found):

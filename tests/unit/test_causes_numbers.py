@@ -251,6 +251,8 @@ def test_it_is_said_where_nothing_more_need_be_measured_and_only_there():
     said = decision(np.full(2, 0.5), ["rework"] * 2, one, False)
     assert said.settled
     assert said.said == "rework whatever the cause: for the decision nothing more need be measured"
+    other = decision(np.full(2, 0.5), ["rework"] * 2, one, False, ["bore"])
+    assert other.said.endswith("; the state of bore depends on the cause, and so may the work")
     for words, none in (
         (["undetermined"] * 2, False),
         (["rework", "scrap"], False),
