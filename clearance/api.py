@@ -33,6 +33,7 @@ def check(
     pitch_mm: float | None = None,
     margins: bool = False,
     verify: bool | None = None,
+    memory_gib: float | None = None,
     progress: Callable[[str], None] = silent,
 ) -> Result:
     """Check every passage of one part, as ``clearance check`` does.
@@ -47,6 +48,8 @@ def check(
     verify : bool, optional
         Ask a second opinion, which shares no code with the check. Default: up to a fixed size of
         the part; `second_opinion` of the result says whether it was asked.
+    memory_gib : float, GiB, optional
+        Memory to get by with: it orders the work, the result does not depend on it.
     progress : callable
         Called with a sentence before each longer step.
 
@@ -70,7 +73,12 @@ def check(
     3
     """
     return examine(
-        case, pitch_mm=pitch_mm, margins=margins, verify=verify, progress=progress
+        case,
+        pitch_mm=pitch_mm,
+        margins=margins,
+        verify=verify,
+        memory_gib=memory_gib,
+        progress=progress,
     ).result
 
 
@@ -80,13 +88,14 @@ def examine(
     pitch_mm: float | None = None,
     margins: bool = False,
     verify: bool | None = None,
+    memory_gib: float | None = None,
     progress: Callable[[str], None] = silent,
 ) -> Examined:
     """Check one part and keep what drawings need.
 
     Parameters
     ----------
-    case, pitch_mm, margins, verify, progress
+    case, pitch_mm, margins, verify, memory_gib, progress
         As for `check`.
 
     Returns
@@ -111,7 +120,7 @@ def examine(
     from clearance.sweeps.margins import state_margins
 
     checked = prepare(case, pitch_mm, progress)
-    examined = checking.judge(checked, progress, verify=verify)
+    examined = checking.judge(checked, progress, verify=verify, memory_gib=memory_gib)
     progress("how far the height may be off")
     found = (
         every_margin(examined.checked, examined.result, progress)

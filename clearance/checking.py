@@ -45,6 +45,9 @@ from clearance.verdict.prepared import Checked, Progress, silent
 MOST_THREADS = 4
 """Passages side by side at most: each needs a window's memory."""
 
+BYTES_A_CELL = 7.0
+"""What a window takes while ways are sought in it, about: 5 a cell, and 14 more of void."""
+
 CAUTIONS = (
     "The recommendation is for the responsible engineer and the applicable codes; "
     "this result does not release the part.",
@@ -75,6 +78,7 @@ def judge(
     progress: Progress = silent,
     threads: int | None = None,
     verify: bool | None = False,
+    memory_gib: float | None = None,
 ) -> Examined:
     """Judge a part that is read: what follows `prepare`, in order.
 
@@ -90,9 +94,13 @@ def judge(
     verify : bool, optional
         Ask a second opinion, which shares no code with the check (docs/method.md); None: up to a
         fixed size of the part.
+    memory_gib : float, GiB, optional
+        Memory to get by with. It orders the work and never the pitch.
     """
     checks = tuple(PassageCheck(checked, p) for p in checked.case.passage)
-    seen = _seen(checked, checks, progress, threads)  # passages, reach and flow; powder, signs
+    seen = _seen(
+        checked, checks, progress, threads, memory_gib
+    )  # passages, reach and flow; powder, signs
     remedies = judged_together(checked, seen.remedies)
     circuits = separate(checked, checks, seen.unmelted, progress)
     result = _told(checked, remedies, seen, circuits)
@@ -123,7 +131,11 @@ class _Seen:
 
 
 def _seen(
-    checked: Checked, checks: Sequence[PassageCheck], progress: Progress, threads: int | None
+    checked: Checked,
+    checks: Sequence[PassageCheck],
+    progress: Progress,
+    threads: int | None,
+    memory_gib: float | None,
 ) -> _Seen:
     events = checked.unknowns.variants[0].events or ()
     nominal, predicted = checked.whole.predict(NOMINAL), checked.whole.predict(events)
@@ -142,10 +154,10 @@ def _seen(
 
     # The largest passage first, or it would run on alone at the end.
     by_size = sorted(checks, key=lambda one: one.size(), reverse=True)
-    abreast = min(processors(), MOST_THREADS, _fitting(by_size))
+    abreast = min(processors(), MOST_THREADS, _fitting(by_size, memory_gib))
     with ThreadPoolExecutor(threads or abreast) as pool:
         try:
-            for work in _together(by_size):
+            for work in _together(by_size, memory_gib):
                 pool.submit(work)
             shown = pool.submit(signs, predicted, nominal, density)
             looks = {id(one): pool.submit(passage, one) for one in by_size}
@@ -159,12 +171,19 @@ def _seen(
             pool.shutdown(cancel_futures=True)
 
 
-def _together(by_size: Sequence[PassageCheck]) -> list[Callable[[], None]]:
-    """The nominal part for passages that share a void, while its cells are kept for all of them."""
+def _together(
+    by_size: Sequence[PassageCheck], memory_gib: float | None = None
+) -> list[Callable[[], None]]:
+    """The nominal part for passages that share a void, while its cells are kept for all of them.
+
+    Where these would not fit each passage makes its own.
+    """
+    most = MOST_CELLS if memory_gib is None else memory_gib * 2**30 / BYTES_A_CELL
     found: list[Callable[[], None]] = []
     for _, sharing in groupby(sorted(by_size, key=_window), key=_window):
         checks = list(sharing)
-        for check in checks if len(checks) > 1 else ():
+        kept = len(checks) > 1 and _cells(checks[0]) <= most
+        for check in checks if kept else ():
             cells = check.window(check.checked.pitch_mm).predict(NOMINAL).dense
             cells.hold()
             found.append(partial(_nominal, check, cells))
@@ -182,13 +201,19 @@ def _nominal(check: PassageCheck, cells: Kept) -> None:
         cells.let_go()
 
 
-def _fitting(by_size: Sequence[PassageCheck]) -> int:
-    """How many of the passages, the largest first, may be looked at side by side: two at least.
+def _cells(check: PassageCheck) -> float:
+    return check.size() / check.checked.pitch_mm**3
 
-    The cells of all together are then no more than one window may have.
+
+def _fitting(by_size: Sequence[PassageCheck], memory_gib: float | None = None) -> int:
+    """How many of the passages, the largest first, may be looked at side by side.
+
+    The cells of all together are then no more than one window may have, or than fit into a given
+    memory; without one two always are.
     """
-    cells = [one.size() / one.checked.pitch_mm**3 for one in by_size]
-    return max(2, int(np.searchsorted(np.cumsum(cells), MOST_CELLS, side="right")))
+    most = MOST_CELLS if memory_gib is None else memory_gib * 2**30 / BYTES_A_CELL
+    count = int(np.searchsorted(np.cumsum([*map(_cells, by_size)]), most, side="right"))
+    return max(2 if memory_gib is None else 1, count)
 
 
 def _told(

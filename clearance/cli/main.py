@@ -35,6 +35,7 @@ from clearance.cli.options import (
     full_option,
     json_option,
     margins_option,
+    memory_option,
     paper_option,
     pitch_option,
     report_option,
@@ -189,6 +190,7 @@ def main(ctx: click.Context) -> None:
 @full_option
 @margins_option
 @verify_option
+@memory_option
 @debug_option
 @click.pass_context
 def check(
@@ -201,6 +203,7 @@ def check(
     full: bool,
     margins: bool,
     verify: bool | None,
+    memory_gib: float | None,
 ) -> None:
     """Report on every passage of one part.
 
@@ -227,7 +230,14 @@ def check(
         _computing(say)
         from clearance import api
 
-        examined = api.examine(known, pitch_mm=pitch, margins=margins, verify=verify, progress=say)
+        examined = api.examine(
+            known,
+            pitch_mm=pitch,
+            margins=margins,
+            verify=verify,
+            memory_gib=memory_gib,
+            progress=say,
+        )
         result: Result = examined.result
         files = {json_file: result.to_json().encode()} if json_file and to_file else {}
         if report_file is not None:

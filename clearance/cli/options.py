@@ -99,6 +99,15 @@ verify_option = click.option(
     "recommendation undetermined. Default: asked up to 120000 triangles, of which every 20 wrong "
     "layers count once more what the part has; there it costs about a fifth of the check.",
 )
+memory_option = click.option(
+    "--memory",
+    "memory_gib",
+    type=click.FloatRange(min=0.0, min_open=True),
+    metavar="GIB",
+    help="Memory to get by with, in GiB: what is kept, and how much goes on at a time. It orders "
+    "the work and never the pitch, so the result is the same; what a single passage (of a plate: "
+    "a single part) needs it takes all the same.",
+)
 debug_option = click.option(
     "--debug",
     is_flag=True,

@@ -10,7 +10,7 @@ import sys
 import time
 from collections.abc import Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import click
 
@@ -19,6 +19,7 @@ from clearance.cli.options import (
     A_PATH,
     DEBUG,
     debug_option,
+    memory_option,
     verify_option,
 )
 
@@ -51,6 +52,7 @@ if TYPE_CHECKING:
     "tcp://10.0.0.5:8786, instead of processes here.",
 )
 @verify_option
+@memory_option
 @debug_option
 @click.pass_context
 def plate(
@@ -60,6 +62,7 @@ def plate(
     jobs: int | None,
     cluster: str | None,
     verify: bool | None,
+    memory_gib: float | None,
 ) -> None:
     """Report on every part of a plate under one event.
 
@@ -75,19 +78,22 @@ def plate(
     """  # noqa: D301 - click wants the character itself
     if jobs is not None and cluster is not None:
         raise click.UsageError("--jobs is for processes here; leave it out beside --cluster.")
-    summary = _run(ctx, plate, out, jobs, cluster, verify)
+    if memory_gib is not None and cluster is not None:
+        raise click.UsageError("--memory is for processes here; leave it out beside --cluster.")
+    summary = _run(ctx, plate, out, _Spread(jobs, cluster, memory_gib), verify)
     terminal.show(ctx, _text(summary, out))
     ctx.exit(summary.exit_status)
 
 
-def _run(
-    ctx: click.Context,
-    path: Path,
-    out: Path,
-    jobs: int | None,
-    cluster: str | None,
-    verify: bool | None,
-) -> Summary:
+class _Spread(NamedTuple):
+    """How the parts are spread: processes at most, or a cluster's address; memory at most, GiB."""
+
+    jobs: int | None
+    cluster: str | None
+    memory_gib: float | None
+
+
+def _run(ctx: click.Context, path: Path, out: Path, over: _Spread, verify: bool | None) -> Summary:
     show = Progress(debug=bool(ctx.find_root().meta.get(DEBUG)))
     show.say(f"reading {path.name}")
     from clearance.case.plate import read_plate
@@ -100,7 +106,7 @@ def _run(
     from clearance.plates.summary import unchanged, write_summary
 
     def spread(todo: list[Job]) -> Iterator[tuple[Job, Outcome]]:
-        return _spread(todo, jobs, cluster, show)
+        return _spread(todo, over, show)
 
     with Folder(out) as folder:
         try:
@@ -121,21 +127,21 @@ def _run(
     return summary
 
 
-def _spread(
-    todo: list[Job], jobs: int | None, cluster: str | None, show: Progress
-) -> Iterator[tuple[Job, Outcome]]:
-    if cluster is not None:
+def _spread(todo: list[Job], over: _Spread, show: Progress) -> Iterator[tuple[Job, Outcome]]:
+    if over.cluster is not None:
         from clearance.plates import cluster as machines
 
-        yield from machines.run(todo, cluster, show.tick, show.line)
+        yield from machines.run(todo, over.cluster, show.tick, show.line)
         return
     from clearance.plates.one_part import compute
     from clearance.system import processes
 
-    count = jobs or processes.processors()
+    count = over.jobs or processes.processors()
     free = processes.free_bytes()
+    if over.memory_gib is not None:
+        free = min(free, over.memory_gib * 2**30)
     if todo and sum(sorted(job.need_bytes for job in todo)[-count:]) > free:
-        show.line(f"{free / 1e9:.1f} GB of memory are free: fewer than {count} parts at a time")
+        show.line(f"{free / 1e9:.1f} GB of memory to use: fewer than {count} parts at a time")
     yield from processes.run(todo, compute, count, free, show.tick)
 
 

@@ -48,8 +48,8 @@ class Packed(NamedTuple):
 
     def some(self, which: NDArray[np.bool_]) -> Packed:
         """Those that a mask over them picks out."""
-        before = np.concatenate([[0], np.cumsum(which)])
-        return Packed(self.cells[which], before[self.first])
+        index = np.flatnonzero(which)
+        return Packed(self.cells[index], np.searchsorted(index, self.first))
 
 
 def packed(passable: Array) -> Packed:

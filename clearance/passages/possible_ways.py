@@ -438,9 +438,17 @@ class PossibleWays:
         return False
 
     def _joined(self, taken: list[Taken]) -> bool:
-        void = self.predicted.possible_less([one.runs for one in taken])
+        void = self._less(taken)
         start, end = self._ends(void, taken)
         return bool(start & end)
+
+    def _less(self, taken: list[Taken]) -> PossibleVoid:
+        """The possible void with some crossings taken out: once for all passages of the void."""
+        # Each passage has crossings of its own, which are the same.
+        key = frozenset((one.crossing.stray, one.z, one.crossing.centre_mm) for one in taken)
+        return self.predicted.kept.get(
+            ("less", key), lambda: self.predicted.possible_less([one.runs for one in taken])
+        )
 
     def _fine(self, low: float, high: float, enough: float) -> float:
         """How wide a bracket may stay."""

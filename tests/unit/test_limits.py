@@ -13,6 +13,7 @@ import make
 import shapes
 
 from clearance import checking
+from clearance.api import check
 from clearance.case.read import read_case
 from clearance.errors import CaseError, ClearanceError
 from clearance.passages import search
@@ -123,3 +124,33 @@ def test_large_windows_are_not_looked_at_side_by_side(monkeypatch):
         monkeypatch.setattr(checking, "MOST_CELLS", most)
         monkeypatch.setattr(checking.PassageCheck, "size", lambda one: one.size())
         assert checking._fitting(checks) == expected
+
+
+def test_a_given_memory_orders_the_work_down_to_one_passage_at_a_time(monkeypatch):
+    checks = [SimpleNamespace(size=lambda: 100.0, checked=SimpleNamespace(pitch_mm=0.1))] * 4
+    window = 100.0 / 0.1**3 * checking.BYTES_A_CELL / 2**30
+    monkeypatch.setattr(checking.PassageCheck, "size", lambda one: one.size())
+    found = [checking._fitting(checks, share * window) for share in (0.1, 1.01, 2.5, 99.0)]
+    assert found == [1, 1, 2, 4]
+
+
+def test_any_memory_gives_the_same_bytes(tmp_path):
+    """Two passages of one void share its cells, or each makes its own."""
+    solid = shapes.block((0, 0, 0), (14, 8, 10)) - shapes.block((2, 2, 2), (12, 6, 4))
+    solid -= shapes.bore((7, 4, -1), (7, 4, 3), 1.0, segments=24)
+    ends = [(4, 4, 10), (10, 4, 10)]
+    for x, y, z in ends:
+        solid -= shapes.bore((x, y, 3), (x, y, z + 1), 1.0, segments=24)
+    ways = [make.passage((7, 4, 0), end, 1.0, 1.5, f"to {end[0]}") for end in ends]
+    path = make.write_case(tmp_path, solid, ways, make.sheet(6.0, resume_shift=[0.5, 0.0]))
+    case = read_case(path)
+    held = []
+    keep = checking.Kept.hold
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setattr(checking.Kept, "hold", lambda one: (held.append(one), keep(one)))
+        ample = check(case, verify=False)
+        assert len(held) == 2  # both hold the cells of their one window
+        assert held[0] is held[1]
+        scant = check(case, verify=False, memory_gib=1e-6)
+        assert len(held) == 2
+    assert ample.to_json() == scant.to_json()
