@@ -47,6 +47,7 @@ Events = tuple[Event, ...]
 
 OF_A_SHEET = ("rim_seen", "rim_top", "rim_bottom", "rim_thickness", "rim_width", "step")
 """Kinds that are of one sheet's slices."""
+OF_A_MESH = "the stray metal is given as a mesh, not as slices"
 SAME_MM = 1e-6
 """Heights that lie closer are one."""
 
@@ -115,7 +116,7 @@ class Forward:
         stray = self.checked.case.stray
         if reading.kind in OF_A_SHEET and len(stray) >= reading.event > 0:
             if stray[reading.event - 1].mesh is not None:
-                return Untold("the stray metal is given as a mesh, not as slices")
+                return Untold(OF_A_MESH)
         return self._by_kind[reading.kind](self._part(events), reading)
 
     def nominal(self, reading: ReadingTable) -> Prediction:
@@ -330,11 +331,11 @@ class Forward:
     # ---- passages --------------------------------------------------------------------------
 
     def _openings(self, predicted: Predicted, passage: str) -> list[tuple[Event, list[Opening]]]:
-        """For each sheet with slices that meets a passage, what it leaves of its channels."""
+        """For each sheet and step that meets a passage, what it leaves of its channels."""
         found = (
             (event, list(self._voids.openings(passage, predicted, event)))
             for event in predicted.events
-            if event.slices
+            if event.slices or not event.still
         )
         return [(event, channels) for event, channels in found if channels]
 
@@ -348,6 +349,8 @@ class Forward:
     def clear_mm(self, predicted: Predicted, passage: str) -> tuple[float, float]:
         """Bounds of the clear diameter by sections at the sheets alone, mm."""
         low, high = self.clear.get(passage, (0.0, math.inf))
+        if predicted.added is not None:
+            low = 0.0  # where it stands is not looked at here
         for event, channels in self._openings(predicted, passage):
             if all(one.share[0] >= NAMEWORTHY for one in channels):
                 continue
@@ -383,23 +386,34 @@ class Forward:
     def _open_area(self, predicted: Predicted, reading: ReadingTable) -> Prediction:
         assert reading.passage is not None
         assert reading.height is not None
+        if predicted.added is not None:
+            return Untold(OF_A_MESH)
         z, lift = reading.height + self.checked.platform_z, 0.0
-        for event, channels in self._openings(predicted, reading.passage):
-            if event.lowest - event.layer <= z <= event.top + event.layer:
-                areas = np.sum([one.open_mm2 for one in channels], axis=0)
-                every = np.ones(self.unknowns.count)
-                return Measured(areas[0] * every, areas[1] * every)
         for event in predicted.events:
             lift += event.rise if z > event.top else 0.0
-        channels_mm2 = [void.area for void in self._voids.nominal(reading.passage, z - lift)]
-        return self._same(float(sum(channels_mm2)))
+        full = [void.area for void in self._voids.nominal(reading.passage, z - lift)]
+        ends = [(area, area) for area in full]
+        for event, channels in self._openings(predicted, reading.passage):
+            if event.lowest - event.layer <= z <= event.top + event.layer:
+                # A step is one plane, beside which the passage has all its area.
+                whole = not event.slices or any(event.shift)
+                most = [one.nominal_mm2 if whole else one.open_mm2[1] for one in channels]
+                ends = [(one.open_mm2[0], top) for one, top in zip(channels, most, strict=True)]
+        low, high = (sum(end[k] for end in ends) for k in (0, 1))
+        if ends and self._voids.shares(reading.passage):  # some of it may be the other's
+            low = min(end[0] for end in ends)
+        every = np.ones(self.unknowns.count)
+        return Measured(low * every, high * every)
 
     def _seen(self, predicted: Predicted, reading: ReadingTable) -> Prediction:
+        there: bool | None
         if reading.passage is not None:
             there = self._narrowed(predicted, reading.passage, reading.crossing)
         else:
             assert reading.height is not None
             there = self._stray_at(predicted, reading.height + self.checked.platform_z)
+        if predicted.added is not None:
+            there = there or None
         return yes_or_no(bool(reading.found), there, reading.detection, reading.false_call)
 
     def _narrowed(self, predicted: Predicted, passage: str, crossing: int | None) -> bool | None:

@@ -85,14 +85,24 @@ class Voids:
 
     def _is(self, passage: str, void: Any, z: float) -> bool:
         """Whether a void of the nominal part is the passage's."""
-        if passage not in self._pieces:
-            (table,) = [p for p in self.checked.case.passage if p.name == passage]
-            self._pieces[passage] = self.checked.pieces_behind(self.checked.ends(table), NOMINAL)
         closed = self.checked.whole.predict(NOMINAL).closed
         inside = void.representative_point()
         run = void_run(closed, self.checked.whole.grid, np.array([inside.x, inside.y, z]))
         piece = None if run is None else int(self.checked.pieces(NOMINAL)[run])
-        return piece in self._pieces[passage]
+        return piece in self._behind(passage)
+
+    def _behind(self, passage: str) -> set[int]:
+        """Pieces of the nominal void that a passage runs through."""
+        if passage not in self._pieces:
+            (table,) = [p for p in self.checked.case.passage if p.name == passage]
+            self._pieces[passage] = self.checked.pieces_behind(self.checked.ends(table), NOMINAL)
+        return self._pieces[passage]
+
+    def shares(self, passage: str) -> bool:
+        """Whether another passage runs through the same void of the nominal part."""
+        own = self._behind(passage)
+        others = (table.name for table in self.checked.case.passage if table.name != passage)
+        return any(own & self._behind(name) for name in others)
 
     def openings(self, passage: str, predicted: Predicted, event: Event) -> tuple[Opening, ...]:
         """What one sheet leaves open of each channel of a passage; none where it meets none."""
@@ -127,10 +137,15 @@ class Voids:
         met = [other for other in above if shapely.intersects(void, other)]
         upper = shapely.union_all(met) if met else void
         lower_name, upper_name = self._names.of(void), self._names.of(upper)
-        most = self._less(void, lower_name, slices[:1])
-        other = self._less(upper, upper_name, slices[-1:])
-        most = min(most, other, key=lambda one: one[0])
         least = self._through(void, upper, lower_name, upper_name, slices)
+        if slices:
+            ends = (
+                self._less(void, lower_name, slices[:1]),
+                self._less(upper, upper_name, slices[-1:]),
+            )
+            most = min(ends, key=lambda one: one[0])
+        else:
+            most = least  # no sheet: what is below meets what is above
         inside = void.representative_point()
         return Opening(
             float(void.area),

@@ -185,6 +185,36 @@ def test_what_is_open_of_a_bore(rim):
     assert rim.nominal(told(**seen)).agrees is False
 
 
+def test_at_a_step_a_passage_is_as_wide_as_what_meets(tmp_path):
+    """A bore of 6 mm that goes on 3 mm aside: a lens, and no sheet; beside it all its area."""
+    step = make.sheet(12.0, layers=0, next_layer=120, resume_shift=[3.0, 0.0])
+    aside = forward_of(tmp_path, step)
+    aside.clear["a"] = (2.0, 2.0)
+    part = aside._part(events(aside))
+    assert aside.clear_mm(part, "a")[0] == 0.0  # not the same above and below: sections do not tell
+    aside.clear["a"] = (6.0, 6.0)
+    assert aside.clear_mm(part, "a")[1] == pytest.approx(3.0, abs=0.03)  # the lens is 6 - 3 wide
+    lens = 2 * 9 * math.acos(0.5) - 1.5 * math.sqrt(36 - 9)
+    area = dict(kind="open_area", passage="a", value=1.0, u=0.1, height=12.0)
+    assert span(aside, **area) == pytest.approx((lens, BORE_MM2), rel=0.01)
+
+
+def test_of_stray_metal_given_as_a_mesh_sections_say_nothing(tmp_path):
+    blob = {"blob": shapes.block((-2, -2, 12), (2, 2, 13))}
+    passage = {**make.passage((0, 0, 0), (0, 0, 30), 3.0, 0.5), "inlet": make.port((0, 0, 0), 1.0)}
+    stray = {"shape": "mesh", "mesh": "blob.stl"}
+    path = make.write_case(tmp_path, footed(), passage, stray, pitch=0.5, meshes=blob)
+    forward = Forward(prepare(read_case(path)))
+    forward.clear["a"] = (2.0, 2.0)
+    ball = told(kind="ball", passage="a", diameter=1.5, result="stops")
+    assert forward.predict((), ball).agrees is None
+    area = told(kind="open_area", passage="a", height=12.5, value=1.0, u=0.1)
+    for reading in (area, told(kind="rim_top", value=1.0, u=0.1)):
+        assert "mesh" in forward.predict((), reading).why
+    seen = told(kind="seen", passage="a", found=True)
+    assert forward.predict((), seen).agrees is None
+
+
 def test_balls_and_pins_meet_the_sheet(rim):
     ball = dict(kind="ball", passage="a", result="stops")
     assert rim.predict(events(rim), told(**ball, diameter=2.1)).agrees is True
