@@ -33,6 +33,8 @@ from clearance.verdict.names import leaking, listed
 from clearance.verdict.numbers import given, least, level, most, near
 from clearance.verdict.reading_words import WAY
 
+EMPTYING = "empty the loose powder"
+"""How the step begins that every cut waits for."""
 MOST_CHANGES = 3
 """Ways to reopen a passage that are named, of what would change the recommendation."""
 MOST_WAYS = 6
@@ -316,7 +318,7 @@ def _emptying(known: Known) -> Iterator[Step | str]:
         )
     elif not known.emptied:
         yield (
-            "empty the loose powder under the local rules and prove it by weighing; through every "
+            f"{EMPTYING} under the local rules and prove it by weighing; through every "
             "opening, until the mass stays the same"
         )
 

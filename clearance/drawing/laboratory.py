@@ -97,7 +97,7 @@ def _facts(examined: Examined) -> tuple[tuple[str, str], ...]:
     density = part.density_g_cm3
     return (
         ("material", part.material or "not given: state the alloy"),
-        ("density", "not given" if density is None else f"{given(density)} g/cm³"),
+        ("density", "not given" if density is None else f"{given(density)} g/cm3"),
         ("size", f"{size} mm in x, y, z"),
         ("mass", "not known" if mass is None else f"{near(mass, 0)} g as drawn"),
         ("axes", "x and y as in the mesh, z above the platform, layers level"),

@@ -150,7 +150,7 @@ def _blocks(sheet: Sheet, wide: float) -> list[Block]:
     blocks = [
         _said("what is wrong", sheet.wrong, wide, WRONG_PT, True),
         Block("", tuple(_besides(sheet.besides, wide)), name=FORGET),
-        _said("why", sheet.why, wide),
+        _said("why", sheet.why, wide, bold=True),
         _said("needed to decide", sheet.settled_by, wide, bold=True),
         _said("the part now", (sheet.condition,), wide, bold=True),
         _said("what happened", (*sheet.happened, sheet.frame), wide),
@@ -323,8 +323,9 @@ def _besides(said: Sequence[tuple[str, str]], wide: float) -> list[Strip]:
     return strips
 
 
-HEADS = ("passage", "clear", "where", "after\nrework", "before work:\nmust\u00a0stop",
-         "before work: pin\ndepth (nominal)", "at the end:\nmust\u00a0pass",
+HEADS = ("passage", "clear", "where", "after\ndrilling",
+         "before work:\nto\u00a0stop, if\nas\u00a0computed",
+         "before work: pin\ndepth (in a\nsound\u00a0part)", "at the end:\nmust\u00a0pass",
          "measured")  # fmt: skip
 MAY_BE_EMPTY = (3, 4, 5, 6)
 """Columns that are left out where no passage has any."""

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from types import MappingProxyType
 
 from clearance.disposition.known import loss_words
+from clearance.disposition.order_of_work import EMPTYING
 from clearance.report.joints import joint_share, joints
 from clearance.result import ClearDiameter, CrossingResult, PassageResult, Result, State
 from clearance.verdict.names import MOST_NAMES, named_all, runs_of_names
@@ -80,6 +81,8 @@ def headline(result: Result, event: bool = True) -> Headline:
         left = "the event left nothing in the part" if event else "the drawing was checked, no part"
         return Headline(call, call, f"{found}; {left}", "no work follows from this result")
     by = " by concession" if decided.concession else ""
+    if decided.recommendation == "scrap":
+        found = ", ".join(filter(None, (found, _out_of_reach(result))))
     return Headline(word, f"{word}{by} recommended", found, _action(result))
 
 
@@ -137,6 +140,16 @@ def _counts(result: Result) -> str:
     return ", ".join(said)
 
 
+def _out_of_reach(result: Result) -> str:
+    """That no drill reopens what fails: with it a passage that does not conform is no rework."""
+    failing = [p for p in result.passages if fails(p)]
+    stuck = sum(bool(p.why_not) and p.rework is None for p in failing)
+    if not stuck:
+        return ""
+    which = f"{stuck} of them" if stuck < len(failing) else "it" if stuck == 1 else "them"
+    return f"no straight drill reopens {which}"
+
+
 # ---- what comes next ------------------------------------------------------------------------
 
 
@@ -148,11 +161,18 @@ def _action(result: Result) -> str:
     drilled = [p for p in result.passages if p.rework is not None]
     if decided.recommendation == "use-as-is" or not drilled:
         return "obtain the concession first" if decided.concession else "prove every passage"
-    strokes = sum(len(p.rework.drilling) for p in drilled if p.rework is not None)
+    plans = [p.rework for p in drilled if p.rework is not None]
+    strokes = sum(len(plan.drilling) for plan in plans)
     said = f"drill {named([p.name for p in drilled])} in {counted(strokes, 'operation')}"
     if result.trapped_powder:
         said += ", by the rules for trapped powder"
-    return f"obtain the concession, then {said}" if decided.concession else said
+    first = []
+    if decided.concession:
+        cut = " for the cut into the wall" if any(plan.cuts_wall for plan in plans) else ""
+        first.append(f"obtain the concession{cut}")
+    if any(step.startswith(EMPTYING) for step in decided.order_of_work):
+        first.append(EMPTYING)
+    return f"{', '.join(first)}, then {said}" if first else said
 
 
 def _waiting(result: Result) -> str:

@@ -118,4 +118,4 @@ def height(value: float) -> str:
 def point(at: Sequence[float]) -> str:
     """A place, rounded to 0.01 mm."""
     x, y, z = (height(float(round(value, 2)) + 0.0) for value in at)
-    return f"({x}, {y}, {z})"
+    return f"x {x}, y {y}, z {z}"

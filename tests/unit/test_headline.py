@@ -5,6 +5,7 @@ import math
 
 import pytest
 
+from clearance.disposition.order_of_work import EMPTYING
 from clearance.disposition.rules import CHANGE, EVENT_KNOWN, NO_DRILL, OTHER_MEANS
 from clearance.report import check, full
 from clearance.report.headline import crossed, headline, wrong
@@ -267,3 +268,21 @@ def test_a_passage_along_the_sheet_is_not_said_to_be_sealed(state):
     assert crossed(lying) == "stray metal along the passage at z 7.00"
     stopped = passage("stopped", State.BLOCKED, 0.0, 0.0, (crossing(7.0, 0.0),))
     assert crossed(stopped) == "sealed at z 7.00"
+
+
+def test_the_first_sentence_says_what_decides_and_what_comes_before_the_drill():
+    """As somebody who reads for ten seconds asks: why scrap, a concession for what, what first?"""
+    stuck = dataclasses.replace(drilled("feed"), rework=None, why_not="the holder meets the part")
+    plan = drilled("tank")
+    scrap = Result("block", 0.2, (stuck, plan), disposition=decided("scrap"))
+    assert headline(scrap).finding.endswith("no straight drill reopens 1 of them")
+    alone = dataclasses.replace(scrap, passages=(stuck,))
+    assert headline(alone).finding.endswith("no straight drill reopens it")
+    steps = (f"{EMPTYING} under the local rules",)
+    work = dataclasses.replace(decided("repair", True), order_of_work=steps)
+    cuts = dataclasses.replace(plan, rework=dataclasses.replace(plan.rework, cuts_wall=True))
+    repair = Result("block", 0.2, (cuts,), disposition=work)
+    assert headline(repair).action == (
+        f"obtain the concession for the cut into the wall, {EMPTYING}, then drill tank in "
+        "1 operation"
+    )

@@ -183,7 +183,7 @@ def test_the_short_form_has_about_twenty_lines_the_gravest_first():
 def test_nothing_grave_is_left_out_of_the_short_form():
     found = " ".join(check.text(FULL, 80).split())
     for said in (
-        "circuits: circuit-1 and circuit-2: connected through an unmelted gap at (1, 2, 3)",
+        "circuits: circuit-1 and circuit-2: connected through an unmelted gap at x 1, y 2, z 3",
         "leak path: circuit-1 may leak to the outside through an unmelted gap (lack of fusion)",
         "joint: only 96 % of the section is fused at z 31.35",
         "trapped powder: 0.43 to 0.57 g (120.0 mm3), drilling or heat can ignite it: between "
@@ -299,17 +299,17 @@ def test_table_names_state_numbers_and_requirement():
 def test_everything_in_the_result_is_said():
     said = " ".join(full.text(FULL, 100).split())
     for words in (
-        "circuit-2, crossing 1: event 1 at (1, -2, 31.2), sealed (0.0 of 50.0 mm2 open)",
+        "circuit-2, crossing 1: event 1 at x 1, y -2, z 31.2, sealed (0.0 of 50.0 mm2 open)",
         "2 more crossings fully open",
         "twist drill 7.5 mm (jobber, flute 69, overall 109) from inlet, through crossing 1 and 3",
         "depth 36.5 mm, 4.9 times the diameter; radial clearance 0.21 mm, breakthrough 2.00 mm, "
         "permissible angular error 0.40 deg",
         "circuit-2 then: open, at least 7.45 mm",
-        "circuit-1 and circuit-2: connected through an unmelted gap at (1, 2, 3)",
-        "12.3 mm2, up to 0.05 mm thick, at (1, 2, 31.2); leak path: circuit-1 and outside",
+        "circuit-1 and circuit-2: connected through an unmelted gap at x 1, y 2, z 3",
+        "12.3 mm2, up to 0.05 mm thick, at x 1, y 2, z 31.2; leak path: circuit-1 and outside",
         "120.0 mm3, 0.43 to 0.57 g, between stray sheet 1 and stray sheet 2",
         "metal added: 228.6 mm3, 1.85 g, 0.06 % of the part; weighing cannot tell",
-        "out of the side by 3.00 mm, most at (-44.5, 29.5, 31.2) towards 135 deg from +x",
+        "out of the side by 3.00 mm, most at x -44.5, y 29.5, z 31.2 towards 135 deg from +x",
         "bearing ball in circuit-1: nominally 7.5 mm passes, predicted 7.5 mm passes; none tells "
         "the two apart, 0.04 mm at most between them",
         "bearing ball in circuit-2: nominally 7.5 mm passes, predicted none passes; 4 mm tells",

@@ -138,7 +138,7 @@ def test_the_recommendation_is_the_largest_word_and_the_hold_the_second(pages):
     assert [text for _, text in sizes[:2]] == ["REWORK", "HOLD"]
     said = pages[0].words()
     assert "recommended: 2 of 2 passages do not conform" in said
-    assert "Next: drill left and right in 2 operations" in said
+    assert "Next: empty the loose powder, then drill left and right in 2 operations" in said
 
 
 def test_no_box_is_filled_in_beforehand(pages):
