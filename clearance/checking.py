@@ -15,20 +15,24 @@ from itertools import groupby
 import numpy as np
 
 from clearance.disposition.remedy import Remedied, disposition, judged_together, remedied
+from clearance.drilling.pieces import pieces
 from clearance.evidence.balls import balls
 from clearance.evidence.powder import packing_over, trapped_over, unmelted
 from clearance.evidence.resumed import resumed_sections
 from clearance.evidence.signs import signs
 from clearance.heights import above_platform
 from clearance.inspection.methods import inspected
+from clearance.inspection.targets import Target, targets
 from clearance.passages.window_cells import MOST_CELLS
 from clearance.predicted.part import NOMINAL
 from clearance.predicted.stray import offset
 from clearance.readings.answer import answers, carried_out
 from clearance.readings.unknowns import assumptions as of_heights
 from clearance.result import (
+    Drilling,
     GaugePin,
     JointResult,
+    PassageResult,
     Result,
     SeparateResult,
     Signs,
@@ -104,7 +108,9 @@ def judge(
     remedies = judged_together(checked, seen.remedies)
     circuits = separate(checked, checks, seen.unmelted, progress)
     result = _told(checked, remedies, seen, circuits)
-    result = replace(result, inspection=inspected(checked, checks, result, progress))
+    to_see = targets(checked, checks, result)
+    result = replace(result, inspection=inspected(checked, checks, result, to_see, progress))
+    result = _with_pieces(result, to_see, checked.case.part.density_g_cm3)
     result = _asked_again(checked, checks, result, verify, progress)
     reached = {remedy.result.name: remedy.reached for remedy in remedies}
     result = replace(result, readings=answers(checked, result))
@@ -242,6 +248,31 @@ def _told(
         cautions=CAUTIONS,
         inputs=checked.inputs,
     )
+
+
+def _with_pieces(result: Result, seen: Sequence[Target], density: float | None) -> Result:
+    """Fill in what each drilling operation sets loose, and what it leaves."""
+    known = {(one.passage, one.number): one for one in seen if one.kind == "crossing"}
+
+    def told(passage: PassageResult, operation: Drilling) -> Drilling:
+        found = []
+        for number in dict.fromkeys((operation.crossing, *operation.also_clears)):
+            one = known.get((passage.name, number))
+            if one is not None and one.crossing is not None and not one.is_step:
+                z, whole = float(one.at[2]), one.crossing.footprint
+                found.append(
+                    pieces(operation, number, z, one.figure, whole, one.thickness_mm, density)
+                )
+        return replace(operation, pieces=tuple(p for p in found if p is not None))
+
+    def with_plan(passage: PassageResult) -> PassageResult:
+        plan = passage.rework
+        if plan is None:
+            return passage
+        drilling = tuple(told(passage, operation) for operation in plan.drilling)
+        return replace(passage, rework=replace(plan, drilling=drilling))
+
+    return replace(result, passages=tuple(map(with_plan, result.passages)))
 
 
 def _asked_again(

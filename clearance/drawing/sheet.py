@@ -32,6 +32,7 @@ from clearance.drawing.sheet_facts import (
 )
 from clearance.drawing.sheet_rows import PassageRow, around, row, share
 from clearance.drawing.sheet_sections import Sections, worst_crossing
+from clearance.drawing.shop import Shop, shop
 from clearance.heights import above_platform
 from clearance.report.full import margin_line
 from clearance.report.grave import besides, separate_line, unmelted_line
@@ -165,6 +166,7 @@ class Sheet:
     footer: str
     on_plate: bool = False
     laboratory: Laboratory | None = None
+    shop: Shop | None = None
 
 
 def sheet(examined: Examined, progress: Progress = silent, on_plate: bool = False) -> Sheet:
@@ -219,6 +221,7 @@ def sheet(examined: Examined, progress: Progress = silent, on_plate: bool = Fals
         f"{input_hash(checked)}",
         on_plate=on_plate,
         laboratory=laboratory(examined),
+        shop=shop(examined),
     )
 
 

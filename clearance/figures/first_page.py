@@ -51,6 +51,7 @@ from clearance.figures.passage_page import (
     two_columns,
 )
 from clearance.figures.projection import first_angle
+from clearance.figures.shop import add_shop
 
 WORD_PT, HOLD_PT, CALL_PT, WRONG_PT = 26.0, 16.0, 11.0, 10.0
 """Letters of the recommendation, the largest of all; of the hold; of what is said beside."""
@@ -95,8 +96,8 @@ def _pages(sheet: Sheet, paper: str) -> Flow:
         for page in sheet.passages:
             add_passage(flow, page, letters)
         _joints(flow, sheet, letters)
-        if sheet.laboratory is not None:
-            add_laboratory(flow, sheet.laboratory)
+        add_shop(flow, sheet.shop)
+        add_laboratory(flow, sheet.laboratory)
         flow.new_page("appendix: rules, inputs, settings")
         _behind(flow, sheet)
         return flow
@@ -445,7 +446,7 @@ def _joints(flow: Flow, sheet: Sheet, letters: Letters) -> None:
     both += [("joint that is not whole", section) for section in sheet.joint_sections]
     for title, section in both:
         size = section_height(section, flow.wide, MOST_SECTION_IN)
-        if not flow.pages or flow.room < size:
+        if flow.room < size:
             flow.new_page()
         flow.put_whole(Block(title, (_picture(section, size, letters),)))
 

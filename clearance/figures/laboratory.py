@@ -35,8 +35,10 @@ HEADS = ("method", "could see it", "set-up, numbers")
 TITLE = "for the laboratory: which inspection could see what is predicted"
 
 
-def add_laboratory(flow: Flow, page: Laboratory) -> None:
+def add_laboratory(flow: Flow, page: Laboratory | None) -> None:
     """Draw the pages: what the part is, layer planes with their beams, a table for each target."""
+    if page is None:
+        return
     flow.new_page("laboratory")
     flow.put_whole(Block("", tuple(text_strips(TITLE, flow.wide, TITLE_PT, bold=True))))
     facts = "; ".join(f"{key}: {value}" for key, value in page.facts)

@@ -9,7 +9,7 @@ from collections.abc import Iterator, Sequence
 
 from clearance.inspection.answers import Said
 from clearance.inspection.shot import Shots
-from clearance.inspection.targets import Target, targets
+from clearance.inspection.targets import Target
 from clearance.inspection.touched import ball, pin, scope
 from clearance.inspection.weighed import flow, ultrasound, weighing
 from clearance.predicted.part import Predicted
@@ -26,6 +26,7 @@ def inspected(
     checked: Checked,
     checks: Sequence[PassageCheck],
     result: Result,
+    seen: Sequence[Target],
     progress: Progress = silent,
 ) -> tuple[Inspection, ...]:
     """What each method could see of each crossing that narrows or seals, and of each gap.
@@ -37,6 +38,8 @@ def inspected(
         Judged, in the result's order.
     result : Result
         With signs, trapped powder and pressure losses: what is computed already is not again.
+    seen : sequence of Target
+        As `targets` gives them.
     progress : callable, optional
 
     Returns
@@ -44,7 +47,6 @@ def inspected(
     tuple of Inspection
         Of the first variant of the event.
     """
-    seen = targets(checked, checks, result)
     if not seen:
         return ()
     progress("what an inspection could see")

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from clearance.drilling.aslant import wanders
-from clearance.result import Drilling, PassageResult, Rework
+from clearance.result import Drilling, PassageResult, Pieces, Rework
 from clearance.verdict.names import listed
 from clearance.verdict.numbers import given, least, most, near, point
 
@@ -25,10 +25,34 @@ def drilling_lines(passages: Iterable[PassageResult]) -> list[str]:
             every = "both" if count == 2 else f"all {count}"
             which = f", {number} of {count}, open only after {every}" if count > 1 else ""
             lines.append(f"{passage.name}{which}: {operation_line(operation)}")
+            lines += [f"{passage.name}: {pieces_line(one)}" for one in operation.pieces]
         after = f"{plan.state_after}, at least {least(plan.clear_diameter_after_mm)} mm"
         lines.append("; ".join([f"{passage.name} then: {after}", *wall_words(plan)]))
         lines += [f"{passage.name}: undecided: {said}" for said in plan.conflicts]
     return lines
+
+
+def pieces_line(found: Pieces) -> str:
+    """What comes loose of a crossing and what stays, in words."""
+    low, high = least(found["thickness_low_mm"]), most(found["thickness_high_mm"])
+    said = [f"crossing {found['crossing'] + 1}, sheet {low} to {high} mm thick"]
+    if found["loose_mm"] > 0.0:
+        piece = f"a piece up to {most(found['loose_mm'])} mm wide{_mass(found['loose_g'])}"
+        said.append(f"loose: {piece}, if it comes off whole")
+    if found["rim_width_mm"] > 0.0:
+        said.append(
+            f"a rim stays, up to {most(found['rim_width_mm'])} mm wide on "
+            f"{near(found['rim_length_mm'], 1)} mm of wall{_mass(found['rim_g'])}: it may break off"
+        )
+    else:
+        said.append("no rim stays")
+    if found["strainer_mm"] is not None:
+        said.append(f"strainer behind it: openings of {least(found['strainer_mm'])} mm at most")
+    return "; ".join(said)
+
+
+def _mass(mass_g: float | None) -> str:
+    return "" if mass_g is None else f" ({near(1e3 * mass_g, 0)} mg)"
 
 
 def wall_words(plan: Rework) -> list[str]:

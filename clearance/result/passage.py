@@ -71,6 +71,25 @@ class OpenTogether(TypedDict):
     greatest: Annotated[float, told("open share of their nominal area, together, at most", "1")]
 
 
+class Pieces(TypedDict):
+    """What a drill sets loose of one crossing, and what it leaves of it."""
+
+    crossing: Annotated[int, told("number in `crossings`, from 0")]
+    loose_mm: Annotated[
+        float, told("width of the largest piece, if the sheet comes off whole; 0 where none", "mm")
+    ]
+    loose_g: Annotated[float | None, told("its mass; null without a density", "g")]
+    rim_width_mm: Annotated[float, told("of the widest place of the rim that stays", "mm")]
+    rim_length_mm: Annotated[float, told("length of wall on which it stays", "mm")]
+    rim_g: Annotated[float | None, told("its mass; null without a density", "g")]
+    thickness_low_mm: Annotated[float, told("thickness of the sheet there, at least", "mm")]
+    thickness_high_mm: Annotated[float, told("the same, at most", "mm")]
+    strainer_mm: Annotated[
+        float | None,
+        told("opening of a strainer that holds the rim and the piece; null where none", "mm"),
+    ]
+
+
 @dataclass(frozen=True)
 class Drilling:
     """One stroke of a drill."""
@@ -99,6 +118,9 @@ class Drilling:
     drill_tolerance_mm: Annotated[float, told("how much thinner the drill may be", "mm")]
     run_out_mm: Annotated[float, told("how much wider its hole may be for run-out", "mm")]
     drill_source: Annotated[str, told("where the drill's lengths come from")] = ""
+    pieces: Annotated[
+        tuple[Pieces, ...], told("what comes loose and what stays, crossing by crossing")
+    ] = ()
 
 
 @dataclass(frozen=True)

@@ -301,7 +301,7 @@ def test_title_language_and_bookmarks(drawn):
     found = [reader.get_destination_page_number(mark) for mark in reader.outline]
     assert [mark.title for mark in reader.outline] == [
         "recommendation", "reasons", "passage left", "passage right",
-        "laboratory", "appendix: rules, inputs, settings",
+        "shop", "laboratory", "appendix: rules, inputs, settings",
     ]  # fmt: skip
     assert found == sorted(set(found))
     assert (found[0], found[-1]) == (0, len(reader.pages) - 1)

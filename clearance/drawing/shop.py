@@ -1,0 +1,118 @@
+"""The page for the shop as data: each drilling operation, where it stops, what comes loose.
+
+In: a case that has been examined. Out: `Shop`, or None where nothing is drilled. It judges nothing;
+how it looks is left to `figures.shop`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from clearance.checking import Examined
+from clearance.drilling.aslant import wanders
+from clearance.report.drilling import pieces_line
+from clearance.result import Drilling, PassageResult
+from clearance.verdict.numbers import given, least, near, point
+
+CORE_DRILL_MM = 10.0
+"""From here on core drills are made; two published pages give 10 to 100 mm."""
+OPENED = 0.0
+"""Open share of a crossing above which a drill meets an opening."""
+
+
+@dataclass(frozen=True)
+class Shop:
+    """All of the page.
+
+    Attributes
+    ----------
+    facts : tuple of (key, value)
+    operations : tuple of (what, numbers, what comes loose and what to mind)
+    notes : tuple of str
+    """
+
+    facts: tuple[tuple[str, str], ...]
+    operations: tuple[tuple[str, str, str], ...]
+    notes: tuple[str, ...]
+
+
+def shop(examined: Examined) -> Shop | None:
+    """What the shop needs; None where nothing is drilled on this result."""
+    result = examined.on_paper
+    decided = result.disposition
+    planned = [p for p in result.passages if p.rework is not None]
+    if not planned or decided is None or decided.recommendation not in ("rework", "repair"):
+        return None
+    rows = [row for passage in planned for row in _rows(passage)]
+    return Shop(_facts(examined), tuple(rows), _notes(examined))
+
+
+def _rows(passage: PassageResult) -> Iterator[tuple[str, str, str]]:
+    plan = passage.rework
+    assert plan is not None
+    for number, one in enumerate(plan.drilling, 1):
+        what = (
+            f"{passage.name}, {number} of {len(plan.drilling)}\n"
+            f"{given(one.drill_diameter_mm)} mm {one.series}, flute {given(one.flute_mm)}, "
+            f"overall {given(one.overall_mm)}\nfrom the {one.from_}"
+        )
+        yield what, "\n".join(_numbers(passage, one)), "\n".join(_mind(passage, one))
+
+
+def _numbers(passage: PassageResult, one: Drilling) -> Iterator[str]:
+    ux, uy, uz = one.direction
+    yield f"entry {point(one.entry_mm)}"
+    yield f"direction ({ux:z.4f}, {uy:z.4f}, {uz:z.4f})"
+    yield f"depth stop {near(one.depth_mm)} mm, entry to tip"
+    for number in dict.fromkeys((one.crossing, *one.also_clears)):
+        z = passage.crossings[number].height_mm
+        if abs(uz) > 1e-3:
+            along = (z - one.entry_mm[2]) / uz
+            yield f"crossing {number + 1}: met about {near(along, 1)} mm deep"
+    yield (
+        f"side clearance {least(one.wall_margin_mm)} mm, angle right to "
+        f"{least(one.tilt_tolerance_deg)} deg"
+    )
+    if one.wall_cut_mm > 0.0:
+        yield f"cuts the wall by {near(one.wall_cut_mm)} mm"
+
+
+def _mind(passage: PassageResult, one: Drilling) -> Iterator[str]:
+    for found in one.pieces:
+        yield pieces_line(found)
+    if way := wanders(one):
+        yield way
+    numbers = dict.fromkeys((one.crossing, *one.also_clears))
+    if any(passage.crossings[n].open_fraction > OPENED for n in numbers):
+        core = "a core drill" if one.drill_diameter_mm >= CORE_DRILL_MM else "a guide bush"
+        yield f"the sheet has an opening, in which a two-flute drill grabs: {core}, firm clamping"
+
+
+def _facts(examined: Examined) -> tuple[tuple[str, str], ...]:
+    case = examined.checked.case
+    least_wall = case.drilling.min_wall
+    return (
+        ("material", case.part.material or "not given"),
+        ("powder", "proven to be empty" if case.state.emptied else "NOT proven to be empty"),
+        ("wall that must stay", "not given" if least_wall is None else f"{given(least_wall)} mm"),
+        ("holder", f"{given(case.drilling.holder_diameter)} mm"),
+        ("axes", "x and y as in the mesh, z above the platform"),
+    )
+
+
+def _notes(examined: Examined) -> tuple[str, ...]:
+    powder = examined.result.trapped_powder
+    trapped = ("powder is trapped in the part: by the rules for trapped powder alone",)
+    return (
+        *(trapped if powder else ()),
+        "drill nothing before the part is proven to be empty of powder: drilling can ignite it",
+        "only after the decision is signed, in the order of the work sequence",
+        "measure the entry and the bore's direction before the drill goes in; the depth stop "
+        "counts from the closing surface of the opening to the tip",
+        "thin sheet: a point for thin sheet, little feed, no peck at break-through; the lips cut "
+        "only as much as the sheet is thick, and the drill is pulled in",
+        "put the strainer behind the passage when it is flushed, weigh what it holds, and prove by "
+        "weighing that nothing is left inside; a rim that may break off needs a decision",
+        "straight twist drills alone were examined; the responsible engineer decides",
+    )
