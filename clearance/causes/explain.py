@@ -21,13 +21,12 @@ from clearance.causes.information import entropy
 from clearance.causes.next_one import DECIDED, Foreseen
 from clearance.causes.other_causes import Found, other_causes
 from clearance.causes.ranges import Ranges
-from clearance.causes.reading_words import what_was_read
 from clearance.causes.states import LOOKED_AT, MOST_CHECKS, Outcome, Outcomes
 from clearance.causes.weighing import Scales, Weighed
 from clearance.checking import CAUTIONS
 from clearance.errors import CaseError
 from clearance.predicted.variants import last_layer
-from clearance.readings.answer import UNITS
+from clearance.readings.answer import as_read
 from clearance.readings.likelihood import FALSE_ALARM, coverage, number, uncertainty
 from clearance.readings.prediction import Chance, Measured
 from clearance.result.causes import (
@@ -41,6 +40,7 @@ from clearance.result.causes import (
     ReadingUsed,
 )
 from clearance.verdict.prepared import Checked, Progress, silent
+from clearance.verdict.reading_words import called, read
 
 Floats = NDArray[np.float64]
 
@@ -147,7 +147,7 @@ class _Explained:
             part=self.checked.case.part.name,
             pitch_mm=self.checked.pitch_mm,
             suspects=len(self.suspects),
-            readings=tuple(self._used(n, reading) for n, reading in self.used),
+            readings=tuple(self._used(at) for at in range(len(self.used))),
             weighted=self.suspected.weighted,
             k=self.k,
             excluded=self._excluded(),
@@ -171,13 +171,14 @@ class _Explained:
 
     # ---- readings -------------------------------------------------------------------------------
 
-    def _used(self, n: int, reading: ReadingTable) -> ReadingUsed:
-        at = [m for m, _ in self.used].index(n)
+    def _used(self, at: int) -> ReadingUsed:
+        """A reading by its place among those that are weighed."""
+        n, reading = self.used[at]
+        one = as_read(reading)
+        what = f"{called(one)}: {read(one)}"
         if not _is_measured(self.weighed, at):
-            return ReadingUsed(n, reading.kind, what_was_read(reading), None, None, "")
-        value, u = number(reading), uncertainty(reading)
-        unit = UNITS.get(reading.kind, "mm")
-        return ReadingUsed(n, reading.kind, what_was_read(reading), value, u, unit)
+            return ReadingUsed(n, reading.kind, what, None, None, "")
+        return ReadingUsed(n, reading.kind, what, number(reading), uncertainty(reading), one.unit)
 
     def _none_of_these(self) -> NoneOfThese:
         """Misfit of the best; of all suspects where every one is excluded."""

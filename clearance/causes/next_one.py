@@ -130,6 +130,13 @@ def decision(
             )
         return Decision(True, words[0], wrong, said)
     choice = " or ".join(words)
+    if wrong <= DECIDED:
+        likeliest = words[int(np.argmax(np.bincount(_numbered(recommended), weights)))]
+        said = (
+            f"{choice}, depending on the cause; {likeliest} but for {100.0 * wrong:.2g} % of what "
+            "the readings leave, which is for people to accept"
+        )
+        return Decision(False, None, wrong, said)
     first = next((one for one in next_ones if one.decides), None)
     if first is not None:
         said = f"{choice}, depending on the cause; it is decided by: {first.measure}"

@@ -111,14 +111,8 @@ class _Told:
         against = self.counts and not low
         against = against or (weighing and self.weighs_against)
         conforms = None if self.before else _conforms(result, reading)
-        return ReadingResult(
-            kind=reading.kind,
-            where=where(reading),
-            passage=_passage_of(reading),
-            stage=reading.stage,
-            value=_value(reading),
-            unit=unit_of(reading),
-            u=None if reading.u is None else _u(reading),
+        return replace(
+            as_read(reading),
             predicted=_ends(predicted, self.unknowns),
             nominal=_ends(self.nominal, self.unknowns),
             says=_says(low, high),
@@ -209,6 +203,22 @@ def _bracket(low: float | None, high: float | None) -> Prediction:
 
 
 # ---- words and numbers ---------------------------------------------------------------------------
+
+
+def as_read(reading: ReadingTable) -> ReadingResult:
+    """A reading with all that it says itself, not compared with anything."""
+    return ReadingResult(
+        kind=reading.kind,
+        where=where(reading),
+        passage=_passage_of(reading),
+        stage=reading.stage,
+        value=_value(reading),
+        unit=unit_of(reading),
+        u=None if reading.u is None else _u(reading),
+        predicted=None,
+        nominal=None,
+        says="neither",
+    )
 
 
 def where(reading: ReadingTable) -> str:

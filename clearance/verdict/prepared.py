@@ -348,10 +348,10 @@ def prepare(
 
 def _refuse_too_fine(case: Case, pitch: float, told: bool, size: NDArray[np.float64]) -> None:
     """Refuse a pitch that no memory is enough for, before anything is computed."""
-    cells = float(np.prod(size)) / pitch**3
-    if cells <= MOST_CELLS:
+    least = (float(np.prod(size)) / MOST_CELLS) ** (1.0 / 3.0)
+    if pitch >= least:
         return
-    least = pitch * (cells / MOST_CELLS) ** (1.0 / 3.0)
+    cells = MOST_CELLS * min(least / pitch, 1e90) ** 3  # a smaller pitch would leave the numbers
     key = "--pitch" if told else "[grid] pitch"
     raise GridError(
         f"{case.path}: {key}: found {pitch:g}, which makes {cells:.1e} cells of the part's box; "

@@ -60,6 +60,7 @@ CASE_COMMANDS = (
     ("check", "case.toml", "--json", "out.json"),
     ("check", "case.toml", "--verify"),
     ("check", "case.toml", "--margins"),
+    ("causes", "case.toml", "--json", "out.json"),
     ("section", "case.toml", "--at-height", "6.2", "--output", "out.svg"),
     ("sweep", "case.toml", "--from", "5", "--to", "7", "--jobs", "1", "--json", "out.json"),
 )

@@ -171,12 +171,33 @@ value = 24
 """
     + GRID
 )
+SUSPECTED = (
+    PART
+    + LAYER
+    + """
+[suspected]
+after_layer = [10, 13]
+from_layer = [0, 2]
+layers = [1, 2]
+resume = ["height", "layer"]
+also = ["mesh", "none"]
+weights = { "resume=height" = 0.8, "resume=layer" = 0.2 }
+u_next = { rim_top = 0.05, mass = 2.0 }
+
+[[reading]]
+kind = "part_height"
+value = 12.0
+u = 0.2
+"""
+    + GRID
+)
 CASES = {
     "nothing": PART + GRID,
     "layer": PART + LAYER + GRID,
     "full": FULL,
     "melted": MELTED,
     "read": READ,
+    "suspected": SUSPECTED,
 }
 PLATE = (
     """\

@@ -263,6 +263,13 @@ def test_it_is_said_where_nothing_more_need_be_measured_and_only_there():
         assert "nothing more need be measured" not in other.said
 
 
+def test_what_is_hardly_left_is_said_and_not_dropped():
+    one = ranked(np.array([0.98, 0.02]), ["use-as-is", "rework"], [])
+    said = decision(np.array([0.98, 0.02]), ["use-as-is", "rework"], one, False)
+    assert not said.settled
+    assert "use-as-is but for 2 % of what the readings leave" in said.said
+
+
 def test_where_no_rim_is_there_that_is_an_answer():
     what = Foreseen(np.array([[2.0], [2.0], [np.nan], [np.nan]]))
     told = next_one.told(np.full(4, 0.25), what, 0.05, np.arange(4))

@@ -83,6 +83,11 @@ def test_a_pitch_that_no_memory_is_enough_for(tmp_path):
         prepare(read_case(path))
     with pytest.raises(ClearanceError, match=r"--" + words):
         prepare(read_case(path), 0.002)
+    for fuzzed in (1e-120, 5e-324):  # whose cube is nothing
+        with pytest.raises(
+            ClearanceError, match=r"which makes .*e\+2\d\d cells .* at least 0.003 mm"
+        ):
+            prepare(read_case(path), fuzzed)
 
 
 @pytest.mark.parametrize(("low", "high"), [(0.0, -1.0), (8.4, 8.0)])
