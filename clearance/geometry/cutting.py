@@ -204,7 +204,7 @@ def cut(triangles: Singles, plane: Plane) -> Segments:
     plane : Plane
         The plane; metal is on the left of each piece as seen from its normal.
     """
-    triangles = np.ascontiguousarray(triangles, dtype=np.float32)
+    triangles = fixed(np.ascontiguousarray(triangles, dtype=np.float32))
     if np.array_equal(plane.normal, (0.0, 0.0, 1.0)):
         hit = _crossed_by_level(triangles, _at_or_above(plane.origin[2])[0])
     else:

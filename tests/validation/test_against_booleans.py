@@ -116,8 +116,8 @@ def test_connectivity_and_area_of_random_parts(group):
     assert judged > GROUP // 3
 
 
-@pytest.mark.parametrize("group", [0, *shared.more(1, 2)])
-def test_ports_that_the_sheet_cuts(tmp_path, group):
+@pytest.mark.parametrize(("group", "many"), [(0, 3), *shared.more((0, 5), (1, 5), (2, 5))])
+def test_ports_that_the_sheet_cuts(tmp_path, group, many):
     # The ball may start anywhere on what is left of the mouth: joined if any of it is. Only
     # events that move nothing, so that the mouth stays in one plane.
     judged = 0
@@ -140,9 +140,9 @@ def test_ports_that_the_sheet_cuts(tmp_path, group):
         if found.state == "undetermined":
             continue
         assert (found.state != "blocked") is joined, said
-        if judged == 5:
+        if judged == many:
             break
-    assert judged >= 5
+    assert judged >= many
 
 
 @pytest.mark.parametrize("group", [2, *shared.more(0, 1, *range(3, 12))])
