@@ -44,9 +44,6 @@ def label_of(
     lines = [named_all(names), worst.value if len(set(states)) == 1 else f"at worst {worst.value}"]
     if level.strays:
         lines.append(share_in_words(share))
-        if share >= NAMEWORTHY and worst in (State.BLOCKED, State.RESTRICTED):
-            # The ring tells of the whole passage, what it surrounds of this place: both at once.
-            lines[1:] = [f"{lines[1]}, open here"]
     lines += _nearest_port(checked, names, np.array([*at, level.z]))
     return tuple(lines)
 

@@ -193,7 +193,7 @@ def sheet(examined: Examined, progress: Progress = silent, on_plate: bool = Fals
         why=_why(decided),
         besides=tuple(sorted(besides(result), key=lambda said: said[0] != POWDER)),
         happened=happened(case.stray),
-        condition=_condition(case),
+        condition=_condition(case, result),
         frame=_frame(case),
         section=worst,
         rows=tuple(row(p, result, sheets) for p in gravest_first(result.passages)),
@@ -276,10 +276,13 @@ def _why(decided: DispositionResult | None) -> tuple[str, ...]:
 # ---- conditions --------------------------------------------------------------------------------
 
 
-def _condition(case: Case) -> str:
-    """What was done with the part until now."""
+def _condition(case: Case, result: Result) -> str:
+    """What was done with the part until now; that no powder is trapped."""
     state = case.state
-    return "; ".join(
+    none_trapped = (
+        "" if result.trapped_powder or not case.stray else "; no void computed to be shut"
+    )
+    said = "; ".join(
         words if done else not_yet
         for done, words, not_yet in (
             (state.emptied, "proven to be empty of powder", "not proven to be empty of powder"),
@@ -287,6 +290,7 @@ def _condition(case: Case) -> str:
             (state.heat_treated, "heat treated", "not heat treated"),
         )
     )
+    return f"{said}{none_trapped}"
 
 
 def _frame(case: Case) -> str:
