@@ -279,9 +279,8 @@ def _why(decided: DispositionResult | None) -> tuple[str, ...]:
 def _condition(case: Case, result: Result) -> str:
     """What was done with the part until now; that no powder is trapped."""
     state = case.state
-    none_trapped = (
-        "" if result.trapped_powder or not case.stray else "; no void computed to be shut"
-    )
+    told = result.trapped_powder or not case.stray
+    none_trapped = "" if told else "; no powder computed to be trapped"
     said = "; ".join(
         words if done else not_yet
         for done, words, not_yet in (
