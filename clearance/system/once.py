@@ -52,9 +52,10 @@ class Kept:
     def get(self, key: Hashable, make: Callable[[], Found]) -> Found:
         """The value of a key, worked out if there is none."""
         with self._locks.setdefault(key, RLock()):
-            if key not in self._values:
-                self._values[key] = make()
-            found: Found = self._values[key]
+            kept = self._values  # the last hold may end while this one is worked out
+            if key not in kept:
+                kept[key] = make()
+            found: Found = kept[key]
             return found
 
     def get_if_held(self, key: Hashable, make: Callable[[], Found]) -> Found:

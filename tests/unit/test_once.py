@@ -3,7 +3,7 @@
 from concurrent.futures import ThreadPoolExecutor
 from threading import Barrier, Event
 
-from clearance.system.once import once
+from clearance.system.once import Kept, once
 
 
 class Counted:
@@ -51,3 +51,34 @@ def test_two_threads_make_it_once():
         first, second = (a.result(20.0) for a in asked)
     assert first is second
     assert one.calls == 1
+
+
+def test_what_is_still_worked_out_when_the_last_hold_ends_is_given_and_not_kept():
+    kept = Kept()
+    kept.hold()
+
+    def make():
+        kept.let_go()
+        return "cells"
+
+    assert kept.get_if_held("key", make) == "cells"
+    assert kept.get("key", lambda: "made anew") == "made anew"
+
+
+def test_a_hold_that_ends_while_a_kept_value_is_asked_for_does_not_take_it_away():
+    kept = Kept()
+
+    class Key:
+        """Equal to itself; the hold ends between the look whether it is kept and the asking."""
+
+        asked = 0
+
+        def __hash__(self):
+            self.asked += 1
+            if self.asked == 3:  # lock, whether it is kept, value
+                kept.let_go()
+            return 1
+
+    key = Key()
+    kept.hold()
+    assert kept.get_if_held(key, lambda: "cells") == "cells"
