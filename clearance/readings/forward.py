@@ -331,13 +331,16 @@ class Forward:
     # ---- passages --------------------------------------------------------------------------
 
     def _openings(self, predicted: Predicted, passage: str) -> list[tuple[Event, list[Opening]]]:
-        """For each sheet and step that meets a passage, what it leaves of its channels."""
-        found = (
-            (event, list(self._voids.openings(passage, predicted, event)))
+        """For each sheet and step that meets a passage, what it leaves of its channels.
+
+        No channel where the passage begins or ends in the sheet: what is left is not told then.
+        """
+        met = (
+            event
             for event in predicted.events
-            if event.slices or not event.still
+            if (event.slices or not event.still) and self._voids.touched(passage, predicted, event)
         )
-        return [(event, channels) for event, channels in found if channels]
+        return [(event, list(self._voids.openings(passage, predicted, event))) for event in met]
 
     def _ball(self, predicted: Predicted, reading: ReadingTable) -> Prediction:
         assert reading.passage is not None
@@ -352,11 +355,11 @@ class Forward:
         if predicted.added is not None:
             low = 0.0  # where it stands is not looked at here
         for event, channels in self._openings(predicted, passage):
-            if all(one.share[0] >= NAMEWORTHY for one in channels):
+            if channels and all(one.share[0] >= NAMEWORTHY for one in channels):
                 continue
-            least = min(one.circle_mm[0] if one.upright else 0.0 for one in channels)
-            low = min(low, least)
-            if self._must_cross(predicted, passage, event):
+            upright = bool(channels) and all(one.upright for one in channels)
+            low = min(low, min(one.circle_mm[0] for one in channels)) if upright else 0.0
+            if channels and self._must_cross(predicted, passage, event):
                 high = min(high, max(one.circle_mm[1] for one in channels))
         return low, max(low, high)
 
@@ -399,6 +402,7 @@ class Forward:
                 whole = not event.slices or any(event.shift)
                 most = [one.nominal_mm2 if whole else one.open_mm2[1] for one in channels]
                 ends = [(one.open_mm2[0], top) for one, top in zip(channels, most, strict=True)]
+                ends = ends or [(0.0, area) for area in full]
         low, high = (sum(end[k] for end in ends) for k in (0, 1))
         if ends and self._voids.shares(reading.passage):  # some of it may be the other's
             low = min(end[0] for end in ends)
@@ -420,6 +424,9 @@ class Forward:
         """Whether stray metal stands in a passage, or in one crossing of it."""
         shares = []
         for _, channels in self._openings(predicted, passage):
+            if not channels:
+                shares.append((0.0, 1.0))
+                continue
             at = self.crossings.get((passage, crossing)) if crossing is not None else None
             if at is not None:
                 channels = [min(channels, key=lambda one: math.dist(one.middle, at))]

@@ -117,6 +117,17 @@ class Voids:
             self._openings[key] = tuple(self._opening(void, above, slices) for void in below)
         return self._openings[key]
 
+    def touched(self, passage: str, predicted: Predicted, event: Event) -> bool:
+        """Whether a passage lies anywhere at the heights of a sheet, one that lies level too."""
+        under = predicted.slab_at(event.lowest, above=False).lift or 0.0
+        over = predicted.slab_at(event.top, above=True).lift or 0.0
+        ends = (
+            (event.lowest - under, False),
+            (event.bottom - under, True),
+            (event.top - over, True),
+        )
+        return any(self.nominal(passage, z, above) for z, above in ends)
+
     def _placed(
         self, passage: str, z: float, shift: tuple[float, float], above: bool
     ) -> tuple[Any, ...]:

@@ -199,6 +199,22 @@ def test_at_a_step_a_passage_is_as_wide_as_what_meets(tmp_path):
     assert span(aside, **area) == pytest.approx((lens, BORE_MM2), rel=0.01)
 
 
+def test_of_a_channel_that_lies_in_the_sheet_sections_tell_no_bound(tmp_path):
+    """A level bore at z 10 to 14 whose floor alone a sheet reaches: the check looks closer."""
+    solid = shapes.block((-8, -8, 0), (8, 8, 20))
+    solid -= shapes.bore((-9, 0, 12), (9, 0, 12), 2.0)
+    passage = make.passage((-8, 0, 12), (8, 0, 12), 2.0, 0.5)
+    sheet = make.sheet(9.8, layers=4, penetration=0.1)
+    path = make.write_case(tmp_path, solid, passage, sheet, pitch=0.5)
+    forward = Forward(prepare(read_case(path)))
+    forward.clear["a"] = (4.0, 4.0)
+    ball = told(kind="ball", passage="a", diameter=3.9, result="stops")
+    assert forward.predict(events(forward), ball).agrees is None
+    assert forward.predict((), ball).agrees is False
+    seen = told(kind="seen", passage="a", found=False)
+    assert forward.predict(events(forward), seen).agrees is None
+
+
 def test_of_stray_metal_given_as_a_mesh_sections_say_nothing(tmp_path):
     blob = {"blob": shapes.block((-2, -2, 12), (2, 2, 13))}
     passage = {**make.passage((0, 0, 0), (0, 0, 30), 3.0, 0.5), "inlet": make.port((0, 0, 0), 1.0)}
