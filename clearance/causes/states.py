@@ -106,14 +106,23 @@ class Outcomes:
         for n in first.values():
             key = (states[n], self.suspects[n].resume, self.suspects[n].cause)
             patterns.setdefault(key, []).append(n)
-        for n in self._order(list(patterns.values()))[: self.most_checks]:
-            self._check(n)
+        self._check_some(patterns)
         found = {}
         for members in patterns.values():
             said = self._recommended(states[members[0]], members)
             for n in members:
                 found[n] = self._outcome(n, states[n], said)
         return {n: found[first[same[n]]] for n in likely}
+
+    def _check_some(self, patterns: dict[tuple[States, str | None, str], list[int]]) -> None:
+        """Check the ends of every pattern; what is left goes to those where they differ."""
+        for n in self._order(list(patterns.values()))[: self.most_checks]:
+            self._check(n)
+        for (states, *_), members in patterns.items():
+            if self._recommended(states, members)[0] == State.UNDETERMINED.value:
+                left = self.most_checks - len(self.results)
+                for n in [n for n in members if n not in self.results][: max(left, 0)]:
+                    self._check(n)
 
     def _order(self, patterns: list[list[int]]) -> list[int]:
         """Whom to check first: the best of each pattern, then the ends of each.

@@ -12,9 +12,9 @@ from matplotlib.patches import Rectangle
 
 from clearance.figures import style
 from clearance.figures.paper import shortened, width_in, wrapped
-from clearance.report.causes import ranges_words, ratio_words
+from clearance.report.causes import how_known, ranges_words, ratio_words
 from clearance.result.causes import CauseClass, CausesResult, ReadingUsed
-from clearance.verdict.numbers import given, height, near
+from clearance.verdict.numbers import counted, given, height, near
 
 MOST_ROWS, MOST_COLUMNS = 12, 5
 """Classes and readings on the page; the rest are counted."""
@@ -34,6 +34,8 @@ def causes_figure(result: CausesResult) -> Figure:
         rows = result.classes[:MOST_ROWS]
         columns = _columns(result, rows)
         _names(figure, rows)
+        if not rows:
+            figure.text(LEFT, 0.5 * (HEAD + FOOT), "no suspect is left")
         for n, (at, reading) in enumerate(columns):
             _column(figure, result, rows, (n, len(columns)), at, reading)
         _outcomes(figure, rows)
@@ -151,7 +153,8 @@ def _outcomes(figure: Figure, rows: tuple[CauseClass, ...]) -> None:
             look = style.MARKS[word][1].patch()
             box = Rectangle(corner, size * step, high, transform=figure.transFigure, **look)
             figure.add_artist(box)
-        said = word if one.confirmed or one.recommendation is None else f"{word}\n(taken over)"
+        how = how_known(one)
+        said = f"{word}\n({how})" if how else word
         figure.text(x + (1.6 + size) * step, at, said, va="center")
 
 
@@ -167,7 +170,8 @@ def _foot(figure: Figure, result: CausesResult, columns: int) -> None:
     if measured > columns:
         left_out.append(f"{measured - columns} measured readings that part the classes less")
     if len(result.readings) > measured:
-        left_out.append(f"{len(result.readings) - measured} that only weigh")
+        weigh = len(result.readings) - measured
+        left_out.append(f"{counted(weigh, 'reading')} without an uncertainty")
     if len(result.classes) > MOST_ROWS:
         left_out.append(f"{len(result.classes) - MOST_ROWS} less likely classes")
     if left_out:

@@ -149,8 +149,16 @@ def class_words(one: CauseClass, first: bool) -> str:
         done = "not looked at"
     else:
         states = ", ".join(f"{name} {state}" for name, state in one.states.items())
-        done = f"{one.recommendation}{'' if one.confirmed else ' (taken over)'}; {states}"
+        how = how_known(one)
+        done = f"{one.recommendation}{f' ({how})' if how else ''}; {states}"
     return f"{ranges_words(one.ranges)}: {compared}{chance}{told}; {done}"
+
+
+def how_known(one: CauseClass) -> str:
+    """How the recommendation of a class is known, if not by a check of its own."""
+    if one.confirmed or one.recommendation is None:
+        return ""
+    return "not checked" if one.recommendation == "undetermined" else "taken over"
 
 
 def ratio_words(ratio: float) -> str:

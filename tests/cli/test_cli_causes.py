@@ -12,9 +12,12 @@ import pytest
 import shapes
 from click.testing import CliRunner
 
+from clearance.case.read import read_case
 from clearance.causes import states
+from clearance.causes.explain import explain
 from clearance.cli.main import main
 from clearance.result.schema import schemas
+from clearance.verdict.prepared import prepare
 
 T = 0.1
 
@@ -33,12 +36,16 @@ def folder(tmp_path_factory):
     return here
 
 
-def run(folder, more, *words):
+def written(folder, more):
     text = (folder / "case.toml").read_text("utf-8").split("[[stray]]")
     stray = '[[stray]]\nheight = 7.0\nlayers = 2\nfrom_layer = 2\nresume = "height"\n'
     path = folder / "asked.toml"
     path.write_text(f"{text[0]}{more}\n{stray}[grid]\npitch = 0.25\n", "utf-8")
-    return CliRunner().invoke(main, ["causes", str(path), *words])
+    return path
+
+
+def run(folder, more, *words):
+    return CliRunner().invoke(main, ["causes", str(written(folder, more)), *words])
 
 
 RIM = '[[reading]]\nkind = "rim_thickness"\nvalue = 0.25\nu = 0.03\n'
@@ -102,11 +109,16 @@ def test_states_of_a_build_that_went_on_lifted_are_looked_at_more_closely(folder
 
 
 def test_nothing_is_taken_over_where_a_state_is_not_known(folder, monkeypatch):
+    """With few checks and no closer look: seven heights and the event as told, three checked."""
     monkeypatch.setattr(states, "MOST_EXACT", 0)
-    result = json.loads(run(folder, LIFTED, "--json", "-").stdout)
-    said = {one["states"]["bore"]: one["recommendation"] for one in result["classes"]}
+    checked = prepare(read_case(written(folder, LIFTED)))
+    result = explain(checked, most_checks=3)
+    said = {one.states["bore"]: one.recommendation for one in result.classes}
     assert said == {"open": "use-as-is", "undetermined": "undetermined"}
-    assert not result["decision"]["settled"]
+    assert not result.decision.settled
+    assert result.checks == 3
+    whole = explain(checked)  # the checks that are left go to those that are not known
+    assert (whole.checks, whole.decision.recommendation) == (8, "use-as-is")
 
 
 def test_a_ball_parts_what_the_outside_cannot(found):
