@@ -14,6 +14,7 @@ from itertools import groupby
 
 import numpy as np
 
+from clearance.disposition.costs import costs
 from clearance.disposition.remedy import Remedied, disposition, judged_together, remedied
 from clearance.drilling.pieces import pieces
 from clearance.evidence.balls import balls
@@ -116,6 +117,7 @@ def judge(
     result = replace(result, readings=answers(checked, result))
     decided = disposition(checked, result, reached)
     result = replace(result, disposition=decided)
+    result = replace(result, costs=costs(checked.case.costs, result))
     done = carried_out(result, checked.case.reading, result.readings)
     result = replace(result, disposition=replace(decided, carried_out=done))
     return Examined(checked, checks, result)

@@ -30,6 +30,7 @@ from clearance.case.suspected import Suspected, SuspectedTable, read_suspected
 from clearance.case.tables import (
     CaseFile,
     ClosedTable,
+    CostsTable,
     CouponFile,
     DrillingTable,
     FlowTable,
@@ -59,7 +60,7 @@ class Case:
     text_sha256 : str
         Of the file's bytes.
     part, record, passage, separate, closed, melted, reading, state, drilling, flow, inspection,
-    grid
+    costs, grid
         The tables; `flow` and `melted` are None where the file has none.
     stray : tuple of StrayTable
         The stray sheets, those from [melted] too.
@@ -85,6 +86,7 @@ class Case:
     drilling: DrillingTable
     flow: FlowTable | None
     inspection: InspectionTable
+    costs: CostsTable | None
     grid: GridTable
     suspected: Suspected | None = None
     log_last_layer: int | None = None
@@ -180,6 +182,7 @@ def _case_of(file: TomlFile) -> Case:
     _check_ports(file)
     _check_names(file)
     _check_drills(file)
+    _check_costs(file)
     event = _event(file)
     _check_readings(file, event)
     suspected = _suspected(file, event)
@@ -201,6 +204,7 @@ def _case_of(file: TomlFile) -> Case:
         drilling=_with_series(tables.drilling),
         flow=tables.flow,
         inspection=tables.inspection,
+        costs=tables.costs,
         grid=tables.grid,
         suspected=suspected,
         log_last_layer=event.log_last_layer,
@@ -336,6 +340,19 @@ def _check_drills(file: TomlFile) -> None:
         if drill.get("unit") == "inch" and drill["diameter"] * MM_PER_INCH > LARGEST_DRILL_MM:
             where = ("drilling", "drills", number, "diameter")
             file.fault(where, f"at most {LARGEST_DRILL_MM:g} mm")
+
+
+def _check_costs(file: TomlFile) -> None:
+    """Refuse two ways, or none, to say how likely an operation ends well."""
+    raw = file.sound(("costs",))
+    if raw is None:
+        return
+    told = [name for name in ("chance", "good", "of") if name in raw]
+    if told not in (["chance"], ["good", "of"]):
+        found = " and ".join(told) if told else "none of them"
+        file.say(("costs",), f"found {found}, expected chance alone, or good and of")
+    elif told == ["good", "of"] and raw["good"] > raw["of"]:
+        file.fault(("costs", "good"), f"at most of, {raw['of']}")
 
 
 def _check_readings(file: TomlFile, event: BuildEvent) -> None:

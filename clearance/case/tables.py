@@ -258,6 +258,30 @@ class InspectionTable(Table):
     )
 
 
+class CostsTable(Table):
+    """[costs]: what a rework and a rebuild cost; nothing is assumed."""
+
+    rework: Positive = key("Cost of all drilling operations of the plan, in any currency.")
+    rebuild: Positive = key("Cost of a new part, the same currency.")
+    inspection: Positive | None = key(
+        "Cost of what is inspected after the rework.", "", None, "not counted"
+    )
+    rework_days: Positive | None = key("Days that the rework takes.", "", None, "not counted")
+    rebuild_days: Positive | None = key("Days that a new part takes.", "", None, "not counted")
+    chance: Fraction | None = key(
+        "Chance that a drilling operation ends well; instead of `good` and `of`.",
+        "",
+        None,
+        "none",
+    )
+    good: Annotated[int, Field(ge=0, le=100_000)] | None = key(
+        "Operations of this kind that ended well.", "", None, "none"
+    )
+    of: Annotated[int, Field(ge=1, le=100_000)] | None = key(
+        "Operations of this kind that were tried.", "", None, "none"
+    )
+
+
 class GridTable(Table):
     """[grid]: how fine the computation is."""
 
@@ -286,6 +310,7 @@ class CaseFile(Table):
     drilling: DrillingTable = DrillingTable()
     flow: FlowTable | None = None
     inspection: InspectionTable = InspectionTable()
+    costs: CostsTable | None = None
     grid: GridTable = GridTable()
 
 

@@ -34,6 +34,7 @@ from clearance.drawing.sheet_rows import PassageRow, around, row, share
 from clearance.drawing.sheet_sections import Sections, worst_crossing
 from clearance.drawing.shop import Shop, shop
 from clearance.heights import above_platform
+from clearance.report.costs import costs_lines
 from clearance.report.full import margin_line
 from clearance.report.grave import besides, separate_line, unmelted_line
 from clearance.report.happened import happened
@@ -167,6 +168,7 @@ class Sheet:
     on_plate: bool = False
     laboratory: Laboratory | None = None
     shop: Shop | None = None
+    costs: tuple[str, ...] = ()
 
 
 def sheet(examined: Examined, progress: Progress = silent, on_plate: bool = False) -> Sheet:
@@ -222,6 +224,7 @@ def sheet(examined: Examined, progress: Progress = silent, on_plate: bool = Fals
         on_plate=on_plate,
         laboratory=laboratory(examined),
         shop=shop(examined),
+        costs=tuple(costs_lines(result.costs)),
     )
 
 

@@ -446,9 +446,7 @@ def _joints(flow: Flow, sheet: Sheet, letters: Letters) -> None:
     both += [("joint that is not whole", section) for section in sheet.joint_sections]
     for title, section in both:
         size = section_height(section, flow.wide, MOST_SECTION_IN)
-        if flow.room < size:
-            flow.new_page()
-        flow.put_whole(Block(title, (_picture(section, size, letters),)))
+        flow.add(Block(title, (_picture(section, size, letters),)))
 
 
 # ---- what lies behind --------------------------------------------------------------------------
@@ -462,6 +460,7 @@ def _second(sheet: Sheet, wide: float) -> list[Block]:
         ("readings of the part", sheet.readings),
         ("sensitivity to the event's data: how far it may be off", sheet.margins),
         ("cautions", sheet.cautions),
+        ("costs", sheet.costs),
         ("assumptions, named as such", sheet.assumptions or ("none",)),
         ("second opinion on the states, by solid booleans", sheet.second_opinion),
         ("notices and translations", sheet.notices),

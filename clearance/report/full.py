@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from clearance.report.check import WIDTH, head, listed_block
+from clearance.report.costs import costs_lines
 from clearance.report.drilling import drilling_lines
 from clearance.report.grave import GAP, besides, separate_line, unmelted_line
 from clearance.report.inspection import inspection_lines
@@ -59,6 +60,7 @@ def text(result: Result, width: int = WIDTH, paint: Paint = plain, event: bool =
         ("readings", map(reading_line, result.readings)),
         ("what to look for", signs_lines(result.signs, everything=True)),
         ("which inspection could see it", inspection_lines(result)),
+        ("costs", costs_lines(result.costs)),
         ("joint at the restart", map(_resumed, result.resumed_section)),
         ("second opinion", result.second_opinion),
         ("event, from the numbers given", result.translations),

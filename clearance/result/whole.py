@@ -11,6 +11,7 @@ from typing import Annotated, Any, Literal
 
 from clearance import __version__
 from clearance.errors import ClearanceError
+from clearance.result.costs import CostsResult
 from clearance.result.inspection import Inspection
 from clearance.result.keys import told
 from clearance.result.part import (
@@ -83,6 +84,10 @@ class Result:
     ] = ()
     disposition: Annotated[
         DispositionResult | None, told("the recommendation; null if it was not asked for")
+    ] = None
+    costs: Annotated[
+        CostsResult | None,
+        told("money and days, beside the recommendation; null without [costs] or a drilling plan"),
     ] = None
     margins: Annotated[
         tuple[Margin, ...] | None, told("how far the event may be off; null if not looked at")

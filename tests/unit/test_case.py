@@ -1024,6 +1024,7 @@ HEADINGS = {
     "Keys of `drills`": tables.Drill,
     "[flow]": tables.FlowTable,
     "[inspection]": tables.InspectionTable,
+    "[costs]": tables.CostsTable,
     "[grid]": tables.GridTable,
     "[plate]": plate_case.PlateTable,
     "[[part]]": plate_case.PlacedPart,
