@@ -141,6 +141,10 @@ class Entry:
         radius = float(seen.boundary.distance(middle)) if seen.contains(middle) else 0.0
         return cls(mouth.name, mouth.entry, -mouth.axis, radius, off)
 
+    def takes(self, diameter: float) -> bool:
+        """Whether a pin is no wider than the mouth; of a wider one `Straight` tells nothing."""
+        return 0.5 * diameter <= self.radius
+
     def moved(self, step: Floats) -> Entry:
         """The same where the mouth lies in the predicted part."""
         return replace(self, origin=self.origin + step)

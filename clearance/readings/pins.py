@@ -37,6 +37,8 @@ class Pins:
         key = (port, diameter, square)
         if key not in self._nominal:
             entry = Entry.of(self.checked.mouths[port], square)
+            if not entry.takes(diameter):
+                return 0.0
             stop = Straight.inward(entry, self._walls(entry, key)).stop(0.5 * diameter)
             self._nominal[key] = math.inf if stop is None else stop
         return self._nominal[key]
@@ -44,12 +46,14 @@ class Pins:
     def stop(
         self, predicted: Predicted, port: str, diameter: float, square: bool
     ) -> tuple[float, float]:
-        """Least and greatest depth in a predicted part, mm; 0 where stray metal keeps it out.
+        """Least and greatest depth in a predicted part, mm; 0 where it is kept out.
 
         They differ where what lies above a sheet is shifted: its edge may stop the pin there.
         """
         mouth, key = self.checked.mouths[port], (port, diameter, square)
         entry = Entry.of(mouth, square)
+        if not entry.takes(diameter):
+            return 0.0, 0.0
         here = entry.moved(moved_mouth(predicted, mouth).centre - mouth.centre)
         stray = self._stray(predicted, here)
         if self._kept_out(predicted, here, key, stray, diameter):

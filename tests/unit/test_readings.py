@@ -243,6 +243,16 @@ def test_balls_and_pins_meet_the_sheet(rim):
         assert rim.nominal(told(**pin, value=depth)).agrees is not agrees
 
 
+@pytest.mark.parametrize("diameter", [6.1, 20.0])
+@pytest.mark.parametrize("port", ["a outlet", "a inlet"])
+def test_a_pin_wider_than_the_mouth_does_not_enter(rim, port, diameter):
+    pin = dict(kind="pin", port=port, diameter=diameter)
+    for depth, agrees in ((0.0, True), (17.7, False), (29.5, False)):
+        assert rim.predict(events(rim), told(**pin, value=depth)).agrees is agrees
+        assert rim.nominal(told(**pin, value=depth)).agrees is agrees
+    assert rim.nominal(told(**pin, result="passes")).agrees is False
+
+
 def test_the_log_counts_the_layers_of_this_part(rim):
     log = dict(kind="layers_logged")
     assert rim.predict(events(rim), told(**log, value=300)).agrees is True
