@@ -275,11 +275,12 @@ def _check_ports(file: TomlFile) -> None:
     """Each name of a port leads to one, and each [[port]] is somebody's."""
     items = file.items("port")
     names = [name for item in items if isinstance(name := item.get("name"), str)]
-    used = set()
+    used, all_read = set(), True
     for number in range(len(file.items("passage"))):
         for end in ("inlet", "outlet"):
             where = ("passage", number, end)
             name = file.sound(where)
+            all_read = all_read and name is not None
             if not isinstance(name, str):
                 continue
             used.add(name)
@@ -289,7 +290,7 @@ def _check_ports(file: TomlFile) -> None:
                 file.fault(where, f"a table, {{ ... }}, or the name of a [[port]]{hint}")
     for number in range(len(items)):
         name = file.sound(("port", number, "name"))
-        if name is not None and name not in used and used <= set(names):
+        if name is not None and name not in used and all_read and used <= set(names):
             ask = "a name that some passage's inlet or outlet has; else give it under [[closed]]"
             file.fault(("port", number, "name"), ask)
 
@@ -358,7 +359,10 @@ def _check_costs(file: TomlFile) -> None:
 def _check_readings(file: TomlFile, event: BuildEvent) -> None:
     """Refuse readings whose keys do not fit their kind, or that name what is not there."""
     passages = [str(item.get("name")) for item in file.items("passage")]
-    ports = [f"{name} {end}" for name in passages for end in ("inlet", "outlet")]
+    ends = [(item, end) for item in file.items("passage") for end in ("inlet", "outlet")]
+    ports = [f"{item.get('name')} {end}" for item, end in ends]
+    given = [one.get(end) for one, end in ends]
+    named = {key: port for key, port in zip(given, ports, strict=True) if isinstance(key, str)}
     ports += [str(item.get("name")) for item in file.items("closed")]
     shared: dict[str, float] = {}
     for number, raw in enumerate(file.items("reading")):
@@ -369,7 +373,8 @@ def _check_readings(file: TomlFile, event: BuildEvent) -> None:
             file.fault((*where, name), expected)
         for name, known, kind in (("passage", passages, "passage"), ("port", ports, "port")):
             if name in raw and raw[name] not in known:
-                near = nearest(raw[name], known)
+                near = named.get(raw[name]) if kind == "port" else None
+                near = near or nearest(raw[name], known)
                 hint = f"; did you mean {near!r}?" if near else ""
                 file.fault((*where, name), f"the name of a {kind}{hint}")
         if event.strays and raw.get("event", 1) > len(event.strays):

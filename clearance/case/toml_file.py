@@ -266,6 +266,8 @@ class TomlFile:
     def _explain(self, where: Where, model: type[Table], fault: ErrorDetails) -> None:
         """Say a fault of the validator in the file's own terms."""
         kind = fault["type"]
+        if fault["loc"][-1] == "bool" and isinstance(fault["input"], int | float):
+            return  # where a value may be either, what is wrong with the number is said
         loc = tuple(step for step in fault["loc"] if step not in (AS_TABLE, AS_NAME))
         place = self._as_written(where + loc, keep_last=kind == "missing")
         if kind == "missing":

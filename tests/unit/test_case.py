@@ -208,6 +208,15 @@ def test_a_port_given_once_is_that_of_every_passage_that_names_it(folder):
             ["found [0.0, 0.0, 0.0], expected another place than the inlet's"],
         ),
         (
+            NAMED.replace("{ centre = [0.0, -22.0, 120.0], radius = 4.0 }", '"other"')
+            + NAMED_PORT.replace("plenum", "other"),
+            ["found [0.0, 0.0, 0.0], expected another place than the inlet's"],
+        ),
+        (
+            NAMED + '[[reading]]\nkind = "pin"\nport = "plenum"\ndiameter = 2.0\nvalue = 1.0\n',
+            ["found 'plenum', expected the name of a port; did you mean 'circuit-2 inlet'?"],
+        ),
+        (
             NAMED.replace('inlet = "plenum"', 'inlet = ""', 1),
             ["found '', expected a text that is not empty"],
         ),

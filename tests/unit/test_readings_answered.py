@@ -264,6 +264,8 @@ def test_a_plate_has_words_for_both(ask):
         (dict(kind="rim_top", value=1.0, u=0.0), "u: found 0.0, expected greater than 0"),
         (dict(kind="rim_top", value=True, u=0.1), "value: found true, expected a number"),
         (dict(kind="rim_seen", value=1.0), "value: found 1.0, expected true or false"),
+        (dict(kind="rim_top", value=1e7, u=0.1), "value: found 10000000.0, expected less than"),
+        (dict(kind="rim_top", value=float("inf"), u=0.1), "found inf, expected a finite number"),
         (dict(kind="layers_logged", value=2.5), "value: found 2.5, expected a whole number"),
         (dict(kind="part_height", value=-1.0, u=0.1), "value: found -1.0, expected at least 0"),
         (dict(kind="rim_seen", value=True, u=0.1), "u: found 0.1, expected none, since kind"),
