@@ -355,10 +355,9 @@ class Forward:
         if predicted.added is not None:
             low = 0.0  # where it stands is not looked at here
         for event, channels in self._openings(predicted, passage):
-            if channels and all(one.share[0] >= NAMEWORTHY for one in channels):
+            if channels and all(one.free and (event.still or one.upright) for one in channels):
                 continue
-            upright = bool(channels) and all(one.upright for one in channels)
-            low = min(low, min(one.circle_mm[0] for one in channels)) if upright else 0.0
+            low = 0.0  # a hole beside a bend may hold a ball that fits through it
             if channels and self._must_cross(predicted, passage, event):
                 high = min(high, max(one.circle_mm[1] for one in channels))
         return low, max(low, high)
@@ -430,7 +429,7 @@ class Forward:
             at = self.crossings.get((passage, crossing)) if crossing is not None else None
             if at is not None:
                 channels = [min(channels, key=lambda one: math.dist(one.middle, at))]
-            shares += [one.share for one in channels]
+            shares += [(1.0, 1.0) if one.free else one.share for one in channels]
         if any(high < NAMEWORTHY for _, high in shares):
             return True
         return None if any(low < NAMEWORTHY for low, _ in shares) else False

@@ -40,6 +40,8 @@ class Opening:
         A place in it, in plan.
     upright : bool
         It is the same just below and just above the sheet.
+    free : bool
+        No slice lies in it.
     """
 
     nominal_mm2: float
@@ -47,6 +49,7 @@ class Opening:
     circle_mm: tuple[float, float]
     middle: tuple[float, float]
     upright: bool
+    free: bool
 
     @property
     def share(self) -> tuple[float, float]:
@@ -164,7 +167,11 @@ class Voids:
             (min(least[1], most[1]), most[1]),
             (float(inside.x), float(inside.y)),
             lower_name == upper_name,
+            all(self._untouched(*end, slices) for end in ((void, lower_name), (upper, upper_name))),
         )
+
+    def _untouched(self, void: Any, name: int, slices: tuple[int, ...]) -> bool:
+        return self._less(void, name, slices)[0] >= void.area - LEAST_MM2
 
     def _less(self, void: Any, name: int, slices: tuple[int, ...]) -> tuple[float, float, Any]:
         """Area and largest circle of a void less some slices, and the figure."""
