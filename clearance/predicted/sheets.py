@@ -8,10 +8,11 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from threading import RLock
-from typing import Any, NamedTuple
+from typing import Any
 
 from clearance.geometry.soup import Soup, moved_shape, stretched, unit_extruded
 from clearance.predicted.stray import Gate, rounded
+from clearance.system.once import once
 
 MOST_SHEETS = 64
 """Sheets that are kept, those asked for last."""
@@ -20,18 +21,27 @@ Section = Callable[[str, float, bool], Any]
 """Metal of a body just below or just above a height."""
 
 
-class Sheet(NamedTuple):
+class Sheet:
     """What some gates make metal.
 
-    Attributes
-    ----------
-    outline : shapely geometry
-    unit : (T, 3, 3) ndarray of float32
-        Drawn out from 0 to 1.
+    Triangles are worked out when a body is first asked for: many events are asked for their
+    outline alone.
     """
 
-    outline: Any
-    unit: Soup
+    def __init__(self, outline: Any):
+        self._outline = outline
+
+    @property
+    def outline(self) -> Any:
+        """Outline (shapely), the asker's own."""
+        import shapely
+
+        return shapely.force_2d(self._outline)
+
+    @once
+    def unit(self) -> Soup:
+        """Drawn out from 0 to 1, (T, 3, 3) float32."""
+        return unit_extruded(self.outline)
 
     def between(self, low: float, high: float) -> Soup:
         """Faces and walls between two heights."""
@@ -46,7 +56,7 @@ class Sheets:
         self._lock = RLock()
 
     def of(self, metal: Section, gates: tuple[Gate, ...]) -> Sheet:
-        """What some gates make metal; the outline is the asker's own."""
+        """What some gates make metal."""
         import shapely
 
         key = tuple(dict.fromkeys(gates))
@@ -54,9 +64,8 @@ class Sheets:
             found = self._kept.pop(key, None)
             if found is None:
                 shapes = [moved_shape(metal(g.body, g.z, g.above), rounded(g.shift)) for g in key]
-                outline = shapely.union_all(shapes)
-                found = Sheet(outline, unit_extruded(outline))
+                found = Sheet(shapely.union_all(shapes))
             self._kept[key] = found  # the one asked for last stands last
             if len(self._kept) > MOST_SHEETS:
                 del self._kept[next(iter(self._kept))]
-        return found._replace(outline=shapely.force_2d(found.outline))
+        return found
