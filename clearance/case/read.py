@@ -15,6 +15,7 @@ from typing import Any
 from clearance.case.kinds import LARGEST_DRILL_MM, MM_PER_INCH
 from clearance.case.machine_log import MeltedTable, log_fault, strays_from_log
 from clearance.case.materials import alloy, known_names
+from clearance.case.named_ports import check_ports, port_at, with_ports
 from clearance.case.readings import ReadingTable, reading_faults
 from clearance.case.stray_tables import (
     NO_EXPANSION,
@@ -38,7 +39,6 @@ from clearance.case.tables import (
     InspectionTable,
     PartTable,
     PassageTable,
-    Port,
     RecordTable,
     SeparateTable,
     StateTable,
@@ -179,7 +179,7 @@ def _case_of(file: TomlFile) -> Case:
     check_files(file, [("part", "mesh"), *(("part", "also_melted", n) for n in range(len(also)))])
     _check_material(file)
     _check_passages(file)
-    _check_ports(file)
+    check_ports(file)
     _check_names(file)
     _check_drills(file)
     _check_costs(file)
@@ -195,7 +195,7 @@ def _case_of(file: TomlFile) -> Case:
         text_sha256=file.sha256,
         part=part,
         record=tables.record,
-        passage=_with_ports(tables),
+        passage=with_ports(tables),
         separate=tables.separate,
         closed=tables.closed,
         stray=event.strays,
@@ -248,7 +248,7 @@ def _check_passages(file: TomlFile) -> None:
     smallest = GridTable().smallest_way if smallest is None else smallest
     for number in range(len(file.items("passage"))):
         where = ("passage", number)
-        inlet, outlet = (_port(file, (*where, end)) for end in ("inlet", "outlet"))
+        inlet, outlet = (port_at(file, (*where, end)) for end in ("inlet", "outlet"))
         if inlet and outlet and inlet["centre"] == outlet["centre"]:
             file.fault((*where, "outlet"), "another place than the inlet's", outlet["centre"])
         least = file.sound((*where, "min_clear_diameter"))
@@ -259,51 +259,6 @@ def _check_passages(file: TomlFile) -> None:
             )
         if file.sound((*where, "name")) == OUTSIDE:
             file.fault((*where, "name"), "another name: the result uses it for the open air")
-
-
-def _port(file: TomlFile, where: Where) -> dict[str, Any] | None:
-    """A port of a passage as the file has it, there or under [[port]]; None if it is not sound."""
-    written = file.sound(where)
-    if not isinstance(written, str):
-        return written if isinstance(written, dict) else None
-    places = [("port", number) for number in range(len(file.items("port")))]
-    found = [file.sound(place) for place in places if file.sound((*place, "name")) == written]
-    return found[0] if found and isinstance(found[0], dict) else None
-
-
-def _check_ports(file: TomlFile) -> None:
-    """Each name of a port leads to one, and each [[port]] is somebody's."""
-    items = file.items("port")
-    names = [name for item in items if isinstance(name := item.get("name"), str)]
-    used, all_read = set(), True
-    for number in range(len(file.items("passage"))):
-        for end in ("inlet", "outlet"):
-            where = ("passage", number, end)
-            name = file.sound(where)
-            all_read = all_read and name is not None
-            if not isinstance(name, str):
-                continue
-            used.add(name)
-            if name not in names:
-                near = nearest(name, names)
-                hint = f"; did you mean {near!r}?" if near else ""
-                file.fault(where, f"a table, {{ ... }}, or the name of a [[port]]{hint}")
-    for number in range(len(items)):
-        name = file.sound(("port", number, "name"))
-        if name is not None and name not in used and all_read and used <= set(names):
-            ask = "a name that some passage's inlet or outlet has; else give it under [[closed]]"
-            file.fault(("port", number, "name"), ask)
-
-
-def _with_ports(tables: CaseFile) -> tuple[PassageTable, ...]:
-    """The passages, names of ports replaced by what stands under [[port]]."""
-    ports = {port.name: Port(**port.model_dump(exclude={"name"})) for port in tables.port}
-
-    def named(passage: PassageTable) -> dict[str, Port]:
-        ends = {end: getattr(passage, end) for end in ("inlet", "outlet")}
-        return {end: ports[port] for end, port in ends.items() if isinstance(port, str)}
-
-    return tuple(passage.model_copy(update=named(passage)) for passage in tables.passage)
 
 
 def _check_names(file: TomlFile) -> None:
