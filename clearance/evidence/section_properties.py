@@ -138,7 +138,6 @@ def torsion_constant(polygons: Any, most_cells: int = MOST_CELLS) -> float:
         matrix.tocsc(),
         permc_spec="MMD_AT_PLUS_A",
         diag_pivot_thresh=0.0,
-        panel_size=1,  # a third quicker than panels of several columns, which share little here
         options={"SymmetricMode": True},
     )
     return float(load @ factors.solve(load))
