@@ -344,6 +344,15 @@ def _lines(rework: Rework, stroke: Drilling, holder_mm: float) -> tuple[str, ...
     )
 
 
+def compass(x: float, y: float) -> str:
+    """A direction in the layer plane: an axis of the part where it is one, else its turn."""
+    turn = math.degrees(math.atan2(y, x)) % 360.0
+    quarter = round(turn / 90.0)
+    if abs(turn - 90.0 * quarter) < TURN_DEG:
+        return ("+x", "+y", "-x", "-y")[quarter % 4]
+    return f"{turn:.1f} deg from +x to +y"
+
+
 def axis_words(direction: Sequence[float]) -> str:
     """Which way a drill goes: up or down, how far off the vertical, and towards where."""
     x, y, z = direction
@@ -351,12 +360,7 @@ def axis_words(direction: Sequence[float]) -> str:
     tilt = math.degrees(math.atan2(math.hypot(x, y), abs(z)))
     if tilt < UPRIGHT_DEG:
         return f"axis vertical, drilled {way}"
-    turn = math.degrees(math.atan2(y, x)) % 360.0
-    quarter = round(turn / 90.0)
-    if abs(turn - 90.0 * quarter) < TURN_DEG:
-        towards = ("+x", "+y", "-x", "-y")[quarter % 4]
-    else:
-        towards = f"{turn:.1f} deg from +x to +y"
+    towards = compass(x, y)
     if tilt > 90.0 - TURN_DEG:
         return f"axis horizontal, towards {towards}"
     return f"axis {tilt:.1f} deg from vertical, towards {towards}, drilled {way}"
@@ -371,7 +375,7 @@ def _taken(stroke: Drilling) -> str:
         return f"{said}with both {rounded_up(stroke.wall_cut_mm + both, 2)} mm of the wall is cut"
     if stroke.wall_margin_mm < both:
         return f"{said}together more than the clearance, the drill may touch the wall"
-    return f"{said}both come off the clearance"
+    return f"{said}both are still to come off the clearance"
 
 
 def _set_up(stroke: Drilling) -> str:

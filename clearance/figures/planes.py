@@ -16,7 +16,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.patheffects import withStroke
 
-from clearance.drawing.drill import DrillSection
+from clearance.drawing.drill import DrillSection, compass
 from clearance.drawing.level_parts import DETAIL_LETTERS
 from clearance.figures import style
 from clearance.figures.areas import area
@@ -125,7 +125,9 @@ def draw_drill(axes: Axes, section: DrillSection) -> Axes:
         _lean(axes, section, out)
     _nearest_line(axes, section)
     axes.set_aspect("equal", adjustable="box")
-    axes.set_xlabel("across from the entry, mm", loc="right")
+    # Two sections of one part may look to opposite sides: which way it is tilted hangs on that.
+    across = section.trace[1] - section.trace[0]
+    axes.set_xlabel(f"across from the entry, mm; right is {compass(*across)}", loc="right")
     axes.set_ylabel("z above the platform, mm")
     _names(axes, section, 0.02 * (u1 - u0))
     return axes

@@ -119,7 +119,7 @@ class Shots:
             path += f", up to {most(n['metal_worst_mm'])} mm over its width"
         said = [
             f"beam level at z {near(z)}, along {n['direction_deg']:.1f} deg from +x: {path}",
-            self._tube_words(tube, n["metal_worst_mm"]),
+            self._tube_words(tube, n["metal_worst_mm"], n["metal_least_mm"]),
         ]
         if n["chord_mm"] <= 0.0:
             said.append("along that line there is nothing to see of it")
@@ -140,13 +140,15 @@ class Shots:
             )
         if tube is not None or not self.alloys:
             metal = near(n["metal_worst_mm"], 0)
+            sheet = target.kind == "crossing"  # a gap is missing metal
+            replica = "over a drilled hole a foil of" if sheet else "a slot of"
             said.append(
-                f"to settle it, a foil so thick over a drilled hole in {metal} mm of the same "
-                "alloy, shot beside the part"
+                f"to settle it, {replica} {thick} mm in {metal} mm of the same alloy, shot beside "
+                "the part"
             )
         return "; ".join(said)
 
-    def _tube_words(self, tube: Tube | None, metal_mm: float) -> str:
+    def _tube_words(self, tube: Tube | None, metal_mm: float, least_mm: float | None = None) -> str:
         if not self.alloys:
             return UNKNOWN
         strongest = TUBES[-1]
@@ -156,7 +158,8 @@ class Shots:
             return f"more than twice the {limit:g} mm that {strongest.kv:g} kV passes ({alike})"
         limit = passes(tube, self.alloys)
         if metal_mm > limit:
-            return f"more than the {limit:g} mm that {tube.kv:g} kV passes at 2 % ({alike})"
+            partly = "in part " if least_mm is not None and least_mm <= limit else ""
+            return f"{partly}more than the {limit:g} mm that {tube.kv:g} kV passes at 2 % ({alike})"
         return f"{tube.kv:g} kV with {tube.filter} passes {limit:g} mm at 2 % ({alike})"
 
     def _through(self, least_mm: float, worst_mm: float) -> tuple[Tube | None, Answer]:

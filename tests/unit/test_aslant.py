@@ -6,7 +6,7 @@ Sheets are level: the angle is that of the drill from the vertical, whichever en
 import pytest
 
 from clearance.disposition.gather import Extra, plan_from
-from clearance.drawing.drill import _set_up, _taken
+from clearance.drawing.drill import _set_up, _taken, compass
 from clearance.drilling.aslant import off_normal, wanders
 from clearance.report.drilling import operation_line
 from clearance.result import Drilling, Rework
@@ -47,8 +47,8 @@ def test_a_sheet_met_far_off_its_normal_is_said_wherever_the_stroke_is(tilt_deg,
 @pytest.mark.parametrize(
     ("margin", "cut", "said"),
     [
-        (0.5, 0.0, "both come off the clearance"),
-        (0.162, 0.0, "both come off the clearance"),
+        (0.5, 0.0, "both are still to come off the clearance"),
+        (0.162, 0.0, "both are still to come off the clearance"),
         (0.16, 0.0, "together more than the clearance, the drill may touch the wall"),
         (0.0, 0.0, "together more than the clearance, the drill may touch the wall"),
         (0.0, 0.413, "with both 0.58 mm of the wall is cut"),
@@ -65,3 +65,11 @@ def test_of_several_strokes_the_one_that_may_cut_most_counts():
     assert plan.most_cut_mm == pytest.approx(0.522)
     plan = plan_from(Rework("open", 7.0, (stroke(), clear)), Extra(), None)
     assert (plan.margin_mm, plan.most_cut_mm) == (0.01, 0.0)
+
+
+@pytest.mark.parametrize(
+    ("x", "y", "said"),
+    [(1, 0, "+x"), (-2, 1e-12, "-x"), (0, -1, "-y"), (1, 1, "45.0 deg from +x to +y")],
+)
+def test_a_direction_in_the_layer_plane_is_an_axis_where_it_is_one(x, y, said):
+    assert compass(x, y) == said
