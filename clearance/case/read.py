@@ -16,7 +16,7 @@ from clearance.case.kinds import LARGEST_DRILL_MM, MM_PER_INCH
 from clearance.case.machine_log import MeltedTable, log_fault, strays_from_log
 from clearance.case.materials import alloy, known_names
 from clearance.case.named_ports import check_ports, port_at, with_ports
-from clearance.case.readings import ReadingTable, reading_faults
+from clearance.case.readings import ReadingTable, group_faults, reading_faults
 from clearance.case.stray_tables import (
     NO_EXPANSION,
     BuildEvent,
@@ -316,30 +316,26 @@ def _check_readings(file: TomlFile, event: BuildEvent) -> None:
     passages = [str(item.get("name")) for item in file.items("passage")]
     ends = [(item, end) for item in file.items("passage") for end in ("inlet", "outlet")]
     ports = [f"{item.get('name')} {end}" for item, end in ends]
-    given = [one.get(end) for one, end in ends]
-    named = {key: port for key, port in zip(given, ports, strict=True) if isinstance(key, str)}
+    called = {str(item.get(end)): port for (item, end), port in zip(ends, ports, strict=True)}
     ports += [str(item.get("name")) for item in file.items("closed")]
-    shared: dict[str, float] = {}
     for number, raw in enumerate(file.items("reading")):
         where = ("reading", number)
         if file.sound(where) is None:
             continue
         for name, expected in reading_faults(raw):
             file.fault((*where, name), expected)
-        for name, known, kind in (("passage", passages, "passage"), ("port", ports, "port")):
+        for name, known, other in (("passage", passages, {}), ("port", ports, called)):
             if name in raw and raw[name] not in known:
-                near = named.get(raw[name]) if kind == "port" else None
-                near = near or nearest(raw[name], known)
+                near = other.get(raw[name]) or nearest(raw[name], known)
                 hint = f"; did you mean {near!r}?" if near else ""
-                file.fault((*where, name), f"the name of a {kind}{hint}")
+                file.fault((*where, name), f"the name of a {name}{hint}")
         if event.strays and raw.get("event", 1) > len(event.strays):
             file.fault((*where, "event"), f"at most {len(event.strays)}, the last stray sheet")
         if raw.get("kind") == "pressure_loss" and "flow" not in file.document:
             file.say((*where, "kind"), "found 'pressure_loss', expected a [flow] table beside it")
-        if "group" in raw and "u_group" in raw:
-            first = shared.setdefault(raw["group"], raw["u_group"])
-            if first != raw["u_group"]:
-                file.fault((*where, "u_group"), f"{first:g}, as in the group's first reading")
+    sound = [file.sound(("reading", n)) or {} for n in range(len(file.items("reading")))]
+    for number, name, expected in group_faults(sound):
+        file.fault(("reading", number, name), expected)
 
 
 def _event(file: TomlFile) -> BuildEvent:

@@ -6,7 +6,7 @@ themselves. What a reading should be after the event is left to `readings`.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Annotated, Any, Literal, NamedTuple
 
 from pydantic import AfterValidator, BeforeValidator, Field
@@ -167,6 +167,8 @@ MEASURED: frozenset[Kind] = frozenset(kind for kind, keys in KEYS.items() if "u"
 """Kinds whose value carries a standard uncertainty: these can contradict alone."""
 HEIGHTS: frozenset[Kind] = frozenset({"rim_top", "rim_bottom", "part_height"})
 """Kinds that are measured from one end of the part to a face that was melted."""
+UNITS: dict[str, str] = {"mass": "g", "pressure_loss": "kPa", "open_area": "mm2"}
+"""Units of values that are no lengths."""
 WHAT: dict[str, str] = {
     "value": "what was read",
     "u": "the standard uncertainty of the value, above 0",
@@ -205,6 +207,20 @@ def reading_faults(raw: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
         yield from _pin_faults(raw)
     if kind == "seen":
         yield from _seen_faults(raw)
+
+
+def group_faults(readings: Sequence[Mapping[str, Any]]) -> Iterator[tuple[int, str, str]]:
+    """Readings that cannot share their group's error: number (from 0), key, what is expected."""
+    first: dict[str, Mapping[str, Any]] = {}
+    for number, raw in enumerate(readings):
+        if "group" not in raw or "u_group" not in raw:
+            continue
+        one = first.setdefault(raw["group"], raw)
+        if one["u_group"] != raw["u_group"]:
+            yield number, "u_group", f"{one['u_group']:g}, as in the group's first reading"
+        unit = UNITS.get(one["kind"], "mm")
+        if unit != UNITS.get(raw["kind"], "mm"):
+            yield number, "group", f"another group: the readings of this one are in {unit}"
 
 
 def _value_faults(kind: str, value: Any) -> Iterator[tuple[str, str]]:

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from clearance.case.readings import MEASURED, ReadingTable
+from clearance.case.readings import MEASURED, UNITS, ReadingTable
 from clearance.disposition.order_of_work import proving_ball_mm
 from clearance.evidence.balls import limits
 from clearance.readings.forward import Forward, ball
@@ -25,7 +25,6 @@ from clearance.verdict.names import event as event_name
 from clearance.verdict.numbers import given
 from clearance.verdict.prepared import Checked
 
-UNITS = {"mass": "g", "pressure_loss": "kPa", "open_area": "mm2"}
 YES_OR_NO = ("rim_seen", "seen")
 SURE = 2.0
 """Standard uncertainties that a pressure loss must keep from its limit: 97.7 % (JCGM 106)."""

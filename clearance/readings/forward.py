@@ -77,6 +77,7 @@ class Forward:
             for p in passages
             for number, c in enumerate(p.crossings, 1)
         }
+        self.counted = {p.name: len(p.crossings) for p in passages}
         self.unknowns = Unknowns.of(checked.case)
         self.layer = checked.case.part.layer_thickness
         self._rims = Rims(checked.bodies)
@@ -411,6 +412,9 @@ class Forward:
     def _seen(self, predicted: Predicted, reading: ReadingTable) -> Prediction:
         there: bool | None
         if reading.passage is not None:
+            count = self.counted.get(reading.passage)
+            if count is not None and (reading.crossing or 0) > count:
+                return Untold(f"the passage has no crossing {reading.crossing}, but {count}")
             there = self._narrowed(predicted, reading.passage, reading.crossing)
         else:
             assert reading.height is not None

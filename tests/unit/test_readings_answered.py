@@ -293,6 +293,23 @@ def test_every_slip_is_told_with_its_key(tmp_path, reading, expected):
     assert len(str(fault.value).splitlines()) == 1
 
 
+def test_a_group_shares_an_error_of_one_unit(tmp_path):
+    shared = dict(u=0.1, group="g", u_group=0.1)
+    area = dict(kind="open_area", passage="a", height=12.0, value=1.0, **shared)
+    with pytest.raises(CaseError) as fault:
+        read_case(write(tmp_path, [dict(kind="part_height", value=1.0, **shared), area]))
+    assert "number 2 group: found 'g', expected another group: the readings of" in str(fault.value)
+    assert "this one are in mm" in str(fault.value)
+
+
+def test_of_a_crossing_that_is_not_there_nothing_is_told(ask):
+    for found in (True, False):
+        (reading,) = ask(dict(kind="seen", passage="a", crossing=2, found=found)).readings
+        assert reading.note == "the passage has no crossing 2, but 1"
+        assert reading.predicted is None
+        assert not reading.contradicts
+
+
 def test_a_group_has_one_shared_error(tmp_path):
     height = dict(kind="part_height", value=1.0, u=0.1, group="g")
     with pytest.raises(CaseError) as fault:
