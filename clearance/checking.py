@@ -44,7 +44,7 @@ from clearance.system.once import Kept
 from clearance.system.processes import processors
 from clearance.verdict.apart import separate
 from clearance.verdict.confirmed import in_words, not_asked, verified
-from clearance.verdict.passage import PassageCheck
+from clearance.verdict.passage_check import PassageCheck
 from clearance.verdict.prepared import Checked, Progress, silent
 
 MOST_THREADS = 4

@@ -37,7 +37,7 @@ from clearance.passages.rooms import holds_rims_only, room
 from clearance.predicted.cuts import predicted_metal, stray_metal
 from clearance.predicted.part import NOMINAL, Predicted
 from clearance.predicted.stray import slabs
-from clearance.verdict.passage import PassageCheck
+from clearance.verdict.passage_check import PassageCheck
 from clearance.verdict.prepared import prepare
 
 FIGURES = Path(__file__).parent / "figures"

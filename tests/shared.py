@@ -142,7 +142,7 @@ def _remedied() -> Any:
 
 @cache
 def _look() -> Any:
-    from clearance.verdict.passage import PassageCheck
+    from clearance.verdict.passage_check import PassageCheck
 
     return _once_each(PassageCheck, lambda checked, passage: (checked, passage.name))
 

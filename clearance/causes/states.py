@@ -20,9 +20,9 @@ from clearance.checking import judge
 from clearance.predicted.variants import variants
 from clearance.result import Result, State
 from clearance.sweeps.near import Near
-from clearance.sweeps.passage import PassageSweep
+from clearance.sweeps.passage_sweep import PassageSweep
 from clearance.verdict.other_event import with_strays
-from clearance.verdict.passage import PassageCheck
+from clearance.verdict.passage_check import PassageCheck
 from clearance.verdict.prepared import Checked, Progress, silent
 
 Floats = NDArray[np.float64]

@@ -24,7 +24,7 @@ from clearance.flow.orifice import loss
 from clearance.heights import above_platform
 from clearance.passages.changed import changed
 from clearance.result import DispositionResult, FlowResult, PassageResult, Result
-from clearance.verdict.passage import PassageCheck
+from clearance.verdict.passage_check import PassageCheck
 from clearance.verdict.prepared import Checked, Progress, silent
 
 

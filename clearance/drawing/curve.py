@@ -23,7 +23,7 @@ from clearance.predicted.part import NOMINAL, Predicted
 from clearance.report.headline import clear_diameter
 from clearance.result import CrossingResult, PassageResult, State
 from clearance.verdict.numbers import NAMEWORTHY, percent
-from clearance.verdict.passage import PassageCheck
+from clearance.verdict.passage_check import PassageCheck
 
 STEP_MM = 0.25
 """Distance of the points along the way."""

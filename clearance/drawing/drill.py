@@ -43,7 +43,7 @@ from clearance.verdict.numbers import (
     rounded_down,
     rounded_up,
 )
-from clearance.verdict.passage import PassageCheck
+from clearance.verdict.passage_check import PassageCheck
 
 MARGIN_MM = 6.0
 """What is shown around the drill and the crossing."""

@@ -59,7 +59,7 @@ from clearance.result import (
     Result,
 )
 from clearance.verdict.numbers import NAMEWORTHY, given, level, most, near, span
-from clearance.verdict.passage import PassageCheck
+from clearance.verdict.passage_check import PassageCheck
 from clearance.verdict.prepared import Progress, silent
 
 HOLD = ("HOLD", "this sheet does not release the part")

@@ -33,7 +33,7 @@ from clearance.predicted.part import NOMINAL
 from clearance.result.passage import Change, NearestLine
 from clearance.verdict.numbers import given, rounded_down, rounded_up
 from clearance.verdict.one_variant import Crossed
-from clearance.verdict.passage import PassageCheck
+from clearance.verdict.passage_check import PassageCheck
 
 SIDES = 96
 """Sides of the polyhedra that stand for a drilled bore."""

@@ -24,8 +24,8 @@ from clearance.predicted.part import NOMINAL
 from clearance.result import FlowVerdict, State
 from clearance.result.passage import Change, NearestLine
 from clearance.verdict.graph import cheapest, on_way
-from clearance.verdict.one_variant import Crossed, Judged
-from clearance.verdict.passage import PassageCheck
+from clearance.verdict.one_variant import Crossed, PassageVerdict
+from clearance.verdict.passage_check import PassageCheck
 
 MOST_SIZES = 8
 """Drill diameters tried, each a little larger, where the re-check refuses the best."""
@@ -34,7 +34,7 @@ FULLY_OPEN = 1.0 - 1e-6
 FACING = math.cos(math.radians(45.0))
 """A mouth whose normal is nearer to straight down than 45 degrees faces the platform."""
 
-FlowAfter = Callable[[Judged], FlowVerdict]
+FlowAfter = Callable[[PassageVerdict], FlowVerdict]
 
 
 class Reach:
@@ -198,7 +198,7 @@ class Reach:
         said = f"{refused.why_not}; drills of more than {above:g} mm were not tried"
         return replace(refused, why_not=said)
 
-    def _kept(self, after: Judged) -> bool:
+    def _kept(self, after: PassageVerdict) -> bool:
         """Whether the allowed pressure loss is kept after a plan, if one is given."""
         return self.flow_after is None or self.flow_after(after) in ("met", "not given")
 
@@ -298,7 +298,9 @@ class Reach:
         return sorted(self.lines.misses, key=lambda miss: -miss.nearness)
 
 
-def needs_reach(judged: list[Judged], nominal: Judged, flow_missed: bool = False) -> bool:
+def needs_reach(
+    judged: list[PassageVerdict], nominal: PassageVerdict, flow_missed: bool = False
+) -> bool:
     """Whether drilling is worth looking at: the passage fails, and not by its design.
 
     `flow_missed`: the event may take away that the allowed pressure loss is kept.

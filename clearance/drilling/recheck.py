@@ -24,10 +24,10 @@ from clearance.drilling.wall_left import (
 from clearance.predicted.part import Events, Predicted
 from clearance.result import Rework, State
 from clearance.system.once import once
-from clearance.verdict.one_variant import Crossed, Judged
-from clearance.verdict.passage import PassageCheck
+from clearance.verdict.one_variant import Crossed, PassageVerdict
+from clearance.verdict.passage_check import PassageCheck
 
-Kept = Callable[[Judged], bool]
+Kept = Callable[[PassageVerdict], bool]
 
 
 class Recheck:
@@ -115,7 +115,7 @@ class Recheck:
         check = self.check
         return Voids(check.checked, check.inlet, check.outlet, check.nominal.way.route)
 
-    def _after(self, crossed: Crossed, taken: tuple[Bore, ...]) -> Judged:
+    def _after(self, crossed: Crossed, taken: tuple[Bore, ...]) -> PassageVerdict:
         near = self.check.predicted(crossed.variant.events, self.check.checked.pitch_mm)
         drilled = Drilled(near.window, near.events, near.added, taken)
         return replace(self.check.judge_in(drilled, crossed.variant), part=drilled)

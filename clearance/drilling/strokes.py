@@ -20,7 +20,7 @@ from clearance.drilling.widest_line import Widest
 from clearance.kernels.vectors import Floats
 from clearance.result import Drilling, Rework
 from clearance.result.passage import Change, NearestLine
-from clearance.verdict.one_variant import Judged
+from clearance.verdict.one_variant import PassageVerdict
 
 
 @dataclass(frozen=True)
@@ -49,7 +49,7 @@ class Reached:
         What the plan takes out, in the first variant.
     holes : tuple of Hole
         The same with what tolerance and run-out may take.
-    after : Judged or None
+    after : PassageVerdict or None
         The re-check in the first variant.
     """
 
@@ -63,7 +63,7 @@ class Reached:
     line: NearestLine | None = None
     bores: tuple[Bore, ...] = ()
     holes: tuple[Hole, ...] = ()
-    after: Judged | None = None
+    after: PassageVerdict | None = None
 
 
 @dataclass(frozen=True, eq=False)

@@ -21,8 +21,8 @@ from clearance.predicted.variants import Variant
 from clearance.result import FlowResult, FlowVerdict
 from clearance.system.once import once
 from clearance.verdict.graph import apart_without, on_way, passed_by
-from clearance.verdict.one_variant import Judged
-from clearance.verdict.passage import PassageCheck
+from clearance.verdict.one_variant import PassageVerdict
+from clearance.verdict.passage_check import PassageCheck
 
 MOST_VARIANTS = 8
 """Variants of the event whose open ways are looked at, at most."""
@@ -34,14 +34,14 @@ class CheckedFlow:
     def __init__(self, check: PassageCheck):
         """`check`: judged."""
         self.check = check
-        self._known: dict[Judged | None, FlowResult | None] = {}
+        self._known: dict[PassageVerdict | None, FlowResult | None] = {}
 
-    def after(self, after: Judged | None) -> FlowResult | None:
+    def after(self, after: PassageVerdict | None) -> FlowResult | None:
         """Pressure loss with "after_rework" of a plan; None where the case gives no flow.
 
         Parameters
         ----------
-        after : Judged or None
+        after : PassageVerdict or None
             The passage in the first variant's part less the plan's bores; None: not drilled. Where
             it does not hold that part, nothing bounds the loss of a plan that leaves a crossing
             sealed beside an open way, and ways beside one another count as one.
@@ -50,7 +50,7 @@ class CheckedFlow:
             self._known[after] = self._after(after)
         return self._known[after]
 
-    def _after(self, after: Judged | None) -> FlowResult | None:
+    def _after(self, after: PassageVerdict | None) -> FlowResult | None:
         check, flow = self.check, self.check.checked.case.flow
         if flow is None:
             return None
@@ -78,7 +78,7 @@ class CheckedFlow:
         cuts = _cuts(first, past)
         return pressure_loss(low, high, restrictions, flow, stopped, opened, cuts)
 
-    def kept_after(self, after: Judged) -> FlowVerdict:
+    def kept_after(self, after: PassageVerdict) -> FlowVerdict:
         """Whether the allowed pressure loss is kept once a plan is drilled."""
         flow = self.after(after)
         kept = None if flow is None else flow["requirement"]["after_rework"]
@@ -113,7 +113,7 @@ class CheckedFlow:
                 found.append(self._by_span(span.events))
         return () if None in found else tuple(end for end in found if end is not None)
 
-    def _by_ways(self, judged: Judged) -> End | None:
+    def _by_ways(self, judged: PassageVerdict) -> End | None:
         events = judged.variant.events
         predicted = self.check.predicted(events, self.check.checked.pitch_mm)
         return self._through(predicted, judged.way.route, judged.everything)
@@ -126,7 +126,7 @@ class CheckedFlow:
         way = check.search(predicted, list(crossed.everything)).way(enough_mm=check.required)
         return self._through(predicted, way.route, crossed.everything)
 
-    def _drilled(self, after: Judged | None) -> End | None:
+    def _drilled(self, after: PassageVerdict | None) -> End | None:
         several = len(self.check.judged) > 1 or self._possible.between
         if after is None or after.part is None or several:
             return None
@@ -145,7 +145,7 @@ def _unbounded(restriction: Restriction) -> bool:
     return restriction.along or min(restriction.bad_mm2, restriction.drilled_mm2) <= 0.0
 
 
-def _cuts(judged: Judged, past: set[int]) -> list[list[int]]:
+def _cuts(judged: PassageVerdict, past: set[int]) -> list[list[int]]:
     """Crossings of one sheet that a way leads past one by one, but not past all of them."""
     by_sheet: dict[int, list[int]] = {}
     for n in sorted(past):
@@ -200,7 +200,7 @@ def _restriction(
     possible: Possible,
     high: End,
     crossing: Crossing,
-    after: Judged | None,
+    after: PassageVerdict | None,
     past: bool,
     beside: bool,
 ) -> Restriction:

@@ -19,7 +19,7 @@ from clearance.flow.pressure_loss import ROUGHNESS_MM
 from clearance.geometry import polylines
 from clearance.passages.crossings import Crossing
 from clearance.predicted.part import NOMINAL, Predicted
-from clearance.verdict.passage import PassageCheck
+from clearance.verdict.passage_check import PassageCheck
 
 
 def ends(check: PassageCheck) -> tuple[End, End, End | None]:

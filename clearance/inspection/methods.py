@@ -15,7 +15,7 @@ from clearance.inspection.weighed import flow, ultrasound, weighing
 from clearance.predicted.part import Predicted
 from clearance.result import Result
 from clearance.result.inspection import Inspection
-from clearance.verdict.passage import PassageCheck
+from clearance.verdict.passage_check import PassageCheck
 from clearance.verdict.prepared import Checked, Progress, silent
 
 NOT_INSIDE = "a gap in the metal, not in a passage"

@@ -23,7 +23,7 @@ from clearance.predicted.stray import Event
 from clearance.result import Result, Unmelted
 from clearance.result.inspection import Target as Kind
 from clearance.verdict.numbers import NAMEWORTHY
-from clearance.verdict.passage import PassageCheck
+from clearance.verdict.passage_check import PassageCheck
 from clearance.verdict.prepared import Checked
 
 Floats = NDArray[np.float64]

@@ -25,7 +25,7 @@ from clearance.passages.way import enters
 from clearance.predicted.part import NOMINAL
 from clearance.result import Ball, GaugePin
 from clearance.verdict.numbers import least, most, near
-from clearance.verdict.passage import PassageCheck
+from clearance.verdict.passage_check import PassageCheck
 
 Floats = NDArray[np.float64]
 

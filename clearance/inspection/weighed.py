@@ -24,7 +24,7 @@ from clearance.predicted.part import Predicted
 from clearance.result import PassageResult, Result, State
 from clearance.result.inspection import Answer
 from clearance.verdict.numbers import most, near, percent
-from clearance.verdict.passage import PassageCheck
+from clearance.verdict.passage_check import PassageCheck
 
 FACE = 0.9
 """Share of a gap's area that has to lie straight above or below one level face."""

@@ -16,7 +16,7 @@ from clearance.predicted.variants import variants
 from clearance.restart.asked import Asked, Standing
 from clearance.result import State
 from clearance.verdict.apart import separate
-from clearance.verdict.passage import PassageCheck
+from clearance.verdict.passage_check import PassageCheck
 from clearance.verdict.prepared import Progress, prepare
 
 NO_PASSAGE = "no passage is given"

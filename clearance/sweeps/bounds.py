@@ -25,7 +25,7 @@ from clearance.ports.mouth import Mouth
 from clearance.predicted.part import NOMINAL
 from clearance.sweeps.near import Near
 from clearance.system.once import once
-from clearance.verdict.passage import PassageCheck
+from clearance.verdict.passage_check import PassageCheck
 
 Floats = NDArray[np.float64]
 Soup = NDArray[np.float32]

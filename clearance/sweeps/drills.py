@@ -20,7 +20,7 @@ from clearance.result import State
 from clearance.result.sweep import Reopen
 from clearance.sweeps.looked_at import At, rows_of
 from clearance.sweeps.result import IMPOSSIBLE, NOT_NEEDED, POSSIBLE
-from clearance.verdict.passage import PassageCheck
+from clearance.verdict.passage_check import PassageCheck
 
 Floats = NDArray[np.float64]
 REACH_MM = 5.0

@@ -21,10 +21,10 @@ from clearance.errors import CaseError
 from clearance.predicted.stray import Event
 from clearance.result import STATES, Margin, Result, State
 from clearance.sweeps.near import Near, melts_the_same
-from clearance.sweeps.passage import PassageSweep
+from clearance.sweeps.passage_sweep import PassageSweep
 from clearance.system.processes import processors
 from clearance.verdict.other_event import with_strays
-from clearance.verdict.passage import PassageCheck
+from clearance.verdict.passage_check import PassageCheck
 from clearance.verdict.prepared import Checked, Progress, silent
 
 Floats = NDArray[np.float64]

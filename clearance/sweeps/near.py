@@ -27,7 +27,7 @@ from clearance.passages.stoppers import pieces_at, stopper, sunk_mm
 from clearance.predicted.part import NOMINAL
 from clearance.predicted.stray import Event, Gate, rounded, slabs
 from clearance.system.once import once
-from clearance.verdict.passage import PassageCheck
+from clearance.verdict.passage_check import PassageCheck
 
 BAND_MM = 1.0
 """Walls of so much height are kept together for quick sections."""

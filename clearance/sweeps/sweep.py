@@ -22,10 +22,10 @@ from clearance.result import State
 from clearance.sweeps.drills import Drills
 from clearance.sweeps.looked_at import At
 from clearance.sweeps.near import Near, melts_the_same
-from clearance.sweeps.passage import PassageSweep
+from clearance.sweeps.passage_sweep import PassageSweep
 from clearance.sweeps.result import PassageHeights, Sweep, joined
 from clearance.sweeps.wanted import PARTS, Piece, Wanted, moving, pieces
-from clearance.verdict.passage import PassageCheck
+from clearance.verdict.passage_check import PassageCheck
 from clearance.verdict.prepared import Checked, Progress, prepare, silent
 
 Floats = NDArray[np.float64]

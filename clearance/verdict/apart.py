@@ -17,7 +17,7 @@ from clearance.passages.search import Search
 from clearance.predicted.part import NOMINAL, Predicted
 from clearance.predicted.variants import Variant
 from clearance.result import Apart, SeparateResult, Unmelted
-from clearance.verdict.passage import FINER, PassageCheck, point
+from clearance.verdict.passage_check import FINER, PassageCheck, point
 from clearance.verdict.prepared import Checked, Progress
 
 

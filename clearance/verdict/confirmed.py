@@ -16,8 +16,8 @@ import numpy as np
 
 from clearance.predicted.stray import Event
 from clearance.result import PassageResult, State, Verified
-from clearance.verdict.one_variant import Judged
-from clearance.verdict.passage import PassageCheck
+from clearance.verdict.one_variant import PassageVerdict
+from clearance.verdict.passage_check import PassageCheck
 from clearance.verdict.prepared import Checked, Progress, silent
 
 if TYPE_CHECKING:
@@ -89,7 +89,9 @@ class _Looks:
             return _told(result, "not-possible", str(fault))
         return _told(result, "agrees")
 
-    def _opinion(self, check: PassageCheck, judged: Judged, result: PassageResult) -> Opinion:
+    def _opinion(
+        self, check: PassageCheck, judged: PassageVerdict, result: PassageResult
+    ) -> Opinion:
         from clearance.verdict.second_opinion import Claim
 
         solids = self._built(judged.variant.events or ())

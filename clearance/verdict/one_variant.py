@@ -1,7 +1,7 @@
 """One passage in one predicted part, as judged; and what several such looks say together.
 
-In: crossings, a way and a state. Out: `Judged`; the look that knows more, the leak that is named,
-the variants between which a state flips.
+In: crossings, a way and a state. Out: `PassageVerdict`; the look that knows more, the leak that is
+named, the variants between which a state flips.
 """
 
 from __future__ import annotations
@@ -87,7 +87,7 @@ class Together:
 
 
 @dataclass(frozen=True, eq=False)
-class Judged(Crossed):
+class PassageVerdict(Crossed):
     """One passage in one predicted part.
 
     `wide`: it is wide enough by proof, so that no finer pitch tells what is undetermined.
@@ -104,7 +104,7 @@ class Judged(Crossed):
     together: tuple[Together, ...] = ()
 
 
-def tighter(a: Judged, b: Judged) -> Judged:
+def tighter(a: PassageVerdict, b: PassageVerdict) -> PassageVerdict:
     """Of two looks at one passage the one that knows more."""
     if b.state is not State.UNDETERMINED or contradicts(b.way):
         return b
@@ -113,7 +113,7 @@ def tighter(a: Judged, b: Judged) -> Judged:
     return a
 
 
-def leaks(judged: list[Judged], platform_z: float) -> list[str]:
+def leaks(judged: list[PassageVerdict], platform_z: float) -> list[str]:
     """A way out of the part that is too narrow to matter, named all the same."""
     way = next((j.way for j in judged if j.way.leak_mm > 0.0 and not j.way.leak), None)
     if way is None:
@@ -125,7 +125,7 @@ def leaks(judged: list[Judged], platform_z: float) -> list[str]:
     ]
 
 
-def facets(nominal: Judged, required_mm: float, metal: Callable[[], Soup]) -> list[str]:
+def facets(nominal: PassageVerdict, required_mm: float, metal: Callable[[], Soup]) -> list[str]:
     """Whether the nominal part misses its requirement only because it is drawn in facets."""
     missing = required_mm - nominal.way.low_mm
     if missing <= 0.0 or nominal.way.leak or not len(nominal.way.route):
@@ -141,7 +141,7 @@ def facets(nominal: Judged, required_mm: float, metal: Callable[[], Soup]) -> li
     ]
 
 
-def differences(judged: list[Judged]) -> str:
+def differences(judged: list[PassageVerdict]) -> str:
     """Where the state flips, as the pairs of neighbouring variants between which it does."""
     flips = [
         f"{a.state.value} at {a.variant.said}, {b.state.value} at {b.variant.said}"

@@ -13,7 +13,7 @@ from typing import Any
 
 from clearance.case.read import Case
 from clearance.errors import ClearanceError
-from clearance.verdict.passage import PassageCheck
+from clearance.verdict.passage_check import PassageCheck
 from clearance.verdict.prepared import Progress, prepare, silent
 
 MOST = 24

@@ -8,7 +8,7 @@ import shapes
 from clearance.case.read import read_case
 from clearance.disposition.remedy import remedied
 from clearance.drawing.curve import curve
-from clearance.verdict.passage import PassageCheck
+from clearance.verdict.passage_check import PassageCheck
 from clearance.verdict.prepared import prepare
 
 RADIUS, HEIGHT, SIDES = 3.0, 30.0, 64

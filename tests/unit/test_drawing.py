@@ -14,7 +14,7 @@ from clearance.drawing.level import level_section
 from clearance.errors import ClearanceError
 from clearance.figures.level import level_figure
 from clearance.verdict.apart import separate
-from clearance.verdict.passage import PassageCheck
+from clearance.verdict.passage_check import PassageCheck
 from clearance.verdict.prepared import prepare, silent
 
 STEP = {"shape": "layer", "source": "log", "layers": 0, "next_layer": 60}

@@ -9,7 +9,7 @@ import shapes as s
 
 from clearance.case.read import read_case
 from clearance.passages.search import Search
-from clearance.verdict.passage import PassageCheck
+from clearance.verdict.passage_check import PassageCheck
 from clearance.verdict.prepared import prepare
 
 R, HEIGHT, LEAN = 2.0, 10.0, 20.0

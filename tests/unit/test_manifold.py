@@ -13,7 +13,7 @@ import shared
 
 from clearance.case.read import read_case
 from clearance.drawing.level import level_section
-from clearance.verdict.passage import PassageCheck
+from clearance.verdict.passage_check import PassageCheck
 from clearance.verdict.prepared import prepare
 
 PLACES = (-12.0, -4.0, 4.0, 12.0)

@@ -12,7 +12,7 @@ from clearance.geometry.planes import Plane
 from clearance.passages.parting import Parting, _spans
 from clearance.passages.search import Search
 from clearance.predicted.part import NOMINAL
-from clearance.verdict.passage import PassageCheck
+from clearance.verdict.passage_check import PassageCheck
 from clearance.verdict.prepared import prepare
 
 LEFT, RIGHT = np.array([-1.5, 0.0, 15.0]), np.array([1.5, 0.0, 15.0])

@@ -14,7 +14,7 @@ from clearance.predicted.variants import Span
 from clearance.result import State
 from clearance.verdict.apart import separate
 from clearance.verdict.between import Passage, between
-from clearance.verdict.passage import PassageCheck
+from clearance.verdict.passage_check import PassageCheck
 from clearance.verdict.prepared import prepare
 from clearance.verdict.states import Required
 

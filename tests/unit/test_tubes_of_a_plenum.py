@@ -19,7 +19,7 @@ import shapes
 from clearance.case.read import read_case
 from clearance.drawing import level
 from clearance.result import ClearDiameter, CrossingResult, PassageResult, State
-from clearance.verdict.passage import PassageCheck
+from clearance.verdict.passage_check import PassageCheck
 from clearance.verdict.prepared import prepare
 
 COUNT, RADIUS, TOP = 12, 1.0, 14.0

@@ -23,8 +23,8 @@ from clearance.geometry import routes, segments
 from clearance.passages.search import Search
 from clearance.predicted import part as predicted_part
 from clearance.predicted.part import Window
-from clearance.verdict import passage as verdict_passage
-from clearance.verdict.passage import PassageCheck
+from clearance.verdict import passage_check as verdict_passage
+from clearance.verdict.passage_check import PassageCheck
 from clearance.verdict.prepared import Checked, prepare
 
 PART_BETWEEN = "solids part the openings of a passage that is said to have a way"

@@ -15,7 +15,7 @@ import shared
 
 from clearance.case.read import read_case
 from clearance.predicted.part import NOMINAL
-from clearance.verdict.passage import PassageCheck
+from clearance.verdict.passage_check import PassageCheck
 from clearance.verdict.prepared import prepare
 
 TOP, WIDE = 4.0, 2.0

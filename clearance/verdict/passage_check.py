@@ -39,7 +39,14 @@ from clearance.verdict.graph import (
     regions,
     renumbered,
 )
-from clearance.verdict.one_variant import Crossed, Judged, differences, facets, leaks, tighter
+from clearance.verdict.one_variant import (
+    Crossed,
+    PassageVerdict,
+    differences,
+    facets,
+    leaks,
+    tighter,
+)
 from clearance.verdict.prepared import Checked, Progress, silent
 from clearance.verdict.side_by_side import shares_of, side_by_side
 from clearance.verdict.states import Required, Seen, contradicts, failing, state_of
@@ -81,7 +88,7 @@ class PassageCheck:
         self._wide: dict[Events, Predicted] = {}
         self._nominal_search: Search | None = None
         self._sections: WindowSections | None = None
-        self.judged: list[Judged] = []
+        self.judged: list[PassageVerdict] = []
 
     def window(self, pitch_mm: float) -> Window:
         """The window of this passage at a pitch."""
@@ -161,10 +168,10 @@ class PassageCheck:
         """Whether a stopper may hide a way in the nominal part."""
         return self.search(self.predicted(NOMINAL, self.checked.pitch_mm), []).hides
 
-    def judge(self, variant: Variant) -> Judged:
+    def judge(self, variant: Variant) -> PassageVerdict:
         """State of the passage under one variant, looking closer where it is not clear."""
         pitch = self.checked.pitch_mm
-        best: Judged | None = None
+        best: PassageVerdict | None = None
         for _ in range(1 + FINER):
             try:
                 now = self._judge_at(variant, pitch)
@@ -182,10 +189,10 @@ class PassageCheck:
         assert best is not None
         return best
 
-    def _judge_at(self, variant: Variant, pitch: float) -> Judged:
+    def _judge_at(self, variant: Variant, pitch: float) -> PassageVerdict:
         return self.judge_in(self.predicted(variant.events, pitch), variant)
 
-    def judge_in(self, predicted: Predicted, variant: Variant) -> Judged:
+    def judge_in(self, predicted: Predicted, variant: Variant) -> PassageVerdict:
         """State of the passage in a predicted part, whatever has been taken out of it."""
         pitch = predicted.grid.pitch_mm
         crossed = self.crossed(predicted, variant)
@@ -209,7 +216,7 @@ class PassageCheck:
         if few and wide and state is State.UNDETERMINED:
             wide = around().low_mm >= self.required
         clear = wide and not contradicts(way)
-        return Judged(*found, state, way, reasons, pitch, clear, together=shared)
+        return PassageVerdict(*found, state, way, reasons, pitch, clear, together=shared)
 
     def crossed(self, predicted: Predicted, variant: Variant) -> Crossed:
         """What crosses the passage in a predicted part: all that a search for drills asks for."""
@@ -308,7 +315,7 @@ class PassageCheck:
         return crossing.circle_mm < self.checked.case.grid.smallest_way
 
     @once
-    def nominal(self) -> Judged:
+    def nominal(self) -> PassageVerdict:
         """The passage in the nominal part."""
         return self.judge(Variant(NOMINAL, ""))
 
@@ -343,7 +350,7 @@ class PassageCheck:
         self.judged = judged
         return self._combined(nominal, judged)
 
-    def _between(self, state: State, judged: list[Judged]) -> Between:
+    def _between(self, state: State, judged: list[PassageVerdict]) -> Between:
         """Whether the one state of all heights looked at holds between them too."""
         spans = self.checked.unknowns.spans
         if not spans or state is State.UNDETERMINED:
@@ -384,7 +391,7 @@ class PassageCheck:
         smallest = self.checked.case.grid.smallest_way
         return all(largest_circle_mm(shape) < smallest for shape in left)
 
-    def _metal_around(self, nominal: Judged) -> Soup:
+    def _metal_around(self, nominal: PassageVerdict) -> Soup:
         return self.search(self.predicted(NOMINAL, nominal.pitch_mm), []).metal
 
     def _apart(self) -> str:
@@ -406,7 +413,7 @@ class PassageCheck:
             f"in different voids of the nominal part; {near}"
         )
 
-    def _combined(self, nominal: Judged, judged: list[Judged]) -> PassageResult:
+    def _combined(self, nominal: PassageVerdict, judged: list[PassageVerdict]) -> PassageResult:
         first = judged[0]
         states = {j.state for j in judged}
         state = first.state if len(states) == 1 else State.UNDETERMINED

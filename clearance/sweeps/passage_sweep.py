@@ -29,8 +29,8 @@ from clearance.sweeps.face_bounds import FaceBounds
 from clearance.sweeps.looked_at import At, Cut, rows_of
 from clearance.sweeps.near import Near, melts_the_same, sheet_soup
 from clearance.sweeps.regions import Cuts, widest_mm
-from clearance.verdict.one_variant import Judged
-from clearance.verdict.passage import PassageCheck
+from clearance.verdict.one_variant import PassageVerdict
+from clearance.verdict.passage_check import PassageCheck
 from clearance.verdict.states import Bracket, Seen, state_of
 
 WIDTH_PITCHES, WIDTH_SHARE = 4.0, 0.2
@@ -492,7 +492,7 @@ class PassageSweep:
     def _exactly(self, n: int, cut: Cut) -> At:
         if not self.exact:
             return At(State.UNDETERMINED, 0.0, cut.high_mm, cut.fraction)
-        judged: Judged = self.check.judge(Variant(cut.events, ""))
+        judged: PassageVerdict = self.check.judge(Variant(cut.events, ""))
         way = judged.way
         if self.still and self.cheap and len(way.route) > 1:
             self._routes[n] = self.bounds.route(way.route)
