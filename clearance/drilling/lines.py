@@ -30,7 +30,7 @@ from clearance.heights import place
 from clearance.kernels.vectors import Floats
 from clearance.ports.mouth import Mouth
 from clearance.predicted.part import NOMINAL
-from clearance.result.passage import Change, NearestLine
+from clearance.result.passage import Change, NearestLine, plain
 from clearance.verdict.numbers import given, rounded_down, rounded_up
 from clearance.verdict.one_variant import Crossed
 from clearance.verdict.passage_check import PassageCheck
@@ -373,12 +373,8 @@ def _told(opening: str, line: Widest, needed_mm: float) -> NearestLine | None:
     """A line as the result gives it; nothing where every line that was tried meets metal."""
     if line.radius <= 0.0:
         return None
-    start, end, wall = (_point(at) for at in (line.start, line.end, line.metal))
+    start, end, wall = (plain(at) for at in (line.start, line.end, line.metal))
     return NearestLine(opening, start, end, 2.0 * line.radius, needed_mm, wall)
-
-
-def _point(at: Floats) -> tuple[float, float, float]:
-    return float(at[0]), float(at[1]), float(at[2])
 
 
 def _unit(vector: Floats) -> Floats:

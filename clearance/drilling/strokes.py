@@ -17,9 +17,8 @@ from clearance.drilling.drills import Drill, h8_lower, point_length, run_out
 from clearance.drilling.obstacles import Tool
 from clearance.drilling.wall_left import Hole
 from clearance.drilling.widest_line import Widest
-from clearance.kernels.vectors import Floats
 from clearance.result import Drilling, Rework
-from clearance.result.passage import Change, NearestLine
+from clearance.result.passage import Change, NearestLine, plain
 from clearance.verdict.one_variant import PassageVerdict
 
 
@@ -236,11 +235,6 @@ def _one_by_one(strokes: list[Stroke], reached: set[int]) -> list[Stroke]:
             plan.append(stroke)
             left -= set(stroke.clears)
     return plan
-
-
-def plain(at: Floats) -> tuple[float, float, float]:
-    """A place as plain numbers."""
-    return float(at[0]), float(at[1]), float(at[2])
 
 
 def in_words(stroke: Drilling) -> str:

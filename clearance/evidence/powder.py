@@ -27,6 +27,7 @@ from clearance.kernels.compiler import kernel
 from clearance.predicted.part import Predicted
 from clearance.predicted.stray import Event, assemble, bodies, slabs
 from clearance.result import TrappedPowder, Unmelted
+from clearance.result.passage import plain
 
 LEAST_CELLS = 27.0
 """Voids smaller than this many pitch cubed are crumbs of the mesh, not chambers."""
@@ -297,7 +298,7 @@ def trapped_powder(
                 volume,
                 None if solid is None else solid * packing[1],
                 tuple(between),
-                (float(place[0]), float(place[1]), float(place[2])),
+                plain(place),
                 passages,
                 None if solid is None else solid * packing[0],
                 None if solid is None else solid * packing[1],

@@ -6,6 +6,7 @@ In: nothing. Out: dataclasses whose fields are the keys of the JSON.
 from __future__ import annotations
 
 import enum
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Annotated, Literal
 
@@ -25,6 +26,12 @@ class State(enum.StrEnum):
 
 
 Point = tuple[float, float, float]
+
+
+def plain(at: Iterable[float]) -> Point:
+    """A place, or a direction, as plain numbers."""
+    x, y, z = (float(value) for value in at)
+    return x, y, z
 
 
 @dataclass(frozen=True)

@@ -17,7 +17,8 @@ from clearance.passages.search import Search
 from clearance.predicted.part import NOMINAL, Predicted
 from clearance.predicted.variants import Variant
 from clearance.result import Apart, SeparateResult, Unmelted
-from clearance.verdict.passage_check import FINER, PassageCheck, point
+from clearance.result.passage import plain
+from clearance.verdict.passage_check import FINER, PassageCheck
 from clearance.verdict.prepared import Checked, Progress
 
 
@@ -94,7 +95,7 @@ def _joined(
                     checked.case.grid.smallest_way,
                 ).way()
                 if way.low_mm > 0.0 and not way.leak:
-                    return "joined", point(way.throat)
+                    return "joined", None if way.throat is None else plain(way.throat)
         pitch *= 0.5
     return "undetermined", None
 

@@ -28,6 +28,7 @@ from clearance.predicted.part import NOMINAL, Events, Predicted, Window
 from clearance.predicted.stray import Event, rounded, slabs
 from clearance.predicted.variants import Unknowns, Variant
 from clearance.result import ClearDiameter, CrossingResult, GaugePin, PassageResult, State
+from clearance.result.passage import plain
 from clearance.system.once import once
 from clearance.verdict.between import Between, Passage, between
 from clearance.verdict.graph import (
@@ -398,19 +399,15 @@ class PassageCheck:
         void = self.window(self.checked.pitch_mm).predict(NOMINAL).possible
         pitch = self.checked.pitch_mm
         inlet = pieces_at(void, self.inlet, pitch)
-        with_inlet = [
+        others = ", ".join(
             name
             for name, mouth in self.checked.mouths.items()
             if mouth is not self.inlet and pieces_at(void, mouth, pitch) & inlet
-        ]
-        near = (
-            f"the inlet's void reaches {', '.join(with_inlet)}"
-            if with_inlet
-            else ("the inlet's void reaches no other port")
         )
         return (
             f"{self.checked.case.path.name}: [[passage]] {self.passage.name}: inlet and outlet lie "
-            f"in different voids of the nominal part; {near}"
+            "in different voids of the nominal part; the inlet's void reaches "
+            f"{others or 'no other port'}"
         )
 
     def _combined(self, nominal: PassageVerdict, judged: list[PassageVerdict]) -> PassageResult:
@@ -483,7 +480,7 @@ class PassageCheck:
             reasons=tuple(reasons),
             settled_by=tuple(settled),
             pitch_mm=min(j.pitch_mm for j in judged),
-            throat_mm=point(first.way.throat),
+            throat_mm=None if first.way.throat is None else plain(first.way.throat),
             graph=in_words(first.graph),
             open_together=tuple(shared.told() for shared in first.together),
         )
@@ -491,11 +488,6 @@ class PassageCheck:
 
 def _has_event(predicted: Predicted) -> bool:
     return bool(predicted.events) or predicted.added is not None
-
-
-def point(at: NDArray[np.float64] | None) -> tuple[float, float, float] | None:
-    """Return a place as plain numbers."""
-    return None if at is None else (float(at[0]), float(at[1]), float(at[2]))
 
 
 def _nearer(unknowns: Unknowns) -> str:

@@ -12,6 +12,8 @@ import manifold3d as m3
 import numpy as np
 from numpy.typing import NDArray
 
+from clearance.result.passage import plain
+
 OVERLAP_MM = 1e-5
 """Solids that stand on each other are let into each other by this, so that they unite."""
 APART_MM = 2e-3
@@ -206,8 +208,7 @@ def nearest(route: Floats, triangles: Floats, radius: float) -> tuple[float, flo
         n = int(np.argmin(off))
         if off[n] < radius:
             low, high = np.minimum(a[n], b[n]) - radius, np.maximum(a[n], b[n]) + radius
-            x, y, z = np.clip(near[n].mean(0), low, high)  # of a large one, what is near
-            return float(x), float(y), float(z)
+            return plain(np.clip(near[n].mean(0), low, high))  # of a large one, what is near
     return None
 
 
@@ -285,5 +286,4 @@ def _dot(a: Floats, b: Floats) -> Floats:
 def middle_of(body: Any) -> tuple[float, float, float]:
     """Middle of a body's bounding box."""
     box = np.array(body.bounding_box())
-    x, y, z = 0.5 * (box[:3] + box[3:])
-    return float(x), float(y), float(z)
+    return plain(0.5 * (box[:3] + box[3:]))
