@@ -6,7 +6,10 @@ judges nothing; how it looks is left to `figures.laboratory`.
 
 from __future__ import annotations
 
+import re
+from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import groupby
 from typing import Any
 
 import numpy as np
@@ -15,7 +18,15 @@ import shapely.affinity
 
 from clearance.checking import Examined
 from clearance.evidence.powder import gap_outline
-from clearance.report.inspection import METHODS, NEVER_OPEN, WORDS, by_target
+from clearance.report.inspection import (
+    METHODS,
+    NEVER_OPEN,
+    WORDS,
+    by_target,
+    run,
+    stands,
+    target,
+)
 from clearance.result import Inspection, Result
 from clearance.verdict.names import listed
 from clearance.verdict.numbers import counted, given, near
@@ -50,7 +61,7 @@ class Plane:
 
 @dataclass(frozen=True)
 class Asked:
-    """One thing that is to be seen: a row for each method that could."""
+    """A thing that is to be seen, or crossings that stand alike: rows for methods that could."""
 
     title: str
     rows: tuple[tuple[str, str, str], ...]
@@ -72,19 +83,50 @@ def laboratory(examined: Examined) -> Laboratory | None:
     if not result.inspection:
         return None
     groups = by_target(result)
-    shown = [(f"{n}", *one) for n, one in enumerate(groups[:MOST_TARGETS], 1)]
-    asked = tuple(Asked(f"{mark}: {title}", _rows(said)) for mark, title, said in shown)
+    shown = [(n, said) for n, (_, said) in enumerate(groups[:MOST_TARGETS], 1)]
     more = len(groups) - len(shown)
     rest = (f"and {counted(more, 'more crossing or gap')}: --full and --json",) if more else ()
-    beams = _planes(examined, [(mark, said[0]) for mark, _, said in shown])
-    return Laboratory(_facts(examined), beams, asked, (*rest, *_notes(examined)))
+    beams = _planes(examined, [(f"{mark}", said[0]) for mark, said in shown])
+    return Laboratory(_facts(examined), beams, asked(result, shown), (*rest, *_notes(examined)))
 
 
-def _rows(said: list[Inspection]) -> tuple[tuple[str, str, str], ...]:
-    rows = [
-        (METHODS[one.method], WORDS[one.answer], one.set_up) for one in said if one.answer != "no"
-    ]
-    none = [METHODS[one.method] for one in said if one.answer == "no"]
+Marked = tuple[int, list[Inspection]]
+"""A thing to be seen: its number on the page, and what each method says of it."""
+
+
+def asked(result: Result, shown: Sequence[Marked]) -> tuple[Asked, ...]:
+    """A table for each thing; crossings of a passage that stand alike share one."""
+
+    def alike(one: Marked) -> tuple[str | None, str]:
+        first = one[1][0]
+        return first.passage, f"{one[0]}" if first.gap is not None else stands(result, first)
+
+    found = []
+    for _, same in groupby(shown, alike):
+        these = list(same)
+        title = target(result, *(said[0] for _, said in these))
+        found.append(Asked(f"{run([mark for mark, _ in these])}: {title}", _rows(these)))
+    return tuple(found)
+
+
+def _rows(these: Sequence[Marked]) -> tuple[tuple[str, str, str], ...]:
+    """What each method says; of a scan, which is one for all, what it says of the worst."""
+    rows: list[tuple[str, str, str]] = []
+    none = []
+    for answers in zip(*(said for _, said in these), strict=True):
+        name = METHODS[answers[0].method]
+        if all(one.answer == "no" for one in answers):
+            none.append(name)
+            continue
+        told: dict[tuple[str, str], list[tuple[int, Inspection]]] = {}
+        for (mark, _), one in zip(these, answers, strict=True):
+            scan = one.method == "tomography"
+            words = re.sub(r"[\d.]+", "", one.set_up) if scan else one.set_up
+            told.setdefault((one.answer, words), []).append((mark, one))
+        for (answer, _), ones in told.items():
+            worst = max((one for _, one in ones), key=lambda o: o.numbers.get("metal_worst_mm", 0))
+            only = f"only {run([mark for mark, _ in ones])}: " if len(told) > 1 else ""
+            rows.append((name, WORDS[answer], f"{only}{worst.set_up}"))
     return (*rows, ("all others", WORDS["no"], listed(none))) if none else tuple(rows)
 
 

@@ -29,7 +29,7 @@ PLANE_IN = 3.1
 BEYOND = 0.12
 """Room around the part for the ends of beams, as a share of its size."""
 TITLE_PT = 10.5
-SHARES = (0.2, 0.12, 0.68)
+SHARES = (0.2, 0.14, 0.66)
 KEY = "hatched: the part's own metal; black: stray metal; dotted: unmelted gap"
 HEADS = ("method", "could see it", "set-up, numbers")
 TITLE = "for the laboratory: which inspection could see what is predicted"

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from itertools import groupby
 
 from clearance.result import Inspection, Result, State
-from clearance.verdict.names import event, listed
+from clearance.verdict.names import event, listed, runs_of_names
 from clearance.verdict.numbers import counted, level, percent
 
 METHODS = {
@@ -36,17 +36,36 @@ def by_target(result: Result) -> list[tuple[str, list[Inspection]]]:
     return [(target(result, same[0]), same) for same in (list(group) for _, group in found)]
 
 
-def target(result: Result, one: Inspection) -> str:
-    """What is to be seen: a crossing by its passage and number, or a gap by its event."""
+def target(result: Result, *ones: Inspection) -> str:
+    """What is to be seen: a gap by its event, crossings of a passage by their numbers."""
+    one = ones[0]
     if one.gap is not None:
         gap = result.unmelted[one.gap]
         where = "the joint itself" if gap.joint else f"unmelted gap of {event(gap.stray)}"
         return f"{where}, {level([gap.where_mm[2]])}"
+    numbers = run([(one.crossing or 0) + 1 for one in ones])
+    named = "crossing" if len(ones) == 1 else "crossings"
+    return f"{one.passage}, {named} {numbers}, {stands(result, one)}"
+
+
+def stands(result: Result, one: Inspection) -> str:
+    """How open a crossing is, and its height."""
     assert one.passage is not None
     assert one.crossing is not None
     crossing = result.passage(one.passage).crossings[one.crossing]
     state = "sealed" if crossing.sealed else f"{percent(crossing.open_fraction)} open"
-    return f"{one.passage}, crossing {one.crossing + 1}, {state}, {level([crossing.height_mm])}"
+    return f"{state}, {level([crossing.height_mm])}"
+
+
+def run(numbers: Sequence[int]) -> str:
+    """Numbers in a row, those that count on from the first to the last.
+
+    Examples
+    --------
+    >>> run([1, 2, 3, 4]), run([2, 3]), run([1, 4])
+    ('1 to 4', '2 and 3', '1 and 4')
+    """
+    return listed(runs_of_names([f"{n}" for n in numbers]))
 
 
 def inspection_lines(result: Result) -> list[str]:

@@ -3,6 +3,7 @@
 Sources stand beside each check; values of REFERENCES are told by what they are of.
 """
 
+import dataclasses
 import math
 
 import make
@@ -11,6 +12,7 @@ import pytest
 import shapely
 import shapes
 
+from clearance.drawing.laboratory import asked
 from clearance.flow.orifice import loss
 from clearance.inspection.rays import KEPT, TUBES, least_seen, summed_mm, tilt_deg, tube_for
 from clearance.inspection.simple import flow_left, rigid_length, sisters_factor, sure_change
@@ -219,3 +221,39 @@ def test_words(result):
     assert any("a, crossing 1, sealed, z 14.9" in line and "ball" in line for line in lines)
     assert lines[-1] == "that a method finds nothing never proves that a passage is open"
     assert decides(result) == ""
+
+
+def test_crossings_that_stand_alike_share_a_table_on_the_page(result):
+    """Four of them: a scan is told by the worst, and what does not hold of all says of which."""
+    passage = result.passages[0]
+    far = dataclasses.replace(passage.crossings[0], height_mm=19.0)
+    many = dataclasses.replace(passage, crossings=(passage.crossings[0],) * 4 + (far,))
+    whole = dataclasses.replace(result, passages=(many,))
+    first = [one for one in result.inspection if one.target == "crossing"]
+
+    def of(number):
+        said = []
+        for one in first:
+            changed = {"crossing": number}
+            if one.method == "tomography":
+                metal = 40.0 - number
+                words = f"worst ray {metal} mm"
+                changed |= {"numbers": {"metal_worst_mm": metal}, "set_up": words}
+            if one.method == "scope" and number in (1, 2):
+                changed |= {"answer": "ask", "set_up": "beside the way"}
+            said.append(dataclasses.replace(one, **changed))
+        return number + 1, said
+
+    together, alone = asked(whole, [of(number) for number in range(5)])
+    assert together.title.startswith("1 to 4: a, crossings 1 to 4, sealed, z 14.9")
+    assert alone.title == "5: a, crossing 5, sealed, z 19.00"
+    rows = [(method, answer, words) for method, answer, words in together.rows]
+    assert [row for row in rows if row[0] == "tomography"] == [
+        ("tomography", "yes", "worst ray 40.0 mm")
+    ]
+    scope = [(answer, words) for method, answer, words in rows if method == "scope"]
+    assert [answer for answer, _ in scope] == ["yes", "ask the laboratory"]
+    assert scope[0][1].startswith("only 1 and 4: rigid")
+    assert scope[1][1] == "only 2 and 3: beside the way"
+    assert len(alone.rows) <= len(first)
+    assert not any(words.startswith("only") for _, _, words in alone.rows)
