@@ -195,6 +195,14 @@ def test_rules_stand_by_their_number_on_the_last_pages_alone(examined, pages):
     assert "a re-checked plan that does not touch the wall" in words
 
 
+@pytest.mark.parametrize("size", ["a4", "letter"])
+def test_a_hash_stands_on_one_line(drawn, size):
+    """It is compared by eye, letter by letter."""
+    digest = drawn.files[0][1]
+    assert len(digest) == 64
+    assert digest in "\n".join(page.text for page in pdf.pages(report(drawn, size)))
+
+
 def test_each_page_has_its_number_the_version_and_that_it_releases_nothing(pages):
     import clearance
 
