@@ -472,7 +472,7 @@ def _line_named(
     """
     off = ""
     if abs(off_mm) >= IN_PLANE_MM:
-        off = f", {near(abs(off_mm), 1)} {'before' if off_mm > 0.0 else 'behind'} the plane"
+        off = f", {near(abs(off_mm), 1)} {'before' if off_mm > 0.0 else 'behind'} this section"
     wide = f"best line, ⌀{least(nearest.clear_mm)} clear"
     if nearest.clear_mm >= nearest.needed_mm:
         return {wide: flat.mean(0), f"nearest wall{off}": stopped}

@@ -101,7 +101,10 @@ def place_drill(figure: Figure, box: Box, section: DrillSection, letters: tuple[
     axes = axes_in(figure, (left, bottom + FOOT_IN, width, height - FOOT_IN - TITLE_IN))
     draw_drill(axes, section)
     through = "the drill's axis" if section.depth_mm > 0.0 else "port and sheet"
-    _titled(axes, f"section {letters[0]}-{letters[0]} through {through}", section, letters[1])
+    # Two sections of one part may look to opposite sides: which way it is tilted hangs on that.
+    right = compass(*(section.trace[1] - section.trace[0]))
+    title = f"section {letters[0]}-{letters[0]} through {through}; right is {right}"
+    _titled(axes, title, section, letters[1])
     scale_bar(axes, 0.0, -BAR_IN / size_in(axes)[1])
     return axes
 
@@ -125,9 +128,7 @@ def draw_drill(axes: Axes, section: DrillSection) -> Axes:
         _lean(axes, section, out)
     _nearest_line(axes, section)
     axes.set_aspect("equal", adjustable="box")
-    # Two sections of one part may look to opposite sides: which way it is tilted hangs on that.
-    across = section.trace[1] - section.trace[0]
-    axes.set_xlabel(f"across from the entry, mm; right is {compass(*across)}", loc="right")
+    axes.set_xlabel("across from the entry, mm", loc="right")
     axes.set_ylabel("z above the platform, mm")
     _names(axes, section, 0.02 * (u1 - u0))
     return axes

@@ -7,6 +7,7 @@ import re
 
 import make
 import manifold3d as m3
+import numpy as np
 import pdf
 import pypdf
 import pytest
@@ -81,8 +82,9 @@ def shown(number, text):
 
 
 def test_every_number_of_a_passage_stands_on_its_page(examined, pages):
+    """On its page, or on the shop's: there stands what comes loose of it."""
     for passage in as_json(examined.result)["passages"]:
-        titles = (f"{passage['name']} blocked", f"{passage['name']}: ")
+        titles = (f"{passage['name']} blocked", f"{passage['name']}: ", "for the shop: ")
         own = [p.text for p in list(pages)[1:] if any(title in p.text for title in titles)]
         text = "\n".join(own)
         found = [
@@ -339,6 +341,18 @@ def test_a_plane_keeps_its_letter_and_no_two_planes_share_one(drawn):
 
 
 # ---- figures of planes -----------------------------------------------------------------------
+
+
+def test_which_way_is_right_stands_in_the_title_and_covers_nothing(drawn):
+    """Of a plane that lies along no axis its words are the longest."""
+    passage = drawn.passages[0]
+    turned = dataclasses.replace(passage.drills[0], trace=np.array([[0.0, 0.0], [-1.0, -0.7]]))
+    page = dataclasses.replace(passage, drills=(turned,))
+    found = pdf.pages(report(dataclasses.replace(drawn, passages=(page,))))
+    for one in found:
+        _stands_apart(one)
+    told = " ".join(one.text for one in found)
+    assert "through the drill's axis; right is 215.0 deg from +x to +y" in told
 
 
 def test_section_through_the_drill_is_to_a_scale_and_names_what_it_shows(drawn):
