@@ -26,6 +26,12 @@ def check_ports(file: TomlFile) -> None:
     items = file.items("port")
     names = [name for item in items if isinstance(name := item.get("name"), str)]
     used, all_read = set(), True
+    mouths = {
+        f"{item.get('name')} {end}" for item in file.items("passage") for end in ("inlet", "outlet")
+    }
+    for number in range(len(items)):
+        if (name := file.sound(("port", number, "name"))) in mouths:
+            file.fault(("port", number, "name"), f"another name: {name!r} is a passage's own mouth")
     for number in range(len(file.items("passage"))):
         for end in ("inlet", "outlet"):
             where = ("passage", number, end)

@@ -403,6 +403,8 @@ class Forward:
                 most = [one.nominal_mm2 if whole else one.open_mm2[1] for one in channels]
                 ends = [(one.open_mm2[0], top) for one, top in zip(channels, most, strict=True)]
                 ends = ends or [(0.0, area) for area in full]
+        if not ends:
+            return Untold("the passage has no section at that height")
         low, high = (sum(end[k] for end in ends) for k in (0, 1))
         if ends and self._voids.shares(reading.passage):  # some of it may be the other's
             low = min(end[0] for end in ends)

@@ -217,6 +217,10 @@ def test_a_port_given_once_is_that_of_every_passage_that_names_it(folder):
             ["found 'plenum', expected the name of a port; did you mean 'circuit-2 inlet'?"],
         ),
         (
+            NAMED.replace('"plenum"', '"circuit-2 inlet"'),
+            ["expected another name: 'circuit-2 inlet' is a passage's own mouth"],
+        ),
+        (
             NAMED.replace('inlet = "plenum"', 'inlet = ""', 1),
             ["found '', expected a text that is not empty"],
         ),

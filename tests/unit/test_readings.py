@@ -180,6 +180,8 @@ def test_what_is_open_of_a_bore(rim):
     small = BORE_MM2 / 9.0
     assert span(rim, **area, height=12.1) == pytest.approx((small, small), rel=1e-3)
     assert span(rim, **area, height=20.0) == pytest.approx((BORE_MM2, BORE_MM2), rel=1e-3)
+    above = rim.predict(events(rim), told(**area, height=900.0))
+    assert "no section at that height" in above.why  # a slip of the pen contradicts nothing
     seen = dict(kind="seen", passage="a", found=True)
     assert rim.predict(events(rim), told(**seen)).agrees is True
     assert rim.nominal(told(**seen)).agrees is False
