@@ -7,6 +7,10 @@ from __future__ import annotations
 
 from functools import partial
 
+import numpy as np
+from matplotlib.axes import Axes
+from numpy.typing import NDArray
+
 from clearance.drawing.laboratory import Laboratory, Plane, bounds, ends
 from clearance.figures import style
 from clearance.figures.areas import area
@@ -22,12 +26,23 @@ from clearance.figures.paper import (
     wrapped,
 )
 from clearance.figures.planes import axes_in
-from clearance.figures.scale import ratio, scale_bar, to_scale, true_scale
+from clearance.figures.scale import (
+    inches_per_mm,
+    ratio,
+    scale_bar,
+    size_in,
+    to_scale,
+    true_scale,
+)
 
-PLANE_IN = 3.1
-"""Height of a picture of a layer plane."""
+Floats = NDArray[np.float64]
+
+PLANE_IN = 3.4
+"""Height of a picture of a layer plane: a part of 115 mm stands in it at 1 : 2."""
 BEYOND = 0.12
 """Room around the part for the ends of beams, as a share of its size."""
+LABEL_IN = (0.7, 0.2)
+"""Width and height of a beam's label."""
 TITLE_PT = 10.5
 SHARES = (0.2, 0.14, 0.66)
 KEY = "hatched: the part's own metal; black: stray metal; dotted: unmelted gap"
@@ -51,6 +66,12 @@ def add_laboratory(flow: Flow, page: Laboratory | None) -> None:
     flow.add(Block("take care, and what to ask for", listing(page.notes, flow.wide)))
 
 
+def _apart(axes: Axes, at: Floats, placed: list[Floats]) -> float:
+    """How far a label's place is from those that have one: in labels, which are wide and low."""
+    label = np.array(LABEL_IN) / inches_per_mm(axes, size_in(axes)[0])
+    return min((float(np.max(np.abs(at - other) / label)) for other in placed), default=np.inf)
+
+
 def _draw(plane: Plane, page: Page, top: float) -> None:
     wide = page.width - 2.0 * MARGIN_IN
     axes = axes_in(page.figure, (MARGIN_IN, top - PLANE_IN + 0.3, wide, PLANE_IN - 0.5))
@@ -61,7 +82,8 @@ def _draw(plane: Plane, page: Page, top: float) -> None:
     area(axes, plane.metal, style.METAL, "metal")
     area(axes, plane.stray, style.STRAY, "stray")
     area(axes, plane.gaps, style.UNMELTED, "unmelted")
-    for n, line in enumerate(plane.lines):
+    placed: list[Floats] = []
+    for line in plane.lines:
         points = ends(line, box)
         axes.plot(points[:, 0], points[:, 1], color=style.PAPER, linewidth=2.6, zorder=4)
         axes.plot(
@@ -69,7 +91,8 @@ def _draw(plane: Plane, page: Page, top: float) -> None:
             zorder=4.1,
         )  # fmt: skip
         axes.plot(*line.at, marker="o", color=style.INK, markerfacecolor=style.PAPER, zorder=4.2)
-        at = max(points, key=lambda end: end[1] if n % 2 == 0 else -end[1])  # labels stay apart
+        at = max(points, key=lambda end: _apart(axes, end, placed))
+        placed.append(at)
         axes.text(
             at[0], at[1], f"{line.mark}, {line.turn_deg:.1f}°", fontsize=style.SMALLEST_PT,
             va="center", ha="center", bbox=style.BACKED, zorder=5,
@@ -77,7 +100,7 @@ def _draw(plane: Plane, page: Page, top: float) -> None:
     axes.set(xlabel="", ylabel="", xticks=[], yticks=[])
     for side in axes.spines.values():
         side.set_visible(False)
-    scale_bar(axes, 0.0, -0.06)
+    scale_bar(axes, 0.0, -0.16 / (PLANE_IN - 0.5))
     title = f"{plane.title} ({ratio(true_scale(axes))}); x right, y up"
     for n, words in enumerate(wrapped(title, wide, style.SMALLEST_PT, bold=True)[:2]):
         foot = top - 0.13 - n * style.SMALLEST_PT * LEADING

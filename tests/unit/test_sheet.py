@@ -11,9 +11,11 @@ import numpy as np
 import pdf
 import pypdf
 import pytest
+import shapely
 
 from clearance.case.read import read_case
 from clearance.checking import judge
+from clearance.drawing.laboratory import Line, Plane
 from clearance.drawing.sheet import BOXES, NOT_JUDGED, sheet
 from clearance.figures import along, paper, planes, scale
 from clearance.figures.first_page import report
@@ -341,6 +343,20 @@ def test_a_plane_keeps_its_letter_and_no_two_planes_share_one(drawn):
 
 
 # ---- figures of planes -----------------------------------------------------------------------
+
+
+def test_labels_of_beams_side_by_side_cover_none(drawn):
+    """A ring of 115 mm, at 1 : 2; nearly upright beams through its left side."""
+    ring = shapely.Point(0.0, 0.0).buffer(57.5) - shapely.Point(0.0, 0.0).buffer(30.0)
+    beams = ((-8.0, 94.8), (0.0, 93.0), (-38.0, 89.9))
+    lines = tuple(Line(f"{n}", (x, -20.0), turn) for n, (x, turn) in enumerate(beams, 1))
+    plane = Plane("layer at z 15", ring, shapely.Point(-8.0, 0.0).buffer(2.0), ring & ring, lines)
+    page = dataclasses.replace(drawn.laboratory, planes=(plane,))
+    found = pdf.pages(report(dataclasses.replace(drawn, laboratory=page)))
+    own = next(one for one in found if "which inspection could see" in one.words())
+    _stands_apart(own)
+    assert all(f"{line.mark}, {line.turn_deg:.1f}°" in own.text for line in lines)
+    assert "layer at z 15 (1 : 2)" in own.text
 
 
 def test_which_way_is_right_stands_in_the_title_and_covers_nothing(drawn):
