@@ -263,7 +263,10 @@ def _that_fit_beside(
 
 
 def _in_lines(label: Sequence[str], most: int, words_in: float) -> Sequence[str]:
-    """A label in fewer lines: a name may be shortened, the word of the state is not."""
+    """A label in fewer lines: a long name is shortened, the word of the state is not.
+
+    A name that has room alone stands alone: its ring tells the state.
+    """
     name, *others = label
     if most > 1 and others:
         last = ", ".join(others[most - 2 :])
@@ -271,6 +274,8 @@ def _in_lines(label: Sequence[str], most: int, words_in: float) -> Sequence[str]
         return (name, *others[: most - 2], last) if fits else label[:most]
     state = f", {others[0]}" if others else ""
     room_in = words_in - width_in(state, style.SMALLEST_PT)
+    if room_in < width_in(name, style.SMALLEST_PT) <= words_in:
+        return [name]
     return [f"{shortened(name, room_in, style.SMALLEST_PT)}{state}"]
 
 

@@ -207,6 +207,8 @@ def test_a_label_that_is_cut_keeps_the_word_of_its_state():
     for state in State:
         assert f"passage {state.value}" in names  # beside its ring, whatever rows are left out
     assert level._in_lines((LONG, "blocked", "sealed here"), 1, 1.5)[0].endswith(", blocked")
+    assert level._in_lines(("return", "restricted"), 1, 0.75) == ["return"]
+    assert level._in_lines(("return", "restricted"), 1, 1.5) == ["return, restricted"]
     assert level._in_lines(("a, 8 alike", "blocked", "sealed"), 2, 1.5) == (
         "a, 8 alike",
         "blocked, sealed",
