@@ -37,7 +37,7 @@ def layer_numbers(
     "--after-layer",
     type=click.IntRange(min=0),
     metavar="N",
-    help="Last good layer, counted from 0.",
+    help="Last good layer, counted from 0 whatever the machine does.",
 )
 @click.option(
     "--at-height",
@@ -45,6 +45,12 @@ def layer_numbers(
     metavar="Z",
     callback=finite,
     help="Instead: top of the last good layer in mm above the platform.",
+)
+@click.option(
+    "--counts-from",
+    type=click.Choice(["0", "1"]),
+    help="Number that the machine gives to the first layer of a job. Without it, and without the "
+    "machine's log in the case, the card asks for it first.",
 )
 @click.option(
     "--candidates",
@@ -76,9 +82,7 @@ def layer_numbers(
     help="Do not compute what wrong layers would seal, restrict or join: the card is there in "
     "seconds.",
 )
-@click.option(
-    "--output", type=A_PATH, metavar="FILE.pdf", required=True, help="Card to write, two pages."
-)
+@click.option("--output", type=A_PATH, metavar="FILE.pdf", required=True, help="Card to write.")
 @json_option
 @paper_option
 @debug_option
@@ -88,6 +92,7 @@ def restart(
     file: Path,
     after_layer: int | None,
     at_height: float | None,
+    counts_from: str | None,
     candidates: tuple[int, ...] | None,
     layers: int,
     eye: float,
@@ -99,13 +104,15 @@ def restart(
     """Draw the card for a restart: the layer that belongs there, and wrong ones.
 
     \b
-    clearance restart insert.toml --after-layer 623 --output card.pdf
+    clearance restart insert.toml --after-layer 623 --counts-from 1 --output card.pdf
     clearance restart plate.toml --at-height 45 --output card.pdf --outlines-only
     clearance restart insert.toml --after-layer 623 --candidates 0,622 --output card.pdf --json -
 
-    Page 1 has the number both ways of counting and the caution in letters 10 mm high, and the
-    right layer to scale; page 2 each wrong layer: how it differs to the eye, and what it would
-    seal, restrict or join. The exit status is 0 when the card was written: it judges no part.
+    Page 1 has the number to start with, the last good layer and the caution in letters 10 mm
+    high, boxes to sign, and the right layer to scale. Where the machine's counting is not
+    known, it tells how to find out and has a number for either answer. Page 2 has each wrong
+    layer: how it differs to the eye, and what it would seal, restrict or join. The exit
+    status is 0 when the card was written: it judges no part.
     """  # noqa: D301 - click wants the character itself
     if (after_layer is None) == (at_height is None):
         raise click.UsageError("give one of --after-layer and --at-height")
@@ -132,7 +139,10 @@ def restart(
         from clearance.restart.card import card
         from clearance.result import as_json, as_text
 
-        found = card(file, after_layer, at_height, candidates, layers, eye, not outlines_only, say)
+        known = None if counts_from is None else int(counts_from)
+        found = card(
+            file, after_layer, at_height, candidates, layers, eye, not outlines_only, say, known
+        )
         say("drawing the card")
         drawn = pdf_bytes(restart_pages(found, paper), f"Restart card: {found.result.name}")
         data = as_text(as_json(found.result))

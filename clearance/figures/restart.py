@@ -34,7 +34,16 @@ from clearance.figures.paper import (
 from clearance.figures.planes import axes_in
 from clearance.figures.scale import ratio, scale_bar, to_scale, true_scale
 from clearance.figures.style import Look
-from clearance.report.restart import cooled_words, eye_words, harm_words, thickness_words
+from clearance.report.restart import (
+    cooled_words,
+    count_words,
+    countings,
+    eye_words,
+    harm_head,
+    harm_words,
+    height_words,
+    number_words,
+)
 from clearance.restart.card import Card, Layer
 from clearance.result.restart import Candidate, RestartResult
 from clearance.verdict.numbers import near
@@ -45,13 +54,23 @@ LARGE_MM = 10.0
 LARGE_PT = LARGE_MM / CAPITAL / 25.4 * 72.0
 """Size at which capitals and digits are 10 mm high."""
 LARGE_STEP_IN = 0.56
-RIGHT_IN, WRONG_IN, COLUMNS = 3.9, 2.45, 2
+RIGHT_IN, WRONG_IN, COLUMNS, HAND_IN = (2.2, 4.2), 2.45, 2, 0.45
 BEYOND = 0.01
 MELTED = Look("#8a8a8a", "#000000", width_pt=0.9)
 """A melted layer: toned, with a dark outline; a copy keeps it apart from paper."""
 RIGHT_LINE = Look("none", "#000000", line=(0, (4.0, 2.0)), width_pt=0.9)
 PLATFORM = Look("none", style.GREY, width_pt=0.6)
-HEADS = ("part", "area, mm2", "islands", "x, mm", "y, mm")
+HEADS = ("part", "area, mm²", "pieces", "holes", "x, mm", "y, mm")
+SAME = "SAME PICTURE: READ NUMBER"
+BY_HAND = (
+    ("serial", "job", "machine", "date"),
+    (
+        "number of the job's first layer",
+        "reader 1: number, signature",
+        "reader 2: number, signature",
+    ),
+)
+"""Boxes to be filled in at the machine, row by row."""
 
 
 def restart_pages(card: Card, paper: str = "a4") -> list[Figure]:
@@ -65,14 +84,15 @@ def restart_pages(card: Card, paper: str = "a4") -> list[Figure]:
         return flow.numbered(f"{card.result.name}; program {card.result.program}")
 
 
-def large_lines(result: RestartResult) -> list[str]:
-    """What is to be read from afar: the numbers and the caution."""
-    right, last = result.next_layer, result.last_good_layer
-    from_0, from_1 = (f"NEXT {right}", f"LAST {last}"), (f"NEXT {right + 1}", f"LAST {last + 1}")
-    counted = {0: (from_0, "FROM 0"), 1: (from_1, "FROM 1")}
-    shown = [counted[n] for n in (0, 1) if result.first_number in (None, n)]
-    lines = [f"{which}: {'  '.join(words)}" for words, which in shown]
-    return [*lines, "WRONG NUMBER: STOP"]
+def large_lines(result: RestartResult) -> list[tuple[str, ...]]:
+    """What is to be read from afar, line by line; side by side where the counting is not known."""
+    known = countings(result)
+    right = tuple(f"NEXT {result.next_layer + n}" for n in known)
+    last = tuple(f"LAST GOOD {result.last_good_layer + n}" for n in known)
+    if len(known) == 1:
+        return [right, last, ("OTHER NUMBER: STOP",)]
+    ask = [("STOP. LOOK ON THE SCREEN:",), ("IS THE FIRST LAYER 0 OR 1?",)]
+    return [*ask, tuple(f"IF IT IS {n}:" for n in known), right, last, ("OTHER NUMBER: STOP",)]
 
 
 def _first(flow: Flow, card: Card) -> None:
@@ -80,17 +100,54 @@ def _first(flow: Flow, card: Card) -> None:
     flow.new_page("restart card")
     title = f"restart card: {result.name}"
     flow.put_whole(Block("", tuple(text_strips(title, flow.wide, style.TITLE_PT, bold=True))))
-    for words in large_lines(result):
-        flow.put(Strip(LARGE_STEP_IN, partial(_large, words)))
-    flow.put_whole(Block("", tuple(text_strips(thickness_words(result), flow.wide, bold=True))))
-    flow.add_figure(RIGHT_IN, partial(_draw_right, card))
-    care = (cooled_words(result), *result.cautions, *result.notices)
-    flow.add(Block("take care", listing(care, flow.wide)))
+    for cells in large_lines(result):
+        flow.put(Strip(LARGE_STEP_IN, partial(_large, cells)))
+    flow.put_whole(Block("", tuple(text_strips(_small(result), flow.wide, bold=True))))
+    for names in BY_HAND:
+        flow.put(Strip(HAND_IN, partial(_by_hand, names)))
+    flow.space(0.1)
+    first, _ = _care(card)
+    block = Block("take care", listing(first, flow.wide))
+    height = min(max(flow.room - block.height, RIGHT_IN[0]), RIGHT_IN[1])
+    flow.add_figure(height, partial(_draw_right, card, height))
+    flow.add(block)
+
+
+def _care(card: Card) -> tuple[list[str], list[str]]:
+    """Cautions of page 1 and of page 2, which has no room where it lists a plate's parts."""
+    result = card.result
+    first = [cooled_words(result), result.notices[0], *result.cautions[:2]]
+    later = [*result.notices[1:], *result.cautions[2:]]
+    return (first, later) if card.size_mm is None else (first + later, [])
+
+
+def _small(result: RestartResult) -> str:
+    """How the machine's counting is found, and where the build stands."""
+    found = count_words(result)
+    if result.first_number is None:
+        found = (
+            f"{found.removeprefix('STOP: ').capitalize()}, write it in the box below and cross out "
+            "the half that does not hold. Cannot be seen, or neither 0 nor 1: do not start, ask."
+        )
+    else:
+        found = f"{found.capitalize()}. If it is not, do not start: ask."
+    return f"{found} {height_words(result).capitalize()}."
+
+
+def _by_hand(names: tuple[str, ...], page: Page, top: float) -> None:
+    wide = (page.width - 2.0 * MARGIN_IN) / len(names)
+    for n, name in enumerate(names):
+        page.box(MARGIN_IN + n * wide, top - HAND_IN, wide, HAND_IN, 0.8)
+        page.text(MARGIN_IN + n * wide + 0.05, top - 0.15, name)
+
+
+def _right_table(flow: Flow, result: RestartResult) -> None:
     rows = [
         (
             one.name,
             near(one.area_mm2, 1),
             f"{one.islands}",
+            f"{one.holes}",
             *(
                 ("complete", "")
                 if one.extents_mm is None
@@ -102,20 +159,23 @@ def _first(flow: Flow, card: Card) -> None:
         )
         for one in result.parts
     ]
-    title = f"layer {result.next_layer}, counted from 0: what belongs there"
+    title = "the right layer: what the screen should show"
     flow.add(table(title, HEADS, rows, column_widths(HEADS, rows, flow.wide)))
 
 
-def _large(words: str, page: Page, top: float) -> None:
-    room = page.width - 2.0 * MARGIN_IN
-    size = LARGE_PT
-    if width_in(words, size, True) > room:  # numbers of six digits: narrower letters, as high
-        _squeezed(page, words, top, room)
-        return
-    page.text(MARGIN_IN, top - LARGE_STEP_IN + 0.1, words, size, fontweight="bold")
+def _large(cells: tuple[str, ...], page: Page, top: float) -> None:
+    step = (page.width - 2.0 * MARGIN_IN) / len(cells)
+    for n, words in enumerate(cells):
+        left, room = MARGIN_IN + n * step, step - (0.2 if len(cells) > 1 else 0.0)
+        if n:
+            page.line(left - 0.1, top, left - 0.1, top - LARGE_STEP_IN, 1.5)
+        if width_in(words, LARGE_PT, True) > room:  # narrower letters, as high
+            _squeezed(page, words, top, left, room)
+        else:
+            page.text(left, top - LARGE_STEP_IN + 0.1, words, LARGE_PT, fontweight="bold")
 
 
-def _squeezed(page: Page, words: str, top: float, room: float) -> None:
+def _squeezed(page: Page, words: str, top: float, left: float, room: float) -> None:
     """The same letters 10 mm high, narrower."""
     from matplotlib.font_manager import FontProperties
     from matplotlib.patches import PathPatch
@@ -124,40 +184,78 @@ def _squeezed(page: Page, words: str, top: float, room: float) -> None:
 
     path = TextPath((0.0, 0.0), words, size=LARGE_PT, prop=FontProperties(weight="bold"))
     wide = path.get_extents().x1 / 72.0
-    axes = axes_in(page.figure, (MARGIN_IN, top - LARGE_STEP_IN + 0.1, room, LARGE_STEP_IN))
+    axes = axes_in(page.figure, (left, top - LARGE_STEP_IN + 0.1, room, LARGE_STEP_IN))
     axes.set_axis_off()
     axes.set_xlim(0.0, room)
     axes.set_ylim(0.0, LARGE_STEP_IN)
     scale = Affine2D().scale(min(room / wide, 1.0) / 72.0, 1.0 / 72.0)
-    axes.add_artist(PathPatch(path.transformed(scale), facecolor=style.INK, linewidth=0.0))
+    drawn = PathPatch(path.transformed(scale), facecolor=style.INK, linewidth=0.0, gid=words)
+    axes.add_artist(drawn)
 
 
-def _draw_right(card: Card, page: Page, top: float) -> None:
+def _draw_right(card: Card, height: float, page: Page, top: float) -> None:
     wide = page.width - 2.0 * MARGIN_IN
-    axes = axes_in(page.figure, (MARGIN_IN, top - RIGHT_IN + 0.3, wide, RIGHT_IN - 0.5))
+    axes = axes_in(page.figure, (MARGIN_IN, top - height + 0.3, wide, height - 0.5))
     box = _box(card)
     to_scale(axes, box)
     _platform(axes, card)
     area(axes, card.right.metal, MELTED, "right")
     _bare(axes)
     scale_bar(axes, 0.0, -0.04)
-    title = f"the right layer, {card.right.number} from 0 ({ratio(true_scale(axes))})"
-    page.text(MARGIN_IN, top - 0.14, f"{title}; x right, y up", style.TEXT_PT, fontweight="bold")
+    title = f"the right layer ({ratio(true_scale(axes))}), seen from above; x right, y up"
+    page.text(MARGIN_IN, top - 0.14, title, style.TEXT_PT, fontweight="bold")
 
 
 def _wrong(flow: Flow, card: Card) -> None:
     result = card.result
     flow.new_page("wrong layers")
+    _right_table(flow, result)
+    if result.candidates:
+        _numbers(flow, result)
+    pairs = list(zip(result.candidates, card.wrong, strict=True))
+    told = [pair for pair in pairs if pair[0].told_by_eye]
+    if told:
+        _pictures(flow, card, told)
+    alike = [one for one, _ in pairs if not one.told_by_eye]
+    if alike:
+        said = [_alike_words(one, result) for one in alike]
+        flow.add_figure(LARGE_STEP_IN, partial(_large, (SAME,)))
+        words = f"How they differ, and {harm_head(result)}:"
+        flow.add(Block("", tuple(text_strips(words, flow.wide, bold=True)), name="same picture"))
+        flow.add(Block("", listing(said, flow.wide), name="same picture"))
+    later = _care(card)[1]
+    if later:
+        flow.add(Block("take care, too", listing(later, flow.wide)))
+
+
+def _numbers(flow: Flow, result: RestartResult) -> None:
+    """Right and wrong numbers, a row for each counting."""
+    heads = ("first layer on the screen", "RIGHT", "WRONG: STOP")
+    wrong = sorted(one.layer for one in result.candidates)
+    rows = [
+        (f"{n}", f"{result.next_layer + n}", ", ".join(f"{layer + n}" for layer in wrong))
+        for n in countings(result)
+    ]
+    widths = column_widths(heads, rows, flow.wide)
+    flow.add(table("which number is right, and some that are wrong", heads, rows, widths))
+
+
+def _alike_words(one: Candidate, result: RestartResult) -> str:
+    return "; ".join((number_words(one.layer, result), eye_words(one, result), *harm_words(one)))
+
+
+def _pictures(flow: Flow, card: Card, pairs: list[tuple[Candidate, Layer]]) -> None:
+    """Wrong layers that can be told from the right one."""
     words = (
-        f"wrong layers: if the screen shows one of these, stop. Grey: what it melts; dashed: the "
-        f"right layer. Harm: of {result.layers} from each"
+        "If the screen shows one of these pictures, stop. Grey: what the wrong layer melts; "
+        f"dashed: the right layer. Below each: how it differs, and {harm_head(card.result)} "
+        "(names as in the part's file)."
     )
     flow.put_whole(Block("", tuple(text_strips(words, flow.wide, style.TEXT_PT, bold=True))))
-    pairs = list(zip(result.candidates, card.wrong, strict=True))
     half = flow.wide / COLUMNS - 0.15
     for n in range(0, len(pairs), COLUMNS):
         row = pairs[n : n + COLUMNS]
-        told = [_words(one, result, half) for one, _ in row]
+        told = [_words(one, card.result, half) for one, _ in row]
         height = WRONG_IN + max(map(len, told)) * BODY_PT * LEADING + 0.15
         flow.add_figure(height, partial(_draw_row, card, row, told))
 
@@ -177,14 +275,15 @@ def _draw_row(
     half = (page.width - 2.0 * MARGIN_IN) / COLUMNS
     for n, ((one, layer), lines) in enumerate(zip(row, told, strict=True)):
         left = MARGIN_IN + n * half
-        title = f"WRONG: {one.layer} from 0, {one.layer_from_1} from 1"
-        page.text(left, top - 0.2, title, style.TITLE_PT, fontweight="bold")
-        axes = axes_in(page.figure, (left, top - WRONG_IN + 0.1, half - 0.15, WRONG_IN - 0.4))
+        for k, title in enumerate(number_words(one.layer, card.result).split("; ")):
+            page.text(left, top - 0.2 - 0.2 * k, title, style.TITLE_PT, fontweight="bold")
+        axes = axes_in(page.figure, (left, top - WRONG_IN + 0.25, half - 0.15, WRONG_IN - 0.75))
         to_scale(axes, _box(card))
         _platform(axes, card)
         area(axes, layer.metal, MELTED, "wrong")
         area(axes, card.right.metal, RIGHT_LINE, "right outline")
         _bare(axes)
+        scale_bar(axes, 0.0, -0.04)
         for k, line in enumerate(lines):
             page.text(left, top - WRONG_IN - (k + 0.8) * BODY_PT * LEADING, line)
 

@@ -20,6 +20,7 @@ from clearance.case.plate import Plate, case_on_plate, read_plate
 from clearance.case.read import Case, read_case
 from clearance.case.stray_tables import StrayTable
 from clearance.errors import CaseError, ClearanceError
+from clearance.geometry.areas import polygonal
 from clearance.geometry.planes import Plane
 from clearance.geometry.sections import metal
 from clearance.geometry.soup import Soup, extent
@@ -45,6 +46,8 @@ class Asked:
     eye_mm : float
     consequences : bool
         Compute what they would seal, restrict or join.
+    counts_from : {0, 1} or None
+        Number of the machine's first layer, where the user knows it.
     """
 
     last_good: int
@@ -52,6 +55,7 @@ class Asked:
     layers: int = 3
     eye_mm: float = 1.0
     consequences: bool = True
+    counts_from: int | None = None
 
     @property
     def right(self) -> int:
@@ -67,6 +71,7 @@ def asked(
     layers: int = 3,
     eye_mm: float = 1.0,
     consequences: bool = True,
+    counts_from: int | None = None,
 ) -> Asked:
     """What is asked, checked.
 
@@ -101,7 +106,7 @@ def asked(
             f"--candidates: found {right}, expected wrong layers: it is the one that belongs there"
         )
     kept = dict.fromkeys(n for n in wanted if n >= 0 and n != right)
-    return Asked(after_layer, tuple(kept), layers, eye_mm, consequences)
+    return Asked(after_layer, tuple(kept), layers, eye_mm, consequences, counts_from)
 
 
 @dataclass(frozen=True, eq=False)
@@ -217,6 +222,12 @@ def _standing(
 def islands(shape: Any) -> int:
     """Pieces of a layer that do not hang together."""
     return sum(p.area > SMALLEST_MM2 for p in shapely.get_parts(shape))
+
+
+def holes(shape: Any) -> int:
+    """Holes in the pieces of a layer."""
+    rings = (ring for piece in polygonal(shape).geoms for ring in piece.interiors)
+    return sum(shapely.Polygon(ring).area > SMALLEST_MM2 for ring in rings)
 
 
 def extents(shape: Any) -> tuple[float, float, float, float] | None:

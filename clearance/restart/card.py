@@ -16,21 +16,25 @@ from clearance.case.powder_bed import shrinkage
 from clearance.checking import CAUTIONS
 from clearance.errors import ClearanceError
 from clearance.geometry.areas import largest_circle_mm, polygonal
-from clearance.restart.asked import Asked, Standing, asked, extents, islands, standing
+from clearance.restart.asked import Asked, Standing, asked, extents, holes, islands, standing
 from clearance.restart.would_do import NO_PASSAGE, Found, would_do
 from clearance.result.restart import Candidate, RestartResult, RightLayer, WouldDo
 from clearance.verdict.prepared import Progress, silent
 
 NEVER_START = "Never start on a number that two people have not read from the screen and this card."
 COMPLETE = "complete below this height"
-NOTHING = "its layers hold no metal here"
-NOT_ASKED = "harm: not asked for"
+NOT_ASKED = "what it would do to the passages was not computed"
 NEIGHBOURS = (
-    "what the slices of one part bring along to another's place is not looked at here; "
-    "`clearance plate` does"
+    "Whether a wrong layer of one part would be melted on another part's place is not looked at "
+    "here; `clearance plate` does."
+)
+FRESH = (
+    "This card is for a build that stands still on good layers only. Where wrong layers are "
+    "already melted, do not go on with it: `clearance check` judges such a part."
 )
 REPLACED = (
-    "the event that the file gives is not looked at; melt depth and packing are taken from it"
+    "The restart that the part's file describes is not the one on this card; only how deep the "
+    "laser melts, how dense the powder lies and how far the part cooled are taken from it."
 )
 
 
@@ -61,6 +65,7 @@ def card(
     eye_mm: float = 1.0,
     consequences: bool = True,
     progress: Progress = silent,
+    counts_from: int | None = None,
 ) -> Card:
     """The card of a case or plate file; parameters as `asked`.
 
@@ -71,8 +76,10 @@ def card(
     """
     name, parts, size = standing(path)
     wanted = asked(
-        parts[0].layer_mm, after_layer, at_height, candidates, layers, eye_mm, consequences
-    )
+        parts[0].layer_mm, after_layer, at_height, candidates, layers, eye_mm, consequences,
+        counts_from,
+    )  # fmt: skip
+    first_number = _first_number(parts, wanted)
     _refuse_above(path, parts, wanted)
     found = _consequences(parts, wanted, progress)
     wrong = tuple(_candidate(parts, wanted, n, found) for n in wanted.candidates)
@@ -84,7 +91,7 @@ def card(
         last_good_layer=wanted.last_good,
         next_layer=wanted.right,
         next_layer_from_1=wanted.right + 1,
-        first_number=_first_number(parts),
+        first_number=first_number,
         layers=wanted.layers,
         eye_mm=wanted.eye_mm,
         parts=tuple(_right(part, wanted) for part in parts),
@@ -118,7 +125,13 @@ def _right(part: Standing, wanted: Asked) -> RightLayer:
         shrunk = shrinkage(height, stray.cooled_high, stray.expansion_1e6_k)
         gap = stray.joint_gap(height, part.layer_mm)
     return RightLayer(
-        part.name, float(shape.area), islands(shape), extents(part.placed(shape)), shrunk, gap
+        part.name,
+        float(shape.area),
+        islands(shape),
+        holes(shape),
+        extents(part.placed(shape)),
+        shrunk,
+        gap,
     )
 
 
@@ -138,7 +151,9 @@ def _candidate(
 def _would_do(part: Standing, wanted: Asked, number: int, found: Found | str) -> WouldDo:
     wrong = part.layer(number)
     apart = polygonal(shapely.symmetric_difference(wrong, part.layer(wanted.right)))
-    size = (part.name, float(wrong.area), float(apart.area), largest_circle_mm(apart))
+    widest = largest_circle_mm(apart)
+    counts = (islands(wrong), holes(wrong))
+    size = (part.name, float(wrong.area), float(apart.area), widest, *counts)
     if isinstance(found, str):
         return WouldDo(*size, None, None, None, None, found)
     return WouldDo(*size, found.sealed, found.restricted, found.undetermined, found.joined)
@@ -177,14 +192,22 @@ def _why_not(part: Standing, wanted: Asked) -> str:
     return COMPLETE if part.layer(wanted.right).is_empty else ""
 
 
-def _first_number(parts: tuple[Standing, ...]) -> int | None:
-    """How the machine counts, where a case has its log."""
+def _first_number(parts: tuple[Standing, ...], wanted: Asked) -> int | None:
+    """How the machine counts, where a case has its log or the user says it; both must agree."""
     known = {p.case.melted.first_number for p in parts if p.case.melted is not None}
-    return known.pop() if len(known) == 1 else None
+    if wanted.counts_from is None:
+        return known.pop() if len(known) == 1 else None
+    other = known - {wanted.counts_from}
+    if other:
+        raise ClearanceError(
+            f"--counts-from: found {wanted.counts_from}, expected {other.pop()} as in first_number "
+            "of the machine's log"
+        )
+    return wanted.counts_from
 
 
 def _notices(parts: tuple[Standing, ...], on_plate: bool) -> tuple[str, ...]:
-    said = [NEIGHBOURS] if on_plate else []
+    said = [FRESH, NEIGHBOURS] if on_plate else [FRESH]
     if any(part.stray is not None for part in parts):
         said.append(REPLACED)
     return tuple(said)

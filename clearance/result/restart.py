@@ -19,6 +19,7 @@ class RightLayer:
     name: Annotated[str, told("name of the part; on a plate, its name there")]
     area_mm2: Annotated[float, told("metal of the layer; 0 where the part is complete", "mm2")]
     islands: Annotated[int, told("pieces of it that do not hang together")]
+    holes: Annotated[int, told("holes in them")]
     extents_mm: Annotated[
         tuple[float, float, float, float] | None,
         told("x and y, lowest then highest; on a plate from its middle; null without metal", "mm"),
@@ -45,6 +46,8 @@ class WouldDo:
         float, told("area in which it and the right layer are not the same", "mm2")
     ]
     widest_mm: Annotated[float, told("diameter of the largest circle in that area", "mm")]
+    islands: Annotated[int, told("pieces of the first wrong layer")]
+    holes: Annotated[int, told("holes in them")]
     sealed: Annotated[tuple[str, ...] | None, told("passages; null where it was not looked at")]
     restricted: Annotated[tuple[str, ...] | None, told("passages; null as `sealed`")]
     undetermined: Annotated[
@@ -82,7 +85,7 @@ class RestartResult:
     next_layer: Annotated[int, told("number of the layer that belongs there, counted from 0")]
     next_layer_from_1: Annotated[int, told("the same, counted from 1")]
     first_number: Annotated[
-        int | None, told("0 or 1, how the machine counts; null where the case does not say")
+        int | None, told("0 or 1, how the machine counts; null where neither case nor option says")
     ]
     layers: Annotated[int, told("how many wrong layers the candidates are computed with")]
     eye_mm: Annotated[float, told("a difference that holds a circle so wide is seen", "mm")]

@@ -13,12 +13,15 @@ import shapely
 import shapes
 from click.testing import CliRunner
 from matplotlib.font_manager import FontProperties
+from matplotlib.text import Text
 from matplotlib.textpath import TextPath
 
 from clearance.cli.main import main
-from clearance.figures.restart import LARGE_PT, large_lines, restart_pages
-from clearance.report.restart import READ_IT, cooled_words, text
+from clearance.errors import ClearanceError
+from clearance.figures.restart import LARGE_PT, SAME, large_lines, restart_pages
+from clearance.report.restart import READ_IT, cooled_words, number_words, text
 from clearance.restart import would_do
+from clearance.restart.asked import holes, islands
 from clearance.restart.card import card
 from clearance.result import as_json
 from clearance.result.schema import schemas
@@ -53,7 +56,7 @@ def test_the_number_both_ways_and_the_layer_that_belongs_there(drawn):
     assert found.height_mm == 15.0
     right = found.parts[0]
     assert right.area_mm2 == pytest.approx(WIDE * DEEP - ELLIPSE, rel=2e-3)
-    assert right.islands == 1
+    assert (right.islands, right.holes) == (1, 1)
     assert right.extents_mm == pytest.approx((-WIDE / 2, -DEEP / 2, WIDE / 2, DEEP / 2))
     assert drawn.right.metal.area == pytest.approx(right.area_mm2)
 
@@ -125,10 +128,62 @@ def test_letters_are_ten_millimetres_high(drawn):
     for letter in "N5":
         box = TextPath((0, 0), letter, size=LARGE_PT, prop=bold).get_extents()
         assert (box.y1 - box.y0) / 72.0 * 25.4 == pytest.approx(10.0, abs=0.35)
-    assert large_lines(drawn.result) == [
-        "FROM 0: NEXT 30  LAST 29", "FROM 1: NEXT 31  LAST 30", "WRONG NUMBER: STOP",
-    ]  # fmt: skip
     assert len(restart_pages(drawn)) == 2
+
+
+def test_without_the_counting_the_card_asks_for_it_first(drawn):
+    """No number stands without its counting: 30 is right or wrong with it."""
+    assert large_lines(drawn.result) == [
+        ("STOP. LOOK ON THE SCREEN:",), ("IS THE FIRST LAYER 0 OR 1?",),
+        ("IF IT IS 0:", "IF IT IS 1:"), ("NEXT 30", "NEXT 31"),
+        ("LAST GOOD 29", "LAST GOOD 30"), ("OTHER NUMBER: STOP",),
+    ]  # fmt: skip
+    words = number_words(29, drawn.result)
+    assert words == "first layer is 0: WRONG 29; first layer is 1: WRONG 30"
+    assert "STOP" in text(drawn.result).splitlines()[0]
+
+
+@pytest.mark.parametrize("first", [0, 1])
+def test_with_the_counting_one_number_stands_alone(path, first):
+    found = card(path, AFTER, candidates=(29,), consequences=False, counts_from=first)
+    assert large_lines(found.result) == [
+        (f"NEXT {30 + first}",), (f"LAST GOOD {29 + first}",), ("OTHER NUMBER: STOP",),
+    ]  # fmt: skip
+    assert number_words(29, found.result) == f"WRONG {29 + first}"
+    pages = restart_pages(found)
+    shown = _shown(pages)
+    assert f"WRONG {30 + first}" not in shown
+    assert f"WRONG {28 + first}" not in shown
+    assert f"WRONG {29 + first}" in shown
+    assert any(one.get_gid() == SAME for page in pages for one in page.findobj())
+
+
+def _shown(pages):
+    return "\n".join(t.get_text() for page in pages for t in page.findobj(Text))
+
+
+def test_the_paper_has_boxes_to_sign(drawn):
+    shown = _shown(restart_pages(drawn))
+    for name in ("serial", "job", "machine", "date", "reader 1: number, signature"):
+        assert name in shown
+
+
+def test_the_log_tells_the_counting_and_the_option_may_not_differ(tmp_path):
+    """A log that begins with layer 1."""
+    log = {"layers": ["1-30", "2-3", "31-40"], "first_number": 1}
+    path = case(tmp_path, strays=[], melted=log)
+    assert card(path, AFTER, consequences=False).result.first_number == 1
+    with pytest.raises(ClearanceError, match="--counts-from: found 0, expected 1"):
+        card(path, AFTER, consequences=False, counts_from=0)
+
+
+def test_holes_and_pieces_are_counted():
+    """A plate with two holes and a pin in one of them; a bare block."""
+    plate = shapely.box(0, 0, 20, 10) - shapely.box(2, 2, 8, 8) - shapely.box(12, 2, 14, 4)
+    layer = plate | shapely.box(4, 4, 6, 6)
+    assert (islands(layer), holes(layer)) == (2, 2)
+    assert (islands(shapely.box(0, 0, 1, 1)), holes(shapely.box(0, 0, 1, 1))) == (1, 0)
+    assert holes(shapely.Polygon()) == 0
 
 
 def test_the_json_keeps_to_its_schema(drawn):
