@@ -46,6 +46,7 @@ from clearance.verdict.apart import separate
 from clearance.verdict.confirmed import in_words, not_asked, verified
 from clearance.verdict.passage_check import PassageCheck
 from clearance.verdict.prepared import Checked, Progress, silent
+from clearance.verdict.reading_words import OTHERS
 
 MOST_THREADS = 4
 """Passages side by side at most: each needs a window's memory."""
@@ -234,7 +235,9 @@ def _told(
     case = checked.case
     passages = tuple(remedy.result for remedy in remedies)
     sizes = balls(passages, case.part.build_allowance, case.part.mesh_tolerance)
-    notices = (*checked.frame_notice, *case.notices, *checked.notices, *_cut_ports(checked))
+    others = () if case.suspected is None else (OTHERS,)
+    notices = (*others, *checked.frame_notice, *case.notices, *checked.notices)
+    notices = (*notices, *_cut_ports(checked))
     return Result(
         part=case.part.name,
         pitch_mm=checked.pitch_mm,

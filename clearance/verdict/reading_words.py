@@ -15,6 +15,11 @@ MOST_NAMED = 3
 WORDS = {"pin": "gauge pin", "seen": "stray metal looked for", "layers_logged": "layers in the log"}
 TOLD_WRONG = "the part contradicts the event as told"
 WAY = "clearance causes says which events explain what was read"
+OTHERS = (
+    "the case holds other events possible; this is of the one that it tells alone: clearance "
+    "causes says what the others would mean"
+)
+"""Where the case has [suspected]: no check of one event stands for all of them."""
 
 
 def called(reading: ReadingResult) -> str:

@@ -8,10 +8,15 @@ import tomllib
 from pathlib import Path
 
 import pytest
+import shared
 
 from clearance.case.read import Case, case_schema
 from clearance.case.suspected import MOST_SUSPECTS, as_stray
 from clearance.errors import CaseError
+from clearance.report.check import text
+from clearance.report.grave import besides
+from clearance.result import Result
+from clearance.verdict.reading_words import OTHERS
 
 TOLD = {"height": 31.2, "layers": 3, "resume": "height", "penetration": 0.1}
 
@@ -205,3 +210,12 @@ def test_editors_get_the_same_verdict_from_the_schema(more, fits):
     validator = jsonschema.Draft202012Validator(case_schema())
     text = f"{TEXT.read_text(encoding='utf-8')}\n[suspected]\n{more}\n"
     assert validator.is_valid(tomllib.loads(text)) == fits
+
+
+def test_a_check_says_that_the_case_holds_other_events_possible():
+    """On paper and screen, however sound the part is after the event that is told."""
+    said = besides(Result("part", 0.2, (), notices=(OTHERS,)))
+    assert said == (("causes", OTHERS),)
+    result = shared.result_of("sensor-block")
+    assert OTHERS in result.notices
+    assert "clearance causes" in " ".join(text(result, 80).split())
