@@ -180,7 +180,7 @@ def sweep(
     >>> found.high_mm.shape
     (1, 3)
     """
-    from clearance.sweeps.side_by_side import side_by_side
+    from clearance.sweeps.in_processes import side_by_side
     from clearance.sweeps.wanted import Wanted
 
     return side_by_side(case, Wanted(first, last, step, reach), pitch_mm, progress, processes)

@@ -26,7 +26,7 @@ from clearance.inspection.methods import inspected
 from clearance.inspection.targets import Target, targets
 from clearance.passages.window_cells import MOST_CELLS
 from clearance.predicted.part import NOMINAL
-from clearance.predicted.stray import offset
+from clearance.predicted.slabs import offset
 from clearance.readings.answer import answers, carried_out
 from clearance.readings.unknowns import assumptions as of_heights
 from clearance.result import (
@@ -42,7 +42,7 @@ from clearance.result import (
 )
 from clearance.system.once import Kept
 from clearance.system.processes import processors
-from clearance.verdict.apart import separate
+from clearance.verdict.circuits_apart import separate
 from clearance.verdict.confirmed import in_words, not_asked, verified
 from clearance.verdict.passage_check import PassageCheck
 from clearance.verdict.prepared import Checked, Progress, silent

@@ -34,9 +34,9 @@ from clearance.geometry.planes import Plane
 from clearance.passages.fins import Told, unseen
 from clearance.passages.levels import faces
 from clearance.passages.rooms import holds_rims_only, room
-from clearance.predicted.cuts import predicted_metal, stray_metal
 from clearance.predicted.part import NOMINAL, Predicted
-from clearance.predicted.stray import slabs
+from clearance.predicted.plane_sections import predicted_metal, stray_metal
+from clearance.predicted.slabs import slabs
 from clearance.verdict.passage_check import PassageCheck
 from clearance.verdict.prepared import prepare
 

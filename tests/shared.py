@@ -100,7 +100,7 @@ def remember(patch: pytest.MonkeyPatch) -> None:
     """
     from clearance import api, checking
     from clearance.figures import sections
-    from clearance.sweeps import side_by_side, sweep
+    from clearance.sweeps import in_processes, sweep
     from clearance.verdict import prepared
 
     prepare, judge, swept = _prepare(), _judge(), _sweep()
@@ -110,7 +110,7 @@ def remember(patch: pytest.MonkeyPatch) -> None:
         patch.setattr(module, "PassageCheck", _look())
         patch.setattr(module, "remedied", _remedied())
     patch.setattr(checking, "judge", judge)
-    patch.setattr(side_by_side, "side_by_side", swept)
+    patch.setattr(in_processes, "side_by_side", swept)
 
 
 @cache
@@ -149,7 +149,7 @@ def _look() -> Any:
 
 @cache
 def _sweep() -> Any:
-    from clearance.sweeps.side_by_side import side_by_side
+    from clearance.sweeps.in_processes import side_by_side
 
     def swept(case: Any, wanted: Any, pitch: Any, progress: Any, *_: Any) -> Any:
         """Other processes would have to prepare the part again."""

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from clearance.case.readings import ReadingTable
 from clearance.case.suspected import Suspect, as_stray
-from clearance.predicted.stray import Event, Gate
+from clearance.predicted.slabs import Event, Gate
 from clearance.predicted.variants import variants
 from clearance.readings.forward import Forward
 from clearance.readings.likelihood import at_nodes, log_likelihood, misfit, off

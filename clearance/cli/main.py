@@ -252,8 +252,8 @@ def check(
     if json_file is not None and not to_file:
         show(ctx, data.encode())
     else:
-        from clearance.report.check import text as short_text
         from clearance.report.full import text as full_text
+        from clearance.report.short import text as short_text
 
         text = full_text if full else short_text
         event = bool(examined.checked.case.stray)

@@ -104,8 +104,8 @@ def sweep(
         say("loading the program")
         from clearance import first_run
         from clearance.report.sweep import text
+        from clearance.sweeps.in_processes import side_by_side
         from clearance.sweeps.result import written
-        from clearance.sweeps.side_by_side import side_by_side
         from clearance.sweeps.wanted import Wanted
 
         for path in (to_file, plot):

@@ -18,8 +18,8 @@ from numpy.typing import NDArray
 
 from clearance.geometry import box_tree, distance, polylines
 from clearance.geometry.planes import Plane
-from clearance.predicted.cuts import predicted_metal
 from clearance.predicted.part import NOMINAL, Predicted
+from clearance.predicted.plane_sections import predicted_metal
 from clearance.report.headline import clear_diameter
 from clearance.result import CrossingResult, PassageResult, State
 from clearance.verdict.numbers import NAMEWORTHY, percent

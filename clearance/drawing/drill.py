@@ -29,8 +29,8 @@ from clearance.geometry.areas import polygonal
 from clearance.geometry.planes import Plane
 from clearance.heights import above_platform
 from clearance.passages.way import moved_mouth
-from clearance.predicted.cuts import of_plate, predicted_metal, stray_metal
 from clearance.predicted.part import Predicted
+from clearance.predicted.plane_sections import of_plate, predicted_metal, stray_metal
 from clearance.result import Drilling, PassageResult, Rework
 from clearance.result.passage import NearestLine
 from clearance.verdict.names import sheet

@@ -33,7 +33,7 @@ from clearance.geometry.soup import moved_shape
 from clearance.heights import above_platform
 from clearance.passages.stoppers import pieces_at
 from clearance.predicted.part import NOMINAL, Predicted
-from clearance.predicted.stray import NONE, Event, Slab, rounded, slabs
+from clearance.predicted.slabs import NONE, Event, Slab, rounded, slabs
 from clearance.report.headline import SEVERITY
 from clearance.result import PassageResult, SeparateResult
 from clearance.verdict.prepared import Checked

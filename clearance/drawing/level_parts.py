@@ -11,7 +11,7 @@ from typing import Any
 import shapely
 
 from clearance.geometry.areas import polygonal
-from clearance.predicted.stray import Slab
+from clearance.predicted.slabs import Slab
 from clearance.result import State
 
 DETAIL_LETTERS = ("X", "Y")

@@ -15,7 +15,7 @@ import shapely
 
 import clearance
 from clearance.drawing.level_parts import DETAIL_LETTERS, Detail, Level, Row, Void, largest
-from clearance.predicted.stray import Event
+from clearance.predicted.slabs import Event
 from clearance.report.headline import SEVERITY, clear_diameter, hurt
 from clearance.result import CrossingResult, PassageResult, SeparateResult, State
 from clearance.verdict.names import APART, named_all, sheet

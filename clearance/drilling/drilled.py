@@ -23,9 +23,9 @@ from clearance.drilling.bore import Bore
 from clearance.geometry.planes import Plane
 from clearance.geometry.sight import winding_at
 from clearance.geometry.soup import Box, Soup, box_soup, extruded, flat, meeting
-from clearance.predicted.cuts import predicted_metal
 from clearance.predicted.part import Predicted
-from clearance.predicted.stray import Slab, assemble, bodies, plugs_only, rounded, slabs
+from clearance.predicted.plane_sections import predicted_metal
+from clearance.predicted.slabs import Slab, assemble, bodies, plugs_only, rounded, slabs
 from clearance.system.once import once
 
 FAR_MM = 1e6

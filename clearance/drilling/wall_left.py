@@ -25,9 +25,9 @@ from clearance.heights import place
 from clearance.passages.way import moved_mouth
 from clearance.ports.mouth import Mouth
 from clearance.ports.patches import Patches
-from clearance.predicted.cuts import predicted_metal
 from clearance.predicted.part import Events, Predicted
-from clearance.predicted.stray import Slab, rounded, slabs
+from clearance.predicted.plane_sections import predicted_metal
+from clearance.predicted.slabs import Slab, rounded, slabs
 from clearance.system.once import once
 from clearance.verdict.prepared import Checked
 

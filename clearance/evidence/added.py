@@ -18,7 +18,7 @@ from clearance.geometry.planes import Plane
 from clearance.geometry.sections import metal
 from clearance.geometry.soup import Soup, extent, moved_shape
 from clearance.predicted.part import Predicted
-from clearance.predicted.stray import Slab, rounded, slab_at, slabs
+from clearance.predicted.slabs import Slab, rounded, slab_at, slabs
 
 Floats = NDArray[np.float64]
 

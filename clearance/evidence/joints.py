@@ -12,7 +12,7 @@ import shapely
 
 from clearance.geometry.soup import moved_shape
 from clearance.predicted.part import Predicted
-from clearance.predicted.stray import Event, Slab, rounded, slabs
+from clearance.predicted.slabs import Event, Slab, rounded, slabs
 
 LEAST_MM2 = 1e-9
 """Pieces of a section that are smaller come from rounding."""

@@ -25,7 +25,7 @@ from clearance.columns.voids import label
 from clearance.evidence.joints import first_on, standing
 from clearance.kernels.compiler import kernel
 from clearance.predicted.part import Predicted
-from clearance.predicted.stray import Event, assemble, bodies, slabs
+from clearance.predicted.slabs import Event, assemble, bodies, slabs
 from clearance.result import TrappedPowder, Unmelted
 from clearance.result.passage import plain
 

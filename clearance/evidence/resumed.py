@@ -14,7 +14,7 @@ import shapely
 from clearance.evidence.joints import LEAST_MM2, first_on, polygons, sheet_slabs, standing
 from clearance.evidence.section_properties import resumed_section
 from clearance.predicted.part import Predicted
-from clearance.predicted.stray import Event
+from clearance.predicted.slabs import Event
 from clearance.result import JointResult, SectionProperties
 
 

@@ -22,7 +22,7 @@ from clearance.geometry.soup import Soup, extent, moved_shape
 from clearance.kernels.compiler import kernel
 from clearance.predicted.bodies import Bodies
 from clearance.predicted.part import Predicted
-from clearance.predicted.stray import Event, Gate, rounded
+from clearance.predicted.slabs import Event, Gate, rounded
 from clearance.result import Point, Signs
 
 Floats = NDArray[np.float64]

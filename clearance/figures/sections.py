@@ -23,7 +23,7 @@ from clearance.figures.along import curve_figure
 from clearance.figures.level import level_figure
 from clearance.figures.planes import drill_figure
 from clearance.result import PassageResult
-from clearance.verdict.apart import separate
+from clearance.verdict.circuits_apart import separate
 from clearance.verdict.passage_check import PassageCheck
 from clearance.verdict.prepared import Checked, Progress, prepare, silent
 

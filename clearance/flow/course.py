@@ -20,8 +20,8 @@ from clearance.geometry import distance, polylines
 from clearance.geometry.areas import CIRCLE_MM, largest_circle_mm
 from clearance.geometry.box_tree import Tree
 from clearance.geometry.planes import Plane
-from clearance.predicted.cuts import predicted_metal
 from clearance.predicted.part import Predicted
+from clearance.predicted.plane_sections import predicted_metal
 
 SPACING = 1.5
 """Stretches with one section are about so many diameters long."""

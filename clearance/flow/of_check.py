@@ -16,7 +16,7 @@ from clearance.flow.of_passage import channel_mm2, ends, hydraulic_mm, through
 from clearance.flow.pressure_loss import Open, pressure_loss, untold
 from clearance.passages.crossings import Crossing
 from clearance.predicted.part import Predicted
-from clearance.predicted.stray import Event
+from clearance.predicted.slabs import Event
 from clearance.predicted.variants import Variant
 from clearance.result import FlowResult, FlowVerdict
 from clearance.system.once import once

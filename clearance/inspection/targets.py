@@ -19,7 +19,7 @@ from clearance.geometry.areas import polygonal
 from clearance.geometry.beams import edges
 from clearance.passages.crossings import Crossing
 from clearance.predicted.part import Predicted
-from clearance.predicted.stray import Event
+from clearance.predicted.slabs import Event
 from clearance.result import Result, Unmelted
 from clearance.result.inspection import Target as Kind
 from clearance.verdict.numbers import NAMEWORTHY

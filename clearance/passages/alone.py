@@ -19,7 +19,7 @@ from clearance.passages.rooms import Face, Room, holds_rims_only, inner_end_mm, 
 from clearance.passages.stoppers import LID_MM
 from clearance.ports.mouth import Mouth
 from clearance.predicted.part import Predicted
-from clearance.predicted.stray import rounded
+from clearance.predicted.slabs import rounded
 
 PARALLEL = 1.0 - 1e-9
 """Mouths whose normals' cosine is more lie in parallel faces."""

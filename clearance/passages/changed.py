@@ -14,7 +14,7 @@ import shapely
 from clearance.geometry.level_faces import same_height_mm
 from clearance.passages.crossings import with_vertex_between
 from clearance.predicted.part import Events, Predicted, Window
-from clearance.predicted.stray import slabs
+from clearance.predicted.slabs import slabs
 
 ROUNDING_MM = 1e-4
 """Narrower rims are rounding of the mesh's coordinates (at least four steps of float32)."""

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from clearance.geometry.areas import CIRCLE_MM, largest_circle_mm, polygonal
 from clearance.geometry.planes import Plane
-from clearance.predicted.stray import Event, offset
+from clearance.predicted.slabs import Event, offset
 
 if TYPE_CHECKING:
     from clearance.ports.mouth import Mouth

@@ -25,7 +25,7 @@ from clearance.passages.levels import ROUGH_MM, Face, Sections, face_at, faces
 from clearance.passages.stoppers import seeds, sunk_mm
 from clearance.ports.mouth import Mouth
 from clearance.predicted.part import Predicted, Window
-from clearance.predicted.stray import Gate, rounded
+from clearance.predicted.slabs import Gate, rounded
 
 CUT_MM = 1e-4
 """Half height of the layer of squares that stands for a cut without a sheet."""

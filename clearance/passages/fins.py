@@ -25,7 +25,7 @@ from clearance.geometry.soup import Box, Soup, clipped, meeting, moved_shape
 from clearance.passages.closings import closing
 from clearance.passages.crossings import meeting_bodies, stacks
 from clearance.passages.levels import Sections
-from clearance.predicted.stray import Event, Slab, pieces_of, rounded, slabs
+from clearance.predicted.slabs import Event, Slab, pieces_of, rounded, slabs
 
 MANY = 20_000
 """Triangles of measured metal over a passage: the shadow of more is not drawn but taken for all."""

@@ -23,7 +23,7 @@ from clearance.geometry.turns import extremes
 from clearance.passages.closings import closing, imaged
 from clearance.ports.mouth import Mouth
 from clearance.predicted.part import Window
-from clearance.predicted.stray import Event, Gate, Slab, reaches, rounded, slab_at, slabs
+from clearance.predicted.slabs import Event, Gate, Slab, reaches, rounded, slab_at, slabs
 from clearance.system.once import once
 
 WITHIN_MM = 1e-3

@@ -20,7 +20,7 @@ from clearance.geometry.soup import Soup
 from clearance.passages.crossings import CUT_MM, Crossing
 from clearance.ports.mouth import Mouth
 from clearance.ports.patches import Opened, cut_open
-from clearance.predicted.stray import Event, rounded
+from clearance.predicted.slabs import Event, rounded
 
 if TYPE_CHECKING:
     import networkx

@@ -39,8 +39,8 @@ from clearance.passages.stoppers import (
 from clearance.passages.window_cells import Cells
 from clearance.ports.mouth import Mouth
 from clearance.ports.plug import plug
-from clearance.predicted.cuts import stray_metal
 from clearance.predicted.part import Predicted, Window
+from clearance.predicted.plane_sections import stray_metal
 from clearance.system.once import once
 
 SURFACE_MM = 2e-5

@@ -188,7 +188,7 @@ class UpperBound(PossibleWays):
 
         The predicted metal in the plane is put together slab by slab, as everywhere.
         """
-        from clearance.predicted.cuts import predicted_metal
+        from clearance.predicted.plane_sections import predicted_metal
 
         window, metal = predicted_metal(self.predicted, plane)
         at = plane.to_plane(plane.origin[None])[0]

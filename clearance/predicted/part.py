@@ -34,7 +34,7 @@ from clearance.geometry.soup import (
 from clearance.ports.mouth import Mouth
 from clearance.predicted.bodies import Bodies
 from clearance.predicted.sheets import Sheets
-from clearance.predicted.stray import (
+from clearance.predicted.slabs import (
     Casts,
     Event,
     Gate,

@@ -11,7 +11,7 @@ from threading import RLock
 from typing import Any
 
 from clearance.geometry.soup import Soup, moved_shape, stretched, unit_extruded
-from clearance.predicted.stray import Gate, rounded
+from clearance.predicted.slabs import Gate, rounded
 from clearance.system.once import once
 
 MOST_SHEETS = 64

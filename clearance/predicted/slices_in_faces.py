@@ -12,7 +12,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.predicted.stray import Event
+from clearance.predicted.slabs import Event
 from clearance.predicted.variants import Span, Unknowns, Variant
 
 FACE_MM = 2e-4

@@ -15,7 +15,7 @@ import numpy as np
 from clearance.case.read import Case
 from clearance.case.stray_tables import StrayTable
 from clearance.errors import CaseError
-from clearance.predicted.stray import Event
+from clearance.predicted.slabs import Event
 
 TOUCHING_MM = 1e-4
 """A sheet no higher than this above the part lies on it: heights are rounded."""

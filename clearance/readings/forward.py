@@ -22,7 +22,7 @@ from clearance.evidence.balls import limits
 from clearance.evidence.pins import READING_MM
 from clearance.evidence.signs import LEAST_OVERHANG_MM, sheet_and_sides, step_mm
 from clearance.predicted.part import NOMINAL, Predicted
-from clearance.predicted.stray import Event
+from clearance.predicted.slabs import Event
 from clearance.readings.pins import Pins
 from clearance.readings.prediction import (
     Absent,
@@ -58,7 +58,7 @@ class Forward:
     Examples
     --------
     `forward = Forward(checked)`, then `forward.predict(events, reading)` with `events` a tuple of
-    `predicted.stray.Event` in rising order (`()`: a build without an event), as
+    `predicted.slabs.Event` in rising order (`()`: a build without an event), as
     `checked.unknowns.variants[n].events` has them.
     """
 

@@ -16,7 +16,7 @@ from clearance.geometry.areas import polygonal
 from clearance.geometry.soup import Box, Soup, extruded, meeting
 from clearance.passages.way import moved_mouth
 from clearance.predicted.part import Predicted
-from clearance.predicted.stray import Gate
+from clearance.predicted.slabs import Gate
 from clearance.verdict.prepared import Checked
 
 ROOM_MM = 5.0

@@ -22,7 +22,7 @@ from clearance.evidence.signs import (
 )
 from clearance.predicted.bodies import Bodies
 from clearance.predicted.part import Predicted
-from clearance.predicted.stray import Event, Gate, rounded
+from clearance.predicted.slabs import Event, Gate, rounded
 from clearance.readings.shapes import Names
 
 Direction = tuple[float, float] | None

@@ -16,7 +16,7 @@ from clearance.evidence.powder import void_run
 from clearance.geometry.areas import largest_circle_mm, polygonal
 from clearance.geometry.soup import moved_shape
 from clearance.predicted.part import NOMINAL, Predicted
-from clearance.predicted.stray import Event, Gate, rounded
+from clearance.predicted.slabs import Event, Gate, rounded
 from clearance.readings.shapes import Names
 from clearance.verdict.prepared import Checked
 

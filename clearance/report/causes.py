@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from clearance.report.check import CAUTION, WIDTH
+from clearance.report.short import CAUTION, WIDTH
 from clearance.report.table import Paint, plain, wrapped
 from clearance.result.causes import (
     Box,

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from clearance.report.check import WIDTH, head, listed_block
 from clearance.report.costs import costs_lines
 from clearance.report.drilling import drilling_lines
 from clearance.report.grave import GAP, besides, separate_line, unmelted_line
@@ -16,6 +15,7 @@ from clearance.report.inspection import inspection_lines
 from clearance.report.joints import joint_share
 from clearance.report.powder import signs_lines, trapped_line
 from clearance.report.readings import reading_line
+from clearance.report.short import WIDTH, head, listed_block
 from clearance.report.table import Paint, plain, table
 from clearance.result import STATES, CrossingResult, JointResult, Margin, PassageResult, Result
 from clearance.verdict.names import event as event_name

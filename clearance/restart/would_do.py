@@ -15,7 +15,7 @@ from clearance.evidence.powder import unmelted
 from clearance.predicted.variants import variants
 from clearance.restart.asked import Asked, Standing
 from clearance.result import State
-from clearance.verdict.apart import separate
+from clearance.verdict.circuits_apart import separate
 from clearance.verdict.passage_check import PassageCheck
 from clearance.verdict.prepared import Progress, prepare
 

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.drilling.reach import Reach
-from clearance.predicted.stray import Event
+from clearance.predicted.slabs import Event
 from clearance.predicted.variants import Variant
 from clearance.result import State
 from clearance.result.sweep import Reopen

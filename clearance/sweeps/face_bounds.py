@@ -9,7 +9,7 @@ from __future__ import annotations
 import shapely
 
 from clearance.passages.levels import Face
-from clearance.predicted.stray import Event
+from clearance.predicted.slabs import Event
 from clearance.sweeps.regions import Cuts, Level, widest_mm
 
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from clearance.passages.levels import Face
-from clearance.predicted.stray import Event
+from clearance.predicted.slabs import Event
 from clearance.result import State
 
 

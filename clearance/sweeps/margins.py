@@ -18,7 +18,7 @@ from clearance.case.read import Case
 from clearance.case.stray_tables import StrayTable
 from clearance.checking import MOST_THREADS, Examined, judge
 from clearance.errors import CaseError
-from clearance.predicted.stray import Event
+from clearance.predicted.slabs import Event
 from clearance.result import STATES, Margin, Result, State
 from clearance.sweeps.near import Near, melts_the_same
 from clearance.sweeps.passage_sweep import PassageSweep

@@ -25,7 +25,7 @@ from clearance.passages.crossings import between_heights, places_in, with_vertex
 from clearance.passages.levels import SAME_MM, Face, Sections, Shift
 from clearance.passages.stoppers import pieces_at, stopper, sunk_mm
 from clearance.predicted.part import NOMINAL
-from clearance.predicted.stray import Event, Gate, rounded, slabs
+from clearance.predicted.slabs import Event, Gate, rounded, slabs
 from clearance.system.once import once
 from clearance.verdict.passage_check import PassageCheck
 

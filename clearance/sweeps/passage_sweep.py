@@ -21,7 +21,7 @@ from clearance.passages.fins import Told, unseen
 from clearance.passages.groups import open_fraction
 from clearance.passages.levels import Face, faces, levels_of
 from clearance.passages.stoppers import layer_behind
-from clearance.predicted.stray import Event
+from clearance.predicted.slabs import Event
 from clearance.predicted.variants import Variant
 from clearance.result import State
 from clearance.sweeps.bounds import Bounds, Route, Station

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from clearance.case.read import Case
 from clearance.case.stray_tables import StrayTable
 from clearance.errors import ClearanceError
-from clearance.predicted.stray import Event
+from clearance.predicted.slabs import Event
 from clearance.result import State
 from clearance.sweeps.drills import Drills
 from clearance.sweeps.looked_at import At

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from clearance.geometry.level_faces import level_faces, same_height_mm
 from clearance.geometry.soup import Soup
 from clearance.geometry.turns import extremes
-from clearance.predicted.stray import Event, reaches
+from clearance.predicted.slabs import Event, reaches
 from clearance.predicted.variants import Span
 from clearance.result import State
 from clearance.verdict.states import Bracketed, Required

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from clearance.predicted.stray import Event
+from clearance.predicted.slabs import Event
 from clearance.result import PassageResult, State, Verified
 from clearance.verdict.one_variant import PassageVerdict
 from clearance.verdict.passage_check import PassageCheck

@@ -25,12 +25,13 @@ from clearance.passages.search import Search
 from clearance.passages.stoppers import pieces_at
 from clearance.passages.way import Way
 from clearance.predicted.part import NOMINAL, Events, Predicted, Window
-from clearance.predicted.stray import Event, rounded, slabs
+from clearance.predicted.slabs import Event, rounded, slabs
 from clearance.predicted.variants import Unknowns, Variant
 from clearance.result import ClearDiameter, CrossingResult, GaugePin, PassageResult, State
 from clearance.result.passage import plain
 from clearance.system.once import once
 from clearance.verdict.between import Between, Passage, between
+from clearance.verdict.channels_together import shares_of, side_by_side
 from clearance.verdict.graph import (
     Regions,
     in_words,
@@ -49,7 +50,6 @@ from clearance.verdict.one_variant import (
     tighter,
 )
 from clearance.verdict.prepared import Checked, Progress, silent
-from clearance.verdict.side_by_side import shares_of, side_by_side
 from clearance.verdict.states import Required, Seen, contradicts, failing, state_of
 from clearance.verdict.whose import Void, met, on_ways
 

@@ -33,8 +33,8 @@ from clearance.ports.mouth import Mouth, Request, find_mouths
 from clearance.ports.patches import Patches, patches
 from clearance.predicted.bodies import Bodies
 from clearance.predicted.part import NOMINAL, Events, Window
+from clearance.predicted.slabs import slabs
 from clearance.predicted.slices_in_faces import both_sides
-from clearance.predicted.stray import slabs
 from clearance.predicted.variants import Unknowns, variants
 from clearance.result import InputFile, Inputs, Role
 from clearance.system.once import Kept, once

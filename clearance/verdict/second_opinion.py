@@ -17,7 +17,7 @@ import numpy as np
 import shapely
 
 from clearance.ports.mouth import Mouth
-from clearance.predicted.stray import Event
+from clearance.predicted.slabs import Event
 from clearance.system.once import once
 from clearance.verdict.solids import (
     APART_MM,

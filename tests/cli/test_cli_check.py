@@ -14,7 +14,7 @@ from clearance import first_run
 from clearance.case.read import read_case
 from clearance.cli import main
 from clearance.errors import LostError
-from clearance.sweeps.side_by_side import side_by_side
+from clearance.sweeps.in_processes import side_by_side
 from clearance.sweeps.wanted import Wanted
 
 PROGRAM = [sys.executable, "-m", "clearance"]

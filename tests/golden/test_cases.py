@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 import shared
 
-from clearance.report import check
+from clearance.report import short
 from clearance.report.grave import besides
 from clearance.result import State
 
@@ -44,8 +44,8 @@ def test_shipped_case(expected_file):
 def test_the_first_screen_has_room_for_the_prompt(case):
     result = shared.result_of(case)
     decided = result.disposition
-    shown = check.text(result, 80)
-    assert len(shown.splitlines()) <= check.MOST_LINES <= 22
+    shown = short.text(result, 80)
+    assert len(shown.splitlines()) <= short.MOST_LINES <= 22
     assert max(map(len, shown.splitlines())) <= 80
     said = " ".join(shown.split())
     for key, words in besides(result):

@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from clearance.errors import ClearanceError, LostError
-from clearance.sweeps import side_by_side
+from clearance.sweeps import in_processes
 from clearance.system import processes as batch
 from clearance.system.processes import Job, Outcome
 
@@ -90,7 +90,7 @@ def test_a_death_says_no_more_than_is_known():
     assert "suffice" not in text
     assert batch._died(-signal.SIGABRT).endswith("2 times, last by SIGABRT")
     with pytest.raises(LostError, match="2 times"):
-        side_by_side._value(Outcome("killed", text=text))
+        in_processes._value(Outcome("killed", text=text))
 
 
 def test_errors_are_told_apart():

@@ -16,9 +16,9 @@ from clearance.geometry import sections
 from clearance.geometry.planes import Plane
 from clearance.geometry.soup import Box, extruded
 from clearance.predicted.bodies import Bodies
-from clearance.predicted.cuts import of_plate, predicted_metal
 from clearance.predicted.part import Window
-from clearance.predicted.stray import Event, Slab
+from clearance.predicted.plane_sections import of_plate, predicted_metal
+from clearance.predicted.slabs import Event, Slab
 
 SHEET = shapely.Point(6, -2).buffer(9, 16).difference(shapely.box(3, -4, 7, 1))
 SLAB = Slab(10.0, 10.3, 0.0, (0.0, 0.0))

@@ -13,7 +13,7 @@ from clearance.drawing.curve import curve
 from clearance.drawing.level import level_section
 from clearance.errors import ClearanceError
 from clearance.figures.level import level_figure
-from clearance.verdict.apart import separate
+from clearance.verdict.circuits_apart import separate
 from clearance.verdict.passage_check import PassageCheck
 from clearance.verdict.prepared import prepare, silent
 

@@ -7,7 +7,7 @@ import pytest
 
 from clearance.disposition.order_of_work import EMPTYING
 from clearance.disposition.rules import CHANGE, EVENT_KNOWN, NO_DRILL, OTHER_MEANS
-from clearance.report import check, full
+from clearance.report import full, short
 from clearance.report.headline import crossed, headline, wrong
 from clearance.result import (
     ClearDiameter,
@@ -78,8 +78,8 @@ def test_an_exchanger_of_80_channels_fits_the_first_screen(sealed):
     reason = said.format(f"{OTHER_MEANS}; {CHANGE}: a drill of 7.1 mm; {EVENT_KNOWN} (log)")
     scrap = DispositionResult("scrap", (reason, "Scrap."), False, steps, ())
     found = Result("block", 0.2, (channels(80, sealed),), disposition=scrap, cautions=("powder",))
-    shown = check.text(found, 80)
-    assert len(shown.splitlines()) <= check.MOST_LINES
+    shown = short.text(found, 80)
+    assert len(shown.splitlines()) <= short.MOST_LINES
     lines = " ".join(shown.split())
     assert shown.count("channels sealed") == 1
     assert f"7 mm required; {NO_DRILL}; {OTHER_MEANS}; {EVENT_KNOWN} (log)" in lines
@@ -93,11 +93,11 @@ def test_names_that_count_on_and_the_height_of_one_sheet_are_said_once():
     sheet = {"stray": 0, "height_mm": 26.2, "nominal_area_mm2": 9.0, "metal_area_mm2": 9.0,
              "share": 1.0}  # fmt: skip
     found = Result("block", 0.2, passages, resumed_section=(sheet,), disposition=decided("rework"))
-    shown = check.text(found, 80)
+    shown = short.text(found, 80)
     assert "feed-1 to feed-3  blocked" in shown
     assert shown.count("26.00 to 26.20") == 1
     assert "why (sheet at z 26.00 to 26.20)" in shown
-    assert "at z 26.00 to 26.20" in check.text(found, 40)  # no table there, and no head
+    assert "at z 26.00 to 26.20" in short.text(found, 40)  # no table there, and no head
 
 
 def test_one_height_is_said_once_and_a_way_to_and_fro_is_no_channel():

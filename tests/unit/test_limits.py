@@ -17,7 +17,7 @@ from clearance.api import check
 from clearance.case.read import read_case
 from clearance.errors import CaseError, ClearanceError
 from clearance.passages import search
-from clearance.predicted.stray import Event, slabs
+from clearance.predicted.slabs import Event, slabs
 from clearance.verdict.prepared import prepare
 
 PART = shapes.block((0, 0, 0), (8, 8, 8)) - shapes.bore((4, 4, -1), (4, 4, 9), 1.5)

@@ -19,7 +19,7 @@ from clearance.evidence.signs import overhang
 from clearance.geometry.soup import Box
 from clearance.predicted.bodies import Bodies
 from clearance.predicted.part import NOMINAL, Window
-from clearance.predicted.stray import Event
+from clearance.predicted.slabs import Event
 
 T = 0.1
 NOTHING = np.empty((0, 3, 3), np.float32)

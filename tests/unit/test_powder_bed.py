@@ -6,7 +6,7 @@ import pytest
 from clearance.case.materials import alloy
 from clearance.case.powder_bed import joint_gap, recess, shrinkage, welded
 from clearance.case.stray_tables import BuildEvent, StrayKeys, read_event
-from clearance.predicted.stray import Event
+from clearance.predicted.slabs import Event
 
 T = 0.05
 

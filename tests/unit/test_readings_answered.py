@@ -21,8 +21,7 @@ from clearance.drawing.sheet_rows import row
 from clearance.errors import CaseError
 from clearance.plates.one_part import BESIDES
 from clearance.readings.answer import answers, carried_out
-from clearance.report import check as short
-from clearance.report import full
+from clearance.report import full, short
 from clearance.report.grave import besides
 from clearance.report.readings import reading_line
 from clearance.result import State

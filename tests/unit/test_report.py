@@ -7,7 +7,7 @@ import re
 import pytest
 
 from clearance.cli.terminal import COLOURS
-from clearance.report import check, full, sweep
+from clearance.report import full, short, sweep
 from clearance.report.headline import clear_diameter
 from clearance.report.powder import signs_lines
 from clearance.report.table import why
@@ -160,7 +160,7 @@ def words(text):
 LONG = dataclasses.replace(FULL.passages[0], name="cooling circuit of the upper left core " * 2)
 
 
-@pytest.mark.parametrize("told", [check.text, full.text])
+@pytest.mark.parametrize("told", [short.text, full.text])
 @pytest.mark.parametrize("width", [40, 60, 80, 88, 100, 120])
 def test_every_line_fits_and_no_word_is_lost(width, told):
     result = dataclasses.replace(FULL, passages=(*FULL.passages, LONG))
@@ -173,15 +173,15 @@ def test_every_line_fits_and_no_word_is_lost(width, told):
 
 
 def test_the_short_form_has_about_twenty_lines_the_gravest_first():
-    found = check.text(FULL, 80).splitlines()
-    assert len(found) <= check.MOST_LINES + 5  # with everything grave at once: none is dropped
+    found = short.text(FULL, 80).splitlines()
+    assert len(found) <= short.MOST_LINES + 5  # with everything grave at once: none is dropped
     assert found[0].startswith("insert: REWORK by concession recommended, 1 of 3 passages does not")
     rows = [line.split()[0] for line in found if line.startswith("circuit-")]
     assert rows[:3] == ["circuit-2", "circuit-3", "circuit-1"]
 
 
 def test_nothing_grave_is_left_out_of_the_short_form():
-    found = " ".join(check.text(FULL, 80).split())
+    found = " ".join(short.text(FULL, 80).split())
     for said in (
         "circuits: circuit-1 and circuit-2: connected through an unmelted gap at x 1, y 2, z 3",
         "leak path: circuit-1 may leak to the outside through an unmelted gap (lack of fusion)",
@@ -198,14 +198,14 @@ def test_nothing_grave_is_left_out_of_the_short_form():
 def test_a_contradiction_and_a_miss_of_the_nominal_part_stand_in_the_row():
     against = passage(verified="contradicts", verified_why="a way of 3 mm")
     missed = dataclasses.replace(BLOCKED, nominal_state=State.BLOCKED)
-    found = " ".join(check.text(Result("insert", 0.2, (against, missed)), 80).split())
+    found = " ".join(short.text(Result("insert", 0.2, (against, missed)), 80).split())
     assert "CONTRADICTED by the second opinion: a way of 3 mm" in found
     assert "the nominal part misses the requirement already" in found
 
 
 def test_a_plan_of_two_operations_opens_only_after_both():
     two = dataclasses.replace(BLOCKED, rework=Rework("open", 7.4599, (STROKE, STROKE)))
-    found = " ".join(check.text(Result("insert", 0.2, (two,)), 80).split())
+    found = " ".join(short.text(Result("insert", 0.2, (two,)), 80).split())
     assert "open only after both operations, 7.45 mm" in found
     told = " ".join(full.text(Result("insert", 0.2, (two,)), 80).split())
     assert "circuit-2, 1 of 2, open only after both: twist drill" in told
@@ -225,7 +225,7 @@ def test_a_plan_that_is_not_to_be_followed_is_not_told_as_if_it_were(word, said)
     because = "9 mm3 of powder trapped: caked by the heat treatment"
     decided = DispositionResult(word, (because, "circuit-2: blocked", "Meaning."), False, (), ())
     found = Result("insert", 0.2, (planned,), disposition=decided)
-    shown = " ".join(check.text(found, 80).split())
+    shown = " ".join(short.text(found, 80).split())
     assert ("drill" in shown) is (said is not None)
     assert said is None or said in shown
     assert (f"Why: {because}; 1 more reason with --full" in shown) is (word == "scrap")
@@ -234,7 +234,7 @@ def test_a_plan_that_is_not_to_be_followed_is_not_told_as_if_it_were(word, said)
 @pytest.mark.parametrize("count", [3, 80])
 def test_many_open_passages_are_one_row(count):
     many = tuple(passage(name=f"channel-{n}") for n in range(count))
-    found = check.text(Result("core", 0.2, (BLOCKED, *many)), 80).splitlines()
+    found = short.text(Result("core", 0.2, (BLOCKED, *many)), 80).splitlines()
     rows = [line for line in found if line.startswith("channel-")]
     names = ["channel-0 to", "channel-79"] if count == 80 else [f"channel-{n}" for n in range(3)]
     assert [row.partition("  ")[0] for row in rows] == names
@@ -254,7 +254,7 @@ def test_many_passages_that_differ_in_numbers_alone_are_one_row_with_the_worst(c
         for n in range(1, count + 1)
     ]
     against = dataclasses.replace(narrow[-1], name="odd", verified="contradicts")
-    found = check.text(Result("core", 0.2, (passage(), *narrow, against)), 80)
+    found = short.text(Result("core", 0.2, (passage(), *narrow, against)), 80)
     shown = " ".join(found.split())
     if count > 10:
         assert "tube-1 to" in shown
@@ -328,7 +328,7 @@ def test_everything_in_the_result_is_said():
         assert words in said, words
 
 
-@pytest.mark.parametrize("told", [check.text, full.text])
+@pytest.mark.parametrize("told", [short.text, full.text])
 def test_nothing_is_said_of_what_is_not_there(told):
     said = told(Result(part="insert", pitch_mm=0.2, passages=(passage(),)))
     for title in ("circuits", "unmelted", "drilling", "caution", "Take care", "look for", "Next"):
@@ -354,10 +354,10 @@ def test_an_open_passage_names_the_sealed_branch_that_it_passes_by():
 
 @pytest.mark.parametrize("width", [40, 100])
 def test_paint_touches_states_only_and_keeps_the_columns(width):
-    painted = check.text(FULL, width, lambda word, _: f"<{word}>")
+    painted = short.text(FULL, width, lambda word, _: f"<{word}>")
     assert "<blocked>" in painted
     assert "<REWORK>" in painted
-    assert painted.replace("<", "").replace(">", "") == check.text(FULL, width)
+    assert painted.replace("<", "").replace(">", "") == short.text(FULL, width)
 
 
 def test_the_words_of_colours_read_on_white_and_on_black():
@@ -421,7 +421,7 @@ GIVEN = ("required_mm", "pitch_mm", "drill_diameter_mm", "flute_mm", "overall_mm
 """What the user or a standard gives keeps its digits; a direction is a unit vector."""
 
 
-@pytest.mark.parametrize("told", [check.text, full.text])
+@pytest.mark.parametrize("told", [short.text, full.text])
 def test_no_computed_number_has_more_than_two_decimals(told):
     said = told(crooked(FULL), 400).replace("direction (-0.3420, 0.0000, 0.9397)", "")
     assert not re.findall(r"[0-9]+\.[0-9]{3,}", said)

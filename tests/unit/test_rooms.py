@@ -17,7 +17,7 @@ from clearance.passages.rooms import holds_rims_only, room
 from clearance.ports.mouth import Request, find_mouths
 from clearance.predicted.bodies import Bodies
 from clearance.predicted.part import Window
-from clearance.predicted.stray import Event
+from clearance.predicted.slabs import Event
 
 PITCH = 0.4
 BLOCK = s.block((-5, -5, 0), (5, 5, 6))

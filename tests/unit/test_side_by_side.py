@@ -8,8 +8,8 @@ import pytest
 import shapes
 
 from clearance.passages.crossings import Crossing
+from clearance.verdict.channels_together import _together
 from clearance.verdict.one_variant import Together
-from clearance.verdict.side_by_side import _together
 from clearance.verdict.states import Bracket, Required, Seen, state_of
 
 DRAWN = {"shape": "mesh", "mesh": "cover.stl", "source": "log"}

@@ -9,11 +9,11 @@ import shapes as s
 
 from clearance.case.read import read_case
 from clearance.passages.way import Way
-from clearance.predicted.stray import Event, reaches
+from clearance.predicted.slabs import Event, reaches
 from clearance.predicted.variants import Span
 from clearance.result import State
-from clearance.verdict.apart import separate
 from clearance.verdict.between import Passage, between
+from clearance.verdict.circuits_apart import separate
 from clearance.verdict.passage_check import PassageCheck
 from clearance.verdict.prepared import prepare
 from clearance.verdict.states import Required

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from clearance.columns.runs import Runs
-from clearance.predicted.stray import Event, assemble, bodies, offset, plugs_only, slabs
+from clearance.predicted.slabs import Event, assemble, bodies, offset, plugs_only, slabs
 
 
 def event(**changed):

@@ -13,8 +13,8 @@ import shared
 from clearance.case.read import Case, case_schema
 from clearance.case.suspected import MOST_SUSPECTS, as_stray
 from clearance.errors import CaseError
-from clearance.report.check import text
 from clearance.report.grave import besides
+from clearance.report.short import text
 from clearance.result import Result
 from clearance.verdict.reading_words import OTHERS
 

@@ -9,7 +9,7 @@ import make
 import pytest
 import shapes as s
 
-from clearance.predicted.stray import Event, slabs
+from clearance.predicted.slabs import Event, slabs
 
 DUCT_HIGH = 10.05
 """Upper face of a level duct 2 high; layers are 0.1."""

@@ -20,7 +20,7 @@ from clearance.geometry.cutting import Segments, cut
 from clearance.geometry.planes import Plane
 from clearance.geometry.soup import box_soup
 from clearance.predicted.part import NOMINAL, Predicted
-from clearance.predicted.stray import Slab, rounded
+from clearance.predicted.slabs import Slab, rounded
 
 FAR_MM = 1e5
 UPRIGHT = 1e-7
