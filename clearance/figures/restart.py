@@ -60,7 +60,7 @@ MELTED = Look("#8a8a8a", "#000000", width_pt=0.9)
 """A melted layer: toned, with a dark outline; a copy keeps it apart from paper."""
 RIGHT_LINE = Look("none", "#000000", line=(0, (4.0, 2.0)), width_pt=0.9)
 PLATFORM = Look("none", style.GREY, width_pt=0.6)
-HEADS = ("part", "area, mm²", "pieces", "holes", "x, mm", "y, mm")
+HEADS = ("part", "area, mm2", "pieces", "holes", "x, mm", "y, mm")
 SAME = "SAME PICTURE: READ NUMBER"
 BY_HAND = (
     ("serial", "job", "machine", "date"),

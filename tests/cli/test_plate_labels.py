@@ -1,6 +1,7 @@
 """Each part of a plate has its own sheet, whichever parts are equal to it."""
 
 import json
+import re
 
 import pdf
 import plates
@@ -108,7 +109,8 @@ def test_another_serial_or_place_is_written_without_computing(done):
     assert "0101" not in first
     streams = pdf.streams(folder / "out" / "parts" / "A1.pdf")
     assert len(streams) > 3
-    assert all(b"0101" not in one for one in streams)
+    as_word = re.compile(rb"(?<![\d.])0101(?!\d)")  # coordinates may have these digits
+    assert not any(as_word.search(one) for one in streams)
 
 
 @pytest.mark.parametrize("name", ["A1", LONG])

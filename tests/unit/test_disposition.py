@@ -201,7 +201,7 @@ def test_row_3_joined_through_void(source, expected):
     pair = Pair(("a", "b"), "joined", "void", source=source, where_mm=(1.0, 2.0, 31.3))
     what = known(pair)
     assert row_of(what, pair) == (3, expected)
-    assert "(1, 2, 31.3) mm" in dispose(what).reasons[0]
+    assert "x 1, y 2, z 31.3 mm" in dispose(what).reasons[0]
 
 
 @pytest.mark.parametrize("state", ["undetermined", "joined"])
