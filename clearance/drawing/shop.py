@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 from clearance.checking import Examined
 from clearance.drilling.aslant import wanders
+from clearance.drilling.drills import POINT_ANGLE_DEG
 from clearance.report.drilling import pieces_line
 from clearance.result import Drilling, PassageResult
 from clearance.verdict.numbers import given, least, near, point
@@ -64,7 +65,7 @@ def _numbers(passage: PassageResult, one: Drilling) -> Iterator[str]:
     ux, uy, uz = one.direction
     yield f"entry {point(one.entry_mm)}"
     yield f"direction ({ux:z.4f}, {uy:z.4f}, {uz:z.4f})"
-    yield f"depth stop {near(one.depth_mm)} mm, entry to tip"
+    yield f"depth stop {near(one.depth_mm)} mm, entry to the tip of {POINT_ANGLE_DEG:g} deg"
     for number in dict.fromkeys((one.crossing, *one.also_clears)):
         z = passage.crossings[number].height_mm
         if abs(uz) > 1e-3:
@@ -109,7 +110,8 @@ def _notes(examined: Examined) -> tuple[str, ...]:
         "drill nothing before the part is proven to be empty of powder: drilling can ignite it",
         "only after the decision is signed, in the order of the work sequence",
         "measure the entry and the bore's direction before the drill goes in; the depth stop "
-        "counts from the closing surface of the opening to the tip",
+        f"counts from the closing surface of the opening to the tip of a point of "
+        f"{POINT_ANGLE_DEG:g} deg: with another point work it out anew",
         "thin sheet: a point for thin sheet, little feed, no peck at break-through; the lips cut "
         "only as much as the sheet is thick, and the drill is pulled in",
         "put the strainer behind the passage when it is flushed, weigh what it holds, and prove by "

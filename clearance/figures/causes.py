@@ -137,8 +137,8 @@ def _outcomes(figure: Figure, rows: tuple[CauseClass, ...]) -> None:
     """How strongly the readings speak against a class, and what is recommended of it."""
     x, step = RIGHT + 0.01, 1.0 / style.A4_LANDSCAPE_IN[0]
     y = HEAD + 0.012
-    figure.text(x, y, "likelihood against\nthe best", va="bottom")
-    figure.text(x + 1.55 * step, y, "recommended", va="bottom")
+    figure.text(x, y, "likelihood against\nthe best", va="baseline")
+    figure.text(x + 1.55 * step, y, "recommended", va="baseline")
     size = 0.16
     for n, one in enumerate(rows):
         at = _y(n, len(rows))
