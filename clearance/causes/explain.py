@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,9 +27,10 @@ from clearance.causes.weighing import Scales, Weighed
 from clearance.checking import CAUTIONS
 from clearance.errors import CaseError
 from clearance.predicted.variants import last_layer
-from clearance.readings.answer import as_read
+from clearance.readings.answer import as_read, u_of
 from clearance.readings.likelihood import FALSE_ALARM, coverage, number, uncertainty
 from clearance.readings.prediction import Chance, Measured
+from clearance.readings.together import excluded_by
 from clearance.result.causes import (
     CauseClass,
     CausesResult,
@@ -40,7 +42,7 @@ from clearance.result.causes import (
     ReadingUsed,
 )
 from clearance.verdict.prepared import Checked, Progress, silent
-from clearance.verdict.reading_words import called, read
+from clearance.verdict.reading_words import called, exclusions, read
 
 Floats = NDArray[np.float64]
 
@@ -318,6 +320,8 @@ class _Explained:
             )
         held = ", which the case holds possible" if self.suspected.none else ""
         said.append(f"{ONE_OF_THEM}{held}")
+        if apart := self._exclusions():
+            said.append(apart)
         if not self.used:
             said.append("no reading was weighed: nothing is excluded")
         nothing = int((self.prior == 0.0).sum())
@@ -331,6 +335,18 @@ class _Explained:
                 "where these differ or a state is not known"
             )
         return tuple(dict.fromkeys(said))
+
+    def _exclusions(self) -> str:
+        """Which readings cannot be right together, whatever the event is."""
+        number = [n + 1 for n, _ in self.used]
+        apart = excluded_by(self.readings, u_of, self.k)
+        one_by_one = zip(number, self.readings, apart, strict=True)
+        return exclusions(
+            [
+                (n, replace(as_read(one), excluded_by=None if other is None else number[other]))
+                for n, one, other in one_by_one
+            ]
+        )
 
     def _exit_status(self, misfit: NoneOfThese, decided: Decision) -> int:
         """3 or 0 where every likely suspect has that status, else 4."""

@@ -18,7 +18,7 @@ from clearance.geometry.planes import Plane
 from clearance.geometry.sections import metal
 from clearance.geometry.soup import Soup, extent, moved_shape
 from clearance.predicted.part import Predicted
-from clearance.predicted.slabs import Slab, rounded, slab_at, slabs
+from clearance.predicted.slabs import Gate, Slab, rounded, slab_at, slabs
 
 Floats = NDArray[np.float64]
 
@@ -30,38 +30,50 @@ ROUNDING_MM = 1e-9
 """Ends of stretches that lie closer are one."""
 
 
-Known = dict[Any, float]
-"""Areas and volumes that several events share, by what they are of."""
+class Areas:
+    """Areas of gates as they stand, and the volumes that several events share."""
+
+    def __init__(self) -> None:
+        self.volumes: dict[Any, float] = {}
+
+    def gates_mm2(self, predicted: Predicted, gates: tuple[Gate, ...]) -> float:
+        """Area of what some gates make metal."""
+        return float(predicted.window.sheets.of(predicted.window.metal, gates).outline.area)
+
+    def beside_mm2(self, predicted: Predicted, slab: Slab, z: float) -> float:
+        """Area of a slab's gates where the part is not that stands there."""
+        outline = predicted.stray_outline(slab)
+        return float(shapely.difference(outline, _part(predicted, slab, z)).area)
 
 
-def metal_added(predicted: Predicted, nominal: Predicted, known: Known | None = None) -> float:
+def metal_added(predicted: Predicted, nominal: Predicted, areas: Areas | None = None) -> float:
     """Volume that the event adds, mm3; negative where metal is missing.
 
     The slabs of the predicted part are followed upward: a slice counts with its area, as far as
     the part is not there already; a stretch of the nominal part that stands there twice counts
     once, and one that was left out is taken off. So what is only shifted or lifted adds exactly 0.
 
-    Both parts over the whole part's window. `known`: kept by who asks for many events of one
+    Both parts over the whole part's window. `areas`: kept by who asks for many events of one
     part.
     """
-    known = {} if known is None else known
+    areas = Areas() if areas is None else areas
     table = slabs(predicted.events, loose=True)
-    slices = sum(_of_slices(predicted, slab, known) for slab in table if slab.gates)
-    return slices + _of_stretches(nominal, table, known) + _of_mesh(predicted, table)
+    slices = sum(_of_slices(predicted, slab, areas) for slab in table if slab.gates)
+    return slices + _of_stretches(nominal, table, areas.volumes) + _of_mesh(predicted, table)
 
 
-def _of_slices(predicted: Predicted, slab: Slab, known: Known) -> float:
+def _of_slices(predicted: Predicted, slab: Slab, areas: Areas) -> float:
     gates = tuple(dict.fromkeys(slab.gates))
     key: Any = gates
+    known = areas.volumes
     if slab.lift is None:
         if key not in known:
-            known[key] = float(predicted.stray_outline(slab).area)
+            known[key] = areas.gates_mm2(predicted, gates)
         return known[key] * (slab.high - slab.low)
     key = (slab.low, slab.high, slab.lift, slab.shift, gates)
     if key not in known:
-        outline = predicted.stray_outline(slab)
         known[key] = _integral(
-            lambda z: shapely.difference(outline, _part(predicted, slab, z)).area,
+            lambda z: areas.beside_mm2(predicted, slab, z),
             (slab.low, slab.high),
             np.empty(0),
         )
@@ -76,11 +88,13 @@ def _part(predicted: Predicted, slab: Slab, z: float) -> Any:
     return moved_shape(section, rounded(slab.shift))
 
 
-def _of_stretches(nominal: Predicted, table: Sequence[Slab], known: Known) -> float:
+def _of_stretches(nominal: Predicted, table: Sequence[Slab], known: dict[Any, float]) -> float:
     """What of the nominal part stands there more than once, less what does not stand there."""
     low, high = (float(z) for z in nominal.window.bodies.bounds[:, 2])
     taken = [(s.low - s.lift, s.high - s.lift) for s in table if s.lift is not None]
     taken = [(max(a, low), min(b, high)) for a, b in taken]
+    if (stood := tuple(taken)) in known:
+        return known[stood]
     edges = np.unique([low, high, *(z for a, b in taken if a < b for z in (a, b))])
     total = 0.0
     for a, b in pairwise(edges.tolist()):
@@ -89,6 +103,7 @@ def _of_stretches(nominal: Predicted, table: Sequence[Slab], known: Known) -> fl
             if (a, b) not in known:
                 known[a, b] = _nominal_volume(nominal, a, b)
             total += (count - 1) * known[a, b]
+    known[stood] = total
     return total
 
 

@@ -18,6 +18,7 @@ from clearance.evidence.balls import limits
 from clearance.readings.forward import Forward, ball
 from clearance.readings.likelihood import MOST_RATIO, coverage, off, uncertainty
 from clearance.readings.prediction import Absent, Chance, Measured, Prediction, Untold
+from clearance.readings.together import against, excluded_by, things
 from clearance.readings.unknowns import Unknowns
 from clearance.result import PassageResult, Result, State
 from clearance.result.readings import Ends, ReadingResult, Says
@@ -53,17 +54,28 @@ def answers(checked: Checked, result: Result) -> tuple[ReadingResult, ...]:
     told = [_Told.of(forward, result, reading) for reading in readings]
     k = coverage(sum(one.counts for one in told))
     weighing = _weigh(told)
-    return tuple(one.answered(result, k, weighing) for one in told)
+    beside = excluded_by(readings, u_of, k)
+    return tuple(
+        replace(
+            one.answered(result, k, n in weighing),
+            excluded_by=None if other is None else other + 1,
+        )
+        for n, (one, other) in enumerate(zip(told, beside, strict=True))
+    )
 
 
-def _weigh(told: Sequence[_Told]) -> bool:
-    """Whether the readings that only weigh contradict the event together."""
-    ratio = 0.0
-    for one in told:
-        if one.weighs_against:
-            assert isinstance(one.predicted, Chance)
-            ratio += math.log(one.predicted.most / one.predicted.told)
-    return ratio > math.log(MOST_RATIO)
+def _weigh(told: Sequence[_Told]) -> set[int]:
+    """Numbers of the readings that only weigh and contradict the event together."""
+    before = [n for n, one in enumerate(told) if one.before]
+    ratio, found = 0.0, set()
+    for members in things([told[n].reading for n in before]).values():
+        some = [before[n] for n in members]
+        disagreeing = {n for n in some if told[n].weighs_against}
+        over = against([(told[n].reading, told[n].predicted) for n in some])
+        if disagreeing and over > 0.0:
+            ratio += over
+            found |= disagreeing
+    return found if ratio > math.log(MOST_RATIO) else set()
 
 
 @dataclass(frozen=True, eq=False)
@@ -107,8 +119,7 @@ class _Told:
         """The reading as the result has it."""
         reading, predicted = self.reading, self.predicted
         low, high = (self._fits(one, k) for one in (predicted, self.nominal))
-        against = self.counts and not low
-        against = against or (weighing and self.weighs_against)
+        off_alone = self.counts and not low
         conforms = None if self.before else _conforms(result, reading)
         return replace(
             as_read(reading),
@@ -116,7 +127,7 @@ class _Told:
             nominal=_ends(self.nominal, self.unknowns),
             says=_says(low, high),
             off_u=self._off(predicted),
-            contradicts=against,
+            contradicts=off_alone or weighing,
             conforms=conforms,
             note=predicted.why if isinstance(predicted, Untold) else "",
         )
@@ -213,7 +224,7 @@ def as_read(reading: ReadingTable) -> ReadingResult:
         stage=reading.stage,
         value=_value(reading),
         unit=unit_of(reading),
-        u=None if reading.u is None else _u(reading),
+        u=None if reading.u is None else u_of(reading),
         predicted=None,
         nominal=None,
         says="neither",
@@ -259,7 +270,8 @@ def _value(reading: ReadingTable) -> float | bool | str | None:
     return reading.result if reading.value is None else reading.value
 
 
-def _u(reading: ReadingTable) -> float:
+def u_of(reading: ReadingTable) -> float:
+    """Standard uncertainty of a measured reading; of a mass without sisters as it was weighed."""
     if reading.kind == "mass" and len(reading.sisters) < 2:
         return reading.u or 0.0
     return uncertainty(reading)

@@ -11,15 +11,13 @@ from collections.abc import Callable, Mapping
 from dataclasses import replace
 
 import numpy as np
-import shapely
 from numpy.typing import NDArray
 
 from clearance.case.powder_bed import recess, sheet_recess
 from clearance.case.readings import Kind, ReadingTable
 from clearance.disposition.gather import LEAST_RIM_MM
-from clearance.evidence.added import Known, metal_added
+from clearance.evidence.added import metal_added
 from clearance.evidence.balls import limits
-from clearance.evidence.pins import READING_MM
 from clearance.evidence.signs import LEAST_OVERHANG_MM, sheet_and_sides, step_mm
 from clearance.predicted.part import NOMINAL, Predicted
 from clearance.predicted.slabs import Event
@@ -36,6 +34,8 @@ from clearance.readings.prediction import (
 from clearance.readings.rims import Rim, Rims
 from clearance.readings.shapes import Names
 from clearance.readings.sisters import sisters_mean
+from clearance.readings.together import depth_room_mm
+from clearance.readings.unions import Unions
 from clearance.readings.unknowns import Unknowns
 from clearance.readings.voids import Opening, Voids
 from clearance.result import Result
@@ -83,7 +83,8 @@ class Forward:
         self._rims = Rims(checked.bodies)
         self._voids = Voids(checked)
         self._pins = Pins(checked)
-        self._volumes: Known = {}
+        self._areas = Unions()
+        self._steps: dict[tuple[object, ...], float] = {}
         self._nominal = checked.whole.predict(NOMINAL)
         self._last: tuple[Events, Predicted] | None = None
         self._names, self._heights, self._alike = Names(), dict[int, float](), dict[float, float]()
@@ -211,10 +212,10 @@ class Forward:
 
     def _aside(self, predicted: Predicted, event: Event) -> float:
         """How far the part above an event stands beside the part below it, mm."""
-        key = ("step", event.bottom, event.top, event.rise, event.shift)
-        if key not in self._volumes:
-            self._volumes[key] = step_mm(predicted, event)
-        return self._volumes[key]
+        key = (event.bottom, event.top, event.rise, event.shift)
+        if key not in self._steps:
+            self._steps[key] = step_mm(predicted, event)
+        return self._steps[key]
 
     def _no_rim(self, predicted: Predicted, reading: ReadingTable) -> Prediction:
         """Nothing to measure, where there is no step either."""
@@ -294,7 +295,7 @@ class Forward:
         least = self.checked.case.grid.smallest_way
         return any(
             sum(
-                one.circle_mm[0] < least
+                one.may_seal(least)
                 for _, channels in self._openings(predicted, table.name)
                 for one in channels
             )
@@ -317,17 +318,14 @@ class Forward:
     def _thinner_mm3(self, predicted: Predicted, event: Event) -> float:
         """By how much a sheet may be less than counted, where it lies over loose powder."""
         gate, side = (gates[0] for gates in sheet_and_sides(predicted, event))
-        key = ("over powder", gate, side)
-        if key not in self._volumes:
-            part = predicted.outline(side)
-            self._volumes[key] = float(shapely.difference(predicted.outline(gate), part).area)
+        over_mm2 = self._areas.less_mm2(predicted, (gate,), side)
         deeper = event.penetration - self._least_depth(event)
         recess_mm = float(self._sheet_recess(event, len(event.slices)).max())
-        return self._volumes[key] * (deeper + recess_mm)
+        return over_mm2 * (deeper + recess_mm)
 
     def _volume(self, events: Events) -> float:
         predicted = Predicted(self.checked.whole, events, self.checked.bodies.added)
-        return metal_added(predicted, self._nominal, self._volumes)
+        return metal_added(predicted, self._nominal, self._areas)
 
     # ---- passages --------------------------------------------------------------------------
 
@@ -360,7 +358,7 @@ class Forward:
                 continue
             low = 0.0  # a hole beside a bend may hold a ball that fits through it
             if channels and self._must_cross(predicted, passage, event):
-                high = min(high, max(one.circle_mm[1] for one in channels))
+                high = min(high, max(one.widest_mm for one in channels))
         return low, max(low, high)
 
     def _must_cross(self, predicted: Predicted, passage: str, event: Event) -> bool:
@@ -483,7 +481,7 @@ def pin(reading: ReadingTable, least_mm: float, most_mm: float) -> Chance:
         agrees = None if math.isinf(most_mm) and not math.isinf(least_mm) else math.isinf(least_mm)
     else:
         assert reading.value is not None
-        room = max(READING_MM, 3.0 * (reading.u or READING_MM))
+        room = depth_room_mm(reading)
         agrees = least_mm - room <= float(reading.value) <= most_mm + room
         if math.isinf(most_mm) and not math.isinf(least_mm):
             agrees = None if agrees and reading.value > least_mm + room else agrees

@@ -20,6 +20,8 @@ from scipy.special import log_ndtr, logsumexp, ndtri
 from clearance.case.readings import ReadingTable
 from clearance.readings.prediction import Absent, Chance, Measured, Prediction
 from clearance.readings.sisters import with_scatter
+from clearance.readings.together import Thing, thing
+from clearance.readings.together import log_likelihood as joint
 from clearance.readings.unknowns import Unknowns
 
 Floats = NDArray[np.float64]
@@ -29,6 +31,8 @@ FALSE_ALARM = math.erfc(3.0 / math.sqrt(2.0))
 """0.27 %: how often a true event is contradicted by a whole set of readings, at most."""
 MOST_RATIO = 100.0
 """Readings that only weigh contradict an event where they are jointly so many times likelier."""
+JOINT = ("ball", "seen")
+"""Kinds whose readings of one thing share a state that an event may leave open."""
 NARROW = 1e-3
 """A range narrower than this share of the uncertainty is one number."""
 
@@ -88,8 +92,7 @@ def log_likelihood(pairs: Sequence[Pair], unknowns: Unknowns) -> float:
     """
     if any(isinstance(told, Absent) for _, told in pairs):
         return -math.inf
-    weighed = sum(math.log(told.told) for told in _independent(pairs))
-    return weighed + float(logsumexp(at_nodes(pairs, unknowns)))
+    return _weighed(pairs) + float(logsumexp(at_nodes(pairs, unknowns)))
 
 
 def at_nodes(pairs: Sequence[Pair], unknowns: Unknowns) -> Floats:
@@ -103,14 +106,23 @@ def at_nodes(pairs: Sequence[Pair], unknowns: Unknowns) -> Floats:
     return np.asarray(found)
 
 
-def _independent(pairs: Sequence[Pair]) -> list[Chance]:
-    """What weighs; a rim that is gone is not seen by anyone, so that it counts once."""
-    found: dict[object, Chance] = {}
+def _weighed(pairs: Sequence[Pair]) -> float:
+    """Logarithm of the likelihood of what only weighs, readings of one state together.
+
+    A rim that is gone is not seen by anyone, so that it counts once.
+    """
+    found: dict[Thing, list[tuple[ReadingTable, Chance]]] = {}
     for n, (reading, told) in enumerate(pairs):
         if isinstance(told, Chance):
+            alone = reading.kind not in JOINT
             rim = ("rim", reading.event, reading.value)
-            found.setdefault(rim if reading.kind == "rim_seen" else n, told)
-    return list(found.values())
+            key = rim if reading.kind == "rim_seen" else (n,) if alone else thing(reading)
+            found.setdefault(key, []).append((reading, told))
+    total = 0.0
+    for (kind, *_), some in found.items():
+        first = some[0][1]
+        total += math.log(first.told) if len(some) == 1 or kind == "rim" else joint(some)
+    return total
 
 
 def misfit(pairs: Sequence[Pair], unknowns: Unknowns) -> tuple[float, int]:

@@ -6,6 +6,7 @@ finds lies within.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Any
 
@@ -13,43 +14,127 @@ import numpy as np
 import shapely
 
 from clearance.evidence.powder import void_run
-from clearance.geometry.areas import largest_circle_mm, polygonal
+from clearance.geometry.areas import CIRCLE_MM, largest_circle_mm, polygonal
 from clearance.geometry.soup import moved_shape
 from clearance.predicted.part import NOMINAL, Predicted
 from clearance.predicted.slabs import Event, Gate, rounded
 from clearance.readings.shapes import Names
+from clearance.system.once import once
 from clearance.verdict.prepared import Checked
 
 LEAST_MM2 = 1e-6
 """Pieces of a section that are smaller come from rounding."""
+NEAR_MM = 8.0
+"""Slices are cut once to rectangles of whole multiples of this."""
 
 
-@dataclass(frozen=True, slots=True)
+class Left:
+    """What is left of a void, its largest circle worked out when it is first asked for."""
+
+    def __init__(self, shape: Any):
+        self.shape = shape
+        self.area = float(shape.area)
+
+    @once
+    def circle_mm(self) -> float:
+        """Diameter of the largest circle in it, never too small."""
+        return largest_circle_mm(polygonal(self.shape))
+
+    def holds(self, diameter: float) -> bool:
+        """Whether the largest circle is as wide as that; worked out only where it is close."""
+        room = max(diameter - 10.0 * CIRCLE_MM, 0.0)
+        if self.area < 0.25 * math.pi * room**2:
+            return False
+        if _hold((self.shape,), self.shape.centroid, diameter):
+            return True
+        return self.circle_mm >= diameter
+
+
+def _hold(shapes: tuple[Any, ...], middle: Any, diameter: float) -> bool:
+    """Whether a circle about a point lies in all of some figures."""
+    return all(
+        one.contains(middle) and 2.0 * one.boundary.distance(middle) >= diameter for one in shapes
+    )
+
+
+Named = tuple[Any, int]
+"""A void (shapely) and its number."""
+
+
+@dataclass(frozen=True, eq=False)
 class Opening:
-    """One channel of a passage at a sheet.
+    """One channel of a passage at a sheet; what is left of it is worked out when it is asked for.
 
     Attributes
     ----------
-    nominal_mm2 : float
-        Its area just below the sheet.
-    open_mm2 : (float, float)
-        What is left of it, at least and at most.
-    circle_mm : (float, float)
-        Diameter of the largest circle in what is left, at least and at most.
-    middle : (float, float), mm
-        A place in it, in plan.
-    upright : bool
-        It is the same just below and just above the sheet.
-    free : bool
-        No slice lies in it.
+    voids : Voids
+    below, above : (shapely, int)
+        The channel just below the sheet and just above it, and the numbers of the figures.
+    slices : tuple of int
+        Numbers of the sheet's slices.
     """
 
-    nominal_mm2: float
-    open_mm2: tuple[float, float]
-    circle_mm: tuple[float, float]
-    middle: tuple[float, float]
-    upright: bool
-    free: bool
+    voids: Voids
+    below: Named
+    above: Named
+    slices: tuple[int, ...]
+
+    @property
+    def nominal_mm2(self) -> float:
+        """Its area just below the sheet."""
+        return float(self.below[0].area)
+
+    @property
+    def upright(self) -> bool:
+        """It is the same just below and just above the sheet."""
+        return self.below[1] == self.above[1]
+
+    @once
+    def free(self) -> bool:
+        """No slice lies in it."""
+        return all(
+            self.voids.less(end, self.slices).area >= end[0].area - LEAST_MM2
+            for end in (self.below, self.above)
+        )
+
+    @once
+    def middle(self) -> tuple[float, float]:
+        """A place in it, in plan, mm."""
+        inside = self.below[0].representative_point()
+        return float(inside.x), float(inside.y)
+
+    @once
+    def _least(self) -> Left:
+        """What can be seen through, straight up."""
+        return self.voids.through(self.below, self.above, self.slices)
+
+    @once
+    def _most(self) -> Left:
+        """What the sheet's lower or upper slice leaves, whichever is less."""
+        if not self.slices:
+            return self._least  # no sheet: what is below meets what is above
+        ends = (
+            self.voids.less(self.below, self.slices[:1]),
+            self.voids.less(self.above, self.slices[-1:]),
+        )
+        return min(ends, key=lambda one: one.area)
+
+    @once
+    def open_mm2(self) -> tuple[float, float]:
+        """What is left of its area, at least and at most."""
+        return min(self._least.area, self._most.area), self._most.area
+
+    @property
+    def widest_mm(self) -> float:
+        """Diameter of the largest circle in what is left at most."""
+        return self._most.circle_mm
+
+    def may_seal(self, diameter: float) -> bool:
+        """Whether what is left at least holds no circle as wide as that."""
+        seen = (self.voids.less(self.below, self.slices).shape, self.above[0])
+        if not seen[0].is_empty and _hold(seen, seen[0].centroid, diameter):
+            return False
+        return not (self._least.holds(diameter) and self._most.holds(diameter))
 
     @property
     def share(self) -> tuple[float, float]:
@@ -65,15 +150,18 @@ class Voids:
         self.checked = checked
         self._names = Names()
         self._at: dict[tuple[str, float], tuple[Any, ...]] = {}
-        self._left: dict[tuple[int, ...], tuple[float, float, Any]] = {}
+        self._left: dict[tuple[int, ...], Left] = {}
+        self._levels: dict[tuple[float, bool], float] = {}
+        self._moved: dict[tuple[object, ...], tuple[Named, ...]] = {}
+        self._unions: dict[tuple[int, ...], Named] = {}
+        self._near: dict[tuple[int, ...], Any] = {}
         self._pieces: dict[str, set[int]] = {}
         self._gates: dict[Gate, int] = {}
         self._openings: dict[tuple[object, ...], tuple[Opening, ...]] = {}
 
     def nominal(self, passage: str, z: float, above: bool = False) -> tuple[Any, ...]:
         """Channels (shapely) of a passage of the nominal part just below or above a height."""
-        window = self.checked.whole
-        level = window.beside("closed", z, above)
+        window, level = self.checked.whole, self._level(z, above)
         key = (passage, level)
         if key not in self._at:
             metal = window.metal_at("closed", level)
@@ -85,6 +173,12 @@ class Voids:
                 void for void in left if void.area > LEAST_MM2 and self._is(passage, void, level)
             )
         return self._at[key]
+
+    def _level(self, z: float, above: bool) -> float:
+        """Height at which the nominal part is cut just below or above another."""
+        if (z, above) not in self._levels:
+            self._levels[z, above] = self.checked.whole.beside("closed", z, above)
+        return self._levels[z, above]
 
     def _is(self, passage: str, void: Any, z: float) -> bool:
         """Whether a void of the nominal part is the passage's."""
@@ -133,10 +227,14 @@ class Voids:
 
     def _placed(
         self, passage: str, z: float, shift: tuple[float, float], above: bool
-    ) -> tuple[Any, ...]:
+    ) -> tuple[Named, ...]:
         """Channels at a nominal height, where they lie in plan in the predicted part."""
-        nominal = self.nominal(passage, z, above)
-        return tuple(moved_shape(void, rounded(shift)) for void in nominal)
+        nominal, step = self.nominal(passage, z, above), rounded(shift)
+        key = (passage, self._level(z, above), step)
+        if key not in self._moved:
+            moved = [moved_shape(void, step) for void in nominal]
+            self._moved[key] = tuple((void, self._names.of(void)) for void in moved)
+        return self._moved[key]
 
     def _slices(self, predicted: Predicted, event: Event) -> tuple[int, ...]:
         """Names of the sheet's slices, each once."""
@@ -147,50 +245,54 @@ class Voids:
                 self._gates[gate] = self._names.of(predicted.outline(gate))
         return tuple(dict.fromkeys(self._gates[gate] for gate in gates))
 
-    def _opening(self, void: Any, above: tuple[Any, ...], slices: tuple[int, ...]) -> Opening:
-        met = [other for other in above if shapely.intersects(void, other)]
-        upper = shapely.union_all(met) if met else void
-        lower_name, upper_name = self._names.of(void), self._names.of(upper)
-        least = self._through(void, upper, lower_name, upper_name, slices)
-        if slices:
-            ends = (
-                self._less(void, lower_name, slices[:1]),
-                self._less(upper, upper_name, slices[-1:]),
-            )
-            most = min(ends, key=lambda one: one[0])
-        else:
-            most = least  # no sheet: what is below meets what is above
-        inside = void.representative_point()
-        return Opening(
-            float(void.area),
-            (min(least[0], most[0]), most[0]),
-            (min(least[1], most[1]), most[1]),
-            (float(inside.x), float(inside.y)),
-            lower_name == upper_name,
-            all(self._untouched(*end, slices) for end in ((void, lower_name), (upper, upper_name))),
-        )
+    def _opening(self, below: Named, above: tuple[Named, ...], slices: tuple[int, ...]) -> Opening:
+        met = [other for other in above if shapely.intersects(below[0], other[0])]
+        return Opening(self, below, self._together(met) if met else below, slices)
 
-    def _untouched(self, void: Any, name: int, slices: tuple[int, ...]) -> bool:
-        return self._less(void, name, slices)[0] >= void.area - LEAST_MM2
+    def _together(self, voids: list[Named]) -> Named:
+        if len(voids) == 1:
+            return voids[0]
+        key = tuple(number for _, number in voids)
+        if key not in self._unions:
+            union = shapely.union_all([void for void, _ in voids])
+            self._unions[key] = (union, self._names.of(union))
+        return self._unions[key]
 
-    def _less(self, void: Any, name: int, slices: tuple[int, ...]) -> tuple[float, float, Any]:
-        """Area and largest circle of a void less some slices, and the figure."""
+    def less(self, void: Named, slices: tuple[int, ...]) -> Left:
+        """A void less some slices, one after the other."""
+        shape, name = void
         key = (name, *slices)
         if key not in self._left:
-            left = void
-            for number in slices:
-                left = shapely.difference(left, self._names.shapes[number])
-            self._left[key] = (float(left.area), largest_circle_mm(left), left)
+            self._left[key] = self._less_last(void, slices) if slices else Left(shape)
         return self._left[key]
 
-    def _through(
-        self, void: Any, upper: Any, lower_name: int, upper_name: int, slices: tuple[int, ...]
-    ) -> tuple[float, float, Any]:
-        """What can be seen through, straight up."""
-        if lower_name == upper_name:
-            return self._less(void, lower_name, slices)
-        key = (lower_name, -1 - upper_name, *slices)
+    def _less_last(self, void: Named, slices: tuple[int, ...]) -> Left:
+        before = self.less(void, slices[:-1])
+        if before.shape.is_empty:
+            return before
+        near = self._near_by(slices[-1], void[0])
+        if not before.shape.intersects(near):
+            return before
+        return Left(shapely.difference(before.shape, near))
+
+    def _near_by(self, number: int, void: Any) -> Any:
+        """What of a slice lies near a void: of whole outlines most is far from it."""
+        x0, y0, x1, y1 = (v / NEAR_MM for v in void.bounds)
+        tile = (math.floor(x0), math.floor(y0), math.ceil(x1), math.ceil(y1))
+        key = (number, *tile)
+        if key not in self._near:
+            room = shapely.box(*(NEAR_MM * v for v in tile)).buffer(0.5 * NEAR_MM)
+            self._near[key] = shapely.intersection(self._names.shapes[number], room)
+        return self._near[key]
+
+    def through(self, below: Named, above: Named, slices: tuple[int, ...]) -> Left:
+        """What of a void can be seen through a sheet, straight up."""
+        if below[1] == above[1]:
+            return self.less(below, slices)
+        key = (below[1], -1 - above[1], *slices)
         if key not in self._left:
-            left = shapely.intersection(upper, self._less(void, lower_name, slices)[2])
-            self._left[key] = (float(left.area), largest_circle_mm(polygonal(left)), left)
+            left = self.less(below, slices).shape
+            if not left.is_empty:
+                left = shapely.intersection(above[0], left)
+            self._left[key] = Left(left)
         return self._left[key]

@@ -12,7 +12,7 @@ from clearance.report.powder import powder_line
 from clearance.result import Result, SeparateResult, Unmelted
 from clearance.verdict.names import APART, event, leaking
 from clearance.verdict.numbers import level, most, near, point
-from clearance.verdict.reading_words import OTHERS, contradiction
+from clearance.verdict.reading_words import OTHERS, contradiction, exclusions
 
 CARRIED_OUT = {
     True: "the balls and flow tests that the work sequence asks for were read and conform; proof "
@@ -43,6 +43,8 @@ def besides(result: Result) -> tuple[tuple[str, str], ...]:
     ]
     if OTHERS in result.notices:
         said.append(("causes", OTHERS))
+    if apart := exclusions(list(enumerate(result.readings, 1))):
+        said.append(("readings", apart))
     if against := contradiction(result.readings):
         said.append(("readings", against))
     done = None if result.disposition is None else result.disposition.carried_out

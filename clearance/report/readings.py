@@ -24,6 +24,8 @@ DRILLED = {True: "conforms", False: "DOES NOT CONFORM", None: "does not tell whe
 def reading_line(reading: ReadingResult) -> str:
     """One reading, answered."""
     said = f"{called(reading)} ({reading.stage}): {read(reading)}"
+    if reading.excluded_by is not None:
+        said += f" (EXCLUDED by reading {reading.excluded_by}, whatever the event)"
     if reading.stage == "drilled":
         return f"{said}; {DRILLED[reading.conforms]}"
     if reading.note:
@@ -40,6 +42,6 @@ def short_line(reading: ReadingResult) -> str:
     """The same for a cell of the sheet."""
     size = reading.where.split(" mm, ")[0] if reading.kind in ("ball", "pin") else ""
     said = " ".join(word for word in (WHAT.get(reading.kind, reading.kind), size) if word)
-    if reading.stage == "drilled":
-        return f"{said} {read(reading)}: {CELL_DRILLED[reading.conforms]}"
-    return f"{said} {read(reading)}: {CELL[reading.says]}"
+    told = CELL_DRILLED[reading.conforms] if reading.stage == "drilled" else CELL[reading.says]
+    other = "" if reading.excluded_by is None else f", EXCLUDED by reading {reading.excluded_by}"
+    return f"{said} {read(reading)}: {told}{other}"

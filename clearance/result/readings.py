@@ -54,6 +54,13 @@ class ReadingResult:
     contradicts: Annotated[
         bool, told("it contradicts the event as told, by itself or with others that weigh")
     ] = False
+    excluded_by: Annotated[
+        int | None,
+        told(
+            "number, from 1, of another reading that cannot be right together with this one, "
+            "whatever the event is; null where there is none"
+        ),
+    ] = None
     conforms: Annotated[
         bool | None,
         told("of stage drilled: what is required is met; null where it does not tell"),

@@ -14,6 +14,9 @@ MOST_NAMED = 3
 """Readings that a sentence names; more are counted."""
 WORDS = {"pin": "gauge pin", "seen": "stray metal looked for", "layers_logged": "layers in the log"}
 TOLD_WRONG = "the part contradicts the event as told"
+MOST_PAIRS = 2
+"""Pairs of readings that exclude each other that a sentence names."""
+READ_AGAIN = "one of the two is wrong: read again"
 WAY = "clearance causes says which events explain what was read"
 OTHERS = (
     "the case holds other events possible; this is of the one that it tells alone: clearance "
@@ -80,7 +83,33 @@ def contradiction(readings: Sequence[ReadingResult]) -> str:
     return f"{TOLD_WRONG}: {'; '.join(said)}"
 
 
+def exclusions(readings: Sequence[tuple[int, ReadingResult]]) -> str:
+    """Which readings exclude each other, whatever the event is; empty if none do.
+
+    Parameters
+    ----------
+    readings : sequence of (int, ReadingResult)
+        Their numbers in the case, from 1.
+    """
+    by_number, pairs = dict(readings), []
+    for n, one in readings:
+        if one.excluded_by is not None and (one.excluded_by, n) not in pairs:
+            pairs.append((n, one.excluded_by))
+    said = [
+        f"readings {a} and {b} exclude each other, whatever the event: "
+        f"{_as_read(by_number[a])}, but {_as_read(by_number[b])}"
+        for a, b in pairs[:MOST_PAIRS]
+    ]
+    if len(pairs) > MOST_PAIRS:
+        said.append(f"and {counted(len(pairs) - MOST_PAIRS, 'more such pair')}")
+    return f"{'; '.join(said)}; {READ_AGAIN}" if said else ""
+
+
+def _as_read(reading: ReadingResult) -> str:
+    return f"{called(reading)}: {read(reading)}"
+
+
 def _against(reading: ReadingResult) -> str:
     off = "" if not reading.off_u else f", {reading.off_u:.1f} standard uncertainties off"
     predicted = expected(reading, reading.predicted)
-    return f"{called(reading)}: {read(reading)}, predicted {predicted}{off}"
+    return f"{_as_read(reading)}, predicted {predicted}{off}"

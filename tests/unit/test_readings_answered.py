@@ -94,7 +94,8 @@ def test_each_says_which_of_the_two_parts_it_agrees_with(ask):
     assert top.nominal is None
     assert top.off_u == pytest.approx(0.05 / 0.03)
     against = [one.kind for one in found.readings if one.contradicts]
-    assert against == ["pin", "seen", "ball"]  # 49 x 2 x 49 together
+    assert against == []  # 2 x 49: of the two pins one is wrong whatever the event
+    assert [one.excluded_by for one in found.readings][2:4] == [4, 3]
 
 
 def test_the_same_numbers_as_the_signs(ask, judged):
