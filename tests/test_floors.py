@@ -39,6 +39,7 @@ FLOORS = [
     "report",
     "drawing",
     "figures",
+    "view",
     "plates",
     "api",
     "cli",

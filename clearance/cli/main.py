@@ -51,6 +51,7 @@ ELSEWHERE = {
     "plate": ("clearance.cli.plate", "Report on every part of a plate under one event."),
     "restart": ("clearance.cli.restart", "Draw the card for a restart, before it is begun."),
     "sweep": ("clearance.cli.sweep", "Report the states for all heights of the stray sheet."),
+    "view": ("clearance.cli.view", "Write a page on which the part can be turned."),
 }
 """Commands of other rooms: the room, and what the list of commands says of them."""
 

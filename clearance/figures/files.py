@@ -101,8 +101,13 @@ def _with_exponents(figure: Figure) -> None:
     """
     for words in figure.findobj(Text):
         said = words.get_text()
-        if _POWER.search(said):
-            words.set_text(_POWER.sub(lambda found: found[0].translate(EXPONENTS), said))
+        if (now := with_exponents(said)) != said:
+            words.set_text(now)
+
+
+def with_exponents(said: str) -> str:
+    """Words with areas, volumes and moments as paper has them: ``mm²`` for ``mm2``."""
+    return _POWER.sub(lambda found: found[0].translate(EXPONENTS), said)
 
 
 EXPONENTS = str.maketrans("234", "²³⁴")

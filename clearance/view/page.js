@@ -1,0 +1,324 @@
+"use strict";
+for (const what of ["error", "securitypolicyviolation"]) {
+  addEventListener(what, (event) => { document.body.dataset.fault = event.message || event.violatedDirective; });
+}
+const data = JSON.parse(document.getElementById("data").textContent);
+const find = (id) => document.getElementById(id);
+const LOOKS = data.looks;
+const dark = matchMedia("(prefers-color-scheme: dark)");
+
+// ---- the bodies --------------------------------------------------------------------------------
+
+function bytes(text) {
+  const raw = atob(text), out = new Uint8Array(raw.length);
+  for (let k = 0; k < raw.length; k += 1) out[k] = raw.charCodeAt(k);
+  return out.buffer;
+}
+
+// Corners are whole steps of 1/65535 of the body's box; an index counts corners.
+function geometry(body) {
+  const steps = new Uint16Array(bytes(body.corners)), place = new Float32Array(steps.length);
+  for (let k = 0; k < steps.length; k += 1) place[k] = body.low[k % 3] + steps[k] * body.step[k % 3];
+  const made = new THREE.BufferGeometry();
+  made.setAttribute("position", new THREE.BufferAttribute(place, 3));
+  made.setIndex(new THREE.BufferAttribute(new Uint32Array(bytes(body.triangles)), 1));
+  return made;
+}
+
+const scene = new THREE.Scene();
+const plane = new THREE.Plane(new THREE.Vector3(0, 0, -1), data.high);
+const shown = { part: true, passage: true, stray: true, gap: true, powder: true, drill: true, holder: false, tags: true, solid: false };
+let when = "left", chosen = null;
+
+function material(body) {
+  const look = LOOKS[body.kind], colour = body.state ? data.states[body.state] : look.colour;
+  return new THREE.MeshLambertMaterial({
+    color: colour, flatShading: true, side: THREE.DoubleSide, transparent: look.opacity < 1, opacity: look.opacity,
+    depthWrite: look.opacity === 1, clippingPlanes: [plane],
+  });
+}
+
+const meshes = data.bodies.map((body) => {
+  const made = geometry(body), mesh = new THREE.Mesh(made, material(body)), group = [mesh];
+  if (body.kind === "part") {
+    // What is cut is seen from inside: a plain colour there reads as the cut face.
+    const cut = new THREE.MeshBasicMaterial({ color: LOOKS.cut.colour, side: THREE.BackSide, clippingPlanes: [plane] });
+    group.push(new THREE.Mesh(made, cut));
+    const edges = new THREE.LineBasicMaterial({ color: LOOKS.edge.colour, transparent: true, opacity: 0.35, clippingPlanes: [plane] });
+    if (body.triangles.length < 400000) group.push(new THREE.LineSegments(new THREE.EdgesGeometry(made, 30), edges));
+  }
+  group.forEach((one) => scene.add(one));
+  return { body, group };
+});
+
+const marks = data.marks.map((mark) => {
+  const size = 0.006 * data.size, made = new THREE.BufferGeometry();
+  const [x, y, z] = mark.at, s = size;
+  const p = [[s, 0, 0], [-s, 0, 0], [0, s, 0], [0, -s, 0], [0, 0, s], [0, 0, -s]].map(([a, b, c]) => [x + a, y + b, z + c]);
+  made.setAttribute("position", new THREE.BufferAttribute(new Float32Array(p.flat()), 3));
+  made.setIndex([0, 2, 4, 2, 1, 4, 1, 3, 4, 3, 0, 4, 2, 0, 5, 1, 2, 5, 3, 1, 5, 0, 3, 5]);
+  const mesh = new THREE.Mesh(made, new THREE.MeshBasicMaterial({ color: LOOKS.mark.colour, side: THREE.DoubleSide, depthTest: false }));
+  mesh.renderOrder = 3;
+  scene.add(mesh);
+  return { mark, mesh };
+});
+
+scene.add(new THREE.AmbientLight(0xffffff, 1.6));
+const lamp = new THREE.DirectionalLight(0xffffff, 1.9);
+scene.add(lamp);
+
+// ---- the eye -----------------------------------------------------------------------------------
+
+const canvas = find("drawing");
+let renderer = null;
+try {
+  renderer = new THREE.WebGLRenderer({ canvas, antialias: true, alpha: true, preserveDrawingBuffer: true });
+  renderer.localClippingEnabled = true;
+} catch (fault) {
+  find("no-picture").hidden = false;
+  canvas.hidden = true;
+}
+const camera = new THREE.OrthographicCamera(-1, 1, 1, -1, -10 * data.size, 10 * data.size);
+camera.up.set(0, 0, 1);
+const turning = new THREE.OrbitControls(camera, canvas);
+turning.enableDamping = false;
+turning.addEventListener("change", () => draw());
+
+const FROM = { front: [0, -1, 0], back: [0, 1, 0], left: [-1, 0, 0], right: [1, 0, 0], above: [0, -1e-4, 1], below: [0, -1e-4, -1], corner: [1, -1.4, 0.9] };
+const middle = new THREE.Vector3(...data.middle);
+
+function look(from) {
+  const to = new THREE.Vector3(...FROM[from]).normalize().multiplyScalar(data.size);
+  turning.target.copy(middle);
+  camera.position.copy(middle).add(to);
+  camera.zoom = 1;
+  camera.updateProjectionMatrix();
+  turning.update();
+  draw();
+}
+
+function turn(across, up) {
+  const arm = camera.position.clone().sub(turning.target), length = arm.length();
+  let round = Math.atan2(arm.y, arm.x) + across, rise = Math.asin(Math.max(-1, Math.min(1, arm.z / length))) + up;
+  rise = Math.max(-1.5707, Math.min(1.5707, rise));
+  camera.position.set(Math.cos(round) * Math.cos(rise), Math.sin(round) * Math.cos(rise), Math.sin(rise)).multiplyScalar(length).add(turning.target);
+  turning.update();
+  draw();
+}
+
+function nearer(times) {
+  camera.zoom = Math.max(0.2, Math.min(200, camera.zoom * times));
+  camera.updateProjectionMatrix();
+  turning.update();
+  draw();
+}
+
+function fit() {
+  const box = canvas.parentElement.getBoundingClientRect();
+  if (!renderer || box.width < 2 || box.height < 2) return;
+  renderer.setPixelRatio(Math.min(devicePixelRatio || 1, 2));
+  renderer.setSize(box.width, box.height, false);
+  const half = 0.6 * data.size, wide = box.width / box.height;
+  const [x, y] = wide > 1 ? [half * wide, half] : [half, half / wide];
+  Object.assign(camera, { left: -x, right: x, top: y, bottom: -y });
+  camera.updateProjectionMatrix();
+  draw();
+}
+
+// ---- drawing -----------------------------------------------------------------------------------
+
+const tags = data.tags.map((tag) => {
+  const made = document.createElement("div");
+  made.className = "tag " + tag.state;
+  made.textContent = tag.state ? tag.words + ": " + tag.state : tag.words;
+  find("tags").append(made);
+  const leader = document.createElementNS("http://www.w3.org/2000/svg", "line");
+  find("leaders").append(leader);
+  return { tag, made, leader };
+});
+
+let waiting = false;
+function draw() {
+  if (!renderer || waiting) return;
+  waiting = true;
+  requestAnimationFrame(() => { waiting = false; drawNow(); });
+}
+
+function drawNow() {
+  if (!renderer) return;
+  lamp.position.copy(camera.position).sub(turning.target).add(new THREE.Vector3(0, 0, 0.5 * data.size));
+  for (const { body, group } of meshes) {
+    const now = shown[body.kind] && (body.when === "both" || body.when === when);
+    group.forEach((one) => { one.visible = now; });
+    if (body.kind === "part") {
+      const look = LOOKS.part, clear = !shown.solid;
+      Object.assign(group[0].material, { transparent: clear, opacity: clear ? look.opacity : 1, depthWrite: !clear, side: clear ? THREE.DoubleSide : THREE.FrontSide });
+      group[1].visible = now && shown.solid;
+    }
+    if (body.kind === "passage") {
+      const other = chosen !== null && chosen !== body.name;
+      Object.assign(group[0].material, { transparent: other, opacity: other ? 0.25 : 1 });
+    }
+  }
+  for (const { mark, mesh } of marks) {
+    mesh.visible = when === "left" && shown.stray && mark.at[2] <= plane.constant + 1e-6;
+    mesh.material.color.set(mark === picked ? LOOKS.picked.colour : LOOKS.mark.colour);
+  }
+  renderer.render(scene, camera);
+  name();
+  scale();
+}
+
+function onPaper(at) {
+  const p = new THREE.Vector3(...at).project(camera), w = canvas.clientWidth, h = canvas.clientHeight;
+  return [(0.5 + 0.5 * p.x) * w, (0.5 - 0.5 * p.y) * h];
+}
+
+// Names beside each other; one that would cover another moves down, and if there is no room it is left out.
+function name() {
+  const taken = [], w = canvas.clientWidth, h = canvas.clientHeight;
+  for (const { tag, made, leader } of tags) {
+    leader.setAttribute("visibility", "hidden");
+    const at = when === "left" ? tag.left : tag.at;
+    const apart = chosen !== null && !tag.words.startsWith(chosen + " ");
+    made.hidden = !shown.tags || at[2] > plane.constant + 1e-6 || apart;
+    if (made.hidden) continue;
+    const [x, y] = onPaper(at), width = made.offsetWidth, height = made.offsetHeight;
+    let left = Math.min(Math.max(x + 6, 0), w - width), top = y - height - 4, room = false;
+    for (let k = 0; k < 7 && !room; k += 1) {
+      const box = [left, top, left + width, top + height];
+      room = taken.every((t) => box[0] > t[2] || box[2] < t[0] || box[1] > t[3] || box[3] < t[1]);
+      if (room) taken.push(box); else top += height + 1;
+    }
+    made.hidden = !room || x < 0 || x > w || y < 0 || y > h;
+    made.style.transform = `translate(${left}px, ${top}px)`;
+    if (made.hidden) continue;
+    const to = { x1: x, y1: y, x2: left, y2: top > y ? top : top + height, visibility: "visible" };
+    Object.entries(to).forEach(([key, value]) => leader.setAttribute(key, value));
+  }
+}
+
+function scale() {
+  const mm = canvas.clientWidth * camera.zoom / (camera.right - camera.left);
+  let length = 1000;
+  while (length * mm > 0.25 * canvas.clientWidth) length /= String(length)[0] === "1" ? 2 : String(length)[0] === "5" ? 2.5 : 2;
+  find("scale").style.width = length * mm + "px";
+  find("scale").textContent = length + " mm";
+  const along = ["x", "y", "z"].map((axis, k) => [axis, new THREE.Vector3(+(k === 0), +(k === 1), +(k === 2)).transformDirection(camera.matrixWorldInverse)]);
+  const flat = along.filter(([, v]) => Math.hypot(v.x, v.y) > 0.3);
+  const arrow = (v) => "\u2192\u2197\u2191\u2196\u2190\u2199\u2193\u2198"[(Math.round(Math.atan2(v.y, v.x) / (Math.PI / 4)) + 8) % 8];
+  find("axes").textContent = flat.map(([axis, v]) => axis + " " + arrow(v)).join("   ");
+}
+
+// ---- the controls ------------------------------------------------------------------------------
+
+let picked = null;
+function pick(mark) {
+  picked = mark;
+  const table = find("numbers");
+  table.replaceChildren();
+  find("chosen").textContent = mark ? mark.passage + ", " + mark.words : "none: choose one below or in the picture";
+  for (const [what, value] of mark ? mark.rows : []) {
+    const row = table.insertRow(), head = document.createElement("th");
+    head.textContent = what;
+    row.append(head);
+    row.insertCell().textContent = value;
+  }
+  document.querySelectorAll(".mark").forEach((one) => one.setAttribute("aria-pressed", one.mark === mark));
+  draw();
+}
+
+function choose(passage) {
+  chosen = chosen === passage ? null : passage;
+  document.querySelectorAll(".passage").forEach((one) => one.setAttribute("aria-pressed", one.dataset.name === chosen));
+  draw();
+}
+
+function cut(z) {
+  const at = Math.max(data.low, Math.min(data.high, z));
+  plane.constant = at >= data.high ? data.high + 0.01 * data.size : at;
+  find("cut").value = at;
+  find("cut-number").value = at.toFixed(2);
+  draw();
+}
+
+for (const row of data.rows) {
+  const item = document.createElement("li"), button = document.createElement("button"), state = document.createElement("span");
+  button.className = "passage " + row.state;
+  button.dataset.name = row.name;
+  button.setAttribute("aria-pressed", "false");
+  state.className = "state";
+  state.textContent = row.state;
+  button.append(state, " " + row.name);
+  button.onclick = () => choose(row.name);
+  item.append(button);
+  for (const line of row.lines) { const words = document.createElement("p"); words.className = "soft"; words.textContent = line; item.append(words); }
+  const choices = document.createElement("div");
+  choices.className = "choices no-print";
+  for (const mark of data.marks.filter((one) => one.passage === row.name)) {
+    const one = document.createElement("button");
+    one.className = "mark";
+    one.mark = mark;
+    one.textContent = mark.words;
+    one.setAttribute("aria-pressed", "false");
+    one.onclick = () => pick(picked === mark ? null : mark);
+    choices.append(one);
+  }
+  item.append(choices);
+  find("passages").append(item);
+}
+
+document.querySelectorAll("[data-from]").forEach((one) => { one.onclick = () => look(one.dataset.from); });
+document.querySelectorAll("[data-show]").forEach((one) => {
+  one.checked = shown[one.dataset.show];
+  one.onchange = () => { shown[one.dataset.show] = one.checked; draw(); };
+});
+document.querySelectorAll("[name=when]").forEach((one) => { one.checked = one.value === when; one.onchange = () => { when = one.value; draw(); }; });
+find("cut").oninput = () => cut(+find("cut").value);
+find("cut-number").onchange = () => cut(+find("cut-number").value);
+find("whole").onclick = () => cut(data.high);
+find("sheet").onclick = () => cut(data.sheets.length ? data.sheets[0] : data.high);
+find("print").onclick = () => print();
+
+const TURN = Math.PI / 36;
+const KEYS = {
+  ArrowLeft: () => turn(-TURN, 0), ArrowRight: () => turn(TURN, 0), ArrowUp: () => turn(0, TURN), ArrowDown: () => turn(0, -TURN),
+  "+": () => nearer(1.15), "=": () => nearer(1.15), "-": () => nearer(1 / 1.15),
+  PageUp: () => cut(+find("cut").value + data.step), PageDown: () => cut(+find("cut").value - data.step),
+  Home: () => look("corner"), End: () => cut(data.high), Escape: () => { pick(null); if (chosen) choose(chosen); },
+};
+canvas.addEventListener("keydown", (event) => {
+  const act = event.ctrlKey || event.metaKey || event.altKey ? null : KEYS[event.key];
+  if (act) { act(); event.preventDefault(); }
+});
+
+const ray = new THREE.Raycaster();
+let pressed = null;
+canvas.addEventListener("pointerdown", (event) => { pressed = [event.clientX, event.clientY]; });
+canvas.addEventListener("pointerup", (event) => {
+  if (!pressed || Math.hypot(event.clientX - pressed[0], event.clientY - pressed[1]) > 4) return;
+  const box = canvas.getBoundingClientRect();
+  ray.setFromCamera(new THREE.Vector2(2 * (event.clientX - box.left) / box.width - 1, 1 - 2 * (event.clientY - box.top) / box.height), camera);
+  const met = ray.intersectObjects(marks.filter((one) => one.mesh.visible).map((one) => one.mesh));
+  if (met.length) pick(marks.find((one) => one.mesh === met[0].object).mark);
+});
+
+// ---- begin -------------------------------------------------------------------------------------
+
+// What follows # in the address says how the page begins: a link can lead to a passage.
+const asked = new URLSearchParams(location.hash.slice(1));
+new ResizeObserver(fit).observe(canvas.parentElement);
+addEventListener("beforeprint", drawNow);
+dark.addEventListener("change", draw);
+cut(data.high);
+pick(null);
+fit();
+look(asked.get("from") in FROM ? asked.get("from") : "corner");
+if (asked.has("z")) cut(+asked.get("z") || 0);
+if (asked.has("passage") && data.rows.some((row) => row.name === asked.get("passage"))) choose(asked.get("passage"));
+if (asked.has("crossing")) pick(data.marks[+asked.get("crossing")] || null);
+for (const what of (asked.get("hide") || "").split(",")) if (what in shown) { shown[what] = false; document.querySelectorAll(`[data-show="${what}"]`).forEach((one) => { one.checked = false; }); }
+if (asked.get("metal") === "solid") { shown.solid = true; document.querySelector('[data-show="solid"]').checked = true; }
+if (asked.get("when") === "drawn") { when = "drawn"; document.querySelector('[value="drawn"]').checked = true; }
+drawNow();
+document.body.dataset.ready = "yes";

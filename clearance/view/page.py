@@ -1,0 +1,164 @@
+"""The page: one HTML file with all that it needs, which contacts no address.
+
+In: a `Scene`. Out: bytes. Names are text wherever they stand, never markup.
+"""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import html
+import json
+import re
+from functools import cache
+from importlib.resources import files
+from typing import Any
+
+import numpy as np
+
+from clearance.figures.files import with_exponents
+from clearance.figures.style import DRILL, INK, METAL, RINGS, STRAY, UNMELTED, WARN
+from clearance.view.scene import Body, Scene
+from clearance.view.shapes import indexed
+
+LIBRARY = "0.187.0"
+"""Version of the library in `three.min.js`, as `docs/make_three.py` bundles it."""
+STEPS = 65535
+"""Steps of a coordinate over a body's box: 3 um over 200 mm."""
+LOOKS: dict[str, dict[str, Any]] = {
+    "part": {"colour": METAL.face, "opacity": 0.22},
+    "passage": {"colour": RINGS["open"].colour, "opacity": 1.0},
+    "stray": {"colour": STRAY.face, "opacity": 0.72},
+    "gap": {"colour": UNMELTED.face, "opacity": 0.8},
+    "powder": {"colour": "#8d6a2f", "opacity": 0.55},
+    "drill": {"colour": "#7d93a6", "opacity": 0.9},
+    "holder": {"colour": DRILL.face, "opacity": 0.45},
+    "cut": {"colour": "#8a8a8a"},
+    "edge": {"colour": "#4a4a4a"},
+    "mark": {"colour": "#ffffff"},
+    "picked": {"colour": WARN},
+}
+UNKNOWN = "#8a8a8a"
+"""Of a passage whose state is undetermined: its ring on paper is white."""
+
+
+def page(scene: Scene) -> bytes:
+    """Write a scene as one HTML file.
+
+    Parameters
+    ----------
+    scene : Scene
+
+    Returns
+    -------
+    bytes
+        UTF-8. The policy in it lets run what stands in it and fetch nothing; the same scene gives
+        the same bytes.
+    """
+    style, script, three = _text("page.css"), _text("page.js"), _three()
+    values = {
+        "policy": html.escape(_policy(style, three, script)),
+        "title": html.escape(scene.name),
+        "call": html.escape(with_exponents(scene.call)),
+        "finding": html.escape(with_exponents(scene.finding)),
+        "action": html.escape(with_exponents(scene.action)),
+        "cautions": "".join(f'<p class="soft">{html.escape(c)}</p>' for c in scene.cautions),
+        "thinned": html.escape(_thinned(scene)),
+        "library": LIBRARY,
+        "low": f"{scene.low:.6g}",
+        "high": f"{scene.high:.6g}",
+        "step": f"{scene.step:.6g}",
+        "style": style,
+        "script": script,
+        "three": three,
+        "data": _inert(json.dumps(_data(scene), ensure_ascii=True, separators=(",", ":"))),
+    }
+    # In one pass, so that braces in a name are not filled in again.
+    whole = re.sub(r"\{\{(\w+)\}\}", lambda found: values[found[1]], _text("page.html"))
+    return whole.encode()
+
+
+@cache
+def _text(name: str) -> str:
+    return (files("clearance.view") / name).read_text(encoding="utf-8")
+
+
+def _three() -> str:
+    """The library with its licence before it."""
+    licence = _text("three.LICENSE.txt").strip().replace("*/", "* /")
+    return f"/*\nthree.js {LIBRARY}\n\n{licence}\n*/\n{_text('three.min.js').strip()}\n"
+
+
+def _policy(style: str, *scripts: str) -> str:
+    """Content security policy (W3C, level 3): these texts run, nothing is fetched."""
+    allowed = " ".join(_hash(script) for script in scripts)
+    return (
+        f"default-src 'none'; script-src {allowed}; style-src {_hash(style)}; "
+        "img-src data:; base-uri 'none'; form-action 'none'"
+    )
+
+
+def _hash(text: str) -> str:
+    return f"'sha256-{base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()}'"
+
+
+def _inert(text: str) -> str:
+    """JSON that ends no script element and begins no comment, whatever the names in it."""
+    return text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026")
+
+
+def _thinned(scene: Scene) -> str:
+    most = max((body.moved_mm for body in scene.bodies), default=0.0)
+    if most == 0.0:
+        return ""
+    moved = f"corners are moved by at most {most:.2f} mm"
+    return f"For this picture alone the surfaces are thinned: {moved}."
+
+
+def _data(scene: Scene) -> dict[str, Any]:
+    points = np.concatenate([body.triangles.reshape(-1, 3) for body in scene.bodies if _big(body)])
+    low, high = points.min(axis=0), points.max(axis=0)
+    states = {state: ring.colour for state, ring in RINGS.items()}
+    return {
+        "looks": LOOKS,
+        "states": {**states, "undetermined": UNKNOWN},
+        "ink": INK,
+        "middle": [float(v) for v in 0.5 * (low + high)],
+        "size": float(np.linalg.norm(high - low)),
+        "low": scene.low,
+        "high": scene.high,
+        "step": scene.step,
+        "sheets": list(scene.sheets),
+        "bodies": [_body(body) for body in scene.bodies],
+        "tags": [vars(tag) for tag in scene.tags],
+        "marks": [
+            {**vars(mark), "rows": [(what, with_exponents(value)) for what, value in mark.rows]}
+            for mark in scene.marks
+        ],
+        "rows": [
+            {**vars(row), "lines": [with_exponents(line) for line in row.lines]}
+            for row in scene.rows
+        ],
+    }
+
+
+def _big(body: Body) -> bool:
+    """Whether it counts for the size of the picture: tools may stand far off."""
+    return body.kind not in ("drill", "holder")
+
+
+def _body(body: Body) -> dict[str, Any]:
+    points, faces = indexed(body.triangles)
+    low, high = points.min(axis=0).astype(float), points.max(axis=0).astype(float)
+    step = np.maximum(high - low, 1e-9) / STEPS
+    corners = np.rint((points - low) / step).clip(0, STEPS).astype("<u2")
+    return {
+        "name": body.name,
+        "kind": body.kind,
+        "when": body.when,
+        "state": body.state,
+        "low": low.tolist(),
+        "step": step.tolist(),
+        "corners": base64.b64encode(corners.tobytes()).decode(),
+        "triangles": base64.b64encode(faces.astype("<u4").tobytes()).decode(),
+    }

@@ -1,0 +1,212 @@
+"""The page to turn in the hand: what stands in it, that it is inert, and the same as glTF."""
+
+import base64
+import hashlib
+import html
+import io
+import json
+import re
+import struct
+from importlib.resources import files
+
+import make
+import numpy as np
+import pytest
+import shapes
+import trimesh
+from click.testing import CliRunner
+
+from clearance.api import examine
+from clearance.case.read import read_case
+from clearance.cli.main import main
+from clearance.view.gltf import glb
+from clearance.view.page import LIBRARY, page
+from clearance.view.scene import scene
+from clearance.view.shapes import cylinder, straightened, thinned, tube
+
+NAME = "<img src=x onerror=alert(1)>"
+ENDING = "</script><b>&amp; {{data}}"
+
+
+@pytest.fixture(scope="module")
+def shown(tmp_path_factory):
+    """Two bores that the part's first layers cross, one leaning: names that are markup."""
+    folder = tmp_path_factory.mktemp("view")
+    solid = shapes.block((-12, -10, 2), (12, 10, 12)) - shapes.bore((-4.2, 0, 1), (-1.8, 0, 13), 3)
+    solid -= shapes.bore((6, 0, 1), (6, 0, 13), 2)
+    leaning = make.passage((-4, 0, 2), (-2, 0, 12), 3.0, 5.5, name=NAME)
+    upright = make.passage((6, 0, 2), (6, 0, 12), 2.0, 3.0, name=ENDING)
+    path = make.write_case(
+        folder, solid, [leaning, upright], make.sheet(5.0), pitch=0.4, part={"platform_z": 2.0}
+    )
+    return scene(examine(read_case(path), verify=False))
+
+
+@pytest.fixture(scope="module")
+def text(shown):
+    return page(shown).decode()
+
+
+def data_of(text):
+    return json.loads(re.search(r'<script type="application/json" id="data">(.*?)</script>',
+                                text, re.DOTALL)[1])  # fmt: skip
+
+
+# ---- what stands in it ---------------------------------------------------------------------------
+
+
+def test_heights_are_above_the_platform(shown):
+    assert (shown.low, shown.high) == pytest.approx((0.0, 10.0), abs=1e-5)
+    assert shown.sheets == pytest.approx((5.0,))
+    assert {round(tag.at[2], 1) + 0.0 for tag in shown.tags} == {0.0, 10.0}
+    assert all(5.0 <= mark.at[2] <= 5.4 for mark in shown.marks)
+
+
+def test_bodies_carry_the_states_of_the_check(shown):
+    states = {body.name: body.state for body in shown.bodies if body.kind == "passage"}
+    assert states == {NAME: "restricted", ENDING: "open"}
+    assert {row.name: row.state for row in shown.rows} == states
+    assert shown.rows[0].state == "restricted"  # the gravest first
+
+
+def test_the_bodies_volumes_are_those_of_the_part(shown):
+    """24 x 20 x 10 less two bores; of the leaning one the elliptical section is d / cos wide."""
+    part = next(body for body in shown.bodies if body.kind == "part")
+    bores = np.pi * 10.0 * (9.0 * np.hypot(10.0, 2.0) / 10.0 + 4.0)
+    mesh = trimesh.Trimesh(*trimesh.triangles.to_kwargs(part.triangles).values())
+    assert mesh.volume == pytest.approx(4800.0 - bores, rel=2e-3)
+
+
+def test_numbers_of_a_crossing_are_those_of_the_check(shown):
+    leaning = next(mark for mark in shown.marks if mark.passage == NAME)
+    rows = dict(leaning.rows)
+    assert rows["open"].endswith(" %")
+    assert rows["passes"].startswith("at most ")
+    whole = next(dict(mark.rows) for mark in shown.marks if mark.passage == ENDING)
+    assert whole["open"] == "fully open"
+
+
+def test_the_page_gives_the_same_corners_back(shown, text):
+    """Written in steps of 1/65535 of a body's box: at 24 mm less than a thousandth."""
+    told = data_of(text)["bodies"]
+    for body, one in zip(shown.bodies, told, strict=True):
+        steps = np.frombuffer(base64.b64decode(one["corners"]), "<u2").reshape(-1, 3)
+        faces = np.frombuffer(base64.b64decode(one["triangles"]), "<u4").reshape(-1, 3)
+        again = (np.array(one["low"]) + steps * np.array(one["step"]))[faces]
+        assert np.abs(again - body.triangles).max() < 1e-3
+
+
+# ---- inert -----------------------------------------------------------------------------------
+
+
+def test_names_are_text_and_never_markup(text):
+    assert NAME not in text
+    assert ENDING not in text
+    assert "<img" not in text
+    assert {row["name"] for row in data_of(text)["rows"]} == {NAME, ENDING}
+    assert text.count("<script") == text.count("</script>") == 3
+    assert "innerHTML" not in files("clearance.view").joinpath("page.js").read_text()
+
+
+def test_what_runs_is_what_stands_in_it_and_nothing_is_fetched(text):
+    policy = html.unescape(re.search(r'Security-Policy" content="(.*?)"', text)[1])
+    assert "default-src 'none'" in policy
+    assert "unsafe" not in policy
+    allowed = set(re.findall(r"'sha256-(.*?)'", policy))
+    run = [*re.findall(r"<script>(.*?)</script>", text, re.DOTALL),
+           *re.findall(r"<style>(.*?)</style>", text, re.DOTALL)]  # fmt: skip
+    hashes = {base64.b64encode(hashlib.sha256(one.encode()).digest()).decode() for one in run}
+    assert hashes == allowed
+    assert len(run) == 3
+    own = text.replace(files("clearance.view").joinpath("three.min.js").read_text().strip(), "")
+    spoken = [a for a in re.findall(r"\w+://[^\s\"'<>)]*", own) if "www.w3.org/2000/svg" not in a]
+    assert spoken == []
+    for word in ("fetch(", "XMLHttpRequest", "import(", "sendBeacon", " on"):
+        assert word not in "".join(re.findall(r"<(?:a|img|link|script)[^>]*>", own))
+
+
+def test_the_library_is_the_one_that_is_named_and_its_licence_stands_in_the_page(text):
+    """As the npm registry has it, bundled by docs/make_three.py."""
+    library = files("clearance.view").joinpath("three.min.js").read_bytes()
+    assert (
+        hashlib.sha256(library).hexdigest()
+        == "c4d189dfe5be04c8b6ec0bf4a69514e46ae9af40971056295fef0d5c1c24ce8b"
+    )
+    assert f"three.js {LIBRARY}" in text
+    assert "Permission is hereby granted" in text
+
+
+def test_the_same_scene_gives_the_same_bytes(shown, text):
+    assert page(shown).decode() == text
+
+
+# ---- glTF ------------------------------------------------------------------------------------
+
+
+def test_gltf_is_read_back_with_the_same_bounds_and_volumes(shown):
+    """ISO/IEC 12113: magic, version, length; metres, +Y up."""
+    data = glb(shown)
+    magic, version, length = struct.unpack("<4sII", data[:12])
+    assert (magic, version, length) == (b"glTF", 2, len(data))
+    size, kind = struct.unpack("<I4s", data[12:20])
+    tree = json.loads(data[20 : 20 + size])
+    assert kind == b"JSON"
+    assert tree["asset"]["version"] == "2.0"
+    back = trimesh.load(io.BytesIO(data), file_type="glb")
+    corners = np.concatenate([body.triangles.reshape(-1, 3) for body in shown.bodies]) * 1e-3
+    turned = corners[:, [0, 2, 1]] * (1, 1, -1)
+    assert np.allclose(back.bounds, [turned.min(0), turned.max(0)], atol=1e-8)
+    for number, body in enumerate(shown.bodies, start=1):
+        mesh = back.geometry[f"{number} {body.name}"]
+        own = trimesh.Trimesh(*trimesh.triangles.to_kwargs(body.triangles).values())
+        assert mesh.volume == pytest.approx(own.volume, rel=1e-5, abs=1e-6)
+        assert mesh.metadata["state"] == body.state
+
+
+# ---- shapes ----------------------------------------------------------------------------------
+
+
+def test_a_cylinder_and_a_tube_have_their_closed_volumes():
+    """A prism of 16 sides holds 8 sin(22.5 deg) r^2 h, a cone a third of it."""
+    area = 8.0 * np.sin(np.radians(22.5))
+    for far, share in ((None, 1.0), (0.0, 1 / 3)):
+        solid = trimesh.Trimesh(*trimesh.triangles.to_kwargs(
+            cylinder((0, 0, 0), (0, 3, 4), 2.0, far)).values())  # fmt: skip
+        assert solid.volume == pytest.approx(area * 4.0 * 5.0 * share, rel=1e-5)
+    line = np.array([(0, 0, 0), (10, 0, 0), (20, 0, 0.0)])
+    dashes = tube(line, 1.0, (3.0, 1.0))  # from 0, 4, 8 (bent at 10, two pieces), 12, 16
+    assert trimesh.Trimesh(*trimesh.triangles.to_kwargs(dashes).values()).volume == pytest.approx(
+        area * 15.0, rel=1e-5
+    )
+
+
+def test_thinning_keeps_to_its_number_and_says_how_far_it_moved_corners():
+    ball = trimesh.creation.icosphere(5, 10.0)  # 20480 triangles
+    few, cell = thinned(ball.triangles.astype(np.float32), 3000)
+    assert 1000 < len(few) <= 3000
+    radii = np.linalg.norm(few.reshape(-1, 3), axis=1)
+    assert abs(radii - 10.0).max() <= cell * np.sqrt(3.0)
+    same, none = thinned(few, 3000)
+    assert same is few
+    assert none == 0.0
+
+
+def test_a_line_of_fewer_points_stays_near():
+    turn = np.linspace(0.0, 6.0, 4000)
+    line = np.column_stack([np.cos(turn), np.sin(turn), 0.1 * turn]) * 10.0
+    few = straightened(line, 0.02)
+    assert len(few) < 400
+    at = np.linspace(0, 1, len(line))
+    kept = [int(np.argmin(np.linalg.norm(line - p, axis=1))) for p in few]
+    again = np.column_stack([np.interp(at, at[kept], few[:, k]) for k in range(3)])
+    assert np.linalg.norm(again - line, axis=1).max() < 0.03
+
+
+# ---- the command -----------------------------------------------------------------------------
+
+
+def test_a_file_of_another_kind_is_refused_in_one_line(tmp_path):
+    told = CliRunner().invoke(main, ["view", "case.toml", "--output", str(tmp_path / "a.png")])
+    assert told.exit_code == 2
+    assert "a.png: found .png, expected .html or .glb" in told.output
+    assert not list(tmp_path.iterdir())
