@@ -137,7 +137,7 @@ class _Explained:
         self.after = self.after / self.after.sum() if len(self.kept) else self.after
         self.outcomes = Outcomes(checked, self.suspects, suspected.stray, most_checks, progress)
         self.found: dict[int, Outcome] = (
-            self.outcomes.of(self.ratio, self.weighed.parts) if len(self.kept) else {}
+            self.outcomes.of(self.ratio, self.after, self.weighed.parts) if len(self.kept) else {}
         )
 
     def result(self) -> CausesResult:
@@ -313,10 +313,10 @@ class _Explained:
     def _notices(self, looked: Sequence[int]) -> tuple[str, ...]:
         said = list(self.checked.notices)
         beside = 1.0 - float(self.after[list(looked)].sum()) if len(looked) else 0.0
-        if beside > 0.01:
+        if beside > 1e-3:
             said.append(
                 f"suspects each below 1/{1 / LOOKED_AT:.0f} of the best were not looked at; "
-                f"together they weigh {beside:.0%} of all"
+                f"together they weigh {beside:.1%} of all"
             )
         held = ", which the case holds possible" if self.suspected.none else ""
         said.append(f"{ONE_OF_THEM}{held}")

@@ -16,13 +16,14 @@ from numpy.typing import NDArray
 from clearance.case.readings import ReadingTable
 from clearance.case.suspected import Suspect, as_stray
 from clearance.predicted.slabs import Event, Gate
-from clearance.predicted.variants import variants
 from clearance.readings.forward import Forward
-from clearance.readings.likelihood import at_nodes, log_likelihood, misfit, off
-from clearance.readings.prediction import Absent, Chance, Measured, Prediction
+from clearance.readings.likelihood import at_nodes, log_likelihood, misfit, of_untold, off
+from clearance.readings.prediction import Absent, Chance, Measured, Prediction, hull
 from clearance.readings.shapes import Names
 from clearance.readings.unknowns import Unknowns
 from clearance.result import Result
+from clearance.system.once import once
+from clearance.verdict.other_event import unknown_of
 from clearance.verdict.prepared import Checked, Progress, silent
 
 Floats = NDArray[np.float64]
@@ -30,11 +31,13 @@ Events = tuple[Event, ...]
 Pairs = list[tuple[ReadingTable, Prediction]]
 
 KELVIN_NODES = 5
-"""Nodes of the range of cooling (Gauss and Legendre): heights fall by a tenth of a millimetre."""
-KEPT = 12
-"""Values, of equal weight, that stand for all a suspect predicts for a reading not made yet."""
-WITHIN = (-1.0 / math.sqrt(3.0), 1.0 / math.sqrt(3.0))
-"""Two places in a range that have its mean and its spread."""
+"""Nodes of the range of cooling (Gauss and Legendre), at least: low parts fall by a tenth of a
+millimetre over it. Tall ones have one for half an uncertainty, as far as `MOST_NODES` goes."""
+MOST_NODES = 4_000
+"""Of cooling and of what else is unknown of the part, together."""
+KEPT, MOST_KEPT = 12, 200
+"""Values, of equal weight, that stand for all a suspect predicts for a reading not made yet: more
+where its uncertainty is small against that."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -94,6 +97,7 @@ class Scales:
         """What some readings say of every suspect."""
         told = [[self._predict(n, one) for one in readings] for n in self._said("readings of")]
         logs = np.array([log_likelihood(self._pairs(readings, row), self.unknowns) for row in told])
+        logs += of_untold(readings, told, self.unknowns)
         away = np.array([[self._off(r, p) for r, p in zip(readings, row, strict=True)]
                          for row in told]).reshape(len(told), len(readings))  # fmt: skip
         index = np.array(self.parts)
@@ -138,12 +142,16 @@ class Scales:
             return None, np.array([p.told if isinstance(p, Chance) else 0.5 for p in row])
         if not any(isinstance(p, Measured) for p in row):
             return None, None
-        means = np.full((len(row), KEPT), np.nan)
+        if not all(isinstance(p, Measured | Absent) for p in row):
+            return None, None
+        u = one.u or math.inf
+        spans = [p.span(self.unknowns) for p in row if isinstance(p, Measured)]
+        widest = max(high - low for low, high in spans)
+        count = int(min(max(KEPT, math.ceil(widest / u)), MOST_KEPT))
+        means = np.full((len(row), count), np.nan)
         for n, (p, share) in enumerate(zip(row, shares, strict=True)):
             if isinstance(p, Measured):
-                means[n] = _kept(*self._values(p, share))
-            elif not isinstance(p, Absent):
-                return None, None
+                means[n] = _kept(*self._values(p, share, count), count)
         return means, None
 
     def shares(
@@ -159,38 +167,43 @@ class Scales:
             known[part] = share / share.sum()
         return [known[self.parts[n]] for n in numbers]
 
-    @property
+    @once
     def _kelvin(self) -> tuple[Floats, Floats]:
         """Nodes of the range of cooling and their weights."""
         low, high = self.unknowns.kelvin
         if high <= low:
             return np.array([low]), np.array([1.0])
-        at, weight = np.polynomial.legendre.leggauss(KELVIN_NODES)
+        tall = float(self.checked.bodies.bounds[1, 2]) - self.checked.platform_z
+        falls = self.unknowns.per_mm_kelvin * tall * (high - low)
+        finest = min((r.u for r in self.checked.case.reading if r.u), default=math.inf)
+        most = max(KELVIN_NODES, MOST_NODES // self.unknowns.count)
+        count = int(min(max(KELVIN_NODES, math.ceil(2.0 * falls / finest)), most))
+        at, weight = np.polynomial.legendre.leggauss(count)
         return 0.5 * (low + high) + 0.5 * (high - low) * at, 0.5 * weight
 
-    def _values(self, told: Measured, share: Floats) -> tuple[Floats, Floats]:
-        """Values that may be read and their weights, those of a range at two places in it."""
+    def _values(self, told: Measured, share: Floats, count: int) -> tuple[Floats, Floats]:
+        """Values that may be read and their weights, those of a range at some places in it."""
         fall = told.per_kelvin * self._kelvin[0][:, None]
         middle, half = 0.5 * (told.low + told.high), 0.5 * (told.high - told.low)
         if not half.any():
             return (middle - fall).ravel(), share.ravel()
-        values = [middle + at * half - fall for at in WITHIN]
-        return np.concatenate(values).ravel(), np.tile(0.5 * share, (2, 1)).ravel()
+        within = (2.0 * np.arange(count) + 1.0) / count - 1.0
+        values = [middle + at * half - fall for at in within]
+        return np.concatenate(values).ravel(), np.tile(share / count, (count, 1)).ravel()
 
     # ---- suspects -------------------------------------------------------------------------------
 
-    def _events(self, one: Suspect) -> Events:
-        """The event of a suspect with all fixed; the slices below the part count as empty."""
+    def _events(self, one: Suspect) -> tuple[Events, ...]:
+        """The event of a suspect, once for each way in which something of it is not known."""
         strays = list(self.checked.case.stray)
         if one.cause == "mesh":
             del strays[self.stray]
         else:
             strays[self.stray] = as_stray(strays[self.stray], one)
-        varied = replace(self.checked.case, stray=tuple(strays))
-        low, high = (float(z) for z in self.checked.bodies.bounds[:, 2])
-        return variants(varied, low, high).variants[0].events or ()
+        unknown = unknown_of(self.checked, replace(self.checked.case, stray=tuple(strays)))
+        return tuple(dict.fromkeys(variant.events or () for variant in unknown.variants))
 
-    def _left(self, events: Events) -> object:
+    def _left(self, every: tuple[Events, ...]) -> object:
         """A key that is equal where events leave the same part."""
         return tuple(
             (
@@ -202,7 +215,10 @@ class Scales:
                 event.unknown_slices,
                 tuple(self._slice("plane" if event.plane else "melted", z) for z in event.slices),
             )
-            for event in events
+            if event is not None
+            else None
+            for events in every
+            for event in (*events, None)
         )
 
     def _slice(self, body: str, z: float) -> int:
@@ -218,7 +234,8 @@ class Scales:
         return self.firsts
 
     def _predict(self, number: int, reading: ReadingTable) -> Prediction:
-        return self.forward.predict(self.events[number], reading)
+        found = [self.forward.predict(events, reading) for events in self.events[number]]
+        return hull(found, self.unknowns)
 
     def _pairs(self, readings: Sequence[ReadingTable], row: Sequence[Prediction]) -> Pairs:
         return list(zip(readings, row, strict=True))
@@ -231,12 +248,12 @@ class Scales:
         return 0.0
 
 
-def _kept(values: Floats, weights: Floats) -> Floats:
+def _kept(values: Floats, weights: Floats, count: int) -> Floats:
     """A few values of equal weight in place of many: means of equal parts of the distribution."""
     order = np.argsort(values, kind="stable")
     values, weights = values[order], weights[order]
     ends = np.concatenate([[0.0], np.cumsum(weights)])
     ends /= ends[-1]
     area = np.concatenate([[0.0], np.cumsum(values * np.diff(ends))])
-    at = np.interp(np.linspace(0.0, 1.0, KEPT + 1), ends, area)
-    return np.asarray(np.diff(at) * KEPT)
+    at = np.interp(np.linspace(0.0, 1.0, count + 1), ends, area)
+    return np.asarray(np.diff(at) * count)

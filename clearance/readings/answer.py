@@ -15,9 +15,10 @@ import numpy as np
 from clearance.case.readings import MEASURED, UNITS, ReadingTable
 from clearance.disposition.order_of_work import proving_ball_mm
 from clearance.evidence.balls import limits
-from clearance.readings.forward import Forward, ball
+from clearance.readings.forward import Forward
+from clearance.readings.go_no_go import ball
 from clearance.readings.likelihood import MOST_RATIO, coverage, off, uncertainty
-from clearance.readings.prediction import Absent, Chance, Measured, Prediction, Untold
+from clearance.readings.prediction import Absent, Chance, Measured, Prediction, Untold, hull
 from clearance.readings.together import against, excluded_by, things
 from clearance.readings.unknowns import Unknowns
 from clearance.result import PassageResult, Result, State
@@ -95,7 +96,7 @@ class _Told:
             return cls(reading, *by_check, unknowns)
         every = [v.events or () for v in forward.checked.unknowns.variants]
         found = [forward.predict(events, reading) for events in every]
-        return cls(reading, _hull(found, unknowns), forward.nominal(reading), unknowns)
+        return cls(reading, hull(found, unknowns), forward.nominal(reading), unknowns)
 
     @property
     def before(self) -> bool:
@@ -147,30 +148,6 @@ def _says(predicted: bool, nominal: bool) -> Says:
     if predicted and nominal:
         return "both"
     return "as-predicted" if predicted else "as-nominal" if nominal else "neither"
-
-
-def _hull(found: Sequence[Prediction], unknowns: Unknowns) -> Prediction:
-    """One answer over several events: whatever any of them allows."""
-    first = next((one for one in found if isinstance(one, Untold)), found[0])
-    if isinstance(first, Untold) or len(found) == 1:
-        return first
-    measured = [one for one in found if isinstance(one, Measured)]
-    if measured:
-        ends = [one.span(unknowns) for one in measured]
-        low, high = min(low for low, _ in ends), max(high for _, high in ends)
-        at = 0.0 * unknowns.weight
-        return Measured(at + low, at + high)
-    chances = [one for one in found if isinstance(one, Chance)]
-    if not chances:
-        return Absent()
-    best = max(chances, key=lambda one: one.told)
-    agrees = best.agrees if len({one.agrees for one in chances}) == 1 else None
-    return replace(
-        best,
-        agrees=agrees,
-        low=min(one.low for one in chances),
-        high=max(one.high for one in chances),
-    )
 
 
 def _by_check(

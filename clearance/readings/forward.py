@@ -21,10 +21,10 @@ from clearance.evidence.balls import limits
 from clearance.evidence.signs import LEAST_OVERHANG_MM, sheet_and_sides, step_mm
 from clearance.predicted.part import NOMINAL, Predicted
 from clearance.predicted.slabs import Event
+from clearance.readings.go_no_go import ball, pin
 from clearance.readings.pins import Pins
 from clearance.readings.prediction import (
     Absent,
-    Chance,
     Measured,
     Prediction,
     Untold,
@@ -34,7 +34,6 @@ from clearance.readings.prediction import (
 from clearance.readings.rims import Rim, Rims
 from clearance.readings.shapes import Names
 from clearance.readings.sisters import sisters_mean
-from clearance.readings.together import depth_room_mm
 from clearance.readings.unions import Unions
 from clearance.readings.unknowns import Unknowns
 from clearance.readings.voids import Opening, Voids
@@ -389,13 +388,11 @@ class Forward:
         assert reading.height is not None
         if predicted.added is not None:
             return Untold(OF_A_MESH)
-        z, lift = reading.height + self.checked.platform_z, 0.0
-        for event in predicted.events:
-            lift += event.rise if z > event.top else 0.0
-        full = [void.area for void in self._voids.nominal(reading.passage, z - lift)]
-        ends = [(area, area) for area in full]
+        z = reading.height + self.checked.platform_z
+        ends = self._without_sheet(predicted, reading.passage, z)
+        full = [high for _, high in ends]
         for event, channels in self._openings(predicted, reading.passage):
-            if event.lowest - event.layer <= z <= event.top + event.layer:
+            if self._near(event, z):
                 # A step is one plane, beside which the passage has all its area.
                 whole = not event.slices or any(event.shift)
                 most = [one.nominal_mm2 if whole else one.open_mm2[1] for one in channels]
@@ -408,6 +405,28 @@ class Forward:
             low = min(end[0] for end in ends)
         every = np.ones(self.unknowns.count)
         return Measured(low * every, high * every)
+
+    def _without_sheet(
+        self, predicted: Predicted, passage: str, z: float
+    ) -> list[tuple[float, float]]:
+        """Areas of a passage's channels beside all sheets at a height of the steel, mm2."""
+        found = []
+        for counted in (z, z + self._fallen(z)):
+            lift = sum(event.rise for event in predicted.events if counted > event.top)
+            found.append([v.area for v in self._voids.nominal(passage, counted - lift)])
+        one, other = found
+        if len(one) == len(other):
+            return [(min(pair), max(pair)) for pair in zip(one, other, strict=True)]
+        return [(min(sum(one), sum(other)), max(sum(one), sum(other)))]
+
+    def _fallen(self, z: float) -> float:
+        """How far what was melted at a height may lie below it now that it is cold, mm."""
+        return self.unknowns.per_mm_kelvin * max(self.unknowns.kelvin) * max(self._above(z), 0.0)
+
+    def _near(self, event: Event, z: float) -> bool:
+        """Whether a sheet lies at a height that was read on the steel, within a layer."""
+        low = event.lowest - event.layer - self._fallen(event.lowest)
+        return low <= z <= event.top + event.layer
 
     def _seen(self, predicted: Predicted, reading: ReadingTable) -> Prediction:
         there: bool | None
@@ -442,7 +461,7 @@ class Forward:
         """Whether stray metal stands in a void or out of the side at a height."""
         names = [table.name for table in self.checked.case.passage]
         for event in predicted.events:
-            if not event.slices or not event.lowest - event.layer <= z <= event.top + event.layer:
+            if not event.slices or not self._near(event, z):
                 continue
             one = Predicted(self.checked.whole, (event,), None)
             if any(self._narrowed(one, name, None) for name in names):
@@ -460,31 +479,3 @@ class Forward:
         assert reading.value is not None
         agrees = round(float(reading.value)) == layers
         return right_or_wrong(agrees, reading.wrong, float(layers), float(layers))
-
-
-def ball(reading: ReadingTable, passes_mm: float, stops_mm: float) -> Chance:
-    """What a ball does that surely passes up to one diameter and surely stops above another.
-
-    `low` and `high` are these two, mm.
-    """
-    assert reading.diameter is not None
-    passes = reading.diameter <= passes_mm
-    unclear = not passes and reading.diameter <= stops_mm
-    agrees = None if unclear else passes is (reading.result == "passes")
-    return right_or_wrong(agrees, reading.wrong, passes_mm, stops_mm)
-
-
-def pin(reading: ReadingTable, least_mm: float, most_mm: float) -> Chance:
-    """What a pin tells that stops somewhere between two depths; infinite: it goes through."""
-    agrees: bool | None
-    if reading.result == "passes":
-        agrees = None if math.isinf(most_mm) and not math.isinf(least_mm) else math.isinf(least_mm)
-    else:
-        assert reading.value is not None
-        room = depth_room_mm(reading)
-        agrees = least_mm - room <= float(reading.value) <= most_mm + room
-        if math.isinf(most_mm) and not math.isinf(least_mm):
-            agrees = None if agrees and reading.value > least_mm + room else agrees
-        elif math.isinf(least_mm):
-            agrees = False
-    return right_or_wrong(agrees, reading.wrong, least_mm, most_mm)

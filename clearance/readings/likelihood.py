@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from scipy.special import log_ndtr, logsumexp, ndtri
 
 from clearance.case.readings import ReadingTable
-from clearance.readings.prediction import Absent, Chance, Measured, Prediction
+from clearance.readings.prediction import Absent, Chance, Measured, Prediction, Untold
 from clearance.readings.sisters import with_scatter
 from clearance.readings.together import Thing, thing
 from clearance.readings.together import log_likelihood as joint
@@ -93,6 +93,45 @@ def log_likelihood(pairs: Sequence[Pair], unknowns: Unknowns) -> float:
     if any(isinstance(told, Absent) for _, told in pairs):
         return -math.inf
     return _weighed(pairs) + float(logsumexp(at_nodes(pairs, unknowns)))
+
+
+def of_untold(
+    readings: Sequence[ReadingTable],
+    told: Sequence[Sequence[Prediction]],
+    unknowns: Unknowns,
+) -> Floats:
+    """Logarithm of what measured readings weigh for the events of which they tell nothing.
+
+    As much as for that of the others which they fit best: a density has a unit, and compared
+    with nothing at all it would speak for or against an event by that unit alone.
+
+    Parameters
+    ----------
+    readings : sequence of R
+    told : sequence of N rows of R
+        What each reading should be after each event.
+    unknowns : Unknowns
+
+    Returns
+    -------
+    (N,) ndarray
+        0 for events of which every reading tells something.
+    """
+    measured = {n for row in told for n, one in enumerate(row) if isinstance(one, Measured)}
+    silent = [
+        tuple(n for n, one in enumerate(row) if n in measured and isinstance(one, Untold))
+        for row in told
+    ]
+
+    def most(which: Sequence[int]) -> float:
+        rows = [[(readings[n], row[n]) for n in which] for row in told]
+        full = [row for row in rows if all(isinstance(one, Measured) for _, one in row)]
+        if not full and len(which) > 1:  # no event is told of them all
+            return sum(most((n,)) for n in which)
+        return max(log_likelihood(row, unknowns) for row in full)
+
+    known = {which: most(which) for which in set(silent)}
+    return np.array([known[which] for which in silent])
 
 
 def at_nodes(pairs: Sequence[Pair], unknowns: Unknowns) -> Floats:

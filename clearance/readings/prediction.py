@@ -5,7 +5,8 @@ In: nothing. Out: the kinds, which `forward` makes and `likelihood` reads.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -96,3 +97,27 @@ def right_or_wrong(agrees: bool | None, wrong: float, low: float, high: float) -
     """A result that is right but for a chance; `low` to `high`: what was expected."""
     told = {True: 1.0 - wrong, False: wrong, None: 0.5}[agrees]
     return Chance(told, max(1.0 - wrong, wrong), agrees, low, high)
+
+
+def hull(found: Sequence[Prediction], unknowns: Unknowns) -> Prediction:
+    """One answer over several events: whatever any of them allows."""
+    first = next((one for one in found if isinstance(one, Untold)), found[0])
+    if isinstance(first, Untold) or len(found) == 1:
+        return first
+    measured = [one for one in found if isinstance(one, Measured)]
+    if measured:
+        ends = [one.span(unknowns) for one in measured]
+        low, high = min(low for low, _ in ends), max(high for _, high in ends)
+        at = 0.0 * unknowns.weight
+        return Measured(at + low, at + high)
+    chances = [one for one in found if isinstance(one, Chance)]
+    if not chances:
+        return Absent()
+    best = max(chances, key=lambda one: one.told)
+    agrees = best.agrees if len({one.agrees for one in chances}) == 1 else None
+    return replace(
+        best,
+        agrees=agrees,
+        low=min(one.low for one in chances),
+        high=max(one.high for one in chances),
+    )

@@ -13,13 +13,19 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.case.materials import ALLOYS
-from clearance.case.powder_bed import PACKING
+from clearance.case.powder_bed import PACKING, recess
 from clearance.case.read import Case, expansion_of
 
 Floats = NDArray[np.float64]
 
 NODES = 8
-"""Nodes of a range: heights change by a layer or so over it, and no gauge tells a tenth of that."""
+"""Nodes of a range over which a reading moves by few of its uncertainties."""
+FEW_U = 5.0
+"""So few; beyond it there is a node for each uncertainty."""
+MOST_NODES = 200
+"""Nodes of a range at most: finer than a two-hundredth of it no length is told."""
+MOVED = ("rim_top", "rim_bottom", "rim_thickness", "part_height")
+"""Kinds of reading that packing and melt depth move."""
 MEASURED_COOLED_K = (0.0, 150.0)
 """How far parts cool from building to measuring, where nothing is given: an assumption."""
 
@@ -54,8 +60,12 @@ class Unknowns:
         low = min((s.packing_low for s in case.stray if s.mesh is None), default=PACKING[0])
         high = max((s.packing_high for s in case.stray if s.mesh is None), default=PACKING[1])
         same_depth = all(s.penetration_low == s.penetration_high for s in case.stray)
-        packing, first = _nodes(low, high)
-        depth, second = _nodes(0.0, 0.0 if same_depth else 1.0)
+        deepest = max((s.penetration_high for s in case.stray), default=0.0)
+        depths = max((s.penetration_high - s.penetration_low for s in case.stray), default=0.0)
+        layer, u = case.part.layer_thickness, _finest_u(case)
+        moved = recess(layer, low) - recess(layer, high) + (high - low) * deepest
+        packing, first = _nodes(low, high, moved / u)
+        depth, second = _nodes(0.0, 0.0 if same_depth else 1.0, depths / u)
         expansion = expansion_of(case.part)
         if expansion is None:
             expansion = max(alloy.expansion_1e6_k for alloy in ALLOYS)
@@ -73,13 +83,25 @@ class Unknowns:
         return len(self.weight)
 
 
-def _nodes(low: float, high: float) -> tuple[Floats, Floats]:
-    """Nodes and weights of the mean over a range; both ends are among them."""
+def _finest_u(case: Case) -> float:
+    """Least uncertainty of a length that these unknowns move, mm; infinite without one."""
+    return min((r.u for r in case.reading if r.u and r.kind in MOVED), default=np.inf)
+
+
+def _nodes(low: float, high: float, moved_u: float) -> tuple[Floats, Floats]:
+    """Nodes and weights of the mean over a range; both ends are among them.
+
+    `moved_u`: over the range a reading moves by about so many of its uncertainties. Where that is
+    many, what a reading allows is a narrow part of the range, which must not fall between nodes.
+    """
     if high <= low:
         return np.array([low]), np.array([1.0])
-    at = np.linspace(0.0, 1.0, NODES)
-    weight = np.array(_newton_cotes())
-    return low + (high - low) * at, weight
+    if moved_u <= FEW_U:
+        return low + (high - low) * np.linspace(0.0, 1.0, NODES), np.array(_newton_cotes())
+    half = int(np.ceil(min(moved_u, MOST_NODES) / 2.0))
+    weight = np.ones(2 * half + 1)  # Simpson's rule
+    weight[1:-1:2], weight[2:-1:2] = 4.0, 2.0
+    return np.linspace(low, high, len(weight)), weight / weight.sum()
 
 
 def _newton_cotes() -> Sequence[float]:

@@ -11,7 +11,7 @@ from dataclasses import replace
 from clearance.case.read import Case
 from clearance.case.stray_tables import StrayTable
 from clearance.predicted.slices_in_faces import both_sides
-from clearance.predicted.variants import variants
+from clearance.predicted.variants import Unknowns, variants
 from clearance.verdict.prepared import Checked
 
 
@@ -24,12 +24,7 @@ def with_strays(checked: Checked, strays: tuple[StrayTable, ...]) -> Checked:
         There is no such event, for one because its slices lie beyond the part.
     """
     varied: Case = replace(checked.case, stray=strays, reading=())
-    low, high = (float(z) for z in checked.bodies.bounds[:, 2])
-    unknowns = both_sides(
-        variants(varied, low, high),
-        lambda z: checked.bodies.levels("melted", z),
-        checked.platform_z,
-    )
+    unknowns = unknown_of(checked, varied)
     return Checked(
         varied,
         checked.bodies,
@@ -39,4 +34,20 @@ def with_strays(checked: Checked, strays: tuple[StrayTable, ...]) -> Checked:
         [*checked.notices, *unknowns.notices],
         checked.inputs,
         checked.others,
+    )
+
+
+def unknown_of(checked: Checked, varied: Case) -> Unknowns:
+    """All that a case with other stray sheets leaves open of its events.
+
+    Raises
+    ------
+    CaseError
+        As for `with_strays`.
+    """
+    low, high = (float(z) for z in checked.bodies.bounds[:, 2])
+    return both_sides(
+        variants(varied, low, high),
+        lambda z: checked.bodies.levels("melted", z),
+        checked.platform_z,
     )

@@ -22,7 +22,7 @@ from clearance.case.powder_bed import sheet_recess
 from clearance.case.read import read_case
 from clearance.case.readings import ReadingTable
 from clearance.readings.forward import Forward
-from clearance.readings.likelihood import coverage, log_likelihood, misfit, off
+from clearance.readings.likelihood import coverage, log_likelihood, misfit, of_untold, off
 from clearance.readings.prediction import Absent, Chance, Measured, Untold
 from clearance.readings.sisters import with_scatter
 from clearance.readings.unknowns import Unknowns
@@ -185,6 +185,18 @@ def test_what_is_open_of_a_bore(rim):
     seen = dict(kind="seen", passage="a", found=True)
     assert rim.predict(events(rim), told(**seen)).agrees is True
     assert rim.nominal(told(**seen)).agrees is False
+
+
+def test_a_sheet_is_found_where_it_lies_now_that_the_part_is_cold(tmp_path):
+    """Melted at 12.0, 1000 K ago, at 30e-6/K: it lies 0.36 mm lower, where a scan shows it."""
+    sheet = make.sheet(12.0, layers=1, penetration=0.1)
+    cold = forward_of(tmp_path, sheet, measured_cooled=1000.0, thermal_expansion=30.0)
+    area = dict(kind="open_area", passage="a", value=1.0, u=0.1)
+    small = BORE_MM2 / 9.0
+    assert span(cold, **area, height=11.6) == pytest.approx((small, small), rel=1e-3)
+    assert span(cold, **area, height=11.3) == pytest.approx((BORE_MM2, BORE_MM2), rel=1e-3)
+    seen = told(kind="seen", height=11.6, found=True)
+    assert cold.predict(events(cold), seen).agrees is True
 
 
 def test_at_a_step_a_passage_is_as_wide_as_what_meets(tmp_path):
@@ -374,6 +386,41 @@ def test_packing_and_melt_depth_are_integrated_once(tmp_path):
     density = density * stats.norm.pdf(29.93, 30.0 - 0.1 * (1 - packing) / packing, 0.03)
     found = math.exp(log_likelihood(pairs, forward.unknowns))
     assert found == pytest.approx(density.mean(), rel=1e-3)
+
+
+def test_a_fine_gauge_does_not_fall_between_what_is_not_known(tmp_path):
+    """A lower face anywhere from 0.05 to 0.35 below 12.0, read with 5 um: 1 / 0.3 wherever it lies.
+
+    The melt depth is even over its range, and so is the face; by hand.
+    """
+    sheet = make.sheet(12.0, layers=3, penetration=[0.05, 0.35], packing=0.5)
+    values = np.linspace(11.70, 11.90, 9)
+    read = [told(kind="rim_bottom", value=float(v), u=0.005) for v in values]
+    forward = forward_of(tmp_path, sheet, measured_cooled=0.0)
+    case = replace(forward.checked.case, reading=tuple(read))
+    forward.unknowns = Unknowns.of(case)
+    for one in read:
+        pair = (one, forward.predict(events(forward), one))
+        density = math.exp(log_likelihood([pair], forward.unknowns))
+        assert density == pytest.approx(1.0 / 0.3, rel=0.02), one.value
+
+
+def test_what_nothing_is_told_of_weighs_as_what_fits_best():
+    """Whatever the unit: 20 g off by one u is as likely as what weighing cannot tell."""
+    at = np.ones(1)
+    unknowns = Unknowns(0.5 * at, 0.0 * at, at, (0.0, 0.0), 0.0)
+    for u in (1e-3, 20.0):
+        read = [told(kind="part_height", value=5.0 * u, u=u)]
+        fits, off_by_one = (
+            Measured(5.0 * u * at, 5.0 * u * at),
+            Measured(4.0 * u * at, 4.0 * u * at),
+        )
+        rows = [[fits], [Untold("why")], [off_by_one], [Absent()]]
+        more = of_untold(read, rows, unknowns)
+        best = log_likelihood([(read[0], fits)], unknowns)
+        assert more == pytest.approx([0.0, best, 0.0, 0.0])
+    nothing = of_untold(read, [[Untold("why")], [Untold("why")]], unknowns)
+    assert nothing.tolist() == [0.0, 0.0]
 
 
 def test_what_is_not_there_cannot_have_been_measured(rim):
