@@ -255,6 +255,7 @@ class _Axes:
         self.from_layer = _span(table.from_layer or (told.from_layer, told.from_layer))
         self.layers = _span(table.layers or (told.layers_low, told.layers_high))
         self.resume: tuple[Way | None, ...] = table.resume or self._told_resume()
+        self.beyond = 0
         self.heights = self._heights()
 
     def _told_resume(self) -> tuple[Way | None, ...]:
@@ -283,7 +284,8 @@ class _Axes:
         base = self.grown or 0.0
         first = math.ceil((low - base) / self.layer - WHOLE)
         last = math.floor((high - base) / self.layer + WHOLE)
-        return [self._at(n, base) for n in range(max(first, 0), last + 1)]
+        self.beyond = max(0, last - max(first, 0) + 1 - MOST_SUSPECTS)  # refused, never listed
+        return [self._at(n, base) for n in range(max(first, 0), last + 1 - self.beyond)]
 
     def _at(self, layers: int, base: float) -> float:
         return round(layers * self.layer + base, 9)
@@ -317,7 +319,8 @@ class _Axes:
 
     def count(self) -> int:
         """How many suspects the ranges hold, the event as told and the mesh not counted."""
-        return len(self.heights) * len(self.from_layer) * len(self.layers) * len(self.resume)
+        heights = len(self.heights) + self.beyond
+        return heights * len(self.from_layer) * len(self.layers) * len(self.resume)
 
     def _values(self) -> dict[str, list[str]]:
         """Values of each key that may have weights, as they are written."""

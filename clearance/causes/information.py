@@ -27,6 +27,11 @@ SAME = 1e-3
 1e-6."""
 MOST_CELLS = 40_000_000
 """Numbers held at once."""
+APART = 2.0 * TAIL + 4.0
+"""Predictions that lie farther apart are told apart for sure, however far: so many uncertainties
+stand for all of that."""
+MOST_STEPS = 2_000_000
+"""Points of the grid at most; where it would have more, the uncertainty is taken as larger."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +69,8 @@ def told_by_measuring(weights: Floats, means: Floats, u: float, labels: Labels) 
     count = int(labels.max()) + 1
     kept = weights > 0.0
     centres, weight, label = _merged(weights[kept], means[kept], u, labels[kept])
+    centres = _closer(centres, APART * u)
+    u = max(u, float(np.ptp(centres)) * STEPS / MOST_STEPS)
     step = u / STEPS
     first = np.floor(centres.min(axis=1) / step - TAIL * STEPS).astype(np.int64)
     reach = int(np.ceil((np.ptp(centres, axis=1)).max() / step + 2.0 * TAIL * STEPS)) + 2
@@ -154,6 +161,13 @@ def _entropy(density: Floats, step: float) -> Floats:
 def _log2(values: Floats) -> Floats:
     """Logarithm; 0 where the value is 0, whose product with it is 0."""
     return np.log2(values, out=np.zeros_like(values), where=values > 0.0)
+
+
+def _closer(values: Floats, most: float) -> Floats:
+    """The same values in the same order, with no gap between two neighbours above a limit."""
+    known, place = np.unique(values, return_inverse=True)
+    moved = np.concatenate([[0.0], np.cumsum(np.minimum(np.diff(known), most))])
+    return np.asarray(moved[place.reshape(values.shape)])
 
 
 def _merged(

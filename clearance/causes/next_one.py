@@ -61,7 +61,9 @@ def told(weights: Floats, foreseen: Foreseen, u: float, labels: Labels) -> Told:
     absent: NDArray[np.bool_] = np.isnan(foreseen.means[:, 0])
     lowest = np.nanmin(foreseen.means) if not absent.all() else 0.0
     means = np.where(absent[:, None], lowest - APART * u, foreseen.means)
-    return told_by_measuring(weights, means, u, labels)
+    # A few values stand for a range: between them nothing would be told apart by a finer gauge.
+    coarse = float(np.ptp(means, axis=1).max()) / means.shape[1]
+    return told_by_measuring(weights, means, max(u, coarse), labels)
 
 
 def ranked(

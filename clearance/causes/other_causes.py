@@ -12,6 +12,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
 from clearance.case.readings import ReadingTable
+from clearance.readings.likelihood import uncertainty
 from clearance.result.causes import OtherCause
 from clearance.verdict.numbers import least, most
 
@@ -63,7 +64,7 @@ def other_causes(found: Found) -> tuple[OtherCause, ...]:
 def _measured_rim(found: Found) -> str:
     """A rim whose size is beyond its uncertainty is metal that stands out of the side."""
     for n, one in found.of("rim_thickness", "rim_width"):
-        value, u = _number(one), one.u or 0.0
+        value, u = _number(one), uncertainty(one)
         if value > found.k * u:
             far = f"{value / u:.1f} times its u"
             return f"reading {n + 1}: a rim of {value:g} mm stands out ({far}), and it leaves none"
@@ -76,7 +77,7 @@ def _taller(found: Found) -> str:
     """It adds no height."""
     for n, one in found.of("part_height"):
         over = _number(one) - found.nominal_height_mm[1]
-        if one.u and over > found.k * one.u:
+        if over > found.k * uncertainty(one):
             return f"reading {n + 1}: the part is {least(over)} mm too high, and it adds no height"
     return ""
 
@@ -85,7 +86,7 @@ def _shorter(found: Found) -> str:
     """It takes no height away."""
     for n, one in found.of("part_height"):
         under = found.nominal_height_mm[0] - _number(one)
-        if one.u and under > found.k * one.u:
+        if under > found.k * uncertainty(one):
             return f"reading {n + 1}: the part is {least(under)} mm too low, and it takes none away"
     return ""
 
@@ -94,7 +95,7 @@ def _not_a_layer_less(found: Found) -> str:
     """Skipped layers are whole ones: a part that is higher than one less has skipped none."""
     for n, one in found.of("part_height"):
         over = _number(one) - (found.nominal_height_mm[1] - found.layer_mm)
-        if one.u and over > found.k * one.u:
+        if over > found.k * uncertainty(one):
             return (
                 f"reading {n + 1}: one layer of {found.layer_mm:g} mm less would be at least "
                 f"{least(over)} mm lower than was read"
@@ -106,22 +107,25 @@ def _no_step(found: Found) -> str:
     """A step shows across its direction only: two that cross must both find none that large."""
     none = []
     for n, one in found.of("step"):
-        value, u = abs(_number(one)), one.u or 0.0
+        value, u = abs(_number(one)), uncertainty(one)
         if value <= found.k * u and one.direction is not None:
             none.append((n, one.direction, value + found.k * u))
     for a, (x, y), one_most in none:
         for b, (p, q), other in none:
-            across = abs(x * q - y * p) / (math.hypot(x, y) * math.hypot(p, q))
+            sizes = math.hypot(x, y) * math.hypot(p, q)
+            across, along = abs(x * q - y * p) / sizes, abs(x * p + y * q) / sizes
             if b > a and across >= CROSSING:
-                step = math.hypot(one_most, other) / across
+                # The farthest corner of where two strips cross, which may lean.
+                twice = 2.0 * one_most * other * along
+                step = math.sqrt(one_most**2 + other**2 + twice) / across
                 return f"readings {a + 1} and {b + 1}: no step above {most(step)} mm"
     return ""
 
 
 def _thick_rim(found: Found) -> str:
-    """A step has no thickness: a rim with a lower and an upper face is a sheet."""
+    """A step, and a jump of a slanting wall, have no thickness: two faces are those of a sheet."""
     for n, one in found.of("rim_thickness"):
-        value, u = _number(one), one.u or 0.0
+        value, u = _number(one), uncertainty(one)
         if value > found.k * u:
             return f"reading {n + 1}: the rim has two faces, {value:g} mm apart; a step has one"
     return ""
@@ -152,7 +156,7 @@ CAUSES: tuple[tuple[str, tuple[Test, ...], str], ...] = (
     ),
     (
         "layers skipped, none melted again",
-        (_measured_rim, _taller, _not_a_layer_less),
+        (_thick_rim, _taller, _not_a_layer_less),
         "total height less by whole layers; slanting walls jump; the numbering breaks upward; no "
         "sheet across voids",
     ),

@@ -139,6 +139,31 @@ def test_information_against_an_integral_written_apart():
     )
 
 
+def test_a_range_is_not_two_values():
+    """One that lies anywhere from 0 to 3 and one at 1.5, u 0.1: told apart by 1 - overlap / 2.
+
+    By an integral over the two densities with scipy: the range convolved with the normal
+    distribution is a difference of two distribution functions.
+    """
+    y = np.linspace(-1.0, 4.0, 200_001)
+    wide = (stats.norm.cdf(y / 0.1) - stats.norm.cdf((y - 3.0) / 0.1)) / 3.0
+    narrow = stats.norm.pdf(y, 1.5, 0.1)
+    wrong = np.trapezoid(np.minimum(wide, narrow), y) / 2.0
+    means = np.stack([(np.arange(60) + 0.5) / 20.0, np.full(60, 1.5)])
+    told = told_by_measuring(np.array([0.5, 0.5]), means, 0.1, np.array([0, 1]))
+    assert told.wrong == pytest.approx(wrong, abs=1e-4)
+    assert told.wrong > 0.05  # so that it does not decide
+
+
+def test_how_fine_a_gauge_is_makes_no_difference_once_all_is_told_apart():
+    """A nanometre on values millimetres apart: as many points as for a micrometre."""
+    means = np.array([[0.0, 0.001], [200.0, 200.001], [1.0, 1.001], [1.0, 1.001]])
+    weights, labels = np.full(4, 0.25), np.array([0, 1, 1, 0])
+    found = told_by_measuring(weights, means, 1e-9, labels)
+    assert found.bits == pytest.approx(1.5, abs=1e-6)
+    assert found.wrong == pytest.approx(0.25, abs=1e-6)
+
+
 def test_equal_predictions_tell_nothing_and_far_ones_all():
     weights = np.full(4, 0.25)
     same = told_by_measuring(weights, np.full((4, 1), 3.0), 0.1, np.arange(4))
@@ -330,3 +355,29 @@ def test_a_step_is_excluded_only_by_two_directions_that_cross():
     found = others(one, across)[name]
     assert found.excluded
     assert "no step above 0.10 mm" in found.by  # hypot(0.07, 0.06), rounded outward
+
+
+def test_the_largest_step_is_the_farthest_corner_of_what_two_directions_leave():
+    """Strips 0.07 and 0.06 to each side, 45 degrees apart: their corners by a linear solve."""
+    way = np.array([[1.0, 0.0], [math.cos(math.pi / 4), math.sin(math.pi / 4)]])
+    corners = [np.linalg.solve(way, (a * 0.07, b * 0.06)) for a in (-1, 1) for b in (-1, 1)]
+    farthest = max(float(np.hypot(*one)) for one in corners)
+    some = [reading(kind="step", value=0.01, u=0.02, direction=way[0].tolist())]
+    some.append(reading(kind="step", value=0.0, u=0.02, direction=way[1].tolist()))
+    said = others(*some)["a sideways step alone"].by
+    assert f"no step above {math.ceil(farthest * 100) / 100:.2f} mm" in said
+
+
+def test_an_error_that_a_group_shares_belongs_to_what_excludes():
+    """29.96 +/- 0.2 mm by a gauge whose zero is off by 0.2 mm: all heights are still possible."""
+    gauge = {"group": "gauge", "u_group": 0.2}
+    found = others(reading(kind="part_height", value=29.5, u=0.01, **gauge))
+    assert not any(one.excluded for one in found.values())
+    thin = others(reading(kind="rim_thickness", value=0.2, u=0.03, **gauge))
+    assert not any(one.excluded for one in thin.values())
+
+
+def test_layers_skipped_leave_a_jump_that_may_be_taken_for_a_rim_but_has_no_thickness():
+    wide = others(reading(kind="rim_width", value=0.3, u=0.03))
+    assert not wide["layers skipped"].excluded
+    assert wide["caked powder or debris"].excluded

@@ -133,6 +133,7 @@ REFUSED = [
     ({"height": [30.91, 30.93]}, "height: found [30.91, 30.93], expected a range that holds a wh"),
     ({"height": 31.2, "after_layer": 3}, "after_layer: found 3, expected none beside height"),
     ({"after_layer": [0, 10**4], "layers": [1, 10]}, f"at most {MOST_SUSPECTS} suspects; these"),
+    ({"height": [0, 1e6]}, f"at most {MOST_SUSPECTS} suspects; these ranges hold 20000001"),
     ({"layers": [0, 2]}, "layers: found [0, 2], expected at least 1"),
     ({"layers": [3, 2]}, "layers: found [3, 2], expected [low, high]"),
     ({"from_layer": -1}, "from_layer: found -1, expected greater than or equal to 0"),
