@@ -65,6 +65,7 @@ class Sections(ABC):
         self._prepared: dict[int, tuple[Any, tuple[Any, Any]]] = {}
         self.faces: dict[tuple[Any, ...], list[Piece]] = {}
         self.overlaps = Overlaps()
+        self._between: dict[tuple[float, float], Floats] = {}
 
     @abstractmethod
     def pieces(self, z: float, above: bool = False) -> tuple[Any, ...]:
@@ -98,9 +99,14 @@ class Sections(ABC):
 
     def at_mouth(self, events: tuple[Event, ...], z: float) -> bool:
         """Whether a mouth may reach to a height of the predicted part."""
-        rims = [mouth.rim[:, 2] for mouth in self.mouths]
         most = sum(abs(event.rise) for event in events)
-        return any(ring.min() - most <= z <= ring.max() + most for ring in rims)
+        return any(low - most <= z <= high + most for low, high in self._mouth_heights)
+
+    @once
+    def _mouth_heights(self) -> list[tuple[float, float]]:
+        """Lowest and highest point of every mouth's rim."""
+        rims = [mouth.rim[:, 2] for mouth in self.mouths]
+        return [(float(ring.min()), float(ring.max())) for ring in rims]
 
     @property
     def overlapping(self) -> bool:
@@ -124,7 +130,11 @@ class Sections(ABC):
         that no neighbour lies below and ends at one that none lies above. Where there are both,
         levels lie so near that no such piece that a way of the smallest width fits in is missed.
         """
-        lowest, highest = self._turns(low, high)
+        if (low, high) not in self._between:
+            self._between[low, high] = self._even(*self._turns(low, high))
+        return self._between[low, high]
+
+    def _even(self, lowest: float, highest: float) -> Floats:
         if highest <= lowest:
             return np.empty(0)
         count = int(np.ceil((highest - lowest) / self.smallest_mm))
