@@ -140,6 +140,11 @@ Direction = Annotated[Point, AfterValidator(_not_zero)]
 Offset = Annotated[tuple[Coordinate, Coordinate], _list_of(2, "two numbers, [x, y]")]
 _Shifted = Annotated[float, Field(ge=-LARGEST_SHIFT_MM, le=LARGEST_SHIFT_MM)]
 Shift = Annotated[tuple[_Shifted, _Shifted], _list_of(2, "two numbers, [x, y]")]
+Span = Annotated[
+    tuple[NotNegative, NotNegative],
+    _list_of(2, "two numbers, [low, high]"),
+    AfterValidator(_rising),
+]
 Size = Annotated[tuple[Positive, Positive], _list_of(2, "two numbers, [x, y]")]
 
 LayerRange = Annotated[

@@ -25,6 +25,7 @@ from clearance.case.kinds import (
     Offset,
     Shift,
     Size,
+    Span,
     Table,
     key,
 )
@@ -74,6 +75,13 @@ class PlacedPart(Table):
         "and the plate report says whether it went on above the event.",
         "",
         False,
+    )
+    gauge: Span | None = key(
+        "Gauge length of a test piece, [low, high] above the platform: it counts as a witness of "
+        "a joint that lies within.",
+        "mm",
+        None,
+        "not known; with `coupon` alone",
     )
     layers: LayerRange | None = key(
         "Stray layers of this part, if not the plate's; 0: it got none.", "", None, "the plate's"
@@ -143,6 +151,7 @@ def read_plate(path: Path) -> Plate:
     file = TomlFile(Path(path), PlateFile)
     _check_names(file)
     _check_overrides(file)
+    _check_gauges(file)
     # Layer thicknesses are the parts': here the sheets count as thin, and each part checks again.
     by_number = any("after_layer" in raw for raw in file.items("stray"))
     sheets_of(file, None if by_number else 0.0, 0.0)
@@ -219,6 +228,18 @@ def _check_overrides(file: TomlFile) -> None:
                 file.say(("part", number, name), text)
             elif strays[0].get("shape") == "mesh":
                 file.fault(("part", number, name), 'none, since the event has shape = "mesh"')
+
+
+def _check_gauges(file: TomlFile) -> None:
+    for number, raw in enumerate(file.items("part")):
+        where = ("part", number, "gauge")
+        gauge = file.sound(where)
+        if gauge is None:
+            continue
+        if raw.get("coupon") is not True:
+            file.fault(where, "none but beside coupon = true")
+        elif not gauge[0] < gauge[1]:
+            file.fault(where, "a lower end below the upper one")
 
 
 def _overridden(keys: StrayKeys, part: PlacedPart) -> StrayKeys:

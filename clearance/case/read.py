@@ -29,6 +29,7 @@ from clearance.case.stray_tables import (
 )
 from clearance.case.suspected import Suspected, SuspectedTable, read_suspected
 from clearance.case.tables import (
+    BushTable,
     CaseFile,
     ClosedTable,
     CostsTable,
@@ -59,8 +60,8 @@ class Case:
         The case file.
     text_sha256 : str
         Of the file's bytes.
-    part, record, passage, separate, closed, melted, reading, state, drilling, flow, inspection,
-    costs, grid
+    part, record, passage, separate, closed, melted, reading, state, drilling, bush, flow,
+    inspection, costs, grid
         The tables; `flow` and `melted` are None where the file has none.
     stray : tuple of StrayTable
         The stray sheets, those from [melted] too.
@@ -84,6 +85,7 @@ class Case:
     melted: MeltedTable | None
     state: StateTable
     drilling: DrillingTable
+    bush: BushTable
     flow: FlowTable | None
     inspection: InspectionTable
     costs: CostsTable | None
@@ -202,6 +204,7 @@ def _case_of(file: TomlFile) -> Case:
         melted=tables.melted,
         state=tables.state,
         drilling=_with_series(tables.drilling),
+        bush=tables.bush,
         flow=tables.flow,
         inspection=tables.inspection,
         costs=tables.costs,

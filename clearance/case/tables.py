@@ -13,6 +13,7 @@ from pydantic import BeforeValidator, ConfigDict, Discriminator, Field, Tag
 from clearance.case.kinds import (
     AS_NAME,
     AS_TABLE,
+    LARGEST_DRILL_MM,
     AnyList,
     Coordinate,
     Direction,
@@ -25,6 +26,7 @@ from clearance.case.kinds import (
     NotNegative,
     Point,
     Positive,
+    Span,
     Table,
     Text,
     key,
@@ -215,6 +217,30 @@ class DrillingTable(Table):
         "Deepest hole over its diameter; common practice without guidance, no source.", "", 10.0
     )
     holder_diameter: Positive = key("Cylinder behind the drill's projecting length.", "mm", 40.0)
+    strainer: Fraction = key(
+        "Opening of a strainer over the least width of what it has to hold; common practice, no "
+        "source.",
+        "",
+        0.5,
+    )
+
+
+class BushTable(Table):
+    """[bush]: how guide bushes for drills are made (`section --guide`)."""
+
+    clearance: Positive = key("Bore over the drill's diameter; an assumption.", "mm", 0.1)
+    wall: Annotated[float, Field(ge=1.0, le=LARGEST_DRILL_MM)] = key(
+        "Wall around the bore and thickness of the foot, 1 at least.", "mm", 3.0
+    )
+    length: Positive | None = key(
+        "Guided length along the drill's axis.",
+        "mm",
+        None,
+        "two diameters of the drill; one at least, where the drill is too short",
+    )
+    fit: Positive = key(
+        "Gap between plug and mouth, and to what stands beside the foot.", "mm", 0.1
+    )
 
 
 class FlowTable(Table):
@@ -237,6 +263,13 @@ class FlowTable(Table):
     )
 
 
+class Source(Table):
+    """A gamma source or an accelerator of the laboratory."""
+
+    name: Name = key("Name, as `Ir-192` or `4 MeV`.")
+    steel: Span = key("Steel that it is used for, [low, high].", "mm")
+
+
 class InspectionTable(Table):
     """[inspection]: what the laboratory can see; assumptions where nothing is given."""
 
@@ -247,8 +280,23 @@ class InspectionTable(Table):
     pixels: Annotated[int, Field(ge=100, le=100_000)] = key(
         "Usable pixels across the detector of a tomograph, which the part fills.", "", 1800
     )
+    beyond_tube: Annotated[float, Field(ge=1.0, le=10.0)] = key(
+        "Times the metal that the strongest tube passes at 2 % up to which the laboratory is "
+        "asked; no source.",
+        "",
+        2.0,
+    )
+    sources: Annotated[tuple[Source, ...], BeforeValidator(AnyList)] | None = key(
+        "Gamma sources and accelerators: tables of name and steel. Never a yes: ask.",
+        "",
+        None,
+        "Se-75, Ir-192, Co-60, 1 to 4 MeV, ranges for steel from memory",
+    )
     noise: Fraction = key("Noise of a scan's grey values over the step to metal.", "", 0.1)
     rigid_scope: Positive = key("Diameter of the thinnest rigid scope.", "mm", 2.0)
+    rigid_reach: Positive = key(
+        "Deepest reach of a rigid scope over its diameter: 150 mm at 2 mm in a textbook.", "", 75.0
+    )
     flexible_scope: Positive = key("Diameter of the thinnest flexible scope.", "mm", 4.0)
     flow_repeatability: Fraction = key(
         "Standard deviation of a flow test from part to part, as a share of the flow.", "", 0.05
@@ -265,6 +313,12 @@ class CostsTable(Table):
     rebuild: Positive = key("Cost of a new part, the same currency.")
     inspection: Positive | None = key(
         "Cost of what is inspected after the rework.", "", None, "not counted"
+    )
+    wrong_release: Positive | None = key(
+        "Cost where a part that does not conform is used as it is; for the worth of a test alone.",
+        "",
+        None,
+        "not told",
     )
     rework_days: Positive | None = key("Days that the rework takes.", "", None, "not counted")
     rebuild_days: Positive | None = key("Days that a new part takes.", "", None, "not counted")
@@ -308,6 +362,7 @@ class CaseFile(Table):
     suspected: SuspectedTable | None = None
     state: StateTable = StateTable()
     drilling: DrillingTable = DrillingTable()
+    bush: BushTable = BushTable()
     flow: FlowTable | None = None
     inspection: InspectionTable = InspectionTable()
     costs: CostsTable | None = None

@@ -44,6 +44,8 @@ from clearance.cli.options import (
 
 NO_VERDICT, BAD_INPUT = 1, 2
 INTERRUPTED = "interrupted, no verdict"
+GUIDE = "bush.stl"
+"""A name in the folder of guide bushes: whether it can be written is seen beforehand."""
 ELSEWHERE = {
     "causes": ("clearance.cli.causes", "Report which event explains the readings, what next."),
     "mesh": ("clearance.cli.mesh", "Report on a mesh file: is it sound, could it be the cause?"),
@@ -293,17 +295,27 @@ def check(
     "--output",
     type=A_PATH,
     metavar="FILE",
-    required=True,
     help="Figure to write: .png, .pdf or .svg, A4 landscape; several pages need .pdf.",
+)
+@click.option(
+    "--guide",
+    type=A_PATH,
+    metavar="DIR",
+    help="Folder for a guide bush for each drilling operation of --drill: a closed mesh (STL, mm, "
+    "in the case's coordinates) that sits on the opening's face, and its set-up in a text beside "
+    "it; with it --output may be left out.",
 )
 @pitch_option
 @debug_option
+@click.pass_context
 def section(
+    ctx: click.Context,
     case: Path,
     heights: tuple[float, ...],
     along: tuple[str, ...],
     drill: tuple[str, ...],
-    output: Path,
+    output: Path | None,
+    guide: Path | None,
     pitch: float | None,
 ) -> None:
     """Draw sections of the predicted part, one or several to one PDF.
@@ -312,6 +324,7 @@ def section(
     clearance section insert.toml --at-height 31.2 --output insert-31.pdf
     clearance section insert.toml --along circuit-2 --output along.png
     clearance section insert.toml --drill circuit-2 --output drill.pdf
+    clearance section insert.toml --drill circuit-2 --guide bushes
     clearance section insert.toml --at-height 31.2 --along circuit-2 --output both.pdf
 
     Passages are coloured and hatched by their state, stray metal is near-black. A detail shows
@@ -321,18 +334,32 @@ def section(
     count = len(heights) + len(along) + len(drill)
     if not count:
         raise click.UsageError("give at least one of --at-height, --along and --drill")
+    if guide is not None and not drill:
+        raise click.UsageError("--guide takes the operations of --drill PASSAGE; none was given")
+    if output is None and (guide is None or heights or along):
+        raise click.UsageError("Missing option '--output'.")
     with progress(f"reading {case.name}") as say:
         known = _read(case)
-        _outputs(known, output)
-        _figure_kind(output, (".pdf",) if count > 1 else ())
+        _outputs(known, output, None if guide is None else guide / GUIDE)
+        if output is not None:
+            _figure_kind(output, (".pdf",) if count > 1 else ())
         _computing(say)
         from clearance.figures.files import write_pages
         from clearance.figures.sections import Asked, known_passages, section_pages
+        from clearance.system.files import write_all
 
         known_passages(known, (*along, *drill))
-        figures = section_pages(known, pitch, Asked(heights, along, drill), say)
+        asked = Asked(heights, along, drill, guide is not None, output is not None)
+        drawn = section_pages(known, pitch, asked, say)
         interrupts.stop_if_seen()
-        write_pages(figures, output)
+        bushes = {} if guide is None else {guide / n: data for n, data in drawn.guides.items()}
+        _outputs(known, *bushes)
+        if output is not None:
+            write_pages(drawn.pages, output)
+        write_all(bushes)
+    lines = [data.decode() for path, data in bushes.items() if path.suffix == ".txt"]
+    if lines:
+        show(ctx, "".join(lines))
 
 
 def _report(examined: Examined, paper: str, say: Callable[[str], None]) -> bytes:

@@ -1,6 +1,6 @@
 """What `clearance section` draws: level sections, curves and drill sections, in that order.
 
-In: a case and what was asked of it. Out: figures, one a page.
+In: a case and what was asked of it. Out: figures, one a page, and the files of guide bushes.
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ from clearance.drawing.curve import curve
 from clearance.drawing.drill import drill_sections
 from clearance.drawing.level import level_section
 from clearance.drawing.level_words import passage_footer
+from clearance.drilling.guides import guides
 from clearance.errors import ClearanceError
 from clearance.evidence.powder import unmelted
 from clearance.figures.along import curve_figure
@@ -30,11 +31,24 @@ from clearance.verdict.prepared import Checked, Progress, prepare, silent
 
 @dataclass(frozen=True)
 class Asked:
-    """Heights of level sections, and names of passages to follow and to drill."""
+    """Heights of level sections, and names of passages to follow and to drill.
+
+    `guide`: guide bushes for what is drilled are asked for; `figures`: something is drawn.
+    """
 
     heights: tuple[float, ...] = ()
     along: tuple[str, ...] = ()
     drill: tuple[str, ...] = ()
+    guide: bool = False
+    figures: bool = True
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """Figures, one a page; files of guide bushes by their names."""
+
+    pages: tuple[Figure, ...]
+    guides: dict[str, bytes]
 
 
 def known_passages(case: Case, names: Sequence[str]) -> None:
@@ -57,13 +71,14 @@ def known_passages(case: Case, names: Sequence[str]) -> None:
 
 def section_pages(
     case: Case, pitch_mm: float | None, asked: Asked, progress: Progress = silent
-) -> list[Figure]:
+) -> Drawn:
     """Draw everything that is asked for.
 
     Raises
     ------
     ClearanceError
-        A height at which there is no part, a passage that needs no drill.
+        A height at which there is no part, a passage that needs no drill, a bush that nothing
+        carries.
     """
     checked = prepare(case, pitch_mm, progress)
     wanted = {*asked.along, *asked.drill}
@@ -72,6 +87,12 @@ def section_pages(
     results = {name: check.result(progress) for name, check in checks.items()}
     for name in wanted:
         results[name] = remedied(checks[name], results[name], progress).result
+    bushes: dict[str, bytes] = {}
+    if asked.guide:
+        progress("guide bushes")
+        bushes = guides([(checks[name], results[name]) for name in dict.fromkeys(asked.drill)])
+    if not asked.figures:
+        return Drawn((), bushes)
     progress("drawing")
     footer = passage_footer(checked)
     pages = []
@@ -80,7 +101,7 @@ def section_pages(
     pages += [curve_figure(curve(checks[name], results[name]), footer) for name in asked.along]
     for name in asked.drill:
         pages += _drills(checks[name], results[name], footer)
-    return pages
+    return Drawn(tuple(pages), bushes)
 
 
 def _levels(

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import contextlib
 import os
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 
 from clearance.errors import ClearanceError
@@ -67,6 +67,27 @@ def write_whole(path: Path, data: bytes) -> None:
         _replace(target, data)
     except (OSError, ValueError) as fault:
         raise _refused(path, fault) from None
+
+
+def write_all(files: Mapping[Path, bytes]) -> None:
+    """Write several files, each whole; where one cannot be written, none of the new ones stays.
+
+    Raises
+    ------
+    ClearanceError
+    """
+    new: list[Path] = []
+    try:
+        for path, data in files.items():
+            there = path.exists()
+            write_whole(path, data)
+            if not there:
+                new.append(path)
+    except BaseException:
+        for path in new:
+            with contextlib.suppress(OSError):
+                path.unlink()
+        raise
 
 
 def _replace(target: Path, data: bytes) -> None:

@@ -204,7 +204,8 @@ class Solids:
         return m3.Manifold.extrude(outline, high - low).transform(frame)
 
     @once
-    def _metal(self) -> m3.Manifold:
+    def metal(self) -> m3.Manifold:
+        """The predicted metal in one piece: part and stray sheets."""
         return united(self._bodies)
 
     @once
@@ -327,9 +328,9 @@ class Solids:
         return found
 
     def _open_at(self, z: float) -> m3.CrossSection:
-        low, high = np.array(self._metal.bounding_box()).reshape(2, 3)
+        low, high = np.array(self.metal.bounding_box()).reshape(2, 3)
         whole = m3.CrossSection.square(tuple(high[:2] - low[:2])).translate(tuple(low[:2]))
-        return whole - self._metal.slice(z)
+        return whole - self.metal.slice(z)
 
     def _narrow(self, opening: m3.CrossSection) -> m3.CrossSection:
         half = 0.5 * self.smallest_way_mm

@@ -817,6 +817,43 @@ def test_junk_in_any_place_gives_a_case_or_a_clear_error(folder, monkeypatch, da
             assert re.match(r"case\.toml(:\d+)?: \[", line), line
 
 
+@pytest.mark.parametrize(
+    ("more", "message"),
+    [
+        ("[bush]\nwall = 0.5", "[bush] wall: found 0.5, expected greater than or equal to 1"),
+        ("[bush]\nclearance = 0", "[bush] clearance: found 0, expected greater than 0"),
+        ("[bush]\nlenght = 8", "[bush] lenght: found 8, no such key; did you mean length?"),
+        (
+            "[drilling]\nstrainer = 2.0",
+            "[drilling] strainer: found 2.0, expected less than or equal to 1",
+        ),
+        (
+            "[inspection]\nbeyond_tube = 0.5",
+            "[inspection] beyond_tube: found 0.5, expected greater than or equal to 1",
+        ),
+        (
+            "[inspection]\nrigid_reach = 0",
+            "[inspection] rigid_reach: found 0, expected greater than 0",
+        ),
+        (
+            "[inspection]\nsources = [{ name = 'Ir-192' }]",
+            "[inspection] sources, item 1.steel: the key is missing",
+        ),
+        (
+            "[inspection]\nsources = [{ name = 'a', steel = [9, 3] }]",
+            "sources, item 1.steel: found [9, 3], expected [low, high] with low not above high",
+        ),
+        (
+            "[inspection]\nsources = [{ name = 'a', steel = 3 }]",
+            "sources, item 1.steel: found 3, expected two numbers, [low, high]",
+        ),
+    ],
+)
+def test_settings_of_bush_strainer_and_laboratory_refuse(folder, more, message):
+    (line,) = refused(f"{BASE}{more}\n")
+    assert message in line
+
+
 # Lines of keys
 
 
@@ -977,6 +1014,19 @@ def test_the_shift_is_turned_into_the_parts_axes(folder):
         ("turn = 90.0", 'resume = "up"', 15, "resume: found 'up', expected 'height', 'layer'"),
         ("turn = 90.0", "height = 3.0", 15, "height: found 3.0, no such key; height belongs to"),
         ("turn = 90.0", 'resume = "layer"\nnext_layer = 3', 16, "expected none beside resume"),
+        (
+            "turn = 90.0",
+            "gauge = [2.0, 8.0]",
+            15,
+            "gauge: found [2.0, 8.0], expected none but beside coupon = true",
+        ),
+        (
+            "turn = 90.0",
+            "coupon = true\ngauge = [8.0, 2.0]",
+            16,
+            "gauge: found [8.0, 2.0], expected [low, high] with low not above high",
+        ),
+        ("turn = 90.0", "gauge = 8.0", 15, "gauge: found 8.0, expected two numbers, [low, high]"),
         ("height = 31.2\n", "", 6, "[[stray]] number 1 height: the key is missing"),
         ("[plate]", "[palte]", 2, "[palte]: no such table; did you mean [plate]?"),
     ],
@@ -1035,8 +1085,10 @@ HEADINGS = {
     "[state]": tables.StateTable,
     "[drilling]": tables.DrillingTable,
     "Keys of `drills`": tables.Drill,
+    "[bush]": tables.BushTable,
     "[flow]": tables.FlowTable,
     "[inspection]": tables.InspectionTable,
+    "Keys of `sources`": tables.Source,
     "[costs]": tables.CostsTable,
     "[grid]": tables.GridTable,
     "[plate]": plate_case.PlateTable,
