@@ -24,6 +24,7 @@ from clearance.causes.other_causes import Found, other_causes
 from clearance.causes.ranges import Ranges
 from clearance.causes.states import LOOKED_AT, MOST_CHECKS, Outcome, Outcomes
 from clearance.causes.weighing import Scales, Weighed
+from clearance.causes.worth import Choices, Taken, choices, not_told, worth_now
 from clearance.checking import CAUTIONS
 from clearance.errors import CaseError
 from clearance.predicted.variants import last_layer
@@ -40,6 +41,7 @@ from clearance.result.causes import (
     NoneOfThese,
     OtherCause,
     ReadingUsed,
+    Worth,
 )
 from clearance.verdict.prepared import Checked, Progress, silent
 from clearance.verdict.reading_words import called, exclusions, read
@@ -144,7 +146,8 @@ class _Explained:
         """All that is said."""
         misfit = self._none_of_these()
         looked = [n for n in range(len(self.suspects)) if n in self.found]
-        next_ones, decided = self._next(looked, misfit.said)
+        money = self._money(looked, misfit.said)
+        next_ones, decided = self._next(looked, misfit.said, money)
         return CausesResult(
             part=self.checked.case.part.name,
             pitch_mm=self.checked.pitch_mm,
@@ -168,6 +171,7 @@ class _Explained:
             notices=self._notices(looked),
             cautions=CAUTIONS,
             exit_status=self._exit_status(misfit, decided),
+            worth=self._worth(looked, money),
             inputs=self.checked.inputs,
         )
 
@@ -266,7 +270,26 @@ class _Explained:
 
     # ---- what next ------------------------------------------------------------------------------
 
-    def _next(self, looked: list[int], none: bool) -> tuple[tuple[NextMeasurement, ...], Decision]:
+    def _money(self, looked: list[int], none: bool) -> Choices | str | None:
+        """What could be done and its costs; why that cannot be told; None without [costs]."""
+        table = self.checked.case.costs
+        if table is None:
+            return None
+        if not self.suspected.weighted:
+            return "[suspected] weights are not given, without which no chance is told"
+        if none or not looked:
+            return "no suspect explains the readings"
+        found = [self.found[n] for n in looked]
+        return choices(table, [Taken(one.recommendation, one.operations) for one in found])
+
+    def _worth(self, looked: list[int], money: Choices | str | None) -> Worth | None:
+        if isinstance(money, Choices):
+            return worth_now(money, self.after[looked] / self.after[looked].sum())
+        return None if money is None else not_told(money)
+
+    def _next(
+        self, looked: list[int], none: bool, money: Choices | str | None
+    ) -> tuple[tuple[NextMeasurement, ...], Decision]:
         if not looked:
             said = (
                 "every suspect is excluded: no recommendation; look again at the readings, at the "
@@ -284,7 +307,8 @@ class _Explained:
             means, chances = self.scales.foreseen(looked, one.reading, shares)
             if means is not None or chances is not None:
                 known.append((one, Foreseen(means, chances)))
-        told = next_one.ranked(weights, recommended, known)
+        known_costs = money if isinstance(money, Choices) else None
+        told = next_one.ranked(weights, recommended, known, known_costs)
         columns = zip(*(self.found[n].states for n in looked), strict=True)
         names = [p.name for p in self.checked.case.passage]
         unlike = [name for name, one in zip(names, columns, strict=True) if len(set(one)) > 1]

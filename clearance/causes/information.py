@@ -69,7 +69,7 @@ def told_by_measuring(weights: Floats, means: Floats, u: float, labels: Labels) 
     count = int(labels.max()) + 1
     kept = weights > 0.0
     centres, weight, label = _merged(weights[kept], means[kept], u, labels[kept])
-    centres = _closer(centres, APART * u)
+    centres = closer(centres, APART * u)
     u = max(u, float(np.ptp(centres)) * STEPS / MOST_STEPS)
     step = u / STEPS
     first = np.floor(centres.min(axis=1) / step - TAIL * STEPS).astype(np.int64)
@@ -94,7 +94,7 @@ def told_by_measuring(weights: Floats, means: Floats, u: float, labels: Labels) 
     outer = float(_entropy(by_label.sum(axis=0), step))
     # H(Y given label), the density of each label made to 1.
     given = float(_entropy(by_label, step).sum() + of_label @ _log2(of_label))
-    wrong = 1.0 - _largest(by_label, step)
+    wrong = 1.0 - largest(by_label, step)
     return Told(max(outer - inner, 0.0), max(outer - given, 0.0), max(wrong, 0.0))
 
 
@@ -132,8 +132,8 @@ def entropy(weights: Floats) -> float:
     return max(-float(weights @ _log2(weights)), 0.0)
 
 
-def _largest(densities: Floats, step: float) -> float:
-    """Integral of the largest of some densities (L, G), which has a kink where another one is.
+def largest(densities: Floats, step: float) -> float:
+    """Integral of the largest of some functions on a grid (L, G); it has a kink where another is.
 
     The sum over the grid is right to the second order of its step (Euler and Maclaurin) once the
     corner between two points is taken off, and a twelfth of the change of slope is added.
@@ -163,7 +163,7 @@ def _log2(values: Floats) -> Floats:
     return np.log2(values, out=np.zeros_like(values), where=values > 0.0)
 
 
-def _closer(values: Floats, most: float) -> Floats:
+def closer(values: Floats, most: float) -> Floats:
     """The same values in the same order, with no gap between two neighbours above a limit."""
     known, place = np.unique(values, return_inverse=True)
     moved = np.concatenate([[0.0], np.cumsum(np.minimum(np.diff(known), most))])

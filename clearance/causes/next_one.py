@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from clearance.causes.candidates import Candidate
 from clearance.causes.information import Told, told_by_asking, told_by_measuring, wrong_now
+from clearance.causes.worth import Choices
 from clearance.result.causes import Decision, NextMeasurement
 
 Floats = NDArray[np.float64]
@@ -57,21 +58,36 @@ def told(weights: Floats, foreseen: Foreseen, u: float, labels: Labels) -> Told:
     """
     if foreseen.chances is not None:
         return told_by_asking(weights, foreseen.chances, labels)
+    return told_by_measuring(weights, *measured(foreseen, u), labels)
+
+
+def measured(foreseen: Foreseen, u: float) -> tuple[Floats, float]:
+    """What each suspect predicts (N, Q), and the uncertainty to reckon with.
+
+    Nothing to measure is an answer far off all values.
+    """
     assert foreseen.means is not None
     absent: NDArray[np.bool_] = np.isnan(foreseen.means[:, 0])
     lowest = np.nanmin(foreseen.means) if not absent.all() else 0.0
     means = np.where(absent[:, None], lowest - APART * u, foreseen.means)
     # A few values stand for a range: between them nothing would be told apart by a finer gauge.
-    coarse = float(np.ptp(means, axis=1).max()) / means.shape[1]
-    return told_by_measuring(weights, means, max(u, coarse), labels)
+    return means, max(u, float(np.ptp(means, axis=1).max()) / means.shape[1])
+
+
+def worth(weights: Floats, foreseen: Foreseen, u: float, found: Choices) -> float:
+    """What one candidate is worth in money; parameters as of `told`."""
+    if foreseen.chances is not None:
+        return found.by_asking(weights, foreseen.chances)
+    return found.by_measuring(weights, *measured(foreseen, u))
 
 
 def ranked(
     weights: Floats,
     recommended: Sequence[str],
     foreseen: Sequence[tuple[Candidate, Foreseen]],
+    choices: Choices | None = None,
 ) -> tuple[NextMeasurement, ...]:
-    """Every candidate in the order given, with what it would tell."""
+    """Every candidate in the order given, with what it would tell, and save if costs are known."""
     labels = _numbered(recommended)
     before = wrong_now(weights, labels)
     found = []
@@ -87,6 +103,7 @@ def ranked(
                 decision_bits=tells.label_bits,
                 wrong_after=min(tells.wrong, before),
                 decides=before > DECIDED and tells.wrong <= DECIDED,
+                worth=None if choices is None else worth(weights, what, one.u or 1.0, choices),
             )
         )
     return tuple(found)

@@ -58,12 +58,15 @@ class Outcome:
         It was checked itself.
     exit_status : int
         Of its check, or taken over with the recommendation; 4 where that is not told.
+    operations : int or None
+        Drilling operations of its plans, likewise; None where none is or their number is not told.
     """
 
     states: States
     recommendation: str
     confirmed: bool
     exit_status: int = 4
+    operations: int | None = None
 
 
 class Outcomes:
@@ -120,8 +123,10 @@ class Outcomes:
         for members in patterns.values():
             said = self._recommended(states[members[0]], members)
             far = self._far(members)
+            counts = {_operations(self.results[n]) for n in members if n in self.results}
+            count = counts.pop() if len(counts) == 1 else None
             for n in members:
-                found[n] = self._outcome(n, states[n], UNKNOWN if n in far else said)
+                found[n] = self._outcome(n, states[n], UNKNOWN if n in far else said, count)
         return {n: found[first[same[n]]] for n in likely}
 
     def _check_some(self, patterns: dict[tuple[States, str | None, str], list[int]]) -> None:
@@ -182,12 +187,14 @@ class Outcomes:
         said = {(_word(one), one.exit_status) for one in results}
         return said.pop() if len(said) == 1 else UNKNOWN
 
-    def _outcome(self, n: int, states: States, taken_over: tuple[str, int]) -> Outcome:
+    def _outcome(
+        self, n: int, states: States, taken_over: tuple[str, int], operations: int | None
+    ) -> Outcome:
         result = self.results.get(n)
         if result is None:
-            return Outcome(states, taken_over[0], False, taken_over[1])
+            return Outcome(states, taken_over[0], False, taken_over[1], operations)
         own = tuple(p.state for p in result.passages)
-        return Outcome(own, _word(result), True, result.exit_status)
+        return Outcome(own, _word(result), True, result.exit_status, _operations(result))
 
     # ---- states ---------------------------------------------------------------------------------
 
@@ -296,6 +303,11 @@ def likely_enough(ratio: Floats, after: Floats) -> NDArray[np.bool_]:
     before = np.cumsum(after[heaviest]) - after[heaviest]
     wanted[heaviest[before < 1.0 - LEFT_OUT]] = True
     return wanted
+
+
+def _operations(result: Result) -> int | None:
+    """Drilling operations of all plans; None where there is none."""
+    return sum(len(p.rework.drilling) for p in result.passages if p.rework is not None) or None
 
 
 def _word(result: Result) -> str:

@@ -36,7 +36,7 @@ def expected(table: CostsTable, operations: int) -> CostsResult:
     operations : int
         m, all of which have to end well.
     """
-    each, low = _chance(table)
+    each, low = chance_each(table)
     spent = table.rework + (table.inspection or 0.0)
     even = spent / table.rebuild
 
@@ -67,7 +67,7 @@ def expected(table: CostsTable, operations: int) -> CostsResult:
     )
 
 
-def _chance(table: CostsTable) -> tuple[float, float | None]:
+def chance_each(table: CostsTable) -> tuple[float, float | None]:
     """That one operation ends well, and its lower limit where it is counted.
 
     k good of n with every chance equally likely before: mean (k + 1) / (n + 2), and the 5 %

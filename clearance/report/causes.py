@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from clearance.report.costs import BESIDE
 from clearance.report.short import CAUTION, WIDTH
 from clearance.report.table import Paint, plain, wrapped
 from clearance.result.causes import (
@@ -16,6 +17,7 @@ from clearance.result.causes import (
     Excluded,
     NextMeasurement,
     OtherCause,
+    Worth,
 )
 from clearance.verdict.numbers import counted, given, near
 
@@ -66,6 +68,8 @@ def _head(result: CausesResult, width: int, paint: Paint) -> list[str]:
         said = [line.replace(word, paint(word, word), 1) for line in said]
     lines += said
     lines += wrapped(f"Fit: {_fit(result)}", width, "", "  ")
+    if result.worth is not None:
+        lines += wrapped(f"Worth of a test: {worth_words(result.worth)}", width, "", "  ")
     weighs = "by the weights given" if result.weighted else "every suspect weighing the same"
     return lines + wrapped(
         f"Not known of the cause: {near(result.unknown_bits, 1)} of "
@@ -73,6 +77,16 @@ def _head(result: CausesResult, width: int, paint: Paint) -> list[str]:
         width,
         "",
         "  ",
+    )
+
+
+def worth_words(found: Worth) -> str:
+    """What is expected to be spent now, and what no measurement is worth more than."""
+    if found["cost_now"] is None or found["all_known"] is None:
+        return f"not told: {found['why_not']}"
+    return (
+        f"{found['cheapest_now']} is expected to cost least now, {near(found['cost_now'], 0)}; no "
+        f"measurement is worth more than {near(found['all_known'], 0)}; {BESIDE}"
     )
 
 
@@ -243,7 +257,8 @@ def _next(result: CausesResult, width: int) -> list[str]:
             continue
         decides = ": decides" if one.decides else ""
         start = _columns((near(one.bits), near(one.decision_bits), ""))
-        lines += wrapped(f"{one.measure}{_u(one)}{decides}", width, start, " " * len(start))
+        saved = "" if one.worth is None else f", worth {near(one.worth, 0)}"
+        lines += wrapped(f"{one.measure}{_u(one)}{decides}{saved}", width, start, " " * len(start))
     silent = [one.measure for one in result.next if one.bits < TOLD_BITS]
     if silent:
         lines += wrapped(f"tell nothing: {'; '.join(silent)}", width, "  ", "    ")

@@ -8,6 +8,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Annotated, Any, Literal
 
+from typing_extensions import TypedDict
+
 from clearance.result.keys import told
 from clearance.result.passage import State
 from clearance.result.plain import as_json, as_text
@@ -129,6 +131,24 @@ class NextMeasurement:
     decides: Annotated[
         bool, told("it parts the recommendations: `wrong_after` is at most `decided_below`")
     ]
+    worth: Annotated[
+        float | None,
+        told("what it is expected to save; it pays if it costs less; null where not told"),
+    ] = None
+
+
+class Worth(TypedDict):
+    """Money now, and what knowing more is worth, beside the recommendation; the case's currency."""
+
+    cheapest_now: Annotated[
+        str | None,
+        told("what is expected to cost least now: use-as-is, rework, rebuild; null if not told"),
+    ]
+    cost_now: Annotated[float | None, told("what is expected to be spent on it")]
+    all_known: Annotated[
+        float | None, told("what knowing the event is worth: no measurement is worth more")
+    ]
+    why_not: Annotated[str, told("why it is not told; empty where it is")]
 
 
 @dataclass(frozen=True)
@@ -203,6 +223,9 @@ class CausesResult:
         int, told("that of the command: of the one recommendation, or 4 where it is not settled")
     ]
     schema: Annotated[int, told("1; a new number would mean that a key has changed")] = 1
+    worth: Annotated[
+        Worth | None, told("money, with [costs] and weights; null without [costs]")
+    ] = None
     inputs: Annotated[Inputs | None, told("what it was computed from")] = None
     program: Annotated[str, told("name and version of the program")] = PROGRAM
 

@@ -121,6 +121,22 @@ def test_nothing_is_taken_over_where_a_state_is_not_known(folder, monkeypatch):
     assert (whole.checks, whole.decision.recommendation) == (8, "use-as-is")
 
 
+def test_the_worth_of_a_test_is_told_with_weights_and_costs(folder):
+    """Both layers have the recess: the part is used as it is, and knowing which saves nothing."""
+    costs = "[costs]\nrework = 150.0\nrebuild = 600.0\nchance = 0.9\n"
+    asked = f"{costs}[suspected]\nfrom_layer = [1, 2]\n"
+    weights = 'weights = { "from_layer=1" = 0.3, "from_layer=2" = 0.7 }\n'
+    done = run(folder, asked + weights, "--json", "-")
+    result = json.loads(done.stdout)
+    jsonschema.validate(result, schemas()["causes.schema.json"])
+    assert result["worth"] == {
+        "cheapest_now": "use-as-is", "cost_now": 0.0, "all_known": 0.0, "why_not": "",
+    }  # fmt: skip
+    assert {one["worth"] for one in result["next"]} == {0.0}
+    words = " ".join(run(folder, asked).stdout.split())
+    assert "Worth of a test: not told: [suspected] weights are not given" in words
+
+
 def test_a_ball_parts_what_the_outside_cannot(found):
     """The foot is upright: no reading of the rim tells the first layer; a ball does."""
     text, result, _ = found
