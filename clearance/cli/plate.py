@@ -223,6 +223,7 @@ class Progress:
 
 def _text(summary: Summary, out: Path) -> str:
     """What to hold first, then what happened, a part a line with its reason, what else there is."""
+    from clearance.plates.after import alike
     from clearance.plates.summary import gravest_first, happened, hold
     from clearance.verdict.numbers import near
 
@@ -244,6 +245,11 @@ def _text(summary: Summary, out: Path) -> str:
             left += f" ({near(stop['mass_left_g'], 0)} g)"
         said = f"scrap and not complete: {', '.join(stop['parts'])}; {left} not yet melted"
         lines += ["", *_wrapped(said, "", columns)]
+    follows = [*alike(data["coupons"]), *alike(data["unfinished"])]
+    if follows:
+        lines.append("")
+    for one in follows:
+        lines += _wrapped(one, "", columns)
     lines.append("")
     files = f"results in {out}: plate.json, plate.csv, plate.xlsx, plate.pdf, parts"
     for said in (*data["notices"], files):

@@ -6,6 +6,7 @@ that got no stray layer was interrupted as the others were.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 from clearance.case.plate import Plate
@@ -31,16 +32,23 @@ def heights(plate: Plate, case: Case) -> tuple[float, ...]:
     return tuple(sorted(height for height in found if height is not None))
 
 
-def crossed(stops: Sequence[float], top: float) -> tuple[float, ...]:
+def crossed(stops: Sequence[float], top: float, bottom: float = -math.inf) -> tuple[float, ...]:
     """Of these heights those above which a part goes on: its joint lies there.
 
     Parameters
     ----------
     stops : sequence of float, mm above the platform
-    top : float, mm above the platform
-        Of the nominal part.
+    top, bottom : float, mm above the platform
+        Of the nominal part; one that begins at a height or above it has no joint there.
     """
-    return tuple(height for height in stops if top > height + ABOVE_MM)
+    return tuple(h for h in stops if top > h + ABOVE_MM and bottom < h - ABOVE_MM)
+
+
+def joints(case: Case, heights: Sequence[float]) -> tuple[tuple[float, float], ...]:
+    """Each joint from its height to the top of the wrong layers on it, if there are any."""
+    layer = case.part.layer_thickness
+    tops = {s.height: s.height + s.layers_high * layer for s in case.stray if s.height is not None}
+    return tuple((height, tops.get(height, height)) for height in heights)
 
 
 def told(plate: Plate, case: Case) -> tuple[str, ...]:

@@ -159,6 +159,10 @@ class Member:
         The highest of the event.
     outline_mm : list of list of (x, y)
         Of a coupon without a passage, at the stop or at half its height.
+    bottom_mm : float or None
+        Height of the nominal part's lowest face above the platform.
+    joints_mm : tuple of (low, high)
+        Of each of `crossed_mm`: from there to the top of the wrong layers on it.
     """
 
     part: PlacedPart
@@ -170,6 +174,15 @@ class Member:
     crossed_mm: tuple[float, ...] | None = None
     stop_mm: float | None = None
     outline_mm: Outline = field(default_factory=list)
+    bottom_mm: float | None = None
+    joints_mm: tuple[tuple[float, float], ...] = ()
+
+    @property
+    def begun(self) -> bool:
+        """Whether anything of it lies below the last stop; True where that is not known."""
+        if self.bottom_mm is None or self.stop_mm is None:
+            return True
+        return self.bottom_mm < self.stop_mm - event.ABOVE_MM
 
 
 # ---- from the plate to tasks -----------------------------------------------------------------
@@ -261,6 +274,11 @@ class _Standing:
         """Height above the platform, mm."""
         return float(self.survey.bounds[1, 2]) - self.platform_z
 
+    @property
+    def bottom(self) -> float:
+        """Height of its lowest face above the platform, mm."""
+        return float(self.survey.bounds[0, 2]) - self.platform_z
+
 
 def members(plate: Plate, verify: bool | None = None) -> tuple[Member, ...]:
     """Read the cases of all parts and find what each depends on, in the plate's order.
@@ -300,15 +318,18 @@ def _member(
     stops = event.heights(plate, case)
     # A shift is given in the platform's axes, and the case has it in those of the turned part.
     unturned = reader.case(one.part.model_copy(update={"turn": 0.0}))
+    crossed = event.crossed(stops, one.top, one.bottom)
     return Member(
         one.part,
         _label(plate, one.part, case),
         _task(reader, one, others, everyone) if case.passage else None,
         told=event.told(plate, unturned),
         top_mm=one.top,
-        crossed_mm=event.crossed(stops, one.top),
+        crossed_mm=crossed,
         stop_mm=max(stops, default=None),
         outline_mm=[] if case.passage else reader.outline(one, stops),
+        bottom_mm=one.bottom,
+        joints_mm=event.joints(case, crossed),
     )
 
 

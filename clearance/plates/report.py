@@ -24,6 +24,7 @@ from clearance.figures.paper import (
     table,
     text_strips,
 )
+from clearance.plates.after import COUPONS_SAY, alike
 from clearance.plates.map import SWATCH_IN, draw_key, draw_map
 from clearance.plates.summary import (
     CONFORM,
@@ -34,7 +35,7 @@ from clearance.plates.summary import (
     hold,
     stood,
 )
-from clearance.result.plate import PlatePart
+from clearance.result.plate import CouponSaid, PlatePart
 from clearance.verdict.numbers import counted, given, near, span
 
 TITLE_PT, HEAD_PT = 15.0, 10.0
@@ -142,6 +143,9 @@ class _Report:
             self.flow.put(strip)
         self.flow.space(0.05)
         self.flow.add(replace(table("", HEADS, rows, widths), name=title))
+        for head, said in _follows(self.summary):
+            self.flow.space(0.1)
+            self.flow.add(Block("", (_heading(head), *_listing(said, self.flow.wide)), name=head))
 
     def _cells(self, entry: PlatePart) -> list[str]:
         x, y = entry["at_mm"]
@@ -190,7 +194,8 @@ def _sections(summary: Summary) -> Iterator[Section]:
         "what to hold",
         [*held, *([f"not affected by the event: {', '.join(free)}"] if free else [])],
     )
-    yield "coupons", _joints([e for e in data["parts"] if e["coupon"]], NO_COUPONS)
+    coupons = [e for e in data["parts"] if e["coupon"]]
+    yield "coupons", [*_joints(coupons, NO_COUPONS), *_counting(data["coupons"])]
     yield "parts", _joints([e for e in data["parts"] if not e["coupon"]], "none")
     stop = data["stop_building"]
     if stop["parts"]:
@@ -206,6 +211,26 @@ def _sections(summary: Summary) -> Iterator[Section]:
 
 
 NO_COUPONS = "the plate file names none ([[part]] coupon = true)"
+
+
+FINISH = "costs stand beside the recommendation, never in it; hold what has to be decided first"
+
+
+def _counting(found: Sequence[CouponSaid]) -> list[str]:
+    """Which coupons count as witnesses, in a line; why stands behind the table."""
+    names = ", ".join(one["name"] for one in found if one["counts"] == "yes")
+    return [f"count as witnesses of a joint: {names}"] if names else []
+
+
+def _follows(summary: Summary) -> Iterator[Section]:
+    """What stands behind the table: coupons and parts that were not complete, with reasons."""
+    data = summary.data
+    if data["coupons"]:
+        counting = any(one["counts"] == "yes" for one in data["coupons"])
+        said = [*alike(data["coupons"]), *(COUPONS_SAY if counting else ())]
+        yield "which coupons count, and what they can say", said
+    if data["unfinished"]:
+        yield "not complete at the stop: finish or stop", [*alike(data["unfinished"]), FINISH]
 
 
 def _joints(entries: Sequence[PlatePart], none: str) -> list[str]:

@@ -35,6 +35,8 @@ NOTHING_KNOWN: Verdict = {
     "finding": "",
     "next_step": "",
     "worst_passage": None,
+    "rework_cost": None,
+    "rebuild_cost": None,
     "result": None,
     "height_mm": None,
     "height_at_event_mm": None,

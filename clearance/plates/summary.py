@@ -15,6 +15,7 @@ from typing import Any, NamedTuple
 from clearance.case.plate import Plate
 from clearance.checking import CAUTIONS
 from clearance.disposition.known import GRAVITY as RECOMMENDATIONS
+from clearance.plates.after import coupons, unfinished
 from clearance.plates.folder import PARTS, Folder
 from clearance.plates.members import Member, asked, beyond_platform
 from clearance.plates.placed import Place, overlapping
@@ -74,6 +75,7 @@ def verdict(data: dict[str, Any]) -> Verdict:
     """Keys of a part's entry that come from its result."""
     about, decided = data["plate"], data["disposition"]
     worst = min(data["passages"], key=_badness, default=None)
+    money = data["costs"]
     return {
         "recommendation": decided["recommendation"],
         "exit_status": about["exit_status"],
@@ -82,6 +84,8 @@ def verdict(data: dict[str, Any]) -> Verdict:
         "next_step": about["next_step"],
         "worst_passage": worst and _worst(worst),
         "result": f"{PARTS}/{data['part']}.json",
+        "rework_cost": None if money is None else money["rework_cost"],
+        "rebuild_cost": None if money is None else money["rebuild_cost"],
         "height_mm": about["height_mm"],
         "height_at_event_mm": about["height_at_event_mm"],
         "metal_mm3": about["metal_mm3"],
@@ -128,6 +132,8 @@ def summed(plate: Plate, known: Entries, outlines: Outlines, members: Sequence[M
         "events": _events(members),
         "hold": [e["name"] for e in gravest_first(entries) if e["recommendation"] not in FREE],
         "stop_building": stop_building(entries),
+        "coupons": coupons(members),
+        "unfinished": unfinished(members, known),
         "parts": entries,
         "notices": [
             *beyond_platform(plate, members),

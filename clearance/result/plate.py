@@ -7,7 +7,7 @@ file of a part.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Annotated
+from typing import Annotated, Literal
 
 from typing_extensions import TypedDict
 
@@ -114,6 +114,11 @@ class Verdict(PartAtEvent):
     exit_status: Annotated[int, told("of this part alone, as `clearance check` ends")]
     reasons: Annotated[list[str], told("of the recommendation; what is wrong with a bad case")]
     worst_passage: Annotated[WorstPassage | None, told("null where it has no passage")]
+    rework_cost: Annotated[
+        float | None,
+        told("expected, by its [costs]; null without, or if nothing is drilled"),
+    ]
+    rebuild_cost: Annotated[float | None, told("of a new part, likewise")]
     result: Annotated[
         str | None, told("its result file, from the plate's folder; null where there is none")
     ]
@@ -148,6 +153,42 @@ class StopBuilding(TypedDict):
     ]
 
 
+Counts = Literal["yes", "no", "unknown"]
+Say = Literal["go on", "stop", "decide first"]
+
+
+class CouponSaid(TypedDict):
+    """A test piece: whether it counts as a witness of the joint."""
+
+    name: Annotated[str, told("its name")]
+    gauge_mm: Annotated[
+        list[float] | None, told("its gauge length above the platform; null if not given", "mm")
+    ]
+    joints_mm: Annotated[
+        list[float] | None, told("heights of its joints; null where they are not known", "mm")
+    ]
+    held_mm: Annotated[
+        list[float], told("those that its gauge length holds, with metal on both sides", "mm")
+    ]
+    counts: Annotated[Counts, told("it holds a joint; unknown without `gauge`")]
+    said: Annotated[str, told("the same in words")]
+
+
+class Unfinished(TypedDict):
+    """A part that was not complete at the last stop: finish or stop."""
+
+    name: Annotated[str, told("its name")]
+    begun: Annotated[bool, told("something of it lies below the last stop")]
+    built: Annotated[float, told("share of its metal that stood", "1")]
+    recommendation: Annotated[str, told("of its result")]
+    say: Annotated[
+        Say, told("what follows of the recommendation: scrap stops; what is undecided comes first")
+    ]
+    rework_cost: Annotated[float | None, told("expected; null where not told")]
+    rebuild_cost: Annotated[float | None, told("of a new part; null where not told")]
+    said: Annotated[str, told("the same in words")]
+
+
 class PlateEvent(TypedDict):
     """What happened to some of the parts, in words; heights are above the platform."""
 
@@ -173,6 +214,8 @@ class PlateSummary(TypedDict):
         told("parts to hold, gravest first: all but those not affected and coupons not judged"),
     ]
     stop_building: Annotated[StopBuilding, told("parts that need not be built on")]
+    coupons: Annotated[list[CouponSaid], told("test pieces, and which count")]
+    unfinished: Annotated[list[Unfinished], told("parts not complete at the last stop")]
     parts: Annotated[list[PlatePart], told("the parts, in the plate's order")]
     notices: Annotated[list[str], told("what the user should know besides")]
     cautions: Annotated[list[str], told("what always holds")]

@@ -31,13 +31,14 @@ layer_thickness = 0.5
 platform_z = 0.0
 """
 COUPON = "coupon = true"
+GAUGE = "gauge = [2.0, 8.0]"
 # The event is at 6: the tall bar has the joint, the short one and the one that ends there have not.
 PARTS = [
     {"name": "L1", "case": "leaning.toml", "x": 50, "y": 50, "turn": 180, "more": 'serial = "7"'},
     {"name": "L2", "case": "leaning.toml", "x": -50, "y": 0, "turn": 0, "more": "layers = 0"},
     {"name": "L3", "case": "leaning.toml", "x": 55, "y": 60, "turn": 180},
     {"name": "bad", "case": "none.toml", "x": 0, "y": -60, "turn": 0},
-    {"name": "T1", "case": "tall.toml", "x": 80, "y": 0, "turn": 0, "more": COUPON},
+    {"name": "T1", "case": "tall.toml", "x": 80, "y": 0, "turn": 0, "more": f"{COUPON}\n{GAUGE}"},
     {"name": "T2", "case": "short.toml", "x": 80, "y": 30, "turn": 0, "more": COUPON},
     {"name": "T3", "case": "level.toml", "x": 80, "y": -30, "turn": 0, "more": COUPON},
 ]
@@ -97,6 +98,24 @@ def test_coupons_say_whether_they_have_the_joint(done, folder):
     # Analytic: a circle of radius 3 as 24 corners, seen from above.
     xs = [x for x, _ in done[0].outlines["T1"][0]]
     assert (min(xs), max(xs)) == pytest.approx((-3.0, 3.0), abs=0.1)
+
+
+def test_which_coupons_count_and_what_is_not_complete(done):
+    """The sheet of two layers of 0.5 lies from 6 to 7, within the gauge length from 2 to 8."""
+    data, drawn = done[0].data, done[1]
+    assert {one["name"]: one["counts"] for one in data["coupons"]} == {
+        "T1": "yes", "T2": "no", "T3": "no",
+    }  # fmt: skip
+    assert data["coupons"][0]["held_mm"] == [6.0]
+    left = {one["name"]: one for one in data["unfinished"]}
+    assert set(left) == {"L1", "L2", "L3"}
+    for one in left.values():
+        assert (one["begun"], one["built"]) == (True, pytest.approx(0.5, abs=0.1))
+    assert left["L2"]["say"] == "go on"
+    words = " ".join(" ".join(page.words().split()) for page in pdf.pages(drawn))
+    assert "T1: counts: gauge length z 2 to 8 mm holds the joint at z 6 mm, both sides" in words
+    assert "a coupon that counts tells of the joint" in words
+    assert "not complete at the stop: finish or stop" in words
 
 
 def test_a_coupon_with_passages_is_judged_as_a_part(folder):
