@@ -112,7 +112,8 @@ def judge(
     result = _told(checked, remedies, seen, circuits)
     to_see = targets(checked, checks, result)
     result = replace(result, inspection=inspected(checked, checks, result, to_see, progress))
-    result = _with_pieces(result, to_see, checked.case.part.density_g_cm3)
+    strainer = checked.case.drilling.strainer
+    result = _with_pieces(result, to_see, checked.case.part.density_g_cm3, strainer)
     result = _asked_again(checked, checks, result, verify, progress)
     reached = {remedy.result.name: remedy.reached for remedy in remedies}
     result = replace(result, readings=answers(checked, result))
@@ -255,7 +256,9 @@ def _told(
     )
 
 
-def _with_pieces(result: Result, seen: Sequence[Target], density: float | None) -> Result:
+def _with_pieces(
+    result: Result, seen: Sequence[Target], density: float | None, strainer: float
+) -> Result:
     """Fill in what each drilling operation sets loose, and what it leaves."""
     known = {(one.passage, one.number): one for one in seen if one.kind == "crossing"}
 
@@ -265,9 +268,8 @@ def _with_pieces(result: Result, seen: Sequence[Target], density: float | None) 
             one = known.get((passage.name, number))
             if one is not None and one.crossing is not None and not one.is_step:
                 z, whole = float(one.at[2]), one.crossing.footprint
-                found.append(
-                    pieces(operation, number, z, one.figure, whole, one.thickness_mm, density)
-                )
+                sheet = (one.figure, whole, one.thickness_mm)
+                found.append(pieces(operation, number, z, *sheet, density, strainer))
         return replace(operation, pieces=tuple(p for p in found if p is not None))
 
     def with_plan(passage: PassageResult) -> PassageResult:

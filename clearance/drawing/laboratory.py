@@ -6,8 +6,9 @@ judges nothing; how it looks is left to `figures.laboratory`.
 
 from __future__ import annotations
 
+import math
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import groupby
 from typing import Any
@@ -17,6 +18,7 @@ import shapely
 import shapely.affinity
 
 from clearance.checking import Examined
+from clearance.drawing.datums import Datums, of_part
 from clearance.evidence.powder import gap_outline
 from clearance.report.inspection import (
     METHODS,
@@ -34,6 +36,7 @@ from clearance.verdict.numbers import counted, given, near
 MOST_TARGETS = 12
 """Things to be seen that the page tells one by one; the JSON has all."""
 ALONG = "radiograph-along"
+FAR_MM = 1e5
 
 
 @dataclass(frozen=True)
@@ -86,16 +89,26 @@ def laboratory(examined: Examined) -> Laboratory | None:
     shown = [(n, said) for n, (_, said) in enumerate(groups[:MOST_TARGETS], 1)]
     more = len(groups) - len(shown)
     rest = (f"and {counted(more, 'more crossing or gap')}: --full and --json",) if more else ()
-    beams = _planes(examined, [(f"{mark}", said[0]) for mark, said in shown])
-    return Laboratory(_facts(examined), beams, asked(result, shown), (*rest, *_notes(examined)))
+    faces = of_part(examined.checked)
+    beams = _planes(examined, [(f"{mark}", said[0]) for mark, said in shown], faces)
+    aim = {mark: _aim(examined, said, shown, faces) for mark, said in shown}
+    tables = asked(result, shown, aim)
+    return Laboratory(_facts(examined, faces), beams, tables, (*rest, *_notes(examined)))
 
 
 Marked = tuple[int, list[Inspection]]
 """A thing to be seen: its number on the page, and what each method says of it."""
 
 
-def asked(result: Result, shown: Sequence[Marked]) -> tuple[Asked, ...]:
+Aim = tuple[tuple[str, str, str], ...]
+"""Rows that say how a beam is marked on the part, and what else lies on it."""
+
+
+def asked(
+    result: Result, shown: Sequence[Marked], aim: Mapping[int, Aim] | None = None
+) -> tuple[Asked, ...]:
     """A table for each thing; crossings of a passage that stand alike share one."""
+    first = aim or {}
 
     def alike(one: Marked) -> tuple[str | None, str]:
         first = one[1][0]
@@ -105,7 +118,9 @@ def asked(result: Result, shown: Sequence[Marked]) -> tuple[Asked, ...]:
     for _, same in groupby(shown, alike):
         these = list(same)
         title = target(result, *(said[0] for _, said in these))
-        found.append(Asked(f"{run([mark for mark, _ in these])}: {title}", _rows(these)))
+        aims = tuple(row for mark, _ in these for row in first.get(mark, ()))
+        title = f"{run([mark for mark, _ in these])}: {title}"
+        found.append(Asked(title, (*aims, *_rows(these))))
     return tuple(found)
 
 
@@ -130,7 +145,75 @@ def _rows(these: Sequence[Marked]) -> tuple[tuple[str, str, str], ...]:
     return (*rows, ("all others", WORDS["no"], listed(none))) if none else tuple(rows)
 
 
-def _facts(examined: Examined) -> tuple[tuple[str, str], ...]:
+def _aim(
+    examined: Examined, said: Sequence[Inspection], shown: Sequence[Marked], faces: Datums
+) -> Aim:
+    """Where a beam along the layers goes, from the part's own faces, and what else it passes."""
+    one = next((one for one in said if one.method == ALONG), None)
+    if one is None or "direction_deg" not in one.numbers:
+        return ()
+    n = one.numbers
+    mark = next(number for number, these in shown if these[0] is said[0])
+    turn = math.radians(n["direction_deg"])
+    way = f"({math.cos(turn):z.4f}, {math.sin(turn):z.4f}, 0.0000)"
+    centre = " and ".join(faces.along(axis, n[key]) for axis, key in enumerate(("x_mm", "y_mm")))
+    words = (
+        f"{n['direction_deg']:.1f} deg from +x to +y, as a vector {way}; "
+        f"{faces.height(n['height_mm'])}; through a point {centre}"
+    )
+    rows = [(f"mark beam {mark}", "", words)]
+    others = _also_on(examined, one, shown)
+    if others:
+        also = f"passes {listed(others)} too: both shadows lie one upon the other"
+        rows.append((f"beam {mark}", "", f"{also}; a second beam, turned, tells them apart"))
+    above = _above(examined, one, shown)
+    if above:
+        also = f"passes {listed(above)} too: what it shows may be either"
+        rows.append((f"upright through {mark}", "", also))
+    return tuple(rows)
+
+
+def _figures(examined: Examined, shown: Sequence[Marked]) -> Iterator[tuple[int, Inspection, Any]]:
+    """Crossings shown with their figures in plan, as they lie in the predicted part."""
+    known = {check.passage.name: check for check in examined.checks}
+    for mark, (first, *_) in shown:
+        if first.gap is None:
+            crossings = known[str(first.passage)].judged[0].crossings
+            yield mark, first, crossings[first.crossing or 0].footprint
+
+
+def _also_on(examined: Examined, one: Inspection, shown: Sequence[Marked]) -> list[str]:
+    """Marks of other crossings of the same sheet that a level beam passes."""
+    n, result = one.numbers, examined.result
+    turn = math.radians(n["direction_deg"])
+    along = np.array([math.cos(turn), math.sin(turn)])
+    at = np.array([n["x_mm"], n["y_mm"]])
+    line = shapely.LineString([at - FAR_MM * along, at + FAR_MM * along])
+    return [
+        f"{mark}"
+        for mark, first, figure in _figures(examined, shown)
+        if not _same(first, one)
+        and _stray(result, first) == _stray(result, one)
+        and shapely.intersects(line, figure)
+    ]
+
+
+def _above(examined: Examined, one: Inspection, shown: Sequence[Marked]) -> list[str]:
+    """Marks of crossings of other sheets that lie over or under it."""
+    at = shapely.Point(one.numbers["x_mm"], one.numbers["y_mm"])
+    result = examined.result
+    return [
+        f"{mark}"
+        for mark, first, figure in _figures(examined, shown)
+        if _stray(result, first) != _stray(result, one) and shapely.intersects(figure, at)
+    ]
+
+
+def _same(a: Inspection, b: Inspection) -> bool:
+    return (a.passage, a.crossing, a.gap) == (b.passage, b.crossing, b.gap)
+
+
+def _facts(examined: Examined, faces: Datums) -> tuple[tuple[str, str], ...]:
     checked = examined.checked
     part, signs = checked.case.part, examined.result.signs
     low, high = checked.bodies.bounds
@@ -143,11 +226,14 @@ def _facts(examined: Examined) -> tuple[tuple[str, str], ...]:
         ("size", f"{size} mm in x, y, z"),
         ("mass", "not known" if mass is None else f"{near(mass, 0)} g as drawn"),
         ("axes", "x and y as in the mesh, z above the platform, layers level"),
+        ("part", f"from z {near(faces.low[2])} to {near(faces.high[2])} mm"),
         ("powder", "proven to be empty" if checked.case.state.emptied else "may still hold powder"),
     )
 
 
-def _planes(examined: Examined, seen: list[tuple[str, Inspection]]) -> tuple[Plane, ...]:
+def _planes(
+    examined: Examined, seen: list[tuple[str, Inspection]], faces: Datums
+) -> tuple[Plane, ...]:
     """A picture for the plane of each sheet, with all beams in it."""
     result = examined.result
     beams: dict[int, list[tuple[float, Line]]] = {}
@@ -156,7 +242,7 @@ def _planes(examined: Examined, seen: list[tuple[str, Inspection]]) -> tuple[Pla
         if one.method == ALONG and "direction_deg" in n:
             line = Line(mark, (n["x_mm"], n["y_mm"]), n["direction_deg"])
             beams.setdefault(_stray(result, one), []).append((n["height_mm"], line))
-    return tuple(_plane(examined, stray, lines) for stray, lines in sorted(beams.items()))
+    return tuple(_plane(examined, stray, lines, faces) for stray, lines in sorted(beams.items()))
 
 
 def _stray(result: Result, one: Inspection) -> int:
@@ -165,7 +251,7 @@ def _stray(result: Result, one: Inspection) -> int:
     return result.passage(str(one.passage)).crossings[one.crossing or 0].stray
 
 
-def _plane(examined: Examined, stray: int, lines: list[tuple[float, Line]]) -> Plane:
+def _plane(examined: Examined, stray: int, lines: list[tuple[float, Line]], faces: Datums) -> Plane:
     checked = examined.checked
     predicted = checked.whole.predict(checked.unknowns.variants[0].events)
     low, high = (pick(z for z, _ in lines) for pick in (min, max))  # on paper: above the platform
@@ -179,7 +265,7 @@ def _plane(examined: Examined, stray: int, lines: list[tuple[float, Line]]) -> P
         for event in predicted.events
         if event.stray == stray and event.slices and event.sheet_gap > 0.0
     ]
-    where = f"layer at z {near(low)}"
+    where = f"layer at z {near(low)}, {faces.height(low)}"
     if near(low) != near(high):
         where = f"layers at z {near(low)} to {near(high)}, the lowest drawn"
     return Plane(

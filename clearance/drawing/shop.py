@@ -10,11 +10,14 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from clearance.checking import Examined
+from clearance.drawing.datums import Datums, of_part
+from clearance.drawing.drill import axis_words
 from clearance.drilling.aslant import wanders
 from clearance.drilling.drills import POINT_ANGLE_DEG
 from clearance.report.drilling import pieces_line
-from clearance.result import Drilling, PassageResult
-from clearance.verdict.numbers import given, least, near, point
+from clearance.result import Drilling, PassageResult, Result
+from clearance.verdict.names import listed
+from clearance.verdict.numbers import given, least, most, near, point
 
 CORE_DRILL_MM = 10.0
 """From here on core drills are made; two published pages give 10 to 100 mm."""
@@ -45,11 +48,12 @@ def shop(examined: Examined) -> Shop | None:
     planned = [p for p in result.passages if p.rework is not None]
     if not planned or decided is None or decided.recommendation not in ("rework", "repair"):
         return None
-    rows = [row for passage in planned for row in _rows(passage)]
+    faces = of_part(examined.checked)
+    rows = [row for passage in planned for row in _rows(passage, faces)]
     return Shop(_facts(examined), tuple(rows), _notes(examined))
 
 
-def _rows(passage: PassageResult) -> Iterator[tuple[str, str, str]]:
+def _rows(passage: PassageResult, faces: Datums) -> Iterator[tuple[str, str, str]]:
     plan = passage.rework
     assert plan is not None
     for number, one in enumerate(plan.drilling, 1):
@@ -58,13 +62,13 @@ def _rows(passage: PassageResult) -> Iterator[tuple[str, str, str]]:
             f"{given(one.drill_diameter_mm)} mm {one.series}, flute {given(one.flute_mm)}, "
             f"overall {given(one.overall_mm)}\nfrom the {one.from_}"
         )
-        yield what, "\n".join(_numbers(passage, one)), "\n".join(_mind(passage, one))
+        yield what, "\n".join(_numbers(passage, one, faces)), "\n".join(_mind(passage, one))
 
 
-def _numbers(passage: PassageResult, one: Drilling) -> Iterator[str]:
+def _numbers(passage: PassageResult, one: Drilling, faces: Datums) -> Iterator[str]:
     ux, uy, uz = one.direction
-    yield f"entry {point(one.entry_mm)}"
-    yield f"direction ({ux:z.4f}, {uy:z.4f}, {uz:z.4f})"
+    yield f"entry {point(one.entry_mm)}: {faces.of(one.entry_mm)}"
+    yield f"direction ({ux:z.4f}, {uy:z.4f}, {uz:z.4f}): {axis_words(one.direction)}"
     yield f"depth stop {near(one.depth_mm)} mm, entry to the tip of {POINT_ANGLE_DEG:g} deg"
     for number in dict.fromkeys((one.crossing, *one.also_clears)):
         z = passage.crossings[number].height_mm
@@ -99,14 +103,32 @@ def _facts(examined: Examined) -> tuple[tuple[str, str], ...]:
         ("wall that must stay", "not given" if least_wall is None else f"{given(least_wall)} mm"),
         ("holder", f"{given(case.drilling.holder_diameter)} mm"),
         ("axes", "x and y as in the mesh, z above the platform"),
+        ("measured from", "the part's own flat faces as drawn, clear of any stray rim"),
     )
 
 
+def _trapped(result: Result) -> Iterator[str]:
+    """How a room that nothing leads out of is emptied; of what no plan opens, that it is not."""
+    planned = {p.name for p in result.passages if p.rework is not None}
+    for one in result.trapped_powder:
+        mass = "" if one.mass_high_g is None else f", up to {most(one.mass_high_g)} g"
+        where = f"powder trapped around {point(one.centre_mm)}{mass}: sealed, no shaking empties it"
+        opening = [name for name in one.passages if name in planned]
+        if opening:
+            yield (
+                f"{where} before drilling {listed(opening)} opens it; drilling can ignite it: only "
+                "where the responsible engineer allows it, by the local rules for trapped powder; "
+                "stop as soon as the point is through, turn the opening down, catch and weigh what "
+                "comes, and go on when it is proven to be empty"
+            )
+        else:
+            yield f"{where}; whether an operation opens it the work sequence says: ask before any"
+
+
 def _notes(examined: Examined) -> tuple[str, ...]:
-    powder = examined.result.trapped_powder
-    trapped = ("powder is trapped in the part: by the rules for trapped powder alone",)
+    result = examined.on_paper
     return (
-        *(trapped if powder else ()),
+        *_trapped(result),
         "drill nothing before the part is proven to be empty of powder: drilling can ignite it",
         "only after the decision is signed, in the order of the work sequence",
         "measure the entry and the bore's direction before the drill goes in; the depth stop "

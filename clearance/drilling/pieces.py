@@ -17,8 +17,6 @@ from clearance.result import Drilling, Pieces
 EDGE_ON = 0.17
 """Upright part of a drill's axis below which it runs along the sheet (80 deg): what it cuts there
 has no end in plan."""
-STRAINER = 0.5
-"""Opening of a strainer over the least width of what it has to hold; common practice, no source."""
 WALL_MM = 1e-4
 """A rim within this of the wall stays on it."""
 CRUMB_MM = 0.02
@@ -33,6 +31,7 @@ def pieces(
     passage: Any,
     thickness_mm: tuple[float, float],
     density_g_cm3: float | None,
+    strainer: float = 0.5,
 ) -> Pieces | None:
     """What one operation does to one crossing; None where it runs along the sheet.
 
@@ -48,6 +47,8 @@ def pieces(
     thickness_mm : (float, float)
         At least and at most.
     density_g_cm3 : float, optional
+    strainer : float
+        Opening of a strainer over the least width of what it has to hold.
     """
     cut = _cut(operation, at_mm)
     if cut is None:
@@ -71,7 +72,7 @@ def pieces(
         rim_g=_mass(float(rim.area) if width else 0.0, high, density_g_cm3),
         thickness_low_mm=low,
         thickness_high_mm=high,
-        strainer_mm=STRAINER * min(held) if held else None,
+        strainer_mm=strainer * min(held) if held else None,
     )
 
 

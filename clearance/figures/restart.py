@@ -56,6 +56,8 @@ LARGE_PT = LARGE_MM / CAPITAL / 25.4 * 72.0
 LARGE_STEP_IN = 0.56
 RIGHT_IN, WRONG_IN, COLUMNS, HAND_IN = (2.2, 4.2), 2.45, 2, 0.45
 BEYOND = 0.01
+MOST_NAMES = 24
+"""More names than this would hide the picture."""
 MELTED = Look("#8a8a8a", "#000000", width_pt=0.9)
 """A melted layer: toned, with a dark outline; a copy keeps it apart from paper."""
 RIGHT_LINE = Look("none", "#000000", line=(0, (4.0, 2.0)), width_pt=0.9)
@@ -200,6 +202,7 @@ def _draw_right(card: Card, height: float, page: Page, top: float) -> None:
     to_scale(axes, box)
     _platform(axes, card)
     area(axes, card.right.metal, MELTED, "right")
+    _named(axes, card)
     _bare(axes)
     scale_bar(axes, 0.0, -0.04)
     title = f"the right layer ({ratio(true_scale(axes))}), seen from above; x right, y up"
@@ -282,6 +285,7 @@ def _draw_row(
         _platform(axes, card)
         area(axes, layer.metal, MELTED, "wrong")
         area(axes, card.right.metal, RIGHT_LINE, "right outline")
+        _named(axes, card)
         _bare(axes)
         scale_bar(axes, 0.0, -0.04)
         for k, line in enumerate(lines):
@@ -292,6 +296,25 @@ def _platform(axes: Axes, card: Card) -> None:
     if card.size_mm is not None:
         x, y = (0.5 * side for side in card.size_mm)
         area(axes, shapely.box(-x, -y, x, y), PLATFORM, "platform")
+
+
+def _named(axes: Axes, card: Card) -> None:
+    """Names: of a part's passages where they cross the layer, of a plate's parts."""
+    if card.size_mm is None:
+        there = [one for part in card.result.parts for one in part.passages or ()]
+        named = [(one["name"], one["x_mm"], one["y_mm"]) for one in there]
+    else:
+        ends = [(one.name, one.extents_mm) for one in card.result.parts if one.extents_mm]
+        named = [(name, 0.5 * (e[0] + e[2]), 0.5 * (e[1] + e[3])) for name, e in ends]
+    if len(named) > MOST_NAMES:
+        return
+    for n, (name, x, y) in enumerate(sorted(named, key=lambda one: (one[2], one[1]))):
+        way = 1 if n % 2 else -1  # neighbours' names to both sides
+        axes.annotate(
+            name, (x, y), xytext=(4.0 * way, 7.0), textcoords="offset points",
+            fontsize=style.SMALLEST_PT, ha="left" if way > 0 else "right", va="bottom",
+            bbox=style.BACKED, arrowprops={"arrowstyle": "-", "linewidth": 0.6}, zorder=6,
+        )  # fmt: skip
 
 
 def _bare(axes: Axes) -> None:

@@ -47,8 +47,6 @@ TUBES = (
     _tube(320.0, "2 mm Cu", 29.0, 27.0, 60.0, 110.0),
     _tube(450.0, "3 mm Cu", 37.0, 34.0, 72.0, 124.0),
 )
-BEYOND = 2.0
-"""Up to so many times what a tube passes at 2 % only the laboratory can say; no source."""
 ALIKE = 0.1
 """An alloy that is not in the table is taken for those whose density differs by less."""
 

@@ -14,7 +14,6 @@ import shapely
 from clearance.geometry.beams import edges, extent, least_and_greatest, most_beside
 from clearance.inspection.answers import Said
 from clearance.inspection.rays import (
-    BEYOND,
     KEPT,
     TUBES,
     Tube,
@@ -28,6 +27,7 @@ from clearance.inspection.rays import (
     voxel_mm,
 )
 from clearance.inspection.simple import SURE
+from clearance.inspection.sources import words
 from clearance.inspection.targets import Target
 from clearance.predicted.part import Predicted
 from clearance.result.inspection import Answer
@@ -154,8 +154,10 @@ class Shots:
         strongest = TUBES[-1]
         alike = self.alloys[-1] if len(self.alloys) == 1 else f"as {' or '.join(self.alloys)}"
         if tube is None:
-            limit = passes(strongest, self.alloys)
-            return f"more than twice the {limit:g} mm that {strongest.kv:g} kV passes ({alike})"
+            limit, times = passes(strongest, self.alloys), self.checked.case.inspection.beyond_tube
+            said = f"more than {times:g} times the {limit:g} mm that {strongest.kv:g} kV passes"
+            others = self._sources(metal_mm if least_mm is None else least_mm)
+            return f"{said} ({alike}){f'; {others}: ask' if others else ''}"
         limit = passes(tube, self.alloys)
         if metal_mm > limit:
             partly = "in part " if least_mm is not None and least_mm <= limit else ""
@@ -169,8 +171,15 @@ class Shots:
         enough = tube_for(self.alloys, worst_mm)
         if enough is not None:
             return enough, "yes"
-        perhaps = tube_for(self.alloys, least_mm, BEYOND)
-        return (None, "no") if perhaps is None else (TUBES[-1], "ask")
+        keys = self.checked.case.inspection
+        perhaps = tube_for(self.alloys, least_mm, keys.beyond_tube)
+        if perhaps is not None:
+            return TUBES[-1], "ask"
+        return None, "ask" if self._sources(least_mm) else "no"
+
+    def _sources(self, metal_mm: float) -> str:
+        """Gamma sources and accelerators that might do where no tube does; empty if none does."""
+        return words(self.checked.case.inspection.sources, metal_mm, self.alloys)
 
     # ---- across the layers ---------------------------------------------------------------------
 

@@ -31,9 +31,6 @@ Floats = NDArray[np.float64]
 
 POINTS = 60
 """Places along the way between which straight stretches are looked for."""
-REACH = 75.0
-"""Length over diameter up to which a rigid scope is made: 150 mm at 2 mm (John, Testing of
-Materials, 1992, ch. 8); a longer one is for the laboratory to say."""
 ROUGH_MM = 0.1
 """A ball that stands this near to one of its limits may be kept or let through by roughness."""
 FIRST_ONLY = "it shows the first face only, and not what stands behind it"
@@ -69,7 +66,7 @@ def scope(target: Target, check: PassageCheck) -> Said:
     if straight:
         d, _, seen = min(straight, key=lambda t: t[2].length_mm)
         numbers = {"scope_mm": d, "bends": 0.0, "length_mm": seen.length_mm}
-        answer = "yes" if seen.length_mm <= REACH * d else "ask"
+        answer = "yes" if seen.length_mm <= keys.rigid_reach * d else "ask"
         said = f"rigid, {d:g} mm, from the {seen.port}, straight, {most(seen.length_mm)} mm deep"
         return Said("scope", answer, numbers, f"{said}; {FIRST_ONLY}")  # type: ignore[arg-type]
     bent = [t for t in tried if t[1] == "flexible"]

@@ -18,7 +18,7 @@ from clearance.errors import ClearanceError
 from clearance.geometry.areas import largest_circle_mm, polygonal
 from clearance.restart.asked import Asked, Standing, asked, extents, holes, islands, standing
 from clearance.restart.would_do import NO_PASSAGE, Found, would_do
-from clearance.result.restart import Candidate, RestartResult, RightLayer, WouldDo
+from clearance.result.restart import Candidate, PassageThere, RestartResult, RightLayer, WouldDo
 from clearance.verdict.prepared import Progress, silent
 
 NEVER_START = "Never start on a number that two people have not read from the screen and this card."
@@ -94,7 +94,7 @@ def card(
         first_number=first_number,
         layers=wanted.layers,
         eye_mm=wanted.eye_mm,
-        parts=tuple(_right(part, wanted) for part in parts),
+        parts=tuple(_right(part, wanted, _there(n, part, found)) for n, part in enumerate(parts)),
         candidates=wrong,
         notices=_notices(parts, size is not None),
         cautions=(NEVER_START, *CAUTIONS),
@@ -116,7 +116,19 @@ def _whole(parts: tuple[Standing, ...], number: int) -> Any:
     return shapely.union_all([part.placed(part.layer(number)) for part in parts])
 
 
-def _right(part: Standing, wanted: Asked) -> RightLayer:
+def _there(
+    number: int, part: Standing, found: dict[tuple[int, int], Found | str]
+) -> tuple[PassageThere, ...] | None:
+    """Where passages of a part cross the layer, as any candidate that was looked at tells."""
+    looked = [one for (n, _), one in found.items() if n == number and isinstance(one, Found)]
+    if not looked:
+        return None
+    places = next((one.places for one in looked if one.places), ())
+    points = [(name, part.placed(shapely.Point(x, y))) for name, x, y in places]
+    return tuple(PassageThere(name=name, x_mm=at.x, y_mm=at.y) for name, at in points)
+
+
+def _right(part: Standing, wanted: Asked, there: tuple[PassageThere, ...] | None) -> RightLayer:
     shape = part.layer(wanted.right)
     stray = part.stray
     shrunk = gap = None
@@ -132,6 +144,7 @@ def _right(part: Standing, wanted: Asked) -> RightLayer:
         extents(part.placed(shape)),
         shrunk,
         gap,
+        there,
     )
 
 

@@ -6,8 +6,10 @@ circuits are judged as by `check`, without drills, flow and what is to be seen.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
+
+import shapely
 
 from clearance.case.read import Case
 from clearance.case.stray_tables import StrayTable, default_penetration
@@ -24,12 +26,16 @@ NO_PASSAGE = "no passage is given"
 
 @dataclass(frozen=True)
 class Found:
-    """Passages by what would become of them, and circuits that would not be apart."""
+    """Passages by what would become of them, and circuits that would not be apart.
+
+    `places`: name, x and y (mm, of the part) of each place where a passage crosses the layer.
+    """
 
     sealed: tuple[str, ...]
     restricted: tuple[str, ...]
     undetermined: tuple[str, ...]
     joined: tuple[tuple[str, ...], ...]
+    places: tuple[tuple[str, float, float], ...] = ()
 
 
 def stray_of(part: Standing, asked: Asked, candidate: int) -> StrayTable:
@@ -89,8 +95,17 @@ def would_do(
             by[State.RESTRICTED],
             by[State.UNDETERMINED],
             tuple(pair.passages for pair in apart if pair.state != "apart"),
+            tuple(_places(checks)),
         )
     return found
+
+
+def _places(checks: Iterable[PassageCheck]) -> Iterator[tuple[str, float, float]]:
+    """Where passages cross the layer: a point in each piece, once."""
+    for check in checks:
+        for crossing in check.judged[0].crossings:
+            at = shapely.point_on_surface(crossing.footprint)
+            yield check.passage.name, float(at.x), float(at.y)
 
 
 def _case(case: Case, stray: StrayTable) -> Case:

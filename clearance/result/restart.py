@@ -8,8 +8,18 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Annotated
 
+from typing_extensions import TypedDict
+
 from clearance.result.keys import told
 from clearance.result.whole import PROGRAM
+
+
+class PassageThere(TypedDict):
+    """A place where a passage crosses the layer; on a plate from its middle."""
+
+    name: Annotated[str, told("name of the passage")]
+    x_mm: Annotated[float, told("a point in it", "mm")]
+    y_mm: Annotated[float, told("a point in it", "mm")]
 
 
 @dataclass(frozen=True)
@@ -34,6 +44,10 @@ class RightLayer:
             "powder that may stay unmelted under the layer; null where cooling is not given", "mm"
         ),
     ]
+    passages: Annotated[
+        tuple[PassageThere, ...] | None,
+        told("where passages cross it; null where what wrong layers would do was not looked at"),
+    ] = None
 
 
 @dataclass(frozen=True)

@@ -39,6 +39,8 @@ def test_a_sealed_bore_drilled_in_its_middle(drill, rim, share):
     assert found["loose_g"] + found["rim_g"] == pytest.approx(whole, rel=1e-3)
     assert found["strainer_mm"] == pytest.approx(0.5 * found["rim_width_mm"])
     assert "may break off" in pieces_line(found)
+    finer = pieces(operation(drill), 0, 10.0, DISC, DISC, THICK, DENSITY, 0.25)
+    assert finer["strainer_mm"] == pytest.approx(0.25 * finer["rim_width_mm"])
 
 
 def test_a_drill_that_leans_cuts_an_ellipse():

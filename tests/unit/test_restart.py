@@ -99,6 +99,10 @@ def test_states_are_those_of_check(drawn, tmp_path):
     """The same event told to `check`: sealed by the first layers, open two layers back."""
     far, near = drawn.result.candidates
     assert (far.parts[0].sealed, near.parts[0].sealed) == (("a",), ())
+    (there,) = drawn.result.parts[0].passages  # its ellipse lies around 5 tan 30 deg there
+    assert there["name"] == "a"
+    middle = (5.0 * math.tan(math.pi / 6), 0.0)
+    assert math.dist((there["x_mm"], there["y_mm"]), middle) < RADIUS
     for one in (far, near):
         sheet = make.sheet(15.0, 2, from_layer=one.layer, penetration=[0.5, 1.0])
         state = make.judged(_read(case(tmp_path / f"{one.layer}", strays=sheet))).passages[0].state
@@ -213,6 +217,10 @@ def test_equal_parts_of_a_plate_are_computed_once(path, tmp_path, monkeypatch):
     assert other.extents_mm == pytest.approx((30 - DEEP / 2, -WIDE / 2, 30 + DEEP / 2, WIDE / 2))
     assert one.area_mm2 == pytest.approx(other.area_mm2)
     assert [p.sealed for p in found.result.candidates[0].parts] == [("a",), ("a",)]
+    (there,), (turned,) = one.passages, other.passages  # turned by 90 deg, 30 mm aside
+    assert (turned["x_mm"], turned["y_mm"]) == pytest.approx(
+        (30.0 - there["y_mm"], there["x_mm"] + 30.0), abs=1e-6
+    )
 
 
 @pytest.mark.parametrize(
@@ -239,5 +247,5 @@ def test_the_documented_command_says_what_the_page_says(tmp_path, monkeypatch):
     words = [str(tmp_path / w) if w.endswith(".pdf") else w for w in words.split()]
     monkeypatch.chdir(ROOT)
     done = CliRunner().invoke(main, words, env={"COLUMNS": "88"})
-    assert (done.exit_code, done.output) == (0, shown)
+    assert (done.exit_code, done.stdout) == (0, shown)
     assert (tmp_path / "card.pdf").read_bytes().startswith(b"%PDF")
