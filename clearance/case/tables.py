@@ -268,6 +268,7 @@ class Source(Table):
 
     name: Name = key("Name, as `Ir-192` or `4 MeV`.")
     steel: Span = key("Steel that it is used for, [low, high].", "mm")
+    scans: bool = key("A tomograph works with it.", "", False)
 
 
 class InspectionTable(Table):

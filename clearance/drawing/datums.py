@@ -6,13 +6,13 @@ mesh are of no use at the machine where nothing on the part shows their origin.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.verdict.names import listed
 from clearance.verdict.numbers import near
 from clearance.verdict.prepared import Checked
 
@@ -54,9 +54,26 @@ class Datums:
         kind = "face" if flat else "point, no flat face there"
         return f"{near(far)} mm from the {which} {NAMES[axis]} {kind}"
 
+    @property
+    def is_round(self) -> bool:
+        """Neither along x nor along y it has a flat side to touch off from."""
+        return max(*self.low_mm2[:2], *self.high_mm2[:2]) < LEAST_MM2
+
+    def plan(self, at: Sequence[float]) -> str:
+        """A place in plan from the flat sides; of a part without any from its middle."""
+        if not self.is_round:
+            return " and ".join(self.along(axis, float(at[axis])) for axis in (0, 1))
+        middle = [0.5 * (self.low[axis] + self.high[axis]) for axis in (0, 1)]
+        x, y = float(at[0]) - middle[0], float(at[1]) - middle[1]
+        turn = math.degrees(math.atan2(y, x)) % 360.0
+        return (
+            f"{near(math.hypot(x, y))} mm from the middle of its outside, at {near(turn, 1)} deg "
+            "from +x to +y, which has to be marked on it"
+        )
+
     def of(self, at: Sequence[float]) -> str:
         """A place from the part's faces, in words."""
-        return listed([self.along(axis, float(v)) for axis, v in enumerate(at)])
+        return f"{self.plan(at)}; {self.along(2, float(at[2]))}"
 
     def height(self, z: float) -> str:
         """A height from both ends of the part, for a caliper."""

@@ -331,7 +331,7 @@ def _lines(rework: Rework, stroke: Drilling, holder_mm: float) -> tuple[str, ...
         f"flute {given(stroke.flute_mm)}, overall {given(stroke.overall_mm)} mm",
         "entry x {}, y {}, z {} mm".format(*(near(v) for v in stroke.entry_mm)),
         axis_words(stroke.direction),
-        _set_up(stroke),
+        set_up(stroke),
         f"depth to the tip {near(stroke.depth_mm)} mm, {stroke.length_to_diameter:.1f} diameters; "
         f"breakthrough {near(stroke.overrun_mm)} mm",
         f"{_margin_said(stroke)}{left}; permissible angular error "
@@ -378,7 +378,7 @@ def _taken(stroke: Drilling) -> str:
     return f"{said}both are still to come off the clearance"
 
 
-def _set_up(stroke: Drilling) -> str:
+def set_up(stroke: Drilling) -> str:
     """How the part stands under an upright spindle, and which way the shank leans."""
     turned_over = stroke.tilt_from_z_deg > 90.0
     off, turn = off_normal(stroke), stroke.turn_about_z_deg

@@ -156,10 +156,13 @@ def _aim(
     mark = next(number for number, these in shown if these[0] is said[0])
     turn = math.radians(n["direction_deg"])
     way = f"({math.cos(turn):z.4f}, {math.sin(turn):z.4f}, 0.0000)"
-    centre = " and ".join(faces.along(axis, n[key]) for axis, key in enumerate(("x_mm", "y_mm")))
+    at = np.array([n["x_mm"], n["y_mm"]])
+    ahead, back = _to_the_outside(examined, at, n["height_mm"], turn)
     words = (
         f"{n['direction_deg']:.1f} deg from +x to +y, as a vector {way}; "
-        f"{faces.height(n['height_mm'])}; through a point {centre}"
+        f"{faces.height(n['height_mm'])}; through a point {faces.plan(at)}; from there "
+        f"{near(ahead, 1)} mm that way to the outside, {near(back, 1)} mm the other way: the "
+        "detector on the nearer side"
     )
     rows = [(f"mark beam {mark}", "", words)]
     others = _also_on(examined, one, shown)
@@ -171,6 +174,20 @@ def _aim(
         also = f"passes {listed(above)} too: what it shows may be either"
         rows.append((f"upright through {mark}", "", also))
     return tuple(rows)
+
+
+def _to_the_outside(
+    examined: Examined, at: Any, height_mm: float, turn: float
+) -> tuple[float, float]:
+    """How far it is from a place to the last metal along a level beam, ahead and back, mm."""
+    checked = examined.checked
+    predicted = checked.whole.predict(checked.unknowns.variants[0].events)
+    along = np.array([math.cos(turn), math.sin(turn)])
+    beam = shapely.LineString([at - FAR_MM * along, at + FAR_MM * along])
+    metal = predicted.section(height_mm + checked.platform_z)
+    corners = shapely.get_coordinates(shapely.intersection(metal, beam))
+    ways = (corners - at) @ along
+    return max(float(ways.max(initial=0.0)), 0.0), max(float(-ways.min(initial=0.0)), 0.0)
 
 
 def _figures(examined: Examined, shown: Sequence[Marked]) -> Iterator[tuple[int, Inspection, Any]]:

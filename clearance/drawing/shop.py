@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from clearance.checking import Examined
 from clearance.drawing.datums import Datums, of_part
-from clearance.drawing.drill import axis_words
+from clearance.drawing.drill import axis_words, set_up
 from clearance.drilling.aslant import wanders
 from clearance.drilling.drills import POINT_ANGLE_DEG
 from clearance.report.drilling import pieces_line
@@ -69,6 +69,7 @@ def _numbers(passage: PassageResult, one: Drilling, faces: Datums) -> Iterator[s
     ux, uy, uz = one.direction
     yield f"entry {point(one.entry_mm)}: {faces.of(one.entry_mm)}"
     yield f"direction ({ux:z.4f}, {uy:z.4f}, {uz:z.4f}): {axis_words(one.direction)}"
+    yield set_up(one).split("; ")[0]
     yield f"depth stop {near(one.depth_mm)} mm, entry to the tip of {POINT_ANGLE_DEG:g} deg"
     for number in dict.fromkeys((one.crossing, *one.also_clears)):
         z = passage.crossings[number].height_mm

@@ -10,7 +10,7 @@ from clearance.figures.paper import Block, Flow, listing, table, text_strips
 
 TITLE_PT = 10.5
 HEADS = ("operation, drill", "where, how deep", "what comes loose, what to mind")
-SHARES = (0.24, 0.33, 0.43)
+SHARES = (0.19, 0.44, 0.37)
 TITLE = "for the shop: drilling operations"
 
 

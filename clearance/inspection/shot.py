@@ -148,23 +148,36 @@ class Shots:
             )
         return "; ".join(said)
 
-    def _tube_words(self, tube: Tube | None, metal_mm: float, least_mm: float | None = None) -> str:
+    def _or_others(self, said: str, metal_mm: float, scan: bool) -> str:
+        others = self._sources(metal_mm, scan)
+        return f"{said}; {others}: ask" if others else said
+
+    def _tube_words(
+        self,
+        tube: Tube | None,
+        metal_mm: float,
+        least_mm: float | None = None,
+        scan: bool = False,
+    ) -> str:
         if not self.alloys:
             return UNKNOWN
         strongest = TUBES[-1]
         alike = self.alloys[-1] if len(self.alloys) == 1 else f"as {' or '.join(self.alloys)}"
         if tube is None:
             limit, times = passes(strongest, self.alloys), self.checked.case.inspection.beyond_tube
-            said = f"more than {times:g} times the {limit:g} mm that {strongest.kv:g} kV passes"
-            others = self._sources(metal_mm if least_mm is None else least_mm)
-            return f"{said} ({alike}){f'; {others}: ask' if others else ''}"
+            many = "twice" if times == 2.0 else f"{times:g} times"
+            said = f"more than {many} the {limit:g} mm that {strongest.kv:g} kV passes ({alike})"
+            return self._or_others(said, metal_mm if least_mm is None else least_mm, scan)
         limit = passes(tube, self.alloys)
         if metal_mm > limit:
             partly = "in part " if least_mm is not None and least_mm <= limit else ""
-            return f"{partly}more than the {limit:g} mm that {tube.kv:g} kV passes at 2 % ({alike})"
+            said = f"{partly}more than the {limit:g} mm that {tube.kv:g} kV passes at 2 % ({alike})"
+            return self._or_others(said, metal_mm, scan)
         return f"{tube.kv:g} kV with {tube.filter} passes {limit:g} mm at 2 % ({alike})"
 
-    def _through(self, least_mm: float, worst_mm: float) -> tuple[Tube | None, Answer]:
+    def _through(
+        self, least_mm: float, worst_mm: float, scan: bool = False
+    ) -> tuple[Tube | None, Answer]:
         """The tube that passes it, and what follows from the metal alone."""
         if not self.alloys:
             return None, "ask"
@@ -175,11 +188,11 @@ class Shots:
         perhaps = tube_for(self.alloys, least_mm, keys.beyond_tube)
         if perhaps is not None:
             return TUBES[-1], "ask"
-        return None, "ask" if self._sources(least_mm) else "no"
+        return None, "ask" if self._sources(least_mm, scan) else "no"
 
-    def _sources(self, metal_mm: float) -> str:
+    def _sources(self, metal_mm: float, scan: bool) -> str:
         """Gamma sources and accelerators that might do where no tube does; empty if none does."""
-        return words(self.checked.case.inspection.sources, metal_mm, self.alloys)
+        return words(self.checked.case.inspection.sources, metal_mm, self.alloys, scan)
 
     # ---- across the layers ---------------------------------------------------------------------
 
@@ -226,7 +239,7 @@ class Shots:
             "thickness_mm": thick,
             "sum_u_mm": u,
         }
-        tube, answer = self._through(worst.metal_mm, worst.metal_mm)
+        tube, answer = self._through(worst.metal_mm, worst.metal_mm, scan=True)
         if tube is not None:
             numbers["tube_kv"] = tube.kv
         by_sum = thick < KEPT * voxel and not target.is_step
@@ -252,7 +265,7 @@ class Shots:
             numbers,
             f"voxel {near(voxel, 3)} mm at best, part {most(self.across_mm)} mm across; worst ray "
             f"through it {most(worst.metal_mm)} mm of metal in the layer plane; "
-            f"{self._tube_words(tube, worst.metal_mm)}{how}",
+            f"{self._tube_words(tube, worst.metal_mm, scan=True)}{how}",
         )
 
 

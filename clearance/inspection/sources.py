@@ -16,7 +16,7 @@ USUAL = (
     Source(name="Se-75", steel=(10.0, 40.0)),
     Source(name="Ir-192", steel=(20.0, 100.0)),
     Source(name="Co-60", steel=(40.0, 200.0)),
-    Source(name="1 to 4 MeV", steel=(30.0, 200.0)),
+    Source(name="1 to 4 MeV", steel=(30.0, 200.0), scans=True),
 )
 """From memory of the table of ISO 17636-1 for steel, class A; the laboratory's own replace it."""
 STEEL_G_CM3 = 7.85
@@ -38,15 +38,21 @@ def as_steel_mm(metal_mm: float, alloys: Sequence[str]) -> float:
     return metal_mm * max(known) / STEEL_G_CM3 if known else metal_mm
 
 
-def passing(sources: Sequence[Source], steel_mm: float) -> list[Source]:
-    """Sources in whose range a length of steel lies."""
-    return [one for one in sources if one.steel[0] <= steel_mm <= one.steel[1]]
+def passing(sources: Sequence[Source], steel_mm: float, scan: bool = False) -> list[Source]:
+    """Sources in whose range a length of steel lies; of a scan those that tomographs work with."""
+    usable = [one for one in sources if one.scans or not scan]
+    return [one for one in usable if one.steel[0] <= steel_mm <= one.steel[1]]
 
 
-def words(sources: Sequence[Source] | None, metal_mm: float, alloys: Sequence[str]) -> str:
+def words(
+    sources: Sequence[Source] | None,
+    metal_mm: float,
+    alloys: Sequence[str],
+    scan: bool = False,
+) -> str:
     """Which sources might do, with the ranges; empty where none does. None: the usual ones."""
     steel = as_steel_mm(metal_mm, alloys)
-    found = passing(USUAL if sources is None else sources, steel)
+    found = passing(USUAL if sources is None else sources, steel, scan)
     if not found:
         return ""
     each = [f"{one.name} ({given(one.steel[0])} to {given(one.steel[1])} mm)" for one in found]

@@ -21,7 +21,7 @@ def test_a_place_from_the_nearer_face():
     found = datums(shapes.soup(BLOCK))
     said = found.of((-15.0, 28.0, 45.0))
     assert said == (
-        "5.00 mm from the lowest x face, 2.00 mm from the highest y face and 0.00 mm from the "
+        "5.00 mm from the lowest x face and 2.00 mm from the highest y face; 0.00 mm from the "
         "highest z face"
     )
     assert found.height(15.0) == "10.00 mm above its lowest face, 30.00 mm below its top"
@@ -34,4 +34,9 @@ def test_a_round_side_is_no_face_and_a_holed_one_has_less():
     assert found.along(2, 12.0) == "12.00 mm from the lowest z face"
     # One strip of 2 x 10 sin(pi / 96) x 30 lies within the extent of x; it is 0.65 mm wide.
     cone = Manifold.cylinder(30.0, 10.0, 6.0, 96)
-    assert "no flat face there" in datums(shapes.soup(cone)).along(0, 1.0)
+    round_one = datums(shapes.soup(cone.translate((5.0, 0.0, 0.0))))
+    assert "no flat face there" in round_one.along(0, 1.0)
+    assert round_one.of((5.0, 4.0, 30.0)) == (
+        "4.00 mm from the middle of its outside, at 90.0 deg from +x to +y, which has to be marked "
+        "on it; 0.00 mm from the highest z face"
+    )

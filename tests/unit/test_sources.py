@@ -28,6 +28,7 @@ def test_mass_on_the_ray_decides():
 def test_which_lie_in_range():
     assert [one.name for one in passing(USUAL, 150.0)] == ["Co-60", "1 to 4 MeV"]
     assert passing(USUAL, 250.0) == []
+    assert [one.name for one in passing(USUAL, 150.0, scan=True)] == ["1 to 4 MeV"]
     assert words(None, 250.0, ("316L",)) == ""
     said = words(None, 90.0, ("316L",))
     assert said == (
