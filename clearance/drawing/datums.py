@@ -59,7 +59,7 @@ class Datums:
         """Neither along x nor along y it has a flat side to touch off from."""
         return max(*self.low_mm2[:2], *self.high_mm2[:2]) < LEAST_MM2
 
-    def plan(self, at: Sequence[float]) -> str:
+    def plan(self, at: Sequence[float] | Floats) -> str:
         """A place in plan from the flat sides; of a part without any from its middle."""
         if not self.is_round:
             return " and ".join(self.along(axis, float(at[axis])) for axis in (0, 1))
