@@ -6,7 +6,7 @@ In: a part that is read, with its [suspected] and [[reading]]s. Out: a `CausesRe
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -19,6 +19,7 @@ from clearance.causes import next_one, strength
 from clearance.causes.candidates import Candidate, candidates
 from clearance.causes.classes import alike
 from clearance.causes.information import entropy
+from clearance.causes.losses import Losses
 from clearance.causes.next_one import DECIDED, Foreseen
 from clearance.causes.other_causes import Found, other_causes
 from clearance.causes.ranges import Ranges
@@ -30,7 +31,7 @@ from clearance.errors import CaseError
 from clearance.predicted.variants import last_layer
 from clearance.readings.answer import as_read, u_of
 from clearance.readings.likelihood import FALSE_ALARM, coverage, number, uncertainty
-from clearance.readings.prediction import Chance, Measured
+from clearance.readings.prediction import Chance, Measured, Untold
 from clearance.readings.together import excluded_by
 from clearance.result.causes import (
     CauseClass,
@@ -124,22 +125,30 @@ class _Explained:
         self.ranges = Ranges(self.suspects)
         self.prior = np.array([one.weight for one in self.suspects])
         self.scales = Scales(checked, self.suspects, suspected.stray, progress)
-        self.weighed: Weighed = self.scales.weighed(self.readings)
-        measured = sum(_is_measured(self.weighed, n) for n in range(len(used)))
-        self.k = coverage(measured)
+        self.outcomes = Outcomes(checked, self.suspects, suspected.stray, most_checks, progress)
+        self._weigh(self.scales.weighed(self.readings))
+        if self.found and any(one.kind == "pressure_loss" for one in self.readings):
+            names = [p.name for p in checked.case.passage]
+            known = self.scales.forward, names, self.scales.parts, self.found
+            losses = Losses(*known, self.outcomes.results)
+            self._weigh(self.scales.with_losses(self.weighed, self.readings, losses))
+
+    def _weigh(self, weighed: Weighed) -> None:
+        """What the readings exclude and how they weigh, and the outcomes of what is left."""
+        self.weighed = weighed
+        self.k = coverage(sum(_is_measured(weighed, n) for n in range(len(self.used))))
         self.kept = np.flatnonzero(
-            (self.weighed.off <= self.k).all(axis=1)
-            & np.isfinite(self.weighed.log_likelihood)
+            (weighed.off <= self.k).all(axis=1)
+            & np.isfinite(weighed.log_likelihood)
             & (self.prior > 0.0)
         )
         logs = np.full(len(self.suspects), -np.inf)
-        logs[self.kept] = self.weighed.log_likelihood[self.kept]
+        logs[self.kept] = weighed.log_likelihood[self.kept]
         self.ratio = strength.ratios(logs) if len(self.kept) else np.zeros(len(logs))
-        self.after = self.prior * self.ratio
-        self.after = self.after / self.after.sum() if len(self.kept) else self.after
-        self.outcomes = Outcomes(checked, self.suspects, suspected.stray, most_checks, progress)
+        after = self.prior * self.ratio
+        self.after = after / after.sum() if len(self.kept) else after
         self.found: dict[int, Outcome] = (
-            self.outcomes.of(self.ratio, self.after, self.weighed.parts) if len(self.kept) else {}
+            self.outcomes.of(self.ratio, self.after, weighed.parts) if len(self.kept) else {}
         )
 
     def result(self) -> CausesResult:
@@ -346,6 +355,7 @@ class _Explained:
         said.append(f"{ONE_OF_THEM}{held}")
         if apart := self._exclusions():
             said.append(apart)
+        said += self._untold()
         if not self.used:
             said.append("no reading was weighed: nothing is excluded")
         nothing = int((self.prior == 0.0).sum())
@@ -359,6 +369,20 @@ class _Explained:
                 "where these differ or a state is not known"
             )
         return tuple(dict.fromkeys(said))
+
+    def _untold(self) -> Iterator[str]:
+        """Readings that tell nothing of some suspects: never silently."""
+        told = [self.weighed.predictions[part] for part in self.weighed.parts]
+        for at, (n, _) in enumerate(self.used):
+            column = (row[at] for row in told)
+            why = [one.why for one in column if isinstance(one, Untold)]
+            if why:
+                most = max(set(why), key=why.count)
+                what = f"reading {n + 1} ({self._used(at).what})"
+                all_of = (
+                    f"all {len(told)}" if len(why) == len(told) else f"{len(why)} of {len(told)}"
+                )
+                yield f"{what} tells nothing of {all_of} suspects: {most}"
 
     def _exclusions(self) -> str:
         """Which readings cannot be right together, whatever the event is."""

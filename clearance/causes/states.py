@@ -131,8 +131,9 @@ class Outcomes:
 
     def _check_some(self, patterns: dict[tuple[States, str | None, str], list[int]]) -> None:
         """Check the ends of every pattern; what is left goes to those where they differ."""
-        for n in self._order(list(patterns.values()))[: self.most_checks]:
-            self._check(n)
+        for n in self._order(list(patterns.values())):
+            if n not in self.results and len(self.results) < self.most_checks:
+                self._check(n)
         for members in patterns.values():
             while len(self.results) < self.most_checks and (far := self._far(members)):
                 self._check(max(far, key=lambda n: far[n]))

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from clearance.case.readings import ReadingTable
 from clearance.case.suspected import Suspect, as_stray
+from clearance.causes.losses import Losses
 from clearance.predicted.slabs import Event, Gate
 from clearance.readings.forward import Forward
 from clearance.readings.likelihood import at_nodes, log_likelihood, misfit, of_untold, off
@@ -96,6 +97,24 @@ class Scales:
     def weighed(self, readings: Sequence[ReadingTable]) -> Weighed:
         """What some readings say of every suspect."""
         told = [[self._predict(n, one) for one in readings] for n in self._said("readings of")]
+        return self._compared(readings, told)
+
+    def with_losses(
+        self, weighed: Weighed, readings: Sequence[ReadingTable], losses: Losses
+    ) -> Weighed:
+        """The same with pressure losses, which are told only once suspects have been checked."""
+        told = [
+            [
+                losses.predict(part, self.events[self.firsts[part]], reading)
+                if reading.kind == "pressure_loss"
+                else known
+                for reading, known in zip(readings, row, strict=True)
+            ]
+            for part, row in enumerate(weighed.predictions)
+        ]
+        return self._compared(readings, told)
+
+    def _compared(self, readings: Sequence[ReadingTable], told: list[list[Prediction]]) -> Weighed:
         logs = np.array([log_likelihood(self._pairs(readings, row), self.unknowns) for row in told])
         logs += of_untold(readings, told, self.unknowns)
         away = np.array([[self._off(r, p) for r, p in zip(readings, row, strict=True)]

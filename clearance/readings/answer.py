@@ -164,10 +164,11 @@ def _by_check(
         if reading.stage == "drilled" and passage.rework is not None:
             now = (passage.rework.clear_diameter_after_mm, math.inf)
         return ball(reading, *limits(*now, *room)), ball(reading, *limits(*then, *room))
-    return _pressure_loss(passage, reading)
+    return pressure_loss(passage, reading)
 
 
-def _pressure_loss(passage: PassageResult, reading: ReadingTable) -> tuple[Prediction, Prediction]:
+def pressure_loss(passage: PassageResult, reading: ReadingTable) -> tuple[Prediction, Prediction]:
+    """What a pressure loss should be by a check of the passage: predicted and nominal."""
     flow = passage.flow
     if flow is None:
         unknown = Untold("the case gives no flow")

@@ -46,6 +46,7 @@ Events = tuple[Event, ...]
 
 OF_A_SHEET = ("rim_seen", "rim_top", "rim_bottom", "rim_thickness", "rim_width", "step")
 """Kinds that are of one sheet's slices."""
+NO_LOSS = "sections alone give no pressure loss"
 OF_A_MESH = "the stray metal is given as a mesh, not as slices"
 SAME_MM = 1e-6
 """Heights that lie closer are one."""
@@ -360,6 +361,20 @@ class Forward:
                 high = min(high, max(one.widest_mm for one in channels))
         return low, max(low, high)
 
+    def untouched(self, events: Events, passage: str) -> bool:
+        """Whether events leave a passage as it was, its mouths and what lies before them too."""
+        predicted = self._part(events)
+        if predicted.added is not None or not all(event.still for event in events):
+            return False
+        (table,) = [one for one in self.checked.case.passage if one.name == passage]
+        rims = [mouth.rim[:, 2] for mouth in self.checked.ends(table)]
+        for event in events:
+            low, high = event.lowest - event.layer, event.top + event.layer
+            if any(rim.min() <= high and rim.max() >= low for rim in rims):
+                return False
+        openings = self._openings(predicted, passage)
+        return all(channels and all(one.free for one in channels) for _, channels in openings)
+
     def _must_cross(self, predicted: Predicted, passage: str, event: Event) -> bool:
         """Whether the two ports lie on either side of a sheet: then every way goes through it."""
         (table,) = [one for one in self.checked.case.passage if one.name == passage]
@@ -381,7 +396,7 @@ class Forward:
         return pin(reading, *self._pins.stop(predicted, *asked))
 
     def _pressure_loss(self, predicted: Predicted, reading: ReadingTable) -> Prediction:
-        return Untold("a pressure loss is worked out of the event as told alone")
+        return Untold(NO_LOSS)
 
     def _open_area(self, predicted: Predicted, reading: ReadingTable) -> Prediction:
         assert reading.passage is not None
