@@ -19,8 +19,9 @@ from typing import Any, NamedTuple
 
 DOCS = Path(__file__).parent
 ROOT = DOCS.parent
-sys.path[:0] = [str(ROOT / "tests"), str(ROOT / "tests/validation")]
+sys.path[:0] = [str(ROOT / "tests"), str(ROOT / "tests/validation"), str(DOCS)]
 
+import causes_rows  # noqa: E402
 import make  # noqa: E402
 import manifold3d as m3  # noqa: E402
 import numpy as np  # noqa: E402
@@ -54,6 +55,7 @@ NOTES = {
     "Flow": "K on the velocity in the channel. The four forms: Idelchik 1966 (from memory), "
     "Idelchik, 3rd edition, diagram 4-14 (as in the documentation of the Modelica Standard "
     "Library), Rennels and Hudson 2012, ISO 5167-2 net loss.",
+    **causes_rows.NOTES,
     "Shipped cases": "Within: the two ranges of every passage overlap, and all words are the same.",
     "Random parts of many kinds": "Counted by `tests/validation/many_random.py` outside the plain "
     "run and kept in `tests/validation/random_counts.json`, which says of which program and lists "
@@ -504,6 +506,8 @@ SECTIONS = {
     "Drills": drills,
     "Meshes": meshes,
     "Section properties": section_properties,
+    "Readings": lambda: causes_rows.readings(_number, _same),
+    "Causes": lambda: causes_rows.causes(_number),
     "Shipped cases": shipped,
     "Comparison with solid booleans": solid_booleans,
     "Random parts of many kinds": random_kinds,
