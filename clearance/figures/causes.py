@@ -57,7 +57,10 @@ def _columns(result: CausesResult, rows: tuple[CauseClass, ...]) -> list[tuple[i
 
 def _title(figure: Figure, result: CausesResult) -> None:
     words = f"{result.part}: {result.decision.said}"
-    lines = wrapped(words, 0.92 * style.A4_LANDSCAPE_IN[0], style.TITLE_PT, bold=True)[:3]
+    room = 0.92 * style.A4_LANDSCAPE_IN[0]
+    lines = wrapped(words, room, style.TITLE_PT, bold=True)
+    lines = [*lines[:2], " ".join(lines[2:])] if len(lines) > 3 else lines
+    lines = [shortened(line, room, style.TITLE_PT, bold=True) for line in lines]
     figure.text(LEFT, 0.975, "\n".join(lines), fontsize=style.TITLE_PT, weight="bold", va="top")
 
 
@@ -99,7 +102,8 @@ def _column(
     axes.set_ylim(max(len(rows), 4), 0.0)
     axes.set_yticks([])
     axes.spines[["top", "right", "left"]].set_visible(False)
-    axes.set_xticks([-5, 0, 5], ["-5 u", "0", "+5 u"])
+    u = "" if count > MOST_COLUMNS // 2 else " u"  # the foot says what the numbers are
+    axes.set_xticks([-5, 0, 5], [f"-5{u}", "0", f"+5{u}"])
     axes.axvspan(-result.k, result.k, color=style.PALER, zorder=0)
     axes.axvline(0.0, color=style.INK, linewidth=style.LINE_PT, zorder=1)
     assert reading.u is not None
@@ -107,13 +111,15 @@ def _column(
     for n, one in enumerate(rows):
         span = one.predicted[at]
         if span is None:
-            axes.text(0.0, n + 0.5, "none there", ha="center", va="center", bbox=style.BACKED)
+            axes.text(0.0, n + 0.5, "not told", ha="center", va="center", bbox=style.BACKED)
             continue
         low, high = ((end - reading.value) / reading.u for end in span)
         _bar(axes, n + 0.5, low, high)
     room = 0.88 * wide * style.A4_LANDSCAPE_IN[0]
-    read = f"{height(reading.value)} {reading.unit}, u {given(round(reading.u, 4))}"
-    words = [*wrapped(reading.kind.replace("_", " "), room, style.SMALLEST_PT), read]
+    read = f"{height(reading.value)} {reading.unit}", f"u {given(round(reading.u, 4))}"
+    fits = width_in(", ".join(read), style.SMALLEST_PT) <= room
+    words = wrapped(reading.kind.replace("_", " "), room, style.SMALLEST_PT)
+    words += [", ".join(read)] if fits else read
     axes.set_title("\n".join(words), fontsize=style.SMALLEST_PT)
 
 
