@@ -31,7 +31,7 @@ from clearance.errors import CaseError
 from clearance.predicted.variants import last_layer
 from clearance.readings.answer import as_read, u_of
 from clearance.readings.likelihood import FALSE_ALARM, coverage, number, uncertainty
-from clearance.readings.prediction import Chance, Measured, Untold
+from clearance.readings.prediction import Absent, Chance, Measured, Untold
 from clearance.readings.together import excluded_by
 from clearance.result.causes import (
     CauseClass,
@@ -406,5 +406,5 @@ class _Explained:
 
 
 def _is_measured(weighed: Weighed, n: int) -> bool:
-    """Whether some suspect predicts a number for a reading: it has an uncertainty then."""
-    return any(isinstance(row[n], Measured) for row in weighed.predictions)
+    """Whether some suspect says what a value is, or that there is none: it has a u then."""
+    return any(isinstance(row[n], Measured | Absent) for row in weighed.predictions)

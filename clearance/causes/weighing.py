@@ -132,6 +132,7 @@ class Scales:
     def look_closer(self, result: Result) -> None:
         """Tell balls and crossings more closely from here on, by a check of the case."""
         self.forward = Forward(self.checked, result)
+        self.forward.trapped_g = 0.0  # that of this one event: of others nothing is told
 
     # ---- what is not made yet -------------------------------------------------------------------
 
