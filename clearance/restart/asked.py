@@ -144,6 +144,17 @@ class Standing:
         """Height of the platform in the mesh's coordinates, mm."""
         return self.case.part.platform(float(extent(self.solids[0])[0, 2]))
 
+    @property
+    def ends_mm(self) -> tuple[float, float]:
+        """Lowest and highest point of the part above the platform."""
+        low, high = (float(z) for z in extent(self.solids[0])[:, 2])
+        return low - self.platform_z, high - self.platform_z
+
+    def unclear(self, number: int) -> bool:
+        """Whether a layer lies below the part, and nothing is said of what stood there."""
+        middle = (number + 0.5) * self.layer_mm
+        return not self.case.part.also_melted and middle < self.ends_mm[0]
+
     def layer(self, number: int) -> Any:
         """What is melted in a layer (shapely), in the part's own axes."""
         if number not in self._known:
@@ -197,8 +208,12 @@ def standing(path: Path) -> tuple[str, tuple[Standing, ...], tuple[float, float]
     return plate.name, parts, plate.size
 
 
+_Read = dict[tuple[tuple[Path, ...], str | None], tuple[Soup, ...]]
+"""Solids that are read, by their files and the unit."""
+
+
 def _on_plate(plate: Plate) -> tuple[Standing, ...]:
-    read: dict[Path, tuple[Soup, ...]] = {}
+    read: _Read = {}
     return tuple(
         _standing(one.name, case_on_plate(plate, one), one.at, one.turn, read) for one in plate.part
     )
@@ -209,14 +224,15 @@ def _standing(
     case: Case,
     at: tuple[float, float],
     turn: float,
-    read: dict[Path, tuple[Soup, ...]],
+    read: _Read,
 ) -> Standing:
     part = case.part
-    if part.mesh not in read:
-        paths = (part.mesh, *part.also_melted)
-        read[part.mesh] = tuple(read_part(path, part.unit).triangles for path in paths)
+    paths = (part.mesh, *part.also_melted)
+    if (paths, part.unit) not in read:
+        solids = tuple(read_part(path, part.unit).triangles for path in paths)
+        read[paths, part.unit] = solids
     stray = next((one for one in case.stray if one.shape != "mesh"), None)
-    return Standing(name, case, at, turn, read[part.mesh], stray)
+    return Standing(name, case, at, turn, read[paths, part.unit], stray)
 
 
 def islands(shape: Any) -> int:

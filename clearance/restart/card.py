@@ -16,8 +16,9 @@ from clearance.case.powder_bed import shrinkage
 from clearance.checking import CAUTIONS
 from clearance.errors import ClearanceError
 from clearance.geometry.areas import largest_circle_mm, polygonal
+from clearance.predicted.variants import TOUCHING_MM
 from clearance.restart.asked import Asked, Standing, asked, extents, holes, islands, standing
-from clearance.restart.would_do import NO_PASSAGE, Found, would_do
+from clearance.restart.would_do import NO_PASSAGE, Found, stray_of, would_do
 from clearance.result.restart import Candidate, PassageThere, RestartResult, RightLayer, WouldDo
 from clearance.verdict.prepared import Progress, silent
 
@@ -193,8 +194,9 @@ def _consequences(
 
 
 def _melts(part: Standing, wanted: Asked, candidate: int) -> bool:
-    """Whether any of the wrong layers holds metal of a part; else it lays powder alone."""
-    return any(not part.layer(candidate + k).is_empty for k in range(wanted.layers))
+    """Whether any of the wrong layers may hold metal of a part; else it lays powder alone."""
+    numbers = range(candidate, candidate + wanted.layers)
+    return part.unclear(candidate) or any(not part.layer(n).is_empty for n in numbers)
 
 
 def _why_not(part: Standing, wanted: Asked) -> str:
@@ -202,7 +204,9 @@ def _why_not(part: Standing, wanted: Asked) -> str:
         return NOT_ASKED
     if not part.case.passage:
         return NO_PASSAGE
-    return COMPLETE if part.layer(wanted.right).is_empty else ""
+    height = wanted.right * part.layer_mm
+    lowest = height - stray_of(part, wanted, 0).penetration_high
+    return COMPLETE if part.ends_mm[1] < lowest - TOUCHING_MM else ""
 
 
 def _first_number(parts: tuple[Standing, ...], wanted: Asked) -> int | None:

@@ -14,10 +14,10 @@ import shapely
 from clearance.case.read import Case
 from clearance.case.stray_tables import StrayTable, default_penetration
 from clearance.evidence.powder import unmelted
-from clearance.predicted.variants import variants
 from clearance.restart.asked import Asked, Standing
 from clearance.result import State
 from clearance.verdict.circuits_apart import separate
+from clearance.verdict.other_event import unknown_of
 from clearance.verdict.passage_check import PassageCheck
 from clearance.verdict.prepared import Progress, prepare
 
@@ -75,19 +75,18 @@ def would_do(
     cases = {n: _case(part.case, stray_of(part, asked, n)) for n in wanted}
     checked = prepare(cases[wanted[0]], None, progress)
     checks = [PassageCheck(checked, passage) for passage in checked.case.passage]
-    low, high = (float(z) for z in checked.bodies.bounds[:, 2])
     found = {}
     for number in wanted:
         progress(f"{part.name}: layer {number} instead of {asked.right}")
-        unknowns = variants(cases[number], low, high, alone=False)
+        unknowns = unknown_of(checked, cases[number], alone=False)
         now = replace(checked, case=cases[number], unknowns=unknowns)
         for check in checks:
-            check.judged = [check.judge(unknowns.variants[0])]
+            check.judged = [check.judge(variant) for variant in unknowns.variants]
         events = unknowns.variants[0].events or ()
         gaps = []
         if checked.case.separate:
             routes = {c.passage.name: c.nominal.way.route for c in checks}
-            gaps = unmelted(checked.whole.predict(events), routes)
+            gaps = unmelted(checked.whole.predict(events), routes, unknowns.others)
         apart = separate(now, checks, gaps, progress)
         by = {state: _named(checks, state) for state in State}
         found[number] = Found(
@@ -113,4 +112,10 @@ def _case(case: Case, stray: StrayTable) -> Case:
 
 
 def _named(checks: Iterable[PassageCheck], state: State) -> tuple[str, ...]:
-    return tuple(c.passage.name for c in checks if c.judged[0].state is state)
+    return tuple(c.passage.name for c in checks if _state(c) is state)
+
+
+def _state(check: PassageCheck) -> State:
+    """That of all that is not known of the wrong layers, if it is one."""
+    states = {judged.state for judged in check.judged}
+    return states.pop() if len(states) == 1 else State.UNDETERMINED

@@ -37,8 +37,8 @@ def with_strays(checked: Checked, strays: tuple[StrayTable, ...]) -> Checked:
     )
 
 
-def unknown_of(checked: Checked, varied: Case) -> Unknowns:
-    """All that a case with other stray sheets leaves open of its events.
+def unknown_of(checked: Checked, varied: Case, alone: bool = True) -> Unknowns:
+    """All that a case with other stray sheets leaves open of its events; `alone` as `variants`.
 
     Raises
     ------
@@ -47,7 +47,7 @@ def unknown_of(checked: Checked, varied: Case) -> Unknowns:
     """
     low, high = (float(z) for z in checked.bodies.bounds[:, 2])
     return both_sides(
-        variants(varied, low, high),
+        variants(varied, low, high, alone),
         lambda z: checked.bodies.levels("melted", z),
         checked.platform_z,
     )

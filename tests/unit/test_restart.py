@@ -116,6 +116,55 @@ def _read(path):
     return read_case(path)
 
 
+def test_of_layers_below_the_part_it_cannot_be_told_what_they_would_do(tmp_path):
+    """A bore that stands 5 mm above the platform on supports of which nothing is known."""
+    solid = shapes.block((-5, -5, 5), (5, 5, 15)) - shapes.bore((0, 0, 4), (0, 0, 16), 2.0)
+    path = make.write_case(
+        tmp_path, solid, make.passage((0, 0, 5), (0, 0, 15), 2.0, 3.0), layer=0.5, pitch=0.6
+    )
+    (low,) = card(path, 19, candidates=(0,), layers=1).result.candidates
+    assert (low.parts[0].sealed, low.parts[0].undetermined) == ((), ("a",))
+
+
+def test_wrong_layers_on_top_of_a_part_that_is_just_complete_are_looked_at(tmp_path):
+    """Two on a plate, closed at their foot: the first layer would be melted onto the lower one."""
+    rows = ""
+    for name, tall, x in (("low", 10.0, -20.0), ("tall", 20.0, 20.0)):
+        solid = shapes.block((-5, -5, 0), (5, 5, tall)) - shapes.bore((0, 0, 2), (0, 0, 21), 2.0)
+        solid -= shapes.bore((0, 0, 4), (0, 6, 4), 1.5)
+        ends = make.passage((0, 0, tall), (0, 5, 4), 2.0, 2.0)
+        ends["outlet"] = make.port((0, 5, 4), 1.5)
+        one = make.write_case(tmp_path / name, solid, ends, layer=0.5, pitch=0.6)
+        rows += f'[[part]]\nname = "{name}"\ncase = "{one.as_posix()}"\nat = [{x}, 0.0]\n'
+    plate = tmp_path / "plate.toml"
+    plate.write_text(f'[plate]\nname = "two"\nsize = [120.0, 80.0]\n{rows}', encoding="utf-8")
+    (wrong,) = card(plate, 19, candidates=(0,), layers=1).result.candidates
+    assert [one.sealed for one in wrong.parts] == [("a",), ("a",)]
+    (later,) = card(plate, 29, candidates=(0,), layers=1).result.candidates
+    assert later.parts[0].said == "complete below this height"
+
+
+def test_parts_of_one_mesh_may_have_other_things_melted_beside_them(tmp_path):
+    """On a plate: the second part's case has a support too, whose layers are its own."""
+    rows = ""
+    post = {"post": shapes.block((6, -1, 0), (8, 1, 10))}
+    solid = shapes.block((-5, -5, 0), (5, 5, 10)) - shapes.bore((0, 0, -1), (0, 0, 11), 2.0)
+    ends = make.passage((0, 0, 0), (0, 0, 10), 2.0, 3.0)
+    make.write_case(tmp_path, solid, ends, layer=0.5, pitch=0.6, meshes=post)
+    bare = (tmp_path / "case.toml").read_text("utf-8")
+    (tmp_path / "bare.toml").write_text(bare, "utf-8")
+    (tmp_path / "with.toml").write_text(
+        bare.replace("[part]", '[part]\nalso_melted = ["post.stl"]'), "utf-8"
+    )
+    for name, x in (("bare", -20.0), ("with", 20.0)):
+        rows += f'[[part]]\nname = "{name}"\ncase = "{name}.toml"\nat = [{x}, 0.0]\n'
+    plate = tmp_path / "plate.toml"
+    plate.write_text(f'[plate]\nname = "two"\nsize = [120.0, 80.0]\n{rows}', encoding="utf-8")
+    one, other = card(plate, 9, candidates=(), consequences=False).result.parts
+    assert (one.islands, other.islands) == (1, 2)
+    assert other.area_mm2 == pytest.approx(one.area_mm2 + 4.0)
+
+
 def test_cooling_is_said(tmp_path):
     """316L, 150 K, 16.5e-6/K over 15 mm: 0.0371 mm; unmelted if the melt depth is less."""
     sheet = make.sheet(15.0, 1, penetration=0.0, cooled=150.0)
