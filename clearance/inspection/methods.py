@@ -60,7 +60,12 @@ def inspected(
         for said in (
             *_by_rays(shots, target, predicted),
             *_by_hand(target, known, result, narrowed.count(target.passage)),
-            ultrasound(target, predicted, checked.case.state.on_platform),
+            ultrasound(
+                target,
+                predicted,
+                checked.case.state.on_platform,
+                [other for other in seen if other.kind == "gap" and other is not target],
+            ),
         )
     )
 

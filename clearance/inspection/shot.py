@@ -80,7 +80,7 @@ class Shots:
         worst = most_beside(target.outline, centre, best.turn_deg, half)
         chord = most_beside(edges(figure), centre, best.turn_deg, half).metal_mm
         worst_mm = max(worst.metal_mm, best.metal_mm)
-        shown = least_seen(worst_mm, chord, keys.unsharpness, keys.contrast)
+        shown = least_seen(worst_mm, chord * target.contrast, keys.unsharpness, keys.contrast)
         sure, greatest = target.thickness_mm
         thick = sure if target.kind == "crossing" else greatest
         numbers = {
@@ -124,7 +124,7 @@ class Shots:
         if n["chord_mm"] <= 0.0:
             said.append("along that line there is nothing to see of it")
             return "; ".join(said)
-        what = "of stray metal" if target.kind == "crossing" else "of gap"
+        what = "of stray metal" if target.kind == "crossing" else "of gap, full of powder,"
         shown = n["least_thickness_seen_mm"]
         seen = f"{most(shown)} mm" if np.isfinite(shown) else "nothing"
         low, high = target.thickness_mm
@@ -141,7 +141,7 @@ class Shots:
         if tube is not None or not self.alloys:
             metal = near(n["metal_worst_mm"], 0)
             sheet = target.kind == "crossing"  # a gap is missing metal
-            replica = "over a drilled hole a foil of" if sheet else "a slot of"
+            replica = "over a drilled hole a foil of" if sheet else "a slot full of powder of"
             said.append(
                 f"to settle it, {replica} {thick} mm in {metal} mm of the same alloy, shot beside "
                 "the part"
@@ -229,17 +229,22 @@ class Shots:
         """A tomograph: its voxel against the thickness, and the metal on its worst ray."""
         keys = self.checked.case.inspection
         _, worst = least_and_greatest(target.outline, target.at[:2])
+        figure, turn = self._seen(target), worst.turn_deg
+        half = extent(figure, target.at[:2], turn)
+        beside = most_beside(target.outline, target.at[:2], turn, half)
+        worst_mm = max(worst.metal_mm, beside.metal_mm)
         voxel = voxel_mm(self.across_mm, keys.pixels)
         sure, greatest = target.thickness_mm
         thick = sure if target.kind == "crossing" else greatest
-        u = summed_mm(voxel, keys.noise, greatest, max(float(self._seen(target).area), voxel**2))
+        u = summed_mm(voxel, keys.noise, greatest, max(float(figure.area), voxel**2))
+        u /= target.contrast
         numbers = {
-            "metal_worst_mm": worst.metal_mm,
+            "metal_worst_mm": worst_mm,
             "voxel_mm": voxel,
             "thickness_mm": thick,
             "sum_u_mm": u,
         }
-        tube, answer = self._through(worst.metal_mm, worst.metal_mm, scan=True)
+        tube, answer = self._through(worst_mm, worst_mm, scan=True)
         if tube is not None:
             numbers["tube_kv"] = tube.kv
         by_sum = thick < KEPT * voxel and not target.is_step
@@ -247,13 +252,17 @@ class Shots:
             answer = "no" if answer == "no" else "ask"
         elif thick < SURE * u:
             answer = "no"
-        elif by_sum and answer == "yes":
+        elif (by_sum or target.contrast < 1.0) and answer == "yes":
             answer = "ask"
         how = "; tilt the part by 20 to 30 deg, level sheets lie in the weak plane of a scan"
         if by_sum:
             how = (
                 f"; thinner than {KEPT:g} voxels: a threshold may lose it, and an empty scan "
                 f"proves nothing; ask for the sum of grey values over its height (u {most(u)} mm)"
+            )
+        elif target.contrast < 1.0:
+            how += (
+                "; powder in it is about half as grey as metal: a threshold may take it for metal"
             )
         if target.is_step:
             how = "; no sheet: compare the outline above the height with that below it"
@@ -264,8 +273,8 @@ class Shots:
             answer,
             numbers,
             f"voxel {near(voxel, 3)} mm at best, part {most(self.across_mm)} mm across; worst ray "
-            f"through it {most(worst.metal_mm)} mm of metal in the layer plane; "
-            f"{self._tube_words(tube, worst.metal_mm, scan=True)}{how}",
+            f"through it {most(worst_mm)} mm of metal in the layer plane; "
+            f"{self._tube_words(tube, worst_mm, scan=True)}{how}",
         )
 
 

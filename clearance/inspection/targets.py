@@ -50,6 +50,8 @@ class Target:
     outline : (N, 2, 2) ndarray, mm
         Edges of all metal in the layer plane at `at`, see `geometry.beams`.
     crossing : Crossing or None
+    contrast : float
+        Share of the contrast of metal against a void that it shows, at least: in a gap lies powder.
     """
 
     kind: Kind
@@ -61,6 +63,7 @@ class Target:
     thickness_mm: tuple[float, float]
     outline: Floats
     crossing: Crossing | None = None
+    contrast: float = 1.0
 
     @property
     def is_step(self) -> bool:
@@ -184,5 +187,6 @@ def _of_gap(planes: _Planes, number: int, gap: Unmelted) -> Iterator[Target]:
             float(figure.area),
             (0.0, gap.thickness_mm),
             planes.metal(predicted, z)[1],
+            contrast=1.0 - planes.checked.case.stray[gap.stray].packing_high,
         )
         return

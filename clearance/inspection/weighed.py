@@ -5,6 +5,8 @@ In: a `Target`, and what is computed of the part. Out: answers.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 import shapely
 from numpy.typing import NDArray
@@ -95,11 +97,16 @@ def weighing(result: Result, passage: str, sisters: int) -> Said:
     )
 
 
-def ultrasound(target: Target, predicted: Predicted, on_platform: bool) -> Said:
-    """Echo of a level gap, from the level face straight below or above it."""
+def ultrasound(
+    target: Target, predicted: Predicted, on_platform: bool, others: Sequence[Target] = ()
+) -> Said:
+    """Echo of a level gap, from the level face straight below or above it.
+
+    `others`: gaps that may lie before it, and then send all of the beam back.
+    """
     if target.kind == "crossing":
         return Said("ultrasound", "no", {}, "the beam does not cross the void")
-    face, share, depth = _face(target, predicted, on_platform)
+    face, share, depth = _face(target, predicted, on_platform, others)
     numbers = {"share_seen": share}
     if share <= 0.0:
         return Said("ultrasound", "no", numbers, "no level face lies straight below or above it")
@@ -115,14 +122,19 @@ def ultrasound(target: Target, predicted: Predicted, on_platform: bool) -> Said:
     )
 
 
-def _face(target: Target, predicted: Predicted, on_platform: bool) -> tuple[float, float, float]:
+def _face(
+    target: Target, predicted: Predicted, on_platform: bool, others: Sequence[Target]
+) -> tuple[float, float, float]:
     """The level face of the part that sees most of a gap: its z, what share, how far away."""
-    ends = _ends(target, predicted)
+    ends = _ends(target, predicted, others)
     best = (0.0, 0.0, 0.0)
     for side in (0, 1):
         if (side == 0 and on_platform) or not len(ends):
             continue
-        heights, counts = np.unique(np.round(ends[:, side], 4), return_counts=True)
+        seen = ends[np.isfinite(ends[:, side]), side]
+        if not len(seen):
+            continue
+        heights, counts = np.unique(np.round(seen, 4), return_counts=True)
         z = float(heights[int(np.argmax(counts))])
         if not _level(predicted, z):
             continue
@@ -143,17 +155,28 @@ def _level(predicted: Predicted, z: float) -> bool:
     return False
 
 
-def _ends(target: Target, predicted: Predicted) -> NDArray[np.float64]:
-    """Lower and upper end of the metal that holds the gap, on columns within it, (N, 2) mm."""
+def _ends(target: Target, predicted: Predicted, others: Sequence[Target]) -> NDArray[np.float64]:
+    """Lower and upper end of the metal that holds the gap, on columns within it, (N, 2) mm.
+
+    Infinite where another gap lies between.
+    """
     grid, z = predicted.grid, float(target.at[2])
     x0, y0, x1, y1 = target.figure.bounds
     (i0, j0), (i1, j1) = grid.nearest(x0, y0), grid.nearest(x1, y1)
     step = max(1, int(np.sqrt((i1 - i0 + 1) * (j1 - j0 + 1) / MOST_COLUMNS)))
     i, j = (a.ravel() for a in np.mgrid[i0 : i1 + 1 : step, j0 : j1 + 1 : step])
     inside = shapely.contains_xy(target.figure, grid.x_mm(i), grid.y_mm(j))
+    i, j = i[inside], j[inside]
+    hidden = [
+        (other.at[2], shapely.contains_xy(other.figure, grid.x_mm(i), grid.y_mm(j)))
+        for other in others
+    ]
     found = []
-    for column in (i * grid.ny + j)[inside]:
+    for n, column in enumerate(i * grid.ny + j):
         runs = predicted.metal.of(int(column))
         holding = runs[(runs[:, 0] <= z) & (runs[:, 1] >= z)]
-        found += [tuple(run) for run in holding[:1]]
+        for low, high in holding[:1]:
+            between = [float(at) for at, over in hidden if over[n] and low < at < high]
+            below, above = any(at < z for at in between), any(at > z for at in between)
+            found.append((-np.inf if below else low, np.inf if above else high))
     return np.array(found).reshape(-1, 2)

@@ -214,6 +214,25 @@ def test_a_gap_is_seen_along_the_layers_and_by_ultrasound(result):
     assert along.numbers["metal_least_mm"] == pytest.approx(DEEP, abs=0.1)
     for method in ("ball", "pin", "scope", "flow", "radiograph-across"):
         assert said(result, "gap", method).answer == "no"
+    # Powder packed at 0.6 leaves 0.4 of the contrast that an empty slit would show.
+    chord, metal = along.numbers["chord_mm"], along.numbers["metal_worst_mm"]
+    assert along.numbers["least_thickness_seen_mm"] == pytest.approx(
+        0.02 * metal / (0.4 * chord) * 0.2
+    )
+    scan = said(result, "gap", "tomography")
+    assert (scan.answer, "half as grey" in scan.set_up) == ("ask", True)
+
+
+def test_a_gap_behind_another_one_sends_no_echo(tmp_path):
+    """Two of the same figure; the platform is below, and the upper one reflects all from above."""
+    solid = shapes.block((-8, -6, 0), (8, 6, 12)) - shapes.bore((-5, 0, -1), (-5, 0, 13), 1.5)
+    solid -= shapes.bore((4, 0, -1), (4, 0, 1), 2.0)
+    sheets = [make.sheet(z, 2, penetration=0.1) for z in (4.0, 8.0)]
+    ends = make.passage((-5, 0, 0), (-5, 0, 12), 1.5, 2.0)
+    tables = {"pitch": 0.5, "part": {"material": "316L"}, "state": {"on_platform": True}}
+    found = make.checked(tmp_path, solid, ends, sheets, **tables).inspection
+    by_gap = [one.answer for one in found if (one.target, one.method) == ("gap", "ultrasound")]
+    assert by_gap == ["no", "yes"]
 
 
 def test_words(result):
