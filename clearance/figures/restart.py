@@ -32,7 +32,14 @@ from clearance.figures.paper import (
     wrapped,
 )
 from clearance.figures.planes import axes_in
-from clearance.figures.scale import ratio, scale_bar, to_scale, true_scale
+from clearance.figures.scale import (
+    inches_per_mm,
+    ratio,
+    scale_bar,
+    size_in,
+    to_scale,
+    true_scale,
+)
 from clearance.figures.style import Look
 from clearance.report.restart import (
     cooled_words,
@@ -58,6 +65,8 @@ RIGHT_IN, WRONG_IN, COLUMNS, HAND_IN = (2.2, 4.2), 2.45, 2, 0.45
 BEYOND = 0.01
 MOST_NAMES = 24
 """More names than this would hide the picture."""
+NAME_IN, NAME_STEP_IN = 0.85, 0.15
+"""Room for a name beside a picture, and from one to the next."""
 MELTED = Look("#8a8a8a", "#000000", width_pt=0.9)
 """A melted layer: toned, with a dark outline; a copy keeps it apart from paper."""
 RIGHT_LINE = Look("none", "#000000", line=(0, (4.0, 2.0)), width_pt=0.9)
@@ -196,8 +205,9 @@ def _squeezed(page: Page, words: str, top: float, left: float, room: float) -> N
 
 
 def _draw_right(card: Card, height: float, page: Page, top: float) -> None:
-    wide = page.width - 2.0 * MARGIN_IN
-    axes = axes_in(page.figure, (MARGIN_IN, top - height + 0.3, wide, height - 0.5))
+    side = _side_in(card)
+    wide = page.width - 2.0 * (MARGIN_IN + side)
+    axes = axes_in(page.figure, (MARGIN_IN + side, top - height + 0.3, wide, height - 0.5))
     box = _box(card)
     to_scale(axes, box)
     _platform(axes, card)
@@ -280,12 +290,14 @@ def _draw_row(
         left = MARGIN_IN + n * half
         for k, title in enumerate(number_words(one.layer, card.result).split("; ")):
             page.text(left, top - 0.2 - 0.2 * k, title, style.TITLE_PT, fontweight="bold")
-        axes = axes_in(page.figure, (left, top - WRONG_IN + 0.25, half - 0.15, WRONG_IN - 0.75))
+        side = _side_in(card, wrong=True)
+        wide = half - 0.15 - 2.0 * side
+        axes = axes_in(page.figure, (left + side, top - WRONG_IN + 0.25, wide, WRONG_IN - 0.75))
         to_scale(axes, _box(card))
         _platform(axes, card)
         area(axes, layer.metal, MELTED, "wrong")
         area(axes, card.right.metal, RIGHT_LINE, "right outline")
-        _named(axes, card)
+        _named(axes, card, wrong=True)
         _bare(axes)
         scale_bar(axes, 0.0, -0.04)
         for k, line in enumerate(lines):
@@ -298,23 +310,60 @@ def _platform(axes: Axes, card: Card) -> None:
         area(axes, shapely.box(-x, -y, x, y), PLATFORM, "platform")
 
 
-def _named(axes: Axes, card: Card) -> None:
-    """Names: of a part's passages where they cross the layer, of a plate's parts."""
+def _names(card: Card, wrong: bool) -> list[tuple[str, float, float]]:
+    """Names with places: of a part's passages where they cross the layer, of a plate's parts.
+
+    The small pictures of wrong layers have no room for a plate's.
+    """
+    if wrong and card.size_mm is not None:
+        return []
     if card.size_mm is None:
         there = [one for part in card.result.parts for one in part.passages or ()]
         named = [(one["name"], one["x_mm"], one["y_mm"]) for one in there]
     else:
         ends = [(one.name, one.extents_mm) for one in card.result.parts if one.extents_mm]
         named = [(name, 0.5 * (e[0] + e[2]), 0.5 * (e[1] + e[3])) for name, e in ends]
-    if len(named) > MOST_NAMES:
-        return
-    for n, (name, x, y) in enumerate(sorted(named, key=lambda one: (one[2], one[1]))):
-        way = 1 if n % 2 else -1  # neighbours' names to both sides
-        axes.annotate(
-            name, (x, y), xytext=(4.0 * way, 7.0), textcoords="offset points",
-            fontsize=style.SMALLEST_PT, ha="left" if way > 0 else "right", va="bottom",
-            bbox=style.BACKED, arrowprops={"arrowstyle": "-", "linewidth": 0.6}, zorder=6,
-        )  # fmt: skip
+    return named if len(named) <= MOST_NAMES else []
+
+
+def _side_in(card: Card, wrong: bool = False) -> float:
+    """Room for names on either side of a picture."""
+    return NAME_IN if _names(card, wrong) else 0.0
+
+
+def _named(axes: Axes, card: Card, wrong: bool = False) -> None:
+    """Names beside the picture, with a line to each place: on it they would look like holes."""
+    x0, y0, x1, _ = _box(card)
+    per_mm = inches_per_mm(axes, size_in(axes)[0])
+    names = _names(card, wrong)
+    for right in (False, True):
+        some = sorted((n for n in names if (n[1] > 0.5 * (x0 + x1)) == right), key=lambda n: n[2])
+        heights = _spread([(y - y0) * per_mm for _, _, y in some], NAME_STEP_IN)
+        for (name, x, y), high in zip(some, heights, strict=True):
+            edge = x1 + 0.04 / per_mm if right else x0 - 0.04 / per_mm
+            axes.annotate(
+                _cut(name), (x, y), xytext=(edge, y0 + high / per_mm), fontsize=style.SMALLEST_PT,
+                ha="left" if right else "right", va="center", annotation_clip=False,
+                arrowprops={"arrowstyle": "-", "linewidth": 0.6, "shrinkA": 0, "shrinkB": 0},
+                zorder=6,
+            )  # fmt: skip
+
+
+def _spread(heights: list[float], step: float) -> list[float]:
+    """Rising heights, each at least a step above the one before; moved down again by half."""
+    found: list[float] = []
+    for high in heights:
+        found.append(max(high, found[-1] + step) if found else high)
+    over = max((f - h for f, h in zip(found, heights, strict=True)), default=0.0)
+    return [high - 0.5 * over for high in found]
+
+
+def _cut(name: str) -> str:
+    """A name that fits beside a picture."""
+    room = NAME_IN - 0.08
+    while width_in(name, style.SMALLEST_PT) > room and len(name) > 2:
+        name = f"{name.rstrip('…')[:-1]}…"
+    return name
 
 
 def _bare(axes: Axes) -> None:

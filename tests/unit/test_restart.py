@@ -176,6 +176,20 @@ def test_cooling_is_said(tmp_path):
     assert "unmelted" in cooled_words(found)
 
 
+def test_pictures_name_passages_beside_the_layer(drawn):
+    """On it a name's white ground would look like a hole; names one below the other keep apart."""
+    from clearance.figures.restart import _cut, _spread
+
+    first, second, *_ = restart_pages(drawn)
+    for page in (first, second):
+        (name,) = [t for axes in page.axes for t in axes.texts if t.get_text() == "a"]
+        place, at = name.xy, name.get_position()
+        assert abs(place[0]) < WIDE / 2 < abs(at[0])
+    assert _spread([0.0, 0.05, 0.1, 1.0], 0.2) == pytest.approx([-0.15, 0.05, 0.25, 0.85])
+    assert _cut("a" * 40).endswith("…")
+    assert _cut("circuit-2") == "circuit-2"
+
+
 def test_letters_are_ten_millimetres_high(drawn):
     bold = FontProperties(weight="bold")
     for letter in "N5":
