@@ -117,7 +117,7 @@ def gather(
         weighing=_weighing(result),
         rim=_rim(result, case.stray),
         lower_mm=max(
-            (_lower(stray, case.part.layer_thickness) for stray in case.stray), default=0.0
+            (lower(stray, case.part.layer_thickness) for stray in case.stray), default=0.0
         ),
         against=contradiction(result.readings),
     )
@@ -272,7 +272,7 @@ def _rim(result: Result, strays: Sequence[StrayTable]) -> Rim | None:
     return Rim(signs.outside_overhang_mm, at[0], at[1], turn, heights, step)
 
 
-def _lower(stray: StrayTable, layer_thickness: float) -> float:
+def lower(stray: StrayTable, layer_thickness: float) -> float:
     """By how much a face may lie below its counted height: packing, and cooling if it is given."""
     if stray.mesh is not None:
         return 0.0

@@ -18,6 +18,7 @@ import shapely
 import shapely.affinity
 
 from clearance.checking import Examined
+from clearance.disposition.gather import lower
 from clearance.drawing.datums import Datums, of_part
 from clearance.evidence.powder import gap_outline
 from clearance.report.inspection import (
@@ -31,7 +32,7 @@ from clearance.report.inspection import (
 )
 from clearance.result import Inspection, Result
 from clearance.verdict.names import listed
-from clearance.verdict.numbers import counted, given, near
+from clearance.verdict.numbers import counted, given, most, near
 
 MOST_TARGETS = 12
 """Things to be seen that the page tells one by one; the JSON has all."""
@@ -295,9 +296,22 @@ def _plane(examined: Examined, stray: int, lines: list[tuple[float, Line]], face
     )
 
 
+def _lower(examined: Examined) -> tuple[str, ...]:
+    """How far below its counted height the metal may lie."""
+    case = examined.checked.case
+    most_mm = max((lower(one, case.part.layer_thickness) for one in case.stray), default=0.0)
+    if most_mm <= 0.0:
+        return ()
+    return (
+        f"heights are as the machine counted: metal may lie up to {most(most_mm)} mm lower, for "
+        "the packing of the powder and where the part cooled; look so far below, too",
+    )
+
+
 def _notes(examined: Examined) -> tuple[str, ...]:
     keys = examined.checked.case.inspection
     return (
+        *_lower(examined),
         f'{NEVER_OPEN}; "ask" means that only the laboratory can say',
         f"taken for the laboratory ([inspection] of the case changes them): unsharpness "
         f"{given(keys.unsharpness)} mm, {given(100.0 * keys.contrast)} % of the metal shows, "

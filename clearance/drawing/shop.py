@@ -128,9 +128,11 @@ def _trapped(result: Result) -> Iterator[str]:
 
 def _notes(examined: Examined) -> tuple[str, ...]:
     result = examined.on_paper
+    apart = "apart from that " if result.trapped_powder else ""
     return (
         *_trapped(result),
-        "drill nothing before the part is proven to be empty of powder: drilling can ignite it",
+        f"{apart}drill nothing before the part is proven to be empty of powder: drilling can "
+        "ignite it",
         "only after the decision is signed, in the order of the work sequence",
         "measure the entry and the bore's direction before the drill goes in; the depth stop "
         f"counts from the closing surface of the opening to the tip of a point of "

@@ -43,6 +43,8 @@ BEYOND = 0.12
 """Room around the part for the ends of beams, as a share of its size."""
 LABEL_IN = (0.7, 0.2)
 """Width and height of a beam's label."""
+STEPS_OUT = 8
+"""Fewer labels' heights than this beyond and before a beam's end are tried."""
 TITLE_PT = 10.5
 SHARES = (0.2, 0.14, 0.66)
 KEY = "hatched: the part's own metal; black: stray metal; dotted: unmelted gap"
@@ -72,6 +74,21 @@ def _apart(axes: Axes, at: Floats, placed: list[Floats]) -> float:
     return min((float(np.max(np.abs(at - other) / label)) for other in placed), default=np.inf)
 
 
+def _place(axes: Axes, points: Floats, placed: list[Floats]) -> Floats:
+    """Where a beam's label stands clear of the others: at an end, farther out, or back."""
+    out = (points[1] - points[0]) / max(float(np.linalg.norm(points[1] - points[0])), 1e-9)
+    step = LABEL_IN[1] / inches_per_mm(axes, size_in(axes)[0])
+    low, high = (np.array(ends) for ends in zip(axes.get_xlim(), axes.get_ylim(), strict=True))
+    farther = (
+        end + way * k * step * out
+        for k in (*range(1, STEPS_OUT), *range(-1, -STEPS_OUT, -1))
+        for end, way in zip(points, (-1, 1), strict=True)
+    )
+    tried = [*points, *(at for at in farther if (at > low).all() and (at < high).all())]
+    clear = (at for at in tried if _apart(axes, at, placed) >= 1.0)
+    return next(clear, max(tried, key=lambda at: _apart(axes, at, placed)))
+
+
 def _draw(plane: Plane, page: Page, top: float) -> None:
     wide = page.width - 2.0 * MARGIN_IN
     axes = axes_in(page.figure, (MARGIN_IN, top - PLANE_IN + 0.3, wide, PLANE_IN - 0.5))
@@ -91,7 +108,7 @@ def _draw(plane: Plane, page: Page, top: float) -> None:
             zorder=4.1,
         )  # fmt: skip
         axes.plot(*line.at, marker="o", color=style.INK, markerfacecolor=style.PAPER, zorder=4.2)
-        at = max(points, key=lambda end: _apart(axes, end, placed))
+        at = _place(axes, points, placed)
         placed.append(at)
         axes.text(
             at[0], at[1], f"{line.mark}, {line.turn_deg:.1f}°", fontsize=style.SMALLEST_PT,

@@ -348,7 +348,7 @@ def test_a_plane_keeps_its_letter_and_no_two_planes_share_one(drawn):
 def test_labels_of_beams_side_by_side_cover_none(drawn):
     """A ring of 115 mm, at 1 : 2; nearly upright beams through its left side."""
     ring = shapely.Point(0.0, 0.0).buffer(57.5) - shapely.Point(0.0, 0.0).buffer(30.0)
-    beams = ((-8.0, 94.8), (0.0, 93.0), (-38.0, 89.9))
+    beams = ((-8.0, 94.8), (0.0, 93.0), (-38.0, 89.9), (6.0, 89.9))
     lines = tuple(Line(f"{n}", (x, -20.0), turn) for n, (x, turn) in enumerate(beams, 1))
     plane = Plane("layer at z 15", ring, shapely.Point(-8.0, 0.0).buffer(2.0), ring & ring, lines)
     page = dataclasses.replace(drawn.laboratory, planes=(plane,))
