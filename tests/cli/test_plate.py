@@ -98,12 +98,14 @@ def test_a_line_for_each_part_and_the_gravest_first(done):
     ended = [line.split(":")[0] for line in found.stderr.splitlines() if " s)" in line]
     assert sorted(ended) == ["L1", "L2", "L3", "S1", "S2"]
     assert "5 parts to compute, 4 of them different" in found.stderr
-    head, table, _ = found.stdout.split("\n\n")
+    head, table, after, _ = found.stdout.split("\n\n")
     assert head.startswith("plate small: HOLD ")
     assert "2 wrong layers (0 to 1) at z 6, " in " ".join(head.split())
     rows = [line.split()[0] for line in table.splitlines() if not line.startswith(" ")]
     assert sorted(rows) == ["L1", "L2", "L3", "S1", "S2"]
     assert rows[:2] == ["L1", "L3"]
+    assert all(f"{name}" in after for name in rows)  # half built at the stop: go on, or decide
+    assert " % built; " in after
     assert "\r" not in found.stderr + found.stdout
 
 

@@ -6,7 +6,7 @@ import stat
 import pytest
 
 from clearance.errors import ClearanceError
-from clearance.system.files import writable, write_whole
+from clearance.system.files import writable, write_all, write_whole
 
 
 def test_writes_and_replaces(tmp_path):
@@ -88,3 +88,19 @@ def test_inputs_are_refused_under_any_name(tmp_path):
     with pytest.raises(ClearanceError, match="input"):
         writable(tmp_path / "link", [file])
     writable(tmp_path / "other", [file])
+
+
+def test_of_several_files_none_stays_where_one_cannot_be_written(tmp_path):
+    """A file that was there keeps its place; new ones go again."""
+    (tmp_path / "old").write_bytes(b"before")
+    (tmp_path / "file").write_bytes(b"")
+    bad = tmp_path / "file" / "b"
+    wanted = {tmp_path / "new" / "a": b"1", tmp_path / "old": b"2", bad: b"3"}
+    with pytest.raises(ClearanceError, match="cannot be written"):
+        write_all(wanted)
+    assert not (tmp_path / "new" / "a").exists()
+    assert (tmp_path / "old").exists()
+    del wanted[bad]
+    write_all(wanted)
+    assert (tmp_path / "new" / "a").read_bytes() == b"1"
+    assert (tmp_path / "old").read_bytes() == b"2"
