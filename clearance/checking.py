@@ -28,6 +28,7 @@ from clearance.passages.window_cells import MOST_CELLS
 from clearance.predicted.part import NOMINAL
 from clearance.predicted.slabs import offset
 from clearance.readings.answer import answers, carried_out
+from clearance.readings.scan import scan_answers
 from clearance.readings.unknowns import assumptions as of_heights
 from clearance.result import (
     Drilling,
@@ -40,6 +41,7 @@ from clearance.result import (
     TrappedPowder,
     Unmelted,
 )
+from clearance.scanned.laid import Laid, in_doubt, laid
 from clearance.system.once import Kept
 from clearance.system.processes import processors
 from clearance.verdict.circuits_apart import separate
@@ -72,6 +74,7 @@ class Examined:
     checked: Checked
     checks: tuple[PassageCheck, ...]
     result: Result
+    scan: Laid | None = None
 
     @property
     def on_paper(self) -> Result:
@@ -116,13 +119,16 @@ def judge(
     result = _with_pieces(result, to_see, checked.case.part.density_g_cm3, strainer)
     result = _asked_again(checked, checks, result, verify, progress)
     reached = {remedy.result.name: remedy.reached for remedy in remedies}
-    result = replace(result, readings=answers(checked, result))
+    measured = laid(checked, checks, result.passages, progress)
+    result = _with_scan(result, measured)
+    own = answers(checked, result)
+    result = replace(result, readings=(*own, *scan_answers(checked, result)))
     decided = disposition(checked, result, reached)
     result = replace(result, disposition=decided)
     result = replace(result, costs=costs(checked.case.costs, result))
-    done = carried_out(result, checked.case.reading, result.readings)
+    done = carried_out(result, checked.case.reading, own)
     result = replace(result, disposition=replace(decided, carried_out=done))
-    return Examined(checked, checks, result)
+    return Examined(checked, checks, result, measured)
 
 
 # ---- steps -------------------------------------------------------------------------------------
@@ -280,6 +286,15 @@ def _with_pieces(
         return replace(passage, rework=replace(plan, drilling=drilling))
 
     return replace(result, passages=tuple(map(with_plan, result.passages)))
+
+
+def _with_scan(result: Result, measured: Laid | None) -> Result:
+    if measured is None:
+        return result
+    beside = zip(result.passages, measured.passages, strict=True)
+    passages = tuple(replace(passage, scanned=one) for passage, one in beside)
+    notices = (*result.notices, *in_doubt(measured.result))
+    return replace(result, passages=passages, scan=measured.result, notices=notices)
 
 
 def _asked_again(

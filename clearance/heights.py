@@ -23,6 +23,8 @@ POINTS = frozenset(
         "end_mm",
         "wall_mm",
         "verified_at_mm",
+        "missing_low_mm",
+        "missing_high_mm",
     }
 )
 """Fields and keys of a result that are a place, (x, y, z)."""

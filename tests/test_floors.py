@@ -26,6 +26,7 @@ FLOORS = [
     "evidence",
     "survey",
     "verdict",
+    "scanned",
     "flow",
     "drilling",
     "disposition",

@@ -17,6 +17,7 @@ from clearance.case.machine_log import MeltedTable, log_fault, strays_from_log
 from clearance.case.materials import alloy, known_names
 from clearance.case.named_ports import check_ports, port_at, with_ports
 from clearance.case.readings import ReadingTable, group_faults, reading_faults
+from clearance.case.scan import ScanTable
 from clearance.case.stray_tables import (
     NO_EXPANSION,
     BuildEvent,
@@ -67,6 +68,8 @@ class Case:
         The stray sheets, those from [melted] too.
     suspected : Suspected or None
         The events of [suspected]; None where the file has none.
+    scan : ScanTable or None
+        The scan of [scan]; None where the file has none.
     log_last_layer : int or None
         Last layer of the part that [melted] shows, counted from 0.
     translations, assumptions, notices : tuple of str
@@ -96,6 +99,7 @@ class Case:
     assumptions: tuple[str, ...] = ()
     notices: tuple[str, ...] = ()
     reading: tuple[ReadingTable, ...] = ()
+    scan: ScanTable | None = None
 
     @classmethod
     def from_tables(
@@ -137,7 +141,8 @@ class Case:
     def files(self) -> tuple[Path, ...]:
         """The case file, then every mesh it names: what no output may overwrite."""
         strays = [stray.mesh for stray in self.stray if stray.mesh is not None]
-        return (self.path, self.part.mesh, *self.part.also_melted, *strays)
+        scan = () if self.scan is None else (self.scan.mesh,)
+        return (self.path, self.part.mesh, *self.part.also_melted, *strays, *scan)
 
 
 def case_schema() -> dict[str, Any]:
@@ -179,6 +184,7 @@ def read_case(path: Path | str, coupon: bool = False) -> Case:
 def _case_of(file: TomlFile) -> Case:
     also = file.sound(("part", "also_melted")) or []
     check_files(file, [("part", "mesh"), *(("part", "also_melted", n) for n in range(len(also)))])
+    check_files(file, [("scan", "mesh")])
     _check_material(file)
     _check_passages(file)
     check_ports(file)
@@ -218,7 +224,12 @@ def _case_of(file: TomlFile) -> Case:
             *expansion_assumed(part, event.strays),
         ),
         reading=tables.reading,
+        scan=_scan(tables.scan, file.path.parent),
     )
+
+
+def _scan(scan: ScanTable | None, folder: Path) -> ScanTable | None:
+    return None if scan is None else scan.model_copy(update={"mesh": folder / scan.mesh})
 
 
 def check_files(file: TomlFile, places: Iterable[Where]) -> None:

@@ -33,6 +33,7 @@ from clearance.case.kinds import (
 )
 from clearance.case.machine_log import MeltedTable
 from clearance.case.readings import ReadingTable
+from clearance.case.scan import ScanTable
 from clearance.case.stray_tables import StrayKeys
 from clearance.case.suspected import SuspectedTable
 
@@ -361,6 +362,7 @@ class CaseFile(Table):
     melted: MeltedTable | None = None
     reading: Annotated[tuple[ReadingTable, ...], BeforeValidator(AnyList)] = ()
     suspected: SuspectedTable | None = None
+    scan: ScanTable | None = None
     state: StateTable = StateTable()
     drilling: DrillingTable = DrillingTable()
     bush: BushTable = BushTable()

@@ -15,6 +15,7 @@ from clearance.report.inspection import inspection_lines
 from clearance.report.joints import joint_share
 from clearance.report.powder import signs_lines, trapped_line
 from clearance.report.readings import reading_line
+from clearance.report.scan import scan_lines
 from clearance.report.short import WIDTH, head, listed_block
 from clearance.report.table import Paint, plain, table
 from clearance.result import STATES, CrossingResult, JointResult, Margin, PassageResult, Result
@@ -58,6 +59,7 @@ def text(result: Result, width: int = WIDTH, paint: Paint = plain, event: bool =
         (f"{GAP}", map(unmelted_line, result.unmelted)),
         ("trapped powder", map(trapped_line, result.trapped_powder)),
         ("readings", map(reading_line, result.readings)),
+        ("scan", scan_lines(result)),
         ("what to look for", signs_lines(result.signs, everything=True)),
         ("which inspection could see it", inspection_lines(result)),
         ("costs", costs_lines(result.costs)),

@@ -42,6 +42,8 @@ def short_line(reading: ReadingResult) -> str:
     """The same for a cell of the sheet."""
     size = reading.where.split(" mm, ")[0] if reading.kind in ("ball", "pin") else ""
     said = " ".join(word for word in (WHAT.get(reading.kind, reading.kind), size) if word)
+    if reading.kind == "scan" and reading.note:
+        return f"{said}: {read(reading)}"
     told = CELL_DRILLED[reading.conforms] if reading.stage == "drilled" else CELL[reading.says]
     other = "" if reading.excluded_by is None else f", EXCLUDED by reading {reading.excluded_by}"
     return f"{said} {read(reading)}: {told}{other}"

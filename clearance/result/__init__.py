@@ -30,6 +30,7 @@ from clearance.result.part import (
     Unmelted,
 )
 from clearance.result.passage import (
+    Against,
     ClearDiameter,
     CrossingResult,
     Drilling,
@@ -40,11 +41,14 @@ from clearance.result.passage import (
     Pieces,
     Point,
     Rework,
+    ScannedCrossing,
+    ScannedPassage,
     State,
     Verified,
 )
 from clearance.result.plain import as_json, as_text
 from clearance.result.readings import ReadingResult
+from clearance.result.scan import ScanResult, ScanStep
 from clearance.result.whole import FAILS, PROGRAM, InputFile, Inputs, Result, Role
 
 __all__ = [
@@ -52,6 +56,7 @@ __all__ = [
     "PROGRAM",
     "STATES",
     "STATES_AND_RECOMMENDATION",
+    "Against",
     "Apart",
     "Ball",
     "ClearDiameter",
@@ -79,6 +84,10 @@ __all__ = [
     "Rework",
     "Reynolds",
     "Role",
+    "ScanResult",
+    "ScanStep",
+    "ScannedCrossing",
+    "ScannedPassage",
     "Scenario",
     "SectionProperties",
     "SeparateResult",

@@ -200,6 +200,31 @@ class GraphEdge(TypedDict):
     joins: Annotated[list[str], told("inlet, outlet, region 0, region 1, ...")]
 
 
+Against = Literal["agrees", "contradicts", "not-told"]
+
+
+@dataclass(frozen=True)
+class ScannedCrossing:
+    """A crossing of the predicted part, as the scan shows it."""
+
+    crossing: Annotated[int, told("its number in `crossings`, from 0")]
+    open_area_mm2: Annotated[float, told("least measured area within the sheet's heights", "mm2")]
+    open_fraction: Annotated[float, told("of the nominal area", "1")]
+    clear_diameter_mm: Annotated[float, told("largest circle in it", "mm")]
+
+
+@dataclass(frozen=True)
+class ScannedPassage:
+    """A passage in the measured metal, beside what is predicted of it."""
+
+    state: Annotated[State, told("verdict on the measured metal alone")]
+    low_mm: Annotated[float, told("clear diameter, surely; 0 where none is proven", "mm")]
+    high_mm: Annotated[float, told("clear diameter, at most", "mm")]
+    crossings: Annotated[tuple[ScannedCrossing, ...], told("as measured, in the same order")]
+    against: Annotated[Against, told("whether the predicted state stands")]
+    reasons: Annotated[tuple[str, ...], told("what it rests on")]
+
+
 @dataclass(frozen=True)
 class PassageResult:
     """What is known of one passage."""
@@ -246,4 +271,7 @@ class PassageResult:
     verified_why: Annotated[str, told("its reason; empty where it agrees or was not asked")] = ""
     verified_at_mm: Annotated[
         Point | None, told("where it contradicts; null where it does not", "mm")
+    ] = None
+    scanned: Annotated[
+        ScannedPassage | None, told("the passage as measured; null where the case has no scan")
     ] = None

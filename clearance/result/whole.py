@@ -26,6 +26,7 @@ from clearance.result.part import (
 from clearance.result.passage import PassageResult, State
 from clearance.result.plain import as_json, as_text
 from clearance.result.readings import ReadingResult
+from clearance.result.scan import ScanResult
 
 PROGRAM = f"clearance {__version__}"
 """Name and version, as every result carries them."""
@@ -36,7 +37,7 @@ FAILS = frozenset(
 """States, answers and recommendations that do not conform."""
 
 
-Role = Literal["case", "part", "also-melted", "stray"]
+Role = Literal["case", "part", "also-melted", "stray", "scan"]
 
 
 @dataclass(frozen=True)
@@ -93,8 +94,12 @@ class Result:
         tuple[Margin, ...] | None, told("how far the event may be off; null if not looked at")
     ] = None
     readings: Annotated[
-        tuple[ReadingResult, ...], told("what was measured on the part, in the case's order")
+        tuple[ReadingResult, ...],
+        told("what was measured on the part, in the case's order; then what a scan says"),
     ] = ()
+    scan: Annotated[
+        ScanResult | None, told("a scan of the part, laid on it; null where the case has none")
+    ] = None
     second_opinion: Annotated[
         tuple[str, ...],
         told("what solid booleans confirm of it; or that they were not asked, and why"),

@@ -1,0 +1,54 @@
+"""A scan in words: how it lies on the part, and each passage as measured beside as predicted.
+
+In: a `Result` with a scan in it. Out: lines of text.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from clearance.result import PassageResult, Result, ScanResult
+from clearance.verdict.numbers import given, span
+
+AGAINST = {
+    "agrees": "the predicted state stands",
+    "contradicts": "CONTRADICTS what is predicted",
+    "not-told": "does not decide",
+}
+
+
+def scan_lines(result: Result) -> Iterator[str]:
+    """What a scan says: first of itself, then passage by passage; nothing without one."""
+    if result.scan is None:
+        return
+    yield _laid(result.scan)
+    yield _sheets(result.scan)
+    yield from (_passage(passage) for passage in result.passages if passage.scanned is not None)
+
+
+def _laid(scan: ScanResult) -> str:
+    return (
+        f"{scan.file}: turned by {scan.turned_deg:.2f} deg onto the part, "
+        f"{scan.misfit_mm:.3f} mm off on the average (root mean square), "
+        f"{100.0 * (scan.scale - 1.0):+.2f} % larger; a surface counts as known to "
+        f"{given(scan.uncertainty_mm)} mm"
+    )
+
+
+def _sheets(scan: ScanResult) -> str:
+    if scan.thinnest_sheet_mm is None:
+        return "the case gives no sheet that the scan would have to show"
+    shown = scan.thinnest_shown_mm
+    said = "which sheets it shows is not known" if shown is None else f"it shows {given(shown)} mm"
+    thin = f"the event can leave a sheet of {scan.thinnest_sheet_mm:.3f} mm; {said}"
+    enough = shown is not None and shown <= scan.thinnest_sheet_mm
+    return thin if enough else f"{thin}: no passage that the sheet can reach is open on the scan"
+
+
+def _passage(passage: PassageResult) -> str:
+    found, clear, need = passage.scanned, passage.clear_diameter_mm, passage.required_mm
+    assert found is not None
+    predicted = f"predicted {passage.state.value}, {span(clear.low, clear.high, need)} mm"
+    measured = f"measured {found.state.value}, {span(found.low_mm, found.high_mm, need)} mm"
+    why = "".join(f"; {reason}" for reason in found.reasons)
+    return f"{passage.name}: {predicted}; {measured}: {AGAINST[found.against]}{why}"

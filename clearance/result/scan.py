@@ -1,0 +1,55 @@
+"""What the result says of a scan of the part: where it lies, and what has moved.
+
+In: nothing. Out: dataclasses whose fields are the keys of the JSON.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Annotated
+
+from clearance.result.keys import told
+from clearance.result.passage import Point
+
+
+@dataclass(frozen=True)
+class ScanStep:
+    """How far the part above a stray sheet lies off the part below it, as measured."""
+
+    stray: Annotated[int, told("number of the stray sheet, from 0, in the case's order")]
+    height_mm: Annotated[float, told("z of the sheet's lower face", "mm")]
+    moved_mm: Annotated[
+        tuple[float | None, float | None, float | None],
+        told(
+            "along x, y and z, z being growth; null where no face of the part tells it",
+            "mm",
+        ),
+    ]
+    u_mm: Annotated[
+        tuple[float | None, float | None, float | None],
+        told("standard uncertainty of each, with half of `uncertainty_mm`", "mm"),
+    ]
+
+
+@dataclass(frozen=True)
+class ScanResult:
+    """A scan of the part, laid on the nominal part."""
+
+    file: Annotated[str, told("its name, without its folder")]
+    turned_deg: Annotated[float, told("by how much it was turned", "deg")]
+    misfit_mm: Annotated[float, told("root mean square of what is left, along the faces", "mm")]
+    scale: Annotated[float, told("its size over the nominal part's; it is not changed", "1")]
+    missing: Annotated[float, told("share of the nominal surface that it does not show", "1")]
+    missing_low_mm: Annotated[
+        Point | None, told("lowest corner of a box around that; null where it is little", "mm")
+    ]
+    missing_high_mm: Annotated[Point | None, told("its highest corner", "mm")]
+    also_fits: Annotated[tuple[str, ...], told("other ways to lay it that fit nearly as well")]
+    steps: Annotated[tuple[ScanStep, ...], told("what has moved at each stray sheet")]
+    uncertainty_mm: Annotated[float, told("of a surface, as the case gives it", "mm")]
+    thinnest_shown_mm: Annotated[
+        float | None, told("sheet that it surely shows; null where the case does not say", "mm")
+    ]
+    thinnest_sheet_mm: Annotated[
+        float | None, told("thinnest that the event can make; null where it makes none", "mm")
+    ]

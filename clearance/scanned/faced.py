@@ -1,0 +1,145 @@
+"""The mouths of a scanned part: its rough face cut off a little, so that each has a plane rim.
+
+In: the scan in the part's coordinates, the nominal mouths. Out: the faced scan and its mouths, or
+why one has none.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import manifold3d as m3
+import numpy as np
+import shapely
+
+from clearance.geometry.planes import Plane
+from clearance.geometry.sections import metal
+from clearance.geometry.soup import Soup
+from clearance.ports.mouth import Mouth
+from clearance.ports.plug import plug
+from clearance.scanned.registration import ScanError
+from clearance.verdict.solids import NotPossibleError, solid, triangles_of
+
+INSIDE_MM = 2e-3
+"""So far below the cut face the mouth is taken, so that it never lies in a face."""
+WITHIN = 0.8
+"""Share of the cut's rim within which a mouth's outline has to close."""
+CORE = 0.9
+"""Share of a mouth's radius within which metal stands in front of it."""
+LEAST_MM3 = 1e-3
+"""Less metal in front of a mouth is the noise of a scan."""
+
+
+@dataclass(frozen=True, eq=False)
+class Faced:
+    """The scan with its mouths cut plane.
+
+    Attributes
+    ----------
+    triangles : (F, 3, 3) ndarray of float32, mm
+        Closed.
+    mouths : dict of str to Mouth
+        Those that were found, by their names in the nominal part.
+    why_not : dict of str to str
+        Why the others were not.
+    """
+
+    triangles: Soup
+    mouths: dict[str, Mouth]
+    why_not: dict[str, str]
+
+
+def faced(scan: Soup, mouths: Mapping[str, Mouth], deep_mm: float, around_mm: float) -> Faced:
+    """Cut the face around every mouth plane, and find the scan's own outlines there.
+
+    Parameters
+    ----------
+    scan : (F, 3, 3) ndarray of float32, mm
+        In the part's coordinates.
+    mouths : mapping of str to Mouth
+        Of the nominal part.
+    deep_mm : float
+        How far inward of the nominal closing surface the cut lies: beyond all roughness.
+    around_mm : float
+        How far around the rim the face is cut.
+
+    Raises
+    ------
+    ScanError
+        The scan is no clean solid.
+    """
+    try:
+        body = solid(scan)
+    except NotPossibleError as fault:
+        raise ScanError(f"{fault}: mend it") from None
+    tools, inner = [], {name: _inward(mouth, deep_mm) for name, mouth in mouths.items()}
+    ahead = {name: _ahead(body, one) for name, one in inner.items()}
+    for mouth in inner.values():
+        tools.append(solid(plug(mouth, around_mm, deep_mm + mouth.radius)))
+    cut = body - m3.Manifold.batch_boolean(tools, m3.OpType.Add) if tools else body
+    triangles = triangles_of(cut).astype(np.float32) + np.float32(0.0)
+    found, why_not = {}, {}
+    for name, mouth in inner.items():
+        one = None if ahead[name] else _measured(triangles, mouth, around_mm)
+        if ahead[name]:
+            why_not[name] = f"metal stands in or before {name}"
+        elif one is None:
+            why_not[name] = f"the scan shows no closed outline at {name}"
+        else:
+            found[name] = one
+    return Faced(triangles, found, why_not)
+
+
+def _inward(mouth: Mouth, deep_mm: float) -> Mouth:
+    """The nominal mouth, farther in along its bore."""
+    lean = abs(float(mouth.axis @ mouth.plane.normal)) or 1.0
+    move = -(deep_mm / lean) * mouth.axis
+    return replace(
+        mouth,
+        plane=replace(mouth.plane, origin=mouth.plane.origin + move),
+        centre=mouth.centre + move,
+        deepest=mouth.deepest + move,
+        entry=mouth.entry + move,
+    )
+
+
+def _ahead(body: m3.Manifold, mouth: Mouth) -> bool:
+    """Whether metal stands in the mouth or right before it, which the cut would take away."""
+    core = mouth.polygon.buffer(-(1.0 - CORE) * mouth.inscribed_radius)
+    if core.is_empty or core.geom_type != "Polygon":
+        core = mouth.polygon
+    rod = solid(plug(replace(mouth, polygon=core), 1e-3, mouth.radius))
+    return float((body ^ rod).volume()) > LEAST_MM3
+
+
+def _measured(triangles: Soup, mouth: Mouth, around_mm: float) -> Mouth | None:
+    """The scan's own outline just below the cut; None where it does not close."""
+    plane = Plane(
+        mouth.plane.origin - INSIDE_MM * mouth.plane.normal,
+        mouth.plane.normal,
+        mouth.plane.u,
+        mouth.plane.v,
+    )
+    room = shapely.Polygon(mouth.polygon.exterior).buffer(WITHIN * around_mm)
+    void = shapely.difference(room, metal(triangles, plane, window=room.bounds))
+    parts = [p for p in shapely.get_parts(void) if p.geom_type == "Polygon"]
+    best = max(parts, key=lambda p: float(p.intersection(mouth.polygon).area), default=None)
+    if best is None or best.intersection(mouth.polygon).area < 0.1 * mouth.polygon.area:
+        return None
+    if shapely.distance(best, room.exterior) < 1e-6:
+        return None
+    circle = shapely.maximum_inscribed_circle(best, tolerance=1e-3 * mouth.radius)
+    deepest, edge = shapely.get_coordinates(circle)
+    return Mouth(
+        name=mouth.name,
+        plane=plane,
+        polygon=best,
+        centre=plane.to_space(shapely.get_coordinates(best.centroid))[0],
+        radius=float(np.sqrt(best.area / np.pi)),
+        deepest=plane.to_space(deepest[None])[0],
+        inscribed_radius=float(np.linalg.norm(edge - deepest)),
+        axis=mouth.axis,
+        entry=mouth.entry,
+        fall=mouth.fall,
+    )

@@ -1,0 +1,173 @@
+"""The scan of a case: read, laid on the part, every passage judged in it.
+
+In: the prepared case and its passages as checked. Out: a `Laid`: what the result says of the scan,
+each passage as measured, and the surface for drawings.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from clearance.case.powder_bed import shrinkage
+from clearance.errors import PartError
+from clearance.geometry.soup import Soup
+from clearance.mesh.part import read_part
+from clearance.result import PassageResult, ScannedPassage, ScanResult, ScanStep
+from clearance.result.passage import plain
+from clearance.scanned.measured import measured, scanned
+from clearance.scanned.pose import Fit, Floats
+from clearance.scanned.registration import Registered, ScanError, registered
+from clearance.scanned.thin_sheets import thinnest_sheet
+from clearance.verdict.passage_check import PassageCheck
+from clearance.verdict.prepared import Checked
+
+BESIDE_MM = 0.5
+"""So near to a stray sheet no surface counts for where the part lies."""
+LEAST_POINTS = 200
+"""Fewer points do not say where a piece of the part lies."""
+TIED = 0.01
+"""Mean square of a normal's component from which on a piece is held that way."""
+
+
+@dataclass(frozen=True, eq=False)
+class Laid:
+    """A scan laid on the part.
+
+    Attributes
+    ----------
+    result : ScanResult
+    passages : tuple of ScannedPassage
+        In the case's order.
+    triangles : (F, 3, 3) ndarray of float32, mm
+        Its surface in the part's coordinates, for drawings.
+    """
+
+    result: ScanResult
+    passages: tuple[ScannedPassage, ...]
+    triangles: Soup
+
+
+def laid(
+    checked: Checked,
+    checks: Sequence[PassageCheck],
+    results: Sequence[PassageResult],
+    progress: Callable[[str], None],
+) -> Laid | None:
+    """Lay the scan of a case on its part and judge the passages in it; None without [scan].
+
+    Raises
+    ------
+    PartError
+        The scan cannot be read, or not be laid on the part; the text names the file.
+    """
+    scan = checked.case.scan
+    if scan is None:
+        return None
+    progress(f"laying {scan.mesh.name} on the part")
+    part = read_part(scan.mesh, scan.unit)
+    bands = _bands(checked)
+    try:
+        found = registered(
+            part.triangles, checked.bodies.part, tuple(b for _, b in bands), scan.placed
+        )
+        progress("the passages once more, in the measured metal")
+        look = measured(checked, found)
+        passages = tuple(
+            scanned(look, check, result) for check, result in zip(checks, results, strict=True)
+        )
+    except ScanError as fault:
+        raise PartError(f"{scan.mesh}: {fault}") from None
+    return Laid(_told(checked, scan.mesh, found, bands), passages, found.triangles)
+
+
+Band = tuple[int, tuple[float, float]]
+
+
+def _bands(checked: Checked) -> list[Band]:
+    """By stray sheet: heights around it in which no surface tells where the part lies."""
+    lows: dict[int, list[float]] = {}
+    for variant in checked.unknowns.variants:
+        for event in variant.events or ():
+            ends = [event.lowest - BESIDE_MM, event.top + abs(event.rise) + BESIDE_MM]
+            lows.setdefault(event.stray, []).extend(ends)
+    found: list[Band] = []
+    for stray, ends in sorted(lows.items(), key=lambda item: min(item[1])):
+        if not found or min(ends) > found[-1][1][1]:
+            found.append((stray, (min(ends), max(ends))))
+    return found
+
+
+def _told(checked: Checked, file: Path, found: Registered, bands: Sequence[Band]) -> ScanResult:
+    scan, fit = checked.case.scan, found.fit
+    assert scan is not None
+    steps = [
+        _step(checked, fit, n, stray, found.effective, scan.uncertainty)
+        for n, (stray, _) in enumerate(bands, 1)
+    ]
+    low, high = found.missing_low, found.missing_high
+    return ScanResult(
+        file=file.name,
+        turned_deg=fit.pose.turn_deg,
+        misfit_mm=fit.rms_mm,
+        scale=fit.scale,
+        missing=found.missing,
+        missing_low_mm=None if low is None else plain(low),
+        missing_high_mm=None if high is None else plain(high),
+        also_fits=found.also,
+        steps=tuple(steps),
+        uncertainty_mm=scan.uncertainty,
+        thinnest_shown_mm=scan.thinnest_shown,
+        thinnest_sheet_mm=thinnest_sheet(checked),
+    )
+
+
+def _step(
+    checked: Checked, fit: Fit, piece: int, stray: int, effective: float, uncertainty: float
+) -> ScanStep:
+    """How far one piece lies off the piece below it."""
+    moved = -(fit.moves[piece] - fit.moves[piece - 1])
+    unlike = np.zeros((3, 3 * len(fit.moves)))
+    unlike[:, 3 * piece : 3 * piece + 3] = np.eye(3)
+    unlike[:, 3 * piece - 3 : 3 * piece] = -np.eye(3)
+    own = np.diag(unlike @ fit.covariance @ unlike.T) * effective
+    u = np.sqrt(np.maximum(own, 0.0) + (0.5 * uncertainty) ** 2)
+    enough = min(fit.counts[piece], fit.counts[piece - 1]) >= LEAST_POINTS
+    held = np.minimum(fit.tied[piece], fit.tied[piece - 1]) >= TIED
+    known = [bool(enough and one) for one in held]
+    bottoms = [e.bottom for e in checked.unknowns.variants[0].events or () if e.stray == stray]
+    x, y, z = (float(v) if k else None for v, k in zip(moved, known, strict=True))
+    ux, uy, uz = (float(v) if k else None for v, k in zip(u, known, strict=True))
+    return ScanStep(stray, float(bottoms[0]), (x, y, z), (ux, uy, uz))
+
+
+def in_doubt(scan: ScanResult) -> tuple[str, ...]:
+    """What a reader should know before trusting how the scan lies."""
+    said = [f"the scan fits nearly as well {way}" for way in scan.also_fits]
+    low, high = scan.missing_low_mm, scan.missing_high_mm
+    if low is not None and high is not None:
+        box = ", ".join(f"{a} {p:.1f} to {q:.1f}" for a, p, q in zip("xyz", low, high, strict=True))
+        said.append(
+            f"the scan does not show {100.0 * scan.missing:.0f} % of the part's surface, at {box} "
+            "in the mesh's coordinates: what lies there is not measured"
+        )
+    return tuple(said)
+
+
+def predicted_step(checked: Checked, stray: int) -> tuple[Floats, Floats]:
+    """Least and greatest step that the case leaves possible at a stray sheet, (3,) and (3,) mm.
+
+    Growth may be more by what had shrunk when the build went on (`cooled`).
+    """
+    table, low, high = checked.case.stray[stray], [], []
+    for variant in checked.unknowns.variants:
+        for event in variant.events or ():
+            if event.stray == stray:
+                above = event.bottom - checked.platform_z
+                shrunk = shrinkage(above, table.cooled_high, table.expansion_1e6_k)
+                low.append([*event.shift, event.rise])
+                high.append([*event.shift, event.rise + shrunk])
+    return np.min(low, axis=0), np.max(high, axis=0)

@@ -1,0 +1,296 @@
+"""Laying points of one surface on another: point to plane, trimmed, in one or several rigid pieces.
+
+In: points, the surface they belong on. Out: a `Pose` and how far each piece lies off. Source:
+least squares over the distances along the surface's normals (docs/method.md, "The part as
+measured").
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+
+from clearance.geometry import box_tree, distance
+from clearance.geometry.soup import Soup
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+TRIM = 6.0
+"""Points farther than so many medians do not count, nearer ones the less the farther they are
+(Tukey's biweight): stray metal, what a scan cuts off, edges that blur has rounded."""
+ITERATIONS = 30
+SETTLED_MM = 1e-4
+"""A step that moves no point farther ends the fit."""
+LEAST_SINGULAR = 1e-3
+"""A direction that the surface ties so much less than the best tied one is left as it is."""
+
+
+class Target(Protocol):
+    """What points are laid on."""
+
+    def off(self, points: Floats) -> tuple[Floats, Floats, Floats]:
+        """Distance (N,), signed distance along the normal (N,) and normal (N, 3) at points."""
+
+
+@dataclass(frozen=True, eq=False)
+class Spots:
+    """A surface as points with normals: quick, for a first look."""
+
+    points: Floats
+    normals: Floats
+    tree: cKDTree
+
+    def off(self, points: Floats) -> tuple[Floats, Floats, Floats]:
+        """As `Surface.off`, by the nearest point alone."""
+        away, which = self.tree.query(points)
+        normals = self.normals[which]
+        return (
+            np.asarray(away),
+            np.einsum("ij,ij->i", points - self.points[which], normals),
+            normals,
+        )
+
+
+@dataclass(frozen=True, eq=False)
+class Surface:
+    """A soup with what is asked of it again and again."""
+
+    triangles: Soup
+    tree: box_tree.Tree
+    normals: Floats
+
+    @classmethod
+    def of(cls, triangles: Soup) -> Surface:
+        """A closed soup, (F, 3, 3) mm."""
+        corners = triangles.astype(np.float64)
+        area = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+        length = np.linalg.norm(area, axis=1, keepdims=True)
+        return cls(triangles, box_tree.build(triangles), area / np.maximum(length, 1e-30))
+
+    def off(self, points: Floats) -> tuple[Floats, Floats, Floats]:
+        """Distance (N,), signed distance along the normal (N,) and normal (N, 3) at points."""
+        away, near, which = distance.closest(self.tree, points)
+        normals = self.normals[which]
+        return away, np.einsum("ij,ij->i", points - near, normals), normals
+
+    def spots(self, count: int) -> Spots:
+        """The surface as so many points."""
+        points, which = _sampled(self.triangles, count, 2)
+        return Spots(points, self.normals[which], cKDTree(points))
+
+
+def sampled(triangles: Soup, count: int, seed: int = 0) -> Floats:
+    """Points evenly spread over a surface by area, (count, 3) mm; the same for the same soup."""
+    return _sampled(triangles, count, seed)[0]
+
+
+def _sampled(triangles: Soup, count: int, seed: int) -> tuple[Floats, Ints]:
+    rng = np.random.default_rng(seed)
+    corners = triangles.astype(np.float64)
+    a, b, c = corners[:, 0], corners[:, 1], corners[:, 2]
+    grown = np.cumsum(np.linalg.norm(np.cross(b - a, c - a), axis=1))
+    steps = (np.arange(count) + rng.random(count)) / count
+    which = np.minimum(np.searchsorted(grown, steps * grown[-1]), len(grown) - 1)
+    s, t = rng.random((2, count, 1))
+    s, t = np.where(s + t > 1.0, 1.0 - s, s), np.where(s + t > 1.0, 1.0 - t, t)
+    return np.asarray(a[which] + s * (b - a)[which] + t * (c - a)[which]), which
+
+
+@dataclass(frozen=True, eq=False)
+class Pose:
+    """Where a scan lies: nominal = rotation @ scan + shift.
+
+    Attributes
+    ----------
+    rotation : (3, 3) ndarray
+        Its determinant is -1 for a mirror image.
+    shift : (3,) ndarray, mm
+    """
+
+    rotation: Floats
+    shift: Floats
+
+    def at(self, points: Floats) -> Floats:
+        """Points of the scan, (N, 3) mm, in the nominal part's coordinates."""
+        return np.asarray(points @ self.rotation.T + self.shift)
+
+    @property
+    def turn_deg(self) -> float:
+        """Angle of the rotation."""
+        sine = np.array(
+            [
+                self.rotation[2, 1] - self.rotation[1, 2],
+                self.rotation[0, 2] - self.rotation[2, 0],
+                self.rotation[1, 0] - self.rotation[0, 1],
+            ]
+        )
+        return float(np.degrees(np.arctan2(np.linalg.norm(sine), np.trace(self.rotation) - 1.0)))
+
+    def apart(self, other: Pose, points: Floats) -> float:
+        """Farthest that two poses put the same point, mm."""
+        return float(np.linalg.norm(self.at(points) - other.at(points), axis=1).max())
+
+
+AS_IT_IS = Pose(np.eye(3), np.zeros(3))
+
+
+@dataclass(frozen=True, eq=False)
+class Fit:
+    """Points laid on a surface.
+
+    Attributes
+    ----------
+    pose : Pose
+        Of the lowest piece.
+    moves : (K, 3) ndarray, mm
+        How far each piece had to be moved besides, the lowest 0: the measured step is its negative.
+    covariance : (3 K, 3 K) ndarray, mm2
+        Of where the pieces lie, one standard uncertainty each, points taken as independent.
+    counts : (K,) ndarray
+        Points of each piece that counted.
+    tied : (K, 3) ndarray
+        Mean square of their normals along x, y, z: near 0 where nothing holds a piece that way.
+    rms_mm : float
+        Of the points that counted, along the normals.
+    scale : float
+        By how much the scan is larger than the nominal part, once, after the fit.
+    """
+
+    pose: Pose
+    moves: Floats
+    covariance: Floats
+    counts: Ints
+    tied: Floats
+    rms_mm: float
+    scale: float
+
+
+def fit(
+    surface: Target,
+    points: Floats,
+    start: Pose,
+    levels: tuple[tuple[float, float], ...] = (),
+    iterations: int = ITERATIONS,
+) -> Fit:
+    """Lay points on a surface.
+
+    Parameters
+    ----------
+    surface : Surface or Spots
+    points : (N, 3) ndarray, mm
+        Of the scan, in its own coordinates.
+    start : Pose
+    levels : tuple of (low, high), mm
+        Bands of height in the surface's coordinates, lowest first. Between them the scan is rigid;
+        each piece may lie elsewhere, with the same rotation. Points in a band do not count.
+    """
+    pose, moves = start, np.zeros((1 + len(levels), 3))
+    for _ in range(iterations):
+        step = _Step.of(surface, points, pose, moves, levels)
+        solved = step.solved()
+        pose, moves, moved = step.taken(pose, moves, solved)
+        if moved < SETTLED_MM:
+            break
+    last = _Step.of(surface, points, pose, moves, levels)
+    return last.told(pose, moves)
+
+
+@dataclass(frozen=True, eq=False)
+class _Step:
+    """One linear step: what is off, and what each unknown changes of it."""
+
+    at: Floats
+    piece: Ints
+    weight: Floats
+    off: Floats
+    normals: Floats
+    middle: Floats
+    pieces: int
+
+    @classmethod
+    def of(
+        cls,
+        surface: Target,
+        points: Floats,
+        pose: Pose,
+        moves: Floats,
+        levels: tuple[tuple[float, float], ...],
+    ) -> _Step:
+        at = pose.at(points)
+        piece = np.zeros(len(at), np.int64)
+        apart = np.ones(len(at), bool)
+        for low, high in levels:
+            piece += at[:, 2] > 0.5 * (low + high)
+            apart &= (at[:, 2] < low) | (at[:, 2] > high)
+        at, piece = at[apart], piece[apart]
+        away, off, normals = surface.off(at + moves[piece])
+        share = away / (TRIM * max(float(np.median(away)), 1e-9))
+        counts = share < 1.0
+        weight = 1.0 - share[counts] ** 2  # the root of the biweight: rows are squared
+        at, piece = at[counts], piece[counts]
+        middle = at.mean(axis=0)
+        return cls(at, piece, weight, off[counts], normals[counts], middle, len(moves))
+
+    def columns(self) -> Floats:
+        """(M, 3 + 3 K): rotation about the middle, in units of the spread, then each piece."""
+        arm = (self.at - self.middle) / self.spread
+        found = np.zeros((len(self.at), 3 + 3 * self.pieces))
+        found[:, :3] = np.cross(arm, self.normals)
+        for k in range(self.pieces):
+            mine = self.piece == k
+            found[mine, 3 + 3 * k : 6 + 3 * k] = self.normals[mine]
+        return found
+
+    @property
+    def spread(self) -> float:
+        """Root mean square of the points' distance from the middle, mm."""
+        return float(np.sqrt(((self.at - self.middle) ** 2).sum(1).mean())) or 1.0
+
+    def solved(self) -> Floats:
+        """The step: rotation in mm at the spread, then a translation for each piece."""
+        columns = self.columns() * self.weight[:, None]
+        spread = np.linalg.pinv(columns.T @ columns, rcond=LEAST_SINGULAR**2, hermitian=True)
+        return np.asarray(spread @ (columns.T @ (-self.weight * self.off)))
+
+    def taken(self, pose: Pose, moves: Floats, solved: Floats) -> tuple[Pose, Floats, float]:
+        """Pose and moves after a step, and how far it moved the farthest point."""
+        turn = _rotation(solved[:3] / self.spread)
+        each = solved[3:].reshape(-1, 3)
+        shift = turn @ (pose.shift - self.middle) + self.middle + each[0]
+        new = Pose(turn @ pose.rotation, shift)
+        moved = np.abs(each).max() + np.linalg.norm(solved[:3]) * 3.0
+        return new, moves + each - each[0], float(moved)
+
+    def told(self, pose: Pose, moves: Floats) -> Fit:
+        columns, off = self.columns() * self.weight[:, None], self.off * self.weight
+        rms = float(np.sqrt((off**2).sum() / (self.weight**2).sum()))
+        spread = np.linalg.pinv(columns.T @ columns, rcond=LEAST_SINGULAR**2, hermitian=True)
+        counts = np.bincount(self.piece, minlength=self.pieces)
+        squares = np.zeros((self.pieces, 3))
+        np.add.at(squares, self.piece, self.normals**2)
+        arm = np.einsum("ij,ij->i", self.at - self.middle, self.normals) * self.weight
+        grown = np.linalg.lstsq(np.column_stack([columns, arm]), -off, rcond=1e-6)[0][-1]
+        return Fit(
+            pose,
+            moves,
+            np.asarray(rms**2 * spread[3:, 3:]),
+            counts,
+            np.asarray(squares / np.maximum(counts, 1)[:, None], np.float64),
+            rms,
+            1.0 / (1.0 + float(grown)),
+        )
+
+
+def _rotation(vector: Floats) -> Floats:
+    """Rotation matrix of a vector, rad (Rodrigues)."""
+    angle = float(np.linalg.norm(vector))
+    if angle < 1e-15:
+        return np.eye(3)
+    x, y, z = vector / angle
+    cross = np.array([[0.0, -z, y], [z, 0.0, -x], [-y, x, 0.0]])
+    return np.asarray(np.eye(3) + np.sin(angle) * cross + (1 - np.cos(angle)) * cross @ cross)

@@ -1,0 +1,238 @@
+"""A scan laid on the part: synthetic truth, blurred, noisy and turned (tests/scans.py)."""
+
+import make
+import numpy as np
+import pytest
+import scans
+import shapes
+
+from clearance.case.read import read_case
+from clearance.errors import CaseError, PartError
+from clearance.scanned.pose import Pose, Surface, fit, sampled
+from clearance.scanned.registration import ScanError, registered
+
+LOW, HIGH = (0.0, 0.0, 0.0), (12.0, 9.0, 8.0)
+SHEET = 4.0
+VOXEL = 0.2
+
+
+def notched(points, sheet_mm=0.0, step=0.0, radius=1.5):
+    """The part: a block with a notch, which no turn and no mirror maps on itself, and a bore."""
+
+    def as_drawn(at):
+        metal = scans.block(at, LOW, HIGH)
+        metal = np.maximum(metal, -scans.block(at, (9, 6, 6), (13, 10, 9)))
+        return np.maximum(metal, -scans.rod(at, (4, 4, 0), (0, 0, 1), radius))
+
+    above = as_drawn(points - np.array([step, 0.0, 0.0]))
+    metal = np.where(points[..., 2] < SHEET, as_drawn(points), above)
+    if sheet_mm > 0.0:
+        z = points[..., 2]
+        slab = np.maximum(SHEET - z, z - SHEET - sheet_mm)
+        plug = np.maximum(slab, scans.rod(points, (4, 4, 0), (0, 0, 1), radius + 0.2))
+        metal = np.minimum(metal, plug)
+    return metal
+
+
+@pytest.fixture(scope="module")
+def part():
+    bore = shapes.bore([4, 4, -1], [4, 4, 9], 1.5)
+    return shapes.block(LOW, HIGH) - bore - shapes.block([9, 6, 6], [13, 10, 9])
+
+
+@pytest.fixture(scope="module")
+def nominal(part):
+    return shapes.soup(part)
+
+
+TURN, SHIFT = scans.turned([1, 2, 3], 37.0), np.array([3.0, -2.0, 5.0])
+
+
+@pytest.fixture(scope="module")
+def stepped():
+    return scans.scan(
+        lambda p: notched(p, step=0.15), LOW, HIGH, rotation=TURN, shift=SHIFT, voxel=VOXEL
+    )
+
+
+def test_a_turned_scan_is_laid_on_the_part_and_its_step_measured(stepped, nominal):
+    """Truth: 0.01 degree, 5 um; the step put in is 0.15 mm along x (analytic)."""
+    found = registered(stepped, nominal, ((SHEET - 0.6, SHEET + 0.6),)).fit
+    assert Pose(found.pose.rotation @ TURN, SHIFT).turn_deg < 0.01
+    middle = np.array([6.0, 4.5, 2.0])
+    np.testing.assert_allclose(found.pose.at((TURN @ middle + SHIFT)[None])[0], middle, atol=5e-3)
+    np.testing.assert_allclose(-found.moves[1], [0.15, 0.0, 0.0], atol=5e-3)
+
+
+def test_the_fit_needs_no_noise_to_be_exact(nominal):
+    start = Pose(scans.turned([0, 0, 1], 1.0), np.array([0.1, 0.0, -0.1]))
+    found = fit(Surface.of(nominal), sampled(nominal, 3000), start)
+    assert found.pose.turn_deg < 1e-4
+    assert found.rms_mm < 1e-5
+    assert found.scale == pytest.approx(1.0, abs=1e-6)
+
+
+REFUSED = {
+    "mirrored": (lambda soup: (soup * [-1, 1, 1])[:, ::-1], "mirror image"),
+    "1 % too large": (lambda soup: soup * 1.01, r"\+1.00 % larger than the part"),
+    "in another unit": (lambda soup: soup / 25.4, "times as large"),
+    "another part": (
+        lambda _: shapes.soup(shapes.block([0, 0, 0], [16, 5, 4])),
+        "of another part",
+    ),
+}
+
+
+@pytest.mark.parametrize("kind", REFUSED)
+def test_what_cannot_be_laid_on_the_part_is_refused(kind, nominal):
+    change, words = REFUSED[kind]
+    with pytest.raises(ScanError, match=words):
+        registered(np.ascontiguousarray(change(nominal), np.float32), nominal)
+
+
+def test_a_second_fit_as_good_is_named_or_refused():
+    """A block with two equal bores fits after half a turn, and mirrored."""
+    twice = shapes.two_bores(1.5, 5.0, segments=24)
+    found = registered(twice, twice)
+    assert any("turned by 180.0 deg" in way for way in found.also)
+    assert any("mirrored" in way for way in found.also)
+    away = (twice @ scans.turned([1, 0, 0], 60.0).T).astype(np.float32)
+    with pytest.raises(ScanError, match="ways round nearly equally well"):
+        registered(away, twice)
+
+
+def test_a_cut_off_scan_is_named_with_what_is_missing(part, nominal):
+    half = shapes.soup(part - shapes.block([-1, -1, 5], [13, 10, 9]))
+    found = registered(half, nominal, placed=True)
+    assert 0.1 < found.missing < 0.5
+    assert found.missing_low[2] > 5.0
+    assert found.missing_high[2] == pytest.approx(8.0, abs=0.1)
+    assert not found.shows(np.array([[12.0, 4.0, 7.5]])).any()
+
+
+# ---- through the case file -----------------------------------------------------------------------
+
+
+def case_of(folder, part, soup, layers=3, **keys):
+    """The part with a sheet of two or more layers at 4 mm predicted, and a scan of it."""
+    scan = {"mesh": "scan.stl", "uncertainty": 0.05, "placed": True, **keys}
+    return read_case(
+        make.write_case(
+            folder,
+            part,
+            make.passage([4, 4, 0], [4, 4, 8], 1.5, 2.5),
+            make.plane(SHEET, layers, penetration=0.1),
+            meshes={"scan": soup},
+            scan=scan,
+        )
+    )
+
+
+def scanned(folder, part, soup, **keys):
+    result = make.judged(case_of(folder, part, soup, **keys))
+    return result, result.passages[0].scanned
+
+
+@pytest.fixture(scope="module")
+def sealed(tmp_path_factory, part):
+    soup = scans.scan(lambda p: notched(p, sheet_mm=0.4), LOW, HIGH, voxel=VOXEL)
+    return scanned(tmp_path_factory.mktemp("sealed"), part, soup, thinnest_shown=0.25)
+
+
+def test_a_sheet_in_the_scan_blocks_the_passage_there_too(sealed):
+    result, found = sealed
+    assert (result.passages[0].state, found.state, found.against) == (
+        "blocked",
+        "blocked",
+        "agrees",
+    )
+    assert (found.low_mm, found.high_mm) == (0.0, 0.0)
+    assert found.crossings[0].open_fraction < 0.01
+    assert not any(reading.contradicts for reading in result.readings)
+
+
+def test_the_step_and_each_passage_are_readings(sealed):
+    result, _ = sealed
+    said = {reading.where: reading for reading in result.readings if reading.kind == "scan"}
+    assert set(said) == {
+        "offset along x above event 1",
+        "offset along y above event 1",
+        "growth above event 1",
+        "clear diameter, a",
+    }
+    assert said["offset along x above event 1"].value == pytest.approx(0.0, abs=5e-3)
+    assert said["offset along x above event 1"].says == "both"
+    assert said["clear diameter, a"].says == "as-predicted"
+
+
+@pytest.fixture(scope="module")
+def clean():
+    return scans.scan(notched, LOW, HIGH, voxel=VOXEL)
+
+
+def test_no_sheet_in_the_scan_is_no_open_passage(tmp_path, part, clean):
+    """A scan that is not known to show the thinnest sheet proves nothing open (REFERENCES B4)."""
+    result, found = scanned(tmp_path, part, clean)
+    assert (result.passages[0].state, found.state) == ("blocked", "undetermined")
+    assert found.low_mm == 0.0
+    assert found.against == "not-told"
+    assert "can leave a sheet of" in found.reasons[0]
+    assert result.scan.thinnest_sheet_mm > 0.1
+
+
+def test_a_scan_that_would_show_the_sheet_contradicts_the_event(tmp_path, part, clean):
+    """Predicted and measured stand side by side; nothing becomes more open: row 2."""
+    result, found = scanned(tmp_path, part, clean, thinnest_shown=0.1)
+    passage = result.passages[0]
+    assert (passage.state, found.state, found.against) == ("blocked", "open", "contradicts")
+    assert found.low_mm < 3.0 < found.high_mm
+    assert found.low_mm > 2.75
+    assert result.disposition.recommendation == "undetermined"
+    assert result.disposition.rows[0] == 2
+    assert "the part contradicts the event as told" in result.disposition.reasons[0]
+    assert result.exit_status == 3
+
+
+def test_a_thinnest_sheet_is_that_of_the_powder_bed(tmp_path, part, clean):
+    """REFERENCES-3 A5, computed there: phi 0.5, melt depth 100 um, layers of 50 um."""
+    from clearance.scanned.thin_sheets import thinnest_sheet
+
+    for layers, microns in ((1, 75), (2, 138), (3, 194), (4, 247)):
+        path = make.write_case(
+            tmp_path,
+            part,
+            make.passage([4, 4, 0], [4, 4, 8], 1.5, 2.5),
+            make.plane(SHEET, layers, penetration=0.1, packing=0.5),
+            layer=0.05,
+        )
+        from clearance.verdict.prepared import prepare
+
+        assert 1e3 * thinnest_sheet(prepare(read_case(path))) == pytest.approx(microns, abs=0.6)
+
+
+@pytest.mark.parametrize(
+    ("keys", "words"),
+    [
+        ({"mesh": "none.stl"}, r"\[scan\] mesh: found 'none.stl', expected a file that exists"),
+        ({"uncertainty": -0.1}, r"\[scan\] uncertainty: found -0.1"),
+        ({"thinnest_shown": 0.0}, r"\[scan\] thinnest_shown: found 0.0"),
+        ({"unit": "mn"}, r"\[scan\] unit: found 'mn'"),
+        ({"voxels": 3}, r"\[scan\] voxels"),
+    ],
+)
+def test_keys_that_cannot_be_are_refused(tmp_path, part, nominal, keys, words):
+    with pytest.raises(CaseError, match=words):
+        case_of(tmp_path, part, nominal, **keys)
+
+
+def test_an_open_scan_is_refused_with_its_file(tmp_path, part, nominal):
+    with pytest.raises(PartError, match=r"scan\.stl: .*open"):
+        make.judged(case_of(tmp_path, part, nominal[5:]))
+
+
+def test_a_scan_that_lacks_a_mouth_tells_nothing_of_its_passage(tmp_path, part):
+    half = shapes.soup(part - shapes.block([-1, -1, 6], [13, 10, 9]))
+    result, found = scanned(tmp_path, part, half, thinnest_shown=0.1)
+    assert found.state == "undetermined"
+    assert found.reasons == ("a outlet is not in the scan",) or "a outlet" in found.reasons[0]
+    assert any("does not show" in notice for notice in result.notices)
