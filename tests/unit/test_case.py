@@ -18,7 +18,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from clearance.case import machine_log, readings, stray_tables, suspected, tables
+from clearance.case import machine_log, readings, scan, stray_tables, suspected, tables
 from clearance.case import plate as plate_case
 from clearance.case.plate import case_on_plate, read_plate
 from clearance.case.read import case_schema, read_case
@@ -1082,6 +1082,7 @@ HEADINGS = {
     "[melted]": machine_log.MeltedTable,
     "[[reading]]": readings.ReadingTable,
     "[suspected]": suspected.SuspectedTable,
+    "[scan]": scan.ScanTable,
     "[state]": tables.StateTable,
     "[drilling]": tables.DrillingTable,
     "Keys of `drills`": tables.Drill,
