@@ -51,6 +51,11 @@ if TYPE_CHECKING:
     help="Hand the parts to the running dask.distributed scheduler at this address, such as "
     "tcp://10.0.0.5:8786, instead of processes here.",
 )
+@click.option(
+    "--pages",
+    is_flag=True,
+    help="Write parts/NAME.html too: each part to turn in the hand, see `view`.",
+)
 @verify_option
 @memory_option
 @debug_option
@@ -61,6 +66,7 @@ def plate(
     out: Path,
     jobs: int | None,
     cluster: str | None,
+    pages: bool,
     verify: bool | None,
     memory_gib: float | None,
 ) -> None:
@@ -72,15 +78,15 @@ def plate(
     clearance plate build-117.toml --out build-117 --cluster tcp://10.0.0.5:8786
 
     Writes parts/NAME.json and parts/NAME.pdf for each part as it ends, then plate.json,
-    plate.csv, plate.xlsx and plate.pdf. Run again it computes only what has changed, so an
-    interrupted run goes on where it was. The exit status is the gravest of all parts in the
+    plate.csv, plate.xlsx, plate.html and plate.pdf. Run again it computes only what has changed,
+    so an interrupted run goes on where it was. The exit status is the gravest of all parts in the
     order 1, 2, 3, 4, 0; a part with a bad case does not stop the others.
     """  # noqa: D301 - click wants the character itself
     if jobs is not None and cluster is not None:
         raise click.UsageError("--jobs is for processes here; leave it out beside --cluster.")
     if memory_gib is not None and cluster is not None:
         raise click.UsageError("--memory is for processes here; leave it out beside --cluster.")
-    summary = _run(ctx, plate, out, _Spread(jobs, cluster, memory_gib), verify)
+    summary = _run(ctx, plate, out, _Spread(jobs, cluster, memory_gib), verify, pages)
     terminal.show(ctx, _text(summary, out))
     ctx.exit(summary.exit_status)
 
@@ -93,7 +99,9 @@ class _Spread(NamedTuple):
     memory_gib: float | None
 
 
-def _run(ctx: click.Context, path: Path, out: Path, over: _Spread, verify: bool | None) -> Summary:
+def _run(
+    ctx: click.Context, path: Path, out: Path, over: _Spread, verify: bool | None, views: bool
+) -> Summary:
     show = Progress(debug=bool(ctx.find_root().meta.get(DEBUG)))
     show.say(f"reading {path.name}")
     from clearance.case.plate import read_plate
@@ -111,7 +119,7 @@ def _run(ctx: click.Context, path: Path, out: Path, over: _Spread, verify: bool 
     with Folder(out) as folder:
         try:
             show.say("reading the cases")
-            found = members(known, verify)
+            found = members(known, verify, views)
             summary = run(known, found, folder, spread, Tell(show.kept, show.begins, show.ended))
             if not unchanged(folder, summary):
                 show.say("drawing the map")
@@ -251,7 +259,7 @@ def _text(summary: Summary, out: Path) -> str:
     for one in follows:
         lines += _wrapped(one, "", columns)
     lines.append("")
-    files = f"results in {out}: plate.json, plate.csv, plate.xlsx, plate.pdf, parts"
+    files = f"results in {out}: plate.json, plate.csv, plate.xlsx, plate.html, plate.pdf, parts"
     for said in (*data["notices"], files):
         lines += _wrapped(said, "", columns)
     return "\n".join(lines) + "\n"

@@ -21,7 +21,7 @@ from clearance.system.files import write_whole
 
 PARTS = "parts"
 LOCK = ".clearance-lock"
-SUMMARIES = ("plate.json", "plate.csv", "plate.xlsx", "plate.pdf")
+SUMMARIES = ("plate.json", "plate.csv", "plate.xlsx", "plate.html", "plate.pdf")
 
 
 class Folder:
@@ -106,10 +106,21 @@ class Folder:
         """Path of a part's sheet."""
         return self.parts / f"{name}.pdf"
 
+    def page(self, name: str) -> Path:
+        """Path of a part's page to turn in the hand."""
+        return self.parts / f"{name}.html"
+
+    def page_of(self, name: str) -> bytes:
+        """The page of a part; empty where it has none."""
+        try:
+            return self.page(name).read_bytes()
+        except OSError:
+            return b""
+
     def stored(self, name: str, key: str) -> dict[str, Any] | None:
         """Result of an earlier run with the same inputs; None if there is none.
 
-        Nor if it or its sheet is not what that run wrote.
+        Nor if it, its sheet or its page is not what that run wrote.
         """
         data = self.read(name)
         about = data.get("plate") if isinstance(data, dict) else None
@@ -121,7 +132,10 @@ class Folder:
             sheet = self.sheet(name).read_bytes()
         except OSError:
             return None
-        return data if about.get("sheet_sha256") == hashlib.sha256(sheet).hexdigest() else None
+        if about.get("sheet_sha256") != hashlib.sha256(sheet).hexdigest():
+            return None
+        page = self.page_of(name)
+        return data if about.get("page_sha256") == _sha256(page) else None
 
     def read(self, name: str) -> Any:
         """What a part's result file holds; None if it is no result."""
@@ -130,17 +144,22 @@ class Folder:
         except (OSError, ValueError, RecursionError):
             return None
 
-    def put(self, name: str, data: dict[str, Any], sheet: bytes) -> None:
+    def put(self, name: str, data: dict[str, Any], sheet: bytes, page: bytes = b"") -> None:
         """Write the files of a part, its label on the sheet and in the data."""
         write_whole(self.sheet(name), sheet)
-        about = {**data["plate"], "sheet_sha256": hashlib.sha256(sheet).hexdigest()}
+        if page:
+            write_whole(self.page(name), page)
+        else:
+            self._remove(self.page(name))
+        hashes = {"sheet_sha256": hashlib.sha256(sheet).hexdigest(), "page_sha256": _sha256(page)}
+        about = {**data["plate"], **hashes}
         named = {**data, "part": name, "plate": about}
         named["plate"] = {**about, "data_sha256": _data_sha256(named)}
         write_whole(self.result(name), as_text(named).encode())
 
     def forget(self, name: str) -> None:
         """Remove a result that no longer holds."""
-        for path in (self.result(name), self.sheet(name)):
+        for path in (self.result(name), self.sheet(name), self.page(name)):
             self._remove(path)
 
     def withdraw(self) -> None:
@@ -153,6 +172,11 @@ class Folder:
             path.unlink(missing_ok=True)
         except OSError as fault:
             raise ClearanceError(f"{path}: cannot be removed: {fault.strerror}") from None
+
+
+def _sha256(page: bytes) -> str | None:
+    """Hash of a page; None where there is none."""
+    return hashlib.sha256(page).hexdigest() if page else None
 
 
 def _data_sha256(data: dict[str, Any]) -> str:

@@ -19,7 +19,7 @@ from clearance.figures.areas import area
 from clearance.figures.level import panel_axes, placed_axes
 from clearance.figures.paper import LEADING, Page, legible, width_in
 from clearance.figures.style import Look
-from clearance.plates.placed import Place
+from clearance.plates.placed import outline_of
 from clearance.plates.summary import Summary
 from clearance.result.plate import PlatePart
 
@@ -50,7 +50,10 @@ def draw_map(page: Page, left: float, foot: float, side: float, summary: Summary
     across = side - AXES_IN[0]
     axes = placed_axes(page.figure, (left + AXES_IN[0], foot + AXES_IN[1], across, across))
     half = _platform(axes, summary)
-    shapes = {entry["name"]: _shape(summary, entry) for entry in summary.data["parts"]}
+    shapes = {
+        entry["name"]: outline_of(entry, summary.outlines, summary.boxes, summary.data["size_mm"])
+        for entry in summary.data["parts"]
+    }
     for entry in summary.data["parts"]:
         _, look = style.MARKS[entry["recommendation"]]
         area(axes, shapes[entry["name"]], look, f"part {entry['name']}")
@@ -71,19 +74,6 @@ def _platform(axes: Axes, summary: Summary) -> float:
     axes.set_xlabel("x on the platform, mm")
     axes.set_ylabel("y on the platform, mm", labelpad=1.0)
     return half
-
-
-def _shape(summary: Summary, entry: PlatePart) -> Any:
-    """Outline of a part on the platform; its turned box where it was not computed."""
-    name, place = entry["name"], Place(entry["at_mm"], entry["turn_deg"])
-    rings = summary.outlines.get(name)
-    if not rings and name in summary.boxes:
-        (x0, y0), (x1, y1) = summary.boxes[name]
-        rings = [[(x0, y0), (x1, y0), (x1, y1), (x0, y1)]]
-    if not rings:
-        return shapely.Point(*entry["at_mm"]).buffer(0.01 * max(summary.data["size_mm"]))
-    polygons = [shapely.Polygon(place.to_platform(ring)) for ring in rings]
-    return shapely.union_all([shapely.make_valid(polygon) for polygon in polygons])
 
 
 # ---- labels ----------------------------------------------------------------------------------

@@ -72,6 +72,8 @@ class Task:
     need_bytes : float
     verify : bool, optional
         Whether a second opinion is asked for; None: by the part's size.
+    pages : bool
+        Whether a page to turn in the hand is made of it too.
     """
 
     key: str
@@ -83,6 +85,7 @@ class Task:
     need_bytes: float
     verify: bool | None = None
     others: tuple[Neighbour, ...] = ()
+    pages: bool = False
 
     def files(self) -> tuple[Path, ...]:
         """Every file that its computation reads."""
@@ -194,6 +197,7 @@ class _Reader:
 
     plate: Plate
     verify: bool | None = None
+    pages: bool = False
     _cases: dict[tuple[Any, ...], Case | ClearanceError] = field(default_factory=dict)
     _surveys: dict[tuple[Path, str], Survey | ClearanceError] = field(default_factory=dict)
     _outlines: dict[tuple[Path, str, float], Any] = field(default_factory=dict)
@@ -280,17 +284,18 @@ class _Standing:
         return float(self.survey.bounds[0, 2]) - self.platform_z
 
 
-def members(plate: Plate, verify: bool | None = None) -> tuple[Member, ...]:
+def members(plate: Plate, verify: bool | None = None, pages: bool = False) -> tuple[Member, ...]:
     """Read the cases of all parts and find what each depends on, in the plate's order.
 
-    With `verify` a second opinion is asked for on every part; with None up to a fixed size.
+    With `verify` a second opinion is asked for on every part; with None up to a fixed size. With
+    `pages` a page to turn in the hand is made of each.
 
     Raises
     ------
     CaseError
         The plate's first wrong layer lies above all of its parts.
     """
-    reader = _Reader(plate, verify)
+    reader = _Reader(plate, verify, pages)
     found: dict[int, Member] = {}
     standing: list[_Standing] = []
     for number, part in enumerate(plate.part):
@@ -418,6 +423,7 @@ def _task(
         need_bytes=BASE_BYTES + TRIANGLE_BYTES * count + CELL_BYTES * cells,
         verify=reader.verify,
         others=on_platform,
+        pages=reader.pages,
     )
 
 
@@ -474,6 +480,7 @@ def _key(
         [dataclasses.asdict(_rounded(neighbour)) for neighbour in neighbours],
         [dataclasses.asdict(_rounded(neighbour)) for neighbour in on_platform],
         reader.verify,
+        *(["with a page"] if reader.pages else []),
     ]
     text = json.dumps(inputs, default=plain, sort_keys=True)
     return hashlib.sha256(text.encode()).hexdigest()

@@ -28,10 +28,14 @@ _ONE = threading.Lock()
 
 @dataclass(frozen=True)
 class Computed:
-    """What a task gives: the keys of its result file, and the sheet as PDF without a label."""
+    """What a task gives: the keys of its result file, and the sheet as PDF without a label.
+
+    The page to turn in the hand is empty where none was asked for.
+    """
 
     data: dict[str, Any]
     figure: bytes
+    page: bytes = b""
 
 
 def compute(task: Task) -> Computed:
@@ -63,7 +67,13 @@ def _computed(task: Task) -> Computed:
     }
     from clearance.figures.first_page import report
 
-    return Computed(data, report(sheet(examined, on_plate=True)))
+    page = b""
+    if task.pages:
+        from clearance.view.page import page as written
+        from clearance.view.scene import scene
+
+        page = written(scene(examined))
+    return Computed(data, report(sheet(examined, on_plate=True)), page)
 
 
 def _finding(result: Result) -> str:

@@ -9,7 +9,7 @@ its outline is melted on this part's place too.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -23,10 +23,15 @@ from clearance.geometry.planes import Plane
 from clearance.geometry.sections import metal
 from clearance.geometry.soup import Box, extent
 from clearance.mesh.part import read_part
+from clearance.result.plate import PlatePart
 from clearance.verdict.prepared import OnPlatform
 
 Soup = NDArray[np.float32]
 Floats = NDArray[np.float64]
+Outlines = Mapping[str, Sequence[Sequence[tuple[float, float]]]]
+"""Rings in each part's own coordinates, by its name, mm."""
+Boxes = Mapping[str, tuple[tuple[float, float], tuple[float, float]]]
+"""Lowest and highest x and y of a part, by its name, mm."""
 
 OUTLINE_MM = 0.1
 """Outlines are as true as this."""
@@ -246,3 +251,27 @@ def _falls_on(soup: Soup, heights: Sequence[float], window: Floats) -> bool:
         if shapely.intersection(section, rectangle).area > SMALLEST_MM2:
             return True
     return False
+
+
+def outline_of(entry: PlatePart, outlines: Outlines, boxes: Boxes, size_mm: Sequence[float]) -> Any:
+    """Outline (shapely) of a part on the platform; its turned box where it was not computed.
+
+    Parameters
+    ----------
+    entry : PlatePart
+    outlines, boxes : mapping by name, mm
+        As `Summary` has them.
+    size_mm : (2,) sequence of float
+        Of the platform: a part of which nothing is known is a dot of it.
+    """
+    import shapely
+
+    name, place = entry["name"], Place(entry["at_mm"], entry["turn_deg"])
+    rings = outlines.get(name)
+    if not rings and name in boxes:
+        (x0, y0), (x1, y1) = boxes[name]
+        rings = [[(x0, y0), (x1, y0), (x1, y1), (x0, y1)]]
+    if not rings:
+        return shapely.Point(*entry["at_mm"]).buffer(0.01 * max(size_mm))
+    polygons = [shapely.Polygon(place.to_platform(ring)) for ring in rings]
+    return shapely.union_all([shapely.make_valid(polygon) for polygon in polygons])

@@ -167,7 +167,8 @@ def run(
     for member in coupons:
         state.coupon(member)
     for member, data in renamed:
-        _put(state, member, data, folder.sheet(member.part.name).read_bytes())
+        name = member.part.name
+        _put(state, member, data, folder.sheet(name).read_bytes(), folder.page_of(name))
         state.tell.ended(state.known(member, data), None)
     for member in bad:
         state.tell.ended(state.failed(member, "error", BAD_INPUT, member.fault), None)
@@ -217,18 +218,24 @@ def _copied(state: _Run, left: dict[str, list[Member]]) -> dict[str, list[Member
             continue
         data = state.folder.read(known[key])
         sheet = state.folder.sheet(known[key]).read_bytes()
+        page = state.folder.page_of(known[key])
         for member in group:
-            _put(state, member, data, sheet)
+            _put(state, member, data, sheet, page)
             state.tell.ended(state.known(member, data), None)
     return new
 
 
-def _put(state: _Run, member: Member, data: dict[str, Any], sheet: bytes) -> None:
+def _put(
+    state: _Run, member: Member, data: dict[str, Any], sheet: bytes, page: bytes = b""
+) -> None:
     """Write the files of a part: equal parts differ in their labels alone."""
     from clearance.plates.stamp import stamped
+    from clearance.view.page import named
 
     labelled = {**data, "plate": {**data["plate"], "label": member.label.as_json()}}
-    state.folder.put(member.part.name, labelled, stamped(sheet, member.label))
+    name = member.part.name
+    own = named(page, name) if page else b""
+    state.folder.put(name, labelled, stamped(sheet, member.label), own)
 
 
 def _enter(state: _Run, member: Member, outcome: Outcome) -> PlatePart:
@@ -236,7 +243,7 @@ def _enter(state: _Run, member: Member, outcome: Outcome) -> PlatePart:
         computed = outcome.value
         about = {**computed.data["plate"], "seconds": round(outcome.seconds, 3)}
         data = {**computed.data, "plate": about}
-        _put(state, member, data, computed.figure)
+        _put(state, member, data, computed.figure, computed.page)
         return state.known(member, data)
     if outcome.kind == "refused":
         return state.failed(member, "error", BAD_INPUT, outcome.text)

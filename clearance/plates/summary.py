@@ -18,6 +18,7 @@ from clearance.disposition.known import GRAVITY as RECOMMENDATIONS
 from clearance.plates.after import coupons, unfinished
 from clearance.plates.folder import PARTS, Folder
 from clearance.plates.members import Member, asked, beyond_platform
+from clearance.plates.page import plate_page
 from clearance.plates.placed import Place, overlapping
 from clearance.plates.table import as_csv, as_xlsx
 from clearance.result import PROGRAM, as_text
@@ -257,10 +258,11 @@ def unchanged(folder: Folder, summary: Summary) -> bool:
     try:
         found = (folder.path / "plate.json").read_text(encoding="utf-8")
         drawn = (folder.path / "plate.pdf").read_bytes()
-        tables = [(folder.path / name).read_bytes() for name in _tables(summary)]
+        made = _tables(summary, folder)
+        tables = [(folder.path / name).read_bytes() for name in made]
     except (OSError, ValueError):
         return False
-    same = tables == list(_tables(summary).values())
+    same = tables == list(made.values())
     return same and found == as_text(_with_map(summary, drawn))
 
 
@@ -268,16 +270,19 @@ def _with_map(summary: Summary, drawn: bytes) -> PlateResult:
     return {**summary.data, "map_sha256": hashlib.sha256(drawn).hexdigest()}
 
 
-def _tables(summary: Summary) -> dict[str, bytes]:
+def _tables(summary: Summary, folder: Folder) -> dict[str, bytes]:
+    names = (entry["name"] for entry in summary.data["parts"])
+    pages = frozenset(name for name in names if folder.page(name).exists())
     return {
         "plate.csv": as_csv(summary.data).encode(),
         "plate.xlsx": as_xlsx(summary.data),
+        "plate.html": plate_page(summary.data, summary.outlines, summary.boxes, pages),
     }
 
 
 def write_summary(folder: Folder, summary: Summary, drawn: bytes) -> None:
-    """Write plate.pdf, plate.csv, plate.xlsx and plate.json."""
+    """Write plate.pdf, plate.csv, plate.xlsx, plate.html and plate.json."""
     write_whole(folder.path / "plate.pdf", drawn)
-    for name, table in _tables(summary).items():
+    for name, table in _tables(summary, folder).items():
         write_whole(folder.path / name, table)
     write_whole(folder.path / "plate.json", as_text(_with_map(summary, drawn)).encode())

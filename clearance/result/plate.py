@@ -74,6 +74,9 @@ class AboutPart(PartAtEvent):
     seconds: Annotated[float, told(SECONDS, "s")]
     label: Annotated[LabelResult, told("what tells equal parts apart")]
     sheet_sha256: Annotated[str, told("of the bytes of its sheet, parts/NAME.pdf")]
+    page_sha256: Annotated[
+        str | None, told("of the bytes of its page, parts/NAME.html; null without --pages")
+    ]
     data_sha256: Annotated[
         str,
         told("of the result, these hashes and the time left out: what differs is computed again"),

@@ -78,6 +78,13 @@ def page(scene: Scene) -> bytes:
     return whole.encode()
 
 
+def named(data: bytes, name: str) -> bytes:
+    """A page under another part's name: equal parts of a plate share all else."""
+    title = html.escape(name).replace("\\", r"\\")
+    text = re.sub(r"<title>.*?</title>", f"<title>{title}</title>", data.decode(), count=1)
+    return re.sub(r"<h1>.*?</h1>", f"<h1>{title}</h1>", text, count=1).encode()
+
+
 @cache
 def _text(name: str) -> str:
     return (files("clearance.view") / name).read_text(encoding="utf-8")

@@ -1,0 +1,99 @@
+"""plate.html, the platform with links, and with --pages each part to turn in the hand."""
+
+import base64
+import hashlib
+import html
+import re
+from xml.etree import ElementTree
+
+import plates
+import pytest
+
+from clearance.figures.style import MARKS
+from clearance.plates.folder import Folder
+from clearance.view.page import named
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory):
+    """Two equal upright bores and a leaning one that is sealed."""
+    folder = tmp_path_factory.mktemp("plate")
+    plates.write_designs(folder)
+    parts = [part for part in plates.PARTS if part["name"] in ("S1", "S2", "L1")]
+    plate, out = plates.write_plate(folder, parts), folder / "out"
+    told = plates.here(plate, out, "--pages", "--no-verify")
+    assert told.returncode == 3, told.stderr
+    return plate, out
+
+
+def test_every_part_is_drawn_marked_and_linked(made):
+    _, out = made
+    text = (out / "plate.html").read_text(encoding="utf-8")
+    drawing = ElementTree.fromstring(re.search(r"<svg.*?</svg>", text, re.DOTALL)[0])
+    links = {link.get("href"): link for link in drawing.iter("a")}
+    assert set(links) == {f"parts/{name}.pdf" for name in ("S1", "S2", "L1")}
+    for entry in plates.summary(out)["parts"]:
+        words = "".join(links[f"parts/{entry['name']}.pdf"].itertext())
+        assert f"{entry['name']}: {entry['recommendation']}" in words
+        assert f"{MARKS[entry['recommendation']][0]} " in words
+    for target in re.findall(r'href="(parts/[^"]*)"', text):
+        assert (out / target).is_file(), target
+    assert 'href="parts/L1.html"' in text
+
+
+def test_a_part_stands_where_the_plate_file_has_it(made):
+    """L1 at (50, 50), 24 x 14 mm, turned by 180 degrees; +y is up, so on the screen -y."""
+    _, out = made
+    text = (out / "plate.html").read_text(encoding="utf-8")
+    path = re.search(r'href="parts/L1.pdf".*?<path d="(.*?)"', text, re.DOTALL)[1]
+    places = [tuple(map(float, pair)) for pair in re.findall(r"(-?[\d.]+) (-?[\d.]+)", path)]
+    across, up = zip(*places, strict=True)
+    assert (min(across), max(across)) == pytest.approx((38.0, 62.0), abs=0.01)
+    assert (min(up), max(up)) == pytest.approx((-57.0, -43.0), abs=0.01)
+
+
+def test_it_runs_nothing_and_fetches_nothing(made):
+    _, out = made
+    text = (out / "plate.html").read_text(encoding="utf-8")
+    policy = html.unescape(re.search(r'Security-Policy" content="(.*?)">', text)[1])
+    assert policy.startswith("default-src 'none'")
+    assert "script" not in policy + text
+    style = re.search(r"<style>(.*?)</style>", text, re.DOTALL)[1]
+    known = base64.b64encode(hashlib.sha256(style.encode()).digest()).decode()
+    assert f"'sha256-{known}'" in policy
+    assert not re.search(r"\w+://|style=|\son\w+=", text)
+
+
+def test_equal_parts_have_pages_under_their_own_names(made):
+    _, out = made
+    one, other = ((out / f"parts/{name}.html").read_bytes() for name in ("S1", "S2"))
+    assert one != other
+    assert named(one, "S2") == other
+    assert b"<title>S1</title>" in one
+    assert b"<h1>S1</h1>" in one
+
+
+def test_a_name_stays_text_when_a_page_gets_it():
+    page = b"<title>a</title><h1>a</h1>"
+    assert named(page, r"<b>\1 & co") == (
+        b"<title>&lt;b&gt;\\1 &amp; co</title><h1>&lt;b&gt;\\1 &amp; co</h1>"
+    )
+
+
+def test_a_damaged_page_is_made_again_and_whole_ones_are_kept(made):
+    plate, out = made
+    good = plates.timeless(out)
+    (out / "parts/L1.html").write_bytes(b"")
+    again = plates.here(plate, out, "--pages", "--no-verify")
+    assert len(again.computed) == 1
+    assert plates.timeless(out) == good
+
+
+def test_a_part_without_a_page_keeps_none_of_an_earlier_run(tmp_path):
+    with Folder(tmp_path) as folder:
+        data = {"plate": {"inputs_sha256": "key"}}
+        folder.put("a", data, b"sheet", b"page")
+        assert folder.stored("a", "key")["plate"]["page_sha256"]
+        folder.put("a", data, b"sheet")
+        assert not folder.page("a").exists()
+        assert folder.stored("a", "key")["plate"]["page_sha256"] is None
