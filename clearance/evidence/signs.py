@@ -19,7 +19,7 @@ from clearance.evidence.added import metal_added
 from clearance.geometry import cutting, sections
 from clearance.geometry.planes import Plane
 from clearance.geometry.soup import Soup, extent, moved_shape
-from clearance.kernels.compiler import kernel
+from clearance.mesh.closedness import survey
 from clearance.predicted.bodies import Bodies
 from clearance.predicted.part import Predicted
 from clearance.predicted.slabs import Event, Gate, rounded
@@ -76,22 +76,7 @@ def _before(nominal: Predicted) -> float:
     bodies = nominal.window.bodies
     if bodies.overlapping:
         return float(nominal.metal.length_mm().sum()) * nominal.grid.pitch_mm**2
-    return float(_volume(bodies.part))
-
-
-@kernel
-def _volume(triangles):  # type: ignore[no-untyped-def]
-    """Volume within a closed soup whose shells do not overlap, mm3; exact."""
-    x0 = np.float64(triangles[0, 0, 0])
-    y0 = np.float64(triangles[0, 0, 1])
-    z0 = np.float64(triangles[0, 0, 2])
-    total = 0.0
-    for f in range(triangles.shape[0]):
-        ax, ay, az = triangles[f, 0, 0] - x0, triangles[f, 0, 1] - y0, triangles[f, 0, 2] - z0
-        bx, by, bz = triangles[f, 1, 0] - x0, triangles[f, 1, 1] - y0, triangles[f, 1, 2] - z0
-        cx, cy, cz = triangles[f, 2, 0] - x0, triangles[f, 2, 1] - y0, triangles[f, 2, 2] - z0
-        total += ax * (by * cz - bz * cy) + ay * (bz * cx - bx * cz) + az * (bx * cy - by * cx)
-    return total / 6.0
+    return float(survey(bodies.part).volume_mm3)
 
 
 def balance_resolution(mass_g: float) -> float | None:

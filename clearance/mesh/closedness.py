@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.kernels.compiler import kernel
+from clearance.kernels.vectors import corners_of, cross, dot, minus, row
 
 Triangles = NDArray[np.float32]
 
@@ -86,35 +87,37 @@ def _edge_hash(a, b):  # type: ignore[no-untyped-def]
 
 
 @kernel
-def _survey(corners, bits):  # type: ignore[no-untyped-def]
-    """One pass over (F, 9) corners; `bits` is the same memory as uint32."""
+def six_volumes(triangle, origin):  # type: ignore[no-untyped-def]
+    """Six times the signed volume between a triangle (3, 3) and a point."""
+    a, b, c = corners_of(triangle)
+    return dot(minus(a, origin), cross(minus(b, origin), minus(c, origin)))
+
+
+@kernel
+def _survey(triangles, bits):  # type: ignore[no-untyped-def]
+    """One pass over the triangles; `bits` is the same memory as uint32, (F, 9)."""
     low = np.full(3, np.inf)
     high = np.full(3, -np.inf)
-    ox, oy, oz = np.float64(corners[0, 0]), np.float64(corners[0, 1]), np.float64(corners[0, 2])
-    six_volumes = 0.0
+    origin = row(triangles[0], np.int64(0))
+    volume = 0.0
     total = np.uint64(0)
     needles = 0
     not_finite = -1
-    for i in range(corners.shape[0]):
+    for i in range(triangles.shape[0]):
         for k in range(9):
-            value = np.float64(corners[i, k])
+            value = np.float64(triangles[i, k // 3, k % 3])
             if not np.isfinite(value) and not_finite < 0:
                 not_finite = i
             low[k % 3] = min(low[k % 3], value)
             high[k % 3] = max(high[k % 3], value)
-        ax, ay, az = corners[i, 0] - ox, corners[i, 1] - oy, corners[i, 2] - oz
-        bx, by, bz = corners[i, 3] - ox, corners[i, 4] - oy, corners[i, 5] - oz
-        cx, cy, cz = corners[i, 6] - ox, corners[i, 7] - oy, corners[i, 8] - oz
-        six_volumes += (
-            ax * (by * cz - bz * cy) + ay * (bz * cx - bx * cz) + az * (bx * cy - by * cx)
-        )
+        volume += six_volumes(triangles[i], origin)
         a = vertex_hash(bits[i, 0], bits[i, 1], bits[i, 2])
         b = vertex_hash(bits[i, 3], bits[i, 4], bits[i, 5])
         c = vertex_hash(bits[i, 6], bits[i, 7], bits[i, 8])
         total += _edge_hash(a, b) + _edge_hash(b, c) + _edge_hash(c, a)
         if a == b or b == c or c == a:
             needles += 1
-    return not_finite, low, high, six_volumes / 6.0, total == np.uint64(0), needles
+    return not_finite, low, high, volume / 6.0, total == np.uint64(0), needles
 
 
 def survey(triangles: Triangles) -> Survey:
@@ -132,8 +135,7 @@ def survey(triangles: Triangles) -> Survey:
         each edge and its opposite cancel: an open mesh passes with
         probability 2**-64.
     """
-    corners = triangles.reshape(-1, 9)
-    return Survey(*_survey(corners, corners.view(np.uint32)))
+    return Survey(*_survey(triangles, triangles.view(np.uint32).reshape(-1, 9)))
 
 
 def without_needles(triangles: Triangles) -> Triangles:

@@ -13,7 +13,8 @@ from numpy.typing import NDArray
 
 from clearance.errors import PartError
 from clearance.kernels.compiler import kernel
-from clearance.mesh.closedness import Triangles, vertex_hash
+from clearance.kernels.vectors import row
+from clearance.mesh.closedness import Triangles, six_volumes, vertex_hash
 from clearance.mesh.mending import turn_over
 
 _SAMPLES = 16  # points on each shell at which the other shells are counted
@@ -173,29 +174,11 @@ def _label(bits, label, table, recent, firsts, parent):  # type: ignore[no-untyp
 
 
 @kernel
-def _volumes(corners, label, volume):  # type: ignore[no-untyped-def]
+def _volumes(triangles, label, volume):  # type: ignore[no-untyped-def]
     """Add each triangle's signed volume against the first corner of all to its shell."""
-    origin = np.empty(3)
-    for k in range(3):
-        origin[k] = corners[0, k]
-    for i in range(corners.shape[0]):
-        ax, ay, az = (
-            corners[i, 0] - origin[0],
-            corners[i, 1] - origin[1],
-            corners[i, 2] - origin[2],
-        )
-        bx, by, bz = (
-            corners[i, 3] - origin[0],
-            corners[i, 4] - origin[1],
-            corners[i, 5] - origin[2],
-        )
-        cx, cy, cz = (
-            corners[i, 6] - origin[0],
-            corners[i, 7] - origin[1],
-            corners[i, 8] - origin[2],
-        )
-        det = ax * (by * cz - bz * cy) + ay * (bz * cx - bx * cz) + az * (bx * cy - by * cx)
-        volume[label[i]] += det / 6.0
+    origin = row(triangles[0], np.int64(0))
+    for i in range(triangles.shape[0]):
+        volume[label[i]] += six_volumes(triangles[i], origin) / 6.0
 
 
 def find_shells(triangles: Triangles) -> Shells:
@@ -210,16 +193,16 @@ def find_shells(triangles: Triangles) -> Shells:
     -------
     Shells
     """
-    corners = np.ascontiguousarray(triangles).reshape(-1, 9)
-    bits = corners.view(np.uint32).reshape(-1, 3)
-    faces = len(corners)
+    triangles = np.ascontiguousarray(triangles)
+    bits = triangles.view(np.uint32).reshape(-1, 3)
+    faces = len(triangles)
     label = np.empty(faces, np.int32)
     table = np.full(1 << max(4, (3 * faces).bit_length()), -1, np.int32)
     recent = np.full(1 << 16, -1, np.int32)
     firsts = np.empty((3 * faces, 3), np.uint32)  # pages that stay untouched cost nothing
     parent = np.empty(3 * faces, np.int32)
     volume = np.zeros(_label(bits, label, table, recent, firsts, parent))
-    _volumes(corners, label, volume)
+    _volumes(triangles, label, volume)
     return Shells(label, volume)
 
 
