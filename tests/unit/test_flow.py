@@ -4,9 +4,10 @@ Expected numbers are analytic unless marked otherwise; published ones are in tes
 """
 
 import math
-from dataclasses import dataclass
+from functools import partial
 
 import pytest
+from water import Flow, pressure_loss, tube
 
 from clearance.flow import pressure_loss as losses
 from clearance.flow.channel import Bend, End, Piece, Restriction, Stopped
@@ -18,24 +19,7 @@ AREA = math.pi * 4.0**2 / 4.0  # a tube of 4 mm
 ROUTE = ([50.0], [4.0])
 
 
-@dataclass(frozen=True)
-class Water:
-    density: float = 998.0
-    viscosity: float = 1.0e-3
-    rate: float = 2.0
-    max_pressure_loss: float | None = None
-    roughness: tuple[float, float] | None = None
-
-
-def tube(lengths, diameters, roughness=0.0, bends=()):
-    pieces = tuple(Piece.round(a, b) for a, b in zip(lengths, diameters, strict=True))
-    mouths = (pieces[0].area_mm2, pieces[-1].area_mm2)
-    return End(pieces, *mouths, tuple(bends), roughness)
-
-
-def pressure_loss(lengths, diameters, crossings, flow, *, stopped=None, **keys):
-    end = tube(lengths, diameters, **keys)
-    return losses.pressure_loss(end, end, crossings, flow, stopped or Stopped())
+Water = partial(Flow, density=998.0, viscosity=1.0e-3, rate=2.0)
 
 
 def crossing(fraction, **more):
@@ -257,14 +241,14 @@ def test_bends_add_to_the_loss_a_mitre_more_than_a_smooth_one():
 
 def test_the_walls_are_named_and_whether_they_are_assumed():
     smooth = pressure_loss(*ROUTE, [], Water(roughness=(0.0, 0.0)))
-    rough = pressure_loss(*ROUTE, [], Water(), roughness=0.02)
+    rough = pressure_loss(*ROUTE, [], Water(), roughness_mm=0.02)
     assert smooth["assumptions"][0] == "sand-grain roughness of the walls 0 mm"
     assert "0.02 mm (assumed" in rough["assumptions"][0]
     assert rough["predicted"]["friction_kpa"] > smooth["predicted"]["friction_kpa"]
 
 
 def test_met_by_the_high_end_alone_not_met_by_the_low_end_alone():
-    low, high = tube(*ROUTE), tube(*ROUTE, roughness=0.1, bends=[Bend(90.0, 4.0)])
+    low, high = tube(*ROUTE), tube(*ROUTE, roughness_mm=0.1, bends=[Bend(90.0, 4.0)])
     found = losses.pressure_loss(low, high, [], Water())["predicted"]
     for allowed, said in (
         (found["high_kpa"] * 1.001, "met"),

@@ -10,10 +10,9 @@ import fluids
 import pytest
 from water import MU as WATER_MU
 from water import RHO as WATER_RHO
-from water import Flow
+from water import Flow, pressure_loss
 
-from clearance.flow import pressure_loss as losses
-from clearance.flow.channel import Bend, End, Piece, Restriction, Stream
+from clearance.flow.channel import Bend, Restriction, Stream
 from clearance.flow.orifice import loss
 
 # Published: K on the channel velocity of a thin sharp plate, by four forms, in this order:
@@ -28,14 +27,6 @@ PLATE = {
     0.40: (8.232, 8.758, 8.730, 8.502),
     0.50: (3.999, 4.370, 4.249, 4.191),
 }
-
-
-def pressure_loss(lengths, diameters, crossings, flow, roughness_mm=0.0, bends=()):
-    """Of a tube that is known exactly: both ends of the bracket are the same passage."""
-    pieces = tuple(Piece.round(a, b) for a, b in zip(lengths, diameters, strict=True))
-    mouths = (pieces[0].area_mm2, pieces[-1].area_mm2)
-    end = End(pieces, *mouths, tuple(bends), roughness_mm)
-    return losses.pressure_loss(end, end, crossings, flow)
 
 
 @pytest.mark.parametrize("fraction", PLATE)
@@ -224,7 +215,9 @@ def test_no_published_mitre_loses_more_than_the_high_end(angle, rate, roughness)
     d, area = 4.0, math.pi * 4.0
     stream = Stream(WATER_RHO, WATER_MU, rate / 60_000.0)
     reynolds = stream.reynolds(area)
-    found = pressure_loss([50.0], [d], [], Flow(rate=rate), roughness, [Bend(angle, d)])
+    found = pressure_loss(
+        [50.0], [d], [], Flow(rate=rate), roughness_mm=roughness, bends=[Bend(angle, d)]
+    )
     found = found["predicted"]["greatest"]["bends_kpa"]
     for method in ("Rennels", "Miller", "Crane", "Blevins"):
         k = fluids.bend_miter(
