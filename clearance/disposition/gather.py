@@ -12,7 +12,6 @@ from typing import TYPE_CHECKING
 from clearance.case.powder_bed import recess, shrinkage
 from clearance.disposition.known import (
     Drill,
-    Gap,
     Known,
     Open,
     Pair,
@@ -100,7 +99,7 @@ def gather(
             )
             for n, p in enumerate(result.trapped_powder)
         ),
-        gaps=tuple(Gap(u.stray, u.thickness_mm, u.area_mm2, u.joins) for u in result.unmelted),
+        gaps=result.unmelted,
         affected=affected,
         event=bool(case.stray),
         on_platform=case.state.on_platform,

@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import Literal
 
-from clearance.result import State
+from clearance.result import State, Unmelted
 from clearance.verdict.numbers import given, least, most, rounded_down, rounded_up
 
 Source = Literal["log", "measured", "assumed"]
@@ -228,16 +228,6 @@ class Powder:
 
 
 @dataclass(frozen=True, slots=True)
-class Gap:
-    """A layer of powder that stayed loose within the metal, and what it joins."""
-
-    stray: int
-    thickness_mm: float
-    area_mm2: float
-    joins: tuple[tuple[str, ...], ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
 class Known:
     """All that the disposition rests on.
 
@@ -267,7 +257,7 @@ class Known:
     passages: tuple[Passage, ...]
     pairs: tuple[Pair, ...] = ()
     powder: tuple[Powder, ...] = ()
-    gaps: tuple[Gap, ...] = ()
+    gaps: tuple[Unmelted, ...] = ()
     affected: bool = True
     event: bool = True
     on_platform: bool = False
@@ -328,7 +318,7 @@ GRAVITY: tuple[Recommendation, ...] = (
 class Finding:
     """What one row of the table says of one requirement."""
 
-    item: Passage | Pair | Powder | Gap
+    item: Passage | Pair | Powder | Unmelted
     row: int
     recommendation: Recommendation
     reason: str

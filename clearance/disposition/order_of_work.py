@@ -13,7 +13,6 @@ from collections.abc import Iterator, Sequence
 from clearance.disposition.known import (
     KNOWN_EVENT,
     Finding,
-    Gap,
     Known,
     Pair,
     Passage,
@@ -28,7 +27,7 @@ from clearance.disposition.known import (
 from clearance.disposition.steps import Step, joined
 from clearance.evidence.balls import in_words
 from clearance.evidence.pins import held
-from clearance.result import State
+from clearance.result import State, Unmelted
 from clearance.verdict.names import leaking, listed
 from clearance.verdict.numbers import given, least, level, most, near
 from clearance.verdict.reading_words import WAY
@@ -388,7 +387,7 @@ def _leak_tests(findings: Sequence[Finding]) -> Iterator[Step | str]:
             continue
         if isinstance(finding.item, Pair):
             yield f"leak test between {names(finding.item)}"
-        elif isinstance(finding.item, Gap):
+        elif isinstance(finding.item, Unmelted):
             for circuit in leaking(finding.item.joins):
                 yield Step("leak test of ", circuit, " against the outside")
 

@@ -15,7 +15,6 @@ from clearance.disposition.known import (
     GRAVITY,
     KNOWN_EVENT,
     Finding,
-    Gap,
     Known,
     Pair,
     Passage,
@@ -33,7 +32,7 @@ from clearance.disposition.known import (
     usable,
 )
 from clearance.disposition.steps import Step, joined
-from clearance.result import DispositionResult, State
+from clearance.result import DispositionResult, State, Unmelted
 from clearance.verdict.names import between, leaking, listed, named_all
 from clearance.verdict.numbers import given, least, level, most, near, point, span
 
@@ -420,7 +419,7 @@ def _pair_unmelted(known: Known, pair: Pair) -> Finding | None:
 PAIR_ROWS: tuple[Row, ...] = (_pair_nominal, _pair_not_known, _pair_joined, _pair_unmelted)
 
 
-def _gap_outside(known: Known, gap: Gap) -> Finding | None:
+def _gap_outside(known: Known, gap: Unmelted) -> Finding | None:
     circuits = leaking(gap.joins)
     if not circuits:
         return None

@@ -16,7 +16,6 @@ from clearance import result
 from clearance.disposition.gather import Extra, gather
 from clearance.disposition.known import (
     GRAVITY,
-    Gap,
     Known,
     Pair,
     Passage,
@@ -29,7 +28,7 @@ from clearance.disposition.known import (
 )
 from clearance.disposition.rules import dispose, judge
 from clearance.disposition.table import TABLE
-from clearance.result import State
+from clearance.result import State, Unmelted
 
 PLAN = Plan(
     strokes=("7 mm drill (jobber) from the inlet, 46.2 mm deep to its tip",),
@@ -60,11 +59,16 @@ def passage(name="circuit-1", **keys):
 
 
 def known(*items, **keys):
-    kinds = {"passages": Passage, "pairs": Pair, "powder": Powder, "gaps": Gap}
+    kinds = {"passages": Passage, "pairs": Pair, "powder": Powder, "gaps": Unmelted}
     sorted_in = {k: tuple(i for i in items if isinstance(i, kind)) for k, kind in kinds.items()}
     if not sorted_in["passages"]:
         sorted_in["passages"] = (passage(state=State.OPEN),)
     return Known(**sorted_in, **keys)
+
+
+def gap_to(*joined):
+    """A layer of loose powder that joins some circuits."""
+    return Unmelted(0, 12.5, 0.05, (joined,) if joined else (), (0.0, 0.0, 0.0))
 
 
 def row_of(what, item=None):
@@ -207,7 +211,7 @@ def test_row_3_joined_through_void(source, expected):
 @pytest.mark.parametrize("state", ["undetermined", "joined"])
 def test_row_4_joined_only_by_an_unmelted_gap(state):
     pair = Pair(("a", "b"), state, "unmelted", source="log")
-    gap = Gap(0, 0.05, 12.5, (("a", "b"),))
+    gap = gap_to("a", "b")
     what = known(pair, gap, open_questions=("penetration",))
     assert row_of(what, pair) == (4, "undetermined")
     found = dispose(what)
@@ -218,7 +222,7 @@ def test_row_4_joined_only_by_an_unmelted_gap(state):
 
 
 def test_row_4_a_gap_to_the_outside():
-    gap = Gap(0, 0.05, 12.5, (("circuit-1", "outside"),))
+    gap = gap_to("circuit-1", "outside")
     what = known(gap)
     assert row_of(what, gap) == (4, "undetermined")
     assert "leak test of circuit-1 against the outside, all ports closed" in (
@@ -227,7 +231,7 @@ def test_row_4_a_gap_to_the_outside():
 
 
 def test_a_gap_that_joins_nothing_to_the_outside_is_a_weak_place_only():
-    what = known(Gap(0, 0.05, 12.5))
+    what = known(gap_to())
     found = dispose(what)
     assert found.recommendation == "use-as-is"
     assert "0.05 mm over 12.5 mm2" in found.reasons[0]

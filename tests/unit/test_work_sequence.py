@@ -7,10 +7,10 @@ from test_disposition import PLAN, case, checked, known, passage, positions, str
 
 from clearance.disposition import order_of_work
 from clearance.disposition.gather import gather
-from clearance.disposition.known import Gap, Pin, Rim
+from clearance.disposition.known import Pin, Rim
 from clearance.disposition.rules import dispose
 from clearance.disposition.steps import Step, joined
-from clearance.result import State
+from clearance.result import State, Unmelted
 
 RIM = Rim(3.83, -44.54, 29.54, 135.0, (31.2, 31.35))
 TWO = dataclasses.replace(PLAN, strokes=("7 mm drill from the inlet", "7 mm drill from the outlet"))
@@ -38,7 +38,7 @@ def test_one_ball_goes_through_all_that_ask_for_it():
 
 
 def test_what_is_needed_to_decide_is_joined_too():
-    gap = Gap(0, 0.1, 400.0, (("air", "outside"), ("fuel", "outside")))
+    gap = Unmelted(0, 400.0, 0.1, (("air", "outside"), ("fuel", "outside")), (0.0, 0.0, 0.0))
     assert dispose(known(gap)).settled_by == (
         "leak test of air and fuel against the outside, all ports closed",
     )
