@@ -7,8 +7,6 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-
-sys.path.insert(0, str(Path(__file__).parent.parent))
 import shapes
 
 from clearance.mesh.part import read_part

@@ -1,14 +1,9 @@
 """One small part, its cases, and one run of the check that the tests share."""
 
-import sys
-from pathlib import Path
-
 import pytest
 from click.testing import CliRunner
 
 from clearance.cli.main import main
-
-sys.path.insert(0, str(Path(__file__).parent.parent))
 
 CASE = """\
 [part]

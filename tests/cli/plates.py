@@ -8,11 +8,9 @@ from pathlib import Path
 from types import SimpleNamespace
 
 import pytest
-from click.testing import CliRunner
-
-sys.path.insert(0, str(Path(__file__).parent.parent))
 import shapes
 import shared
+from click.testing import CliRunner
 
 from clearance.cli.main import main
 

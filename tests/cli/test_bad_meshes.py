@@ -3,19 +3,15 @@
 What `clearance mesh` says of each fault is tested with its words in tests/unit/test_mesh_faults.py.
 """
 
-import sys
 from pathlib import Path
-
-import numpy as np
-import pytest
-from click.testing import CliRunner, Result
-
-sys.path.insert(0, str(Path(__file__).parent.parent))
 
 import bad_meshes
 import make
+import numpy as np
+import pytest
 import shapes
 import shared
+from click.testing import CliRunner, Result
 
 from clearance.cli.main import main
 

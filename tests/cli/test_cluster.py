@@ -7,12 +7,9 @@ import signal
 import subprocess
 import sys
 import time
-from pathlib import Path
 
-import pytest
-
-sys.path.insert(0, str(Path(__file__).parent))
 import plates
+import pytest
 
 pytest.importorskip("distributed")
 

@@ -1,19 +1,14 @@
 """`clearance openings` and `clearance mesh`: exit statuses, JSON, files, what a user gets wrong."""
 
 import json
-import sys
 import tomllib
-from pathlib import Path
 
+import bad_meshes
 import click
 import numpy as np
 import pytest
-from click.testing import CliRunner
-
-sys.path.insert(0, str(Path(__file__).parent.parent))
-
-import bad_meshes
 import shapes
+from click.testing import CliRunner
 
 from clearance.cli import main
 from clearance.cli import mesh as commands_mesh

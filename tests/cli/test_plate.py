@@ -7,16 +7,13 @@ import os
 import shutil
 import signal
 import subprocess
-import sys
 import time
 from pathlib import Path
 
 import jsonschema
 import pdf
-import pytest
-
-sys.path.insert(0, str(Path(__file__).parent))
 import plates
+import pytest
 
 from clearance.case.plate import read_plate
 from clearance.plates import run as spine

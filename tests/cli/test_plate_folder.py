@@ -2,14 +2,11 @@
 
 import json
 import os
-import sys
 from pathlib import Path
 
 import openpyxl
-import pytest
-
-sys.path.insert(0, str(Path(__file__).parent))
 import plates
+import pytest
 
 from clearance.errors import ClearanceError
 from clearance.plates.folder import Folder

@@ -4,14 +4,11 @@ import os
 import random
 import shutil
 import signal
-import sys
 import time
 from pathlib import Path
 
-import pytest
-
-sys.path.insert(0, str(Path(__file__).parent))
 import plates
+import pytest
 
 pytestmark = [
     pytest.mark.slow,

@@ -3,17 +3,13 @@
 import csv
 import io
 import json
-import sys
 from dataclasses import replace
-from pathlib import Path
 
 import pdf
+import plates
 import pypdf
 import pytest
 import shapes
-
-sys.path.insert(0, str(Path(__file__).parent))
-import plates
 
 from clearance.case.plate import read_plate
 from clearance.plates.folder import Folder

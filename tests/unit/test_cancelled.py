@@ -1,15 +1,11 @@
 """Work that is cancelled half way: a lost worker, never a wrong result or a crash."""
 
-import sys
 from concurrent.futures import CancelledError, Future
 from pathlib import Path
 from types import SimpleNamespace
 
-import pytest
-
-sys.path.insert(0, str(Path(__file__).parent.parent))
-
 import make
+import pytest
 import shapes
 
 from clearance import checking

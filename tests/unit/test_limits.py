@@ -1,15 +1,10 @@
 """What is larger than any real event is refused in one line, before it takes time or memory."""
 
 import re
-import sys
-from pathlib import Path
 from types import SimpleNamespace
 
-import pytest
-
-sys.path.insert(0, str(Path(__file__).parent.parent))
-
 import make
+import pytest
 import shapes
 
 from clearance import checking

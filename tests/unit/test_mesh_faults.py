@@ -1,15 +1,10 @@
 """Faults of meshes by name, thin places, level sheets: expected numbers are analytic."""
 
 import json
-import sys
-from pathlib import Path
-
-import numpy as np
-import pytest
-
-sys.path.insert(0, str(Path(__file__).parent.parent))
 
 import bad_meshes
+import numpy as np
+import pytest
 import shapes
 
 from clearance.errors import PartError

@@ -3,15 +3,9 @@
 Booleans are an outside reference; solids are read back as they are stored, in single precision.
 """
 
-import sys
-from pathlib import Path
-
 import manifold3d as m3
 import numpy as np
 import pytest
-
-sys.path.insert(0, str(Path(__file__).parent.parent))
-
 import shapes
 
 from clearance.evidence.added import metal_added, volume_between

@@ -1,15 +1,10 @@
 """Openings of solids with known ports: every expected number is analytic."""
 
-import sys
 import tomllib
-from pathlib import Path
 
 import manifold3d as m3
 import numpy as np
 import pytest
-
-sys.path.insert(0, str(Path(__file__).parent.parent))
-
 import shapes
 from shapes import block, bore
 

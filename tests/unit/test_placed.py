@@ -1,15 +1,10 @@
 """Parts placed and turned, and metal of other parts' slices over a part's place."""
 
-import sys
-from pathlib import Path
-
 import numpy as np
 import pytest
+import shapes
 from hypothesis import given
 from hypothesis import strategies as st
-
-sys.path.insert(0, str(Path(__file__).parent.parent))
-import shapes
 
 from clearance.case.plate import read_plate
 from clearance.plates import placed

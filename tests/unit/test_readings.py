@@ -5,18 +5,13 @@ references, each with its place.
 """
 
 import math
-import sys
 from dataclasses import replace
-from pathlib import Path
-
-import numpy as np
-import pytest
-from scipy import stats
-
-sys.path.insert(0, str(Path(__file__).parent.parent))
 
 import make
+import numpy as np
+import pytest
 import shapes
+from scipy import stats
 
 from clearance.case.powder_bed import sheet_recess
 from clearance.case.read import read_case

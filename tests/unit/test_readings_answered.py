@@ -3,15 +3,10 @@
 The part of test_readings.py: every expected number is by hand.
 """
 
-import sys
 from dataclasses import replace
-from pathlib import Path
-
-import pytest
-
-sys.path.insert(0, str(Path(__file__).parent.parent))
 
 import make
+import pytest
 from test_readings import footed, told
 
 from clearance.case.read import read_case

@@ -1,14 +1,8 @@
 """The joints of a resume: every expected number is analytic unless it says otherwise."""
 
-import sys
-from pathlib import Path
-
+import make
 import numpy as np
 import pytest
-
-sys.path.insert(0, str(Path(__file__).parent.parent))
-
-import make
 import shapes
 
 SIDES = 256

@@ -1,14 +1,8 @@
 """Chord error: analytic, sagitta r (1 - cos(pi / n)) of a circle of n chords (REFERENCES.md 5)."""
 
-import sys
-from pathlib import Path
-
 import manifold3d as m3
 import numpy as np
 import pytest
-
-sys.path.insert(0, str(Path(__file__).parent.parent))
-
 import shapes
 
 from clearance.geometry.chord_error import chord_error, hollow_axes

@@ -1,14 +1,8 @@
 """What an event leaves to be weighed, measured and felt: every expected number is analytic."""
 
-import sys
-from pathlib import Path
-
+import make
 import numpy as np
 import pytest
-
-sys.path.insert(0, str(Path(__file__).parent.parent))
-
-import make
 import shapes
 
 from clearance.evidence.signs import balance_resolution

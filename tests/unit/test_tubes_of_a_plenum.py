@@ -4,16 +4,10 @@ All twelve are one nominal void, so that nothing but the way tells whose a cross
 begin the walls between them are a tenth of a millimetre thick: columns see a way through.
 """
 
-import sys
-from pathlib import Path
-
-import numpy as np
-import pytest
-
-sys.path.insert(0, str(Path(__file__).parent.parent))
-
 import make
 import manifold3d as m3
+import numpy as np
+import pytest
 import shapes
 
 from clearance.case.read import read_case

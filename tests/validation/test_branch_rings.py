@@ -4,14 +4,8 @@ Inlet and outlet lie in one region between the sheets, so that every way between
 it: a branch is what leads out of it and back.
 """
 
-import sys
-from pathlib import Path
-
-import pytest
-
-sys.path.insert(0, str(Path(__file__).parent.parent))
-
 import make
+import pytest
 import shapes
 
 from clearance.result import State

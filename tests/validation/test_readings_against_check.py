@@ -6,13 +6,8 @@ The check knows more: its brackets and areas must lie within, or overlap, what t
 from __future__ import annotations
 
 import math
-import sys
-from pathlib import Path
 
 import pytest
-
-sys.path.insert(0, str(Path(__file__).parent.parent))
-
 import shared
 
 from clearance.case.read import read_case

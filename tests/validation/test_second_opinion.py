@@ -4,19 +4,15 @@ Parts and truths are by hand; each false claim stands for a step of the check th
 """
 
 import json
-import sys
 from dataclasses import replace
 from pathlib import Path
 
+import make
 import numpy as np
 import pytest
-from click.testing import CliRunner
-
-sys.path.insert(0, str(Path(__file__).parent.parent))
-
-import make
 import shapes
 import shared
+from click.testing import CliRunner
 
 from clearance.case.read import read_case
 from clearance.checking import judge

@@ -4,15 +4,10 @@ The parts are small and their truths plain; a step is disabled as a bug would do
 Without the fault the same part is judged as it is, and the second opinion agrees.
 """
 
-import sys
 from dataclasses import replace
-from pathlib import Path
-
-import pytest
-
-sys.path.insert(0, str(Path(__file__).parent.parent))
 
 import make
+import pytest
 import shapes
 
 from clearance.case.read import read_case

@@ -4,14 +4,8 @@ Layers of 0.04 mm, slice 52 at z 2.1: a height that a drawing has too. A pocket 
 there, where the bore stands at the height of the event: the slice has a hole there, or has not.
 """
 
-import sys
-from pathlib import Path
-
-import pytest
-
-sys.path.insert(0, str(Path(__file__).parent.parent))
-
 import make
+import pytest
 import shapes
 
 T = 0.04

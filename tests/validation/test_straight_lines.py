@@ -5,17 +5,11 @@ drawing by radius * (1 - cos(pi / segments)), 0.002 mm here; the search stops 0.
 it can prove, and what it reports is mostly far nearer.
 """
 
-import sys
-from pathlib import Path
-
 import numpy as np
 import pytest
 import shapely
-from scipy.optimize import minimize
-
-sys.path.insert(0, str(Path(__file__).parent.parent))
-
 import shapes
+from scipy.optimize import minimize
 
 from clearance.drilling.widest_line import Region, widest_line
 from clearance.geometry import box_tree, sections

@@ -1,15 +1,9 @@
 """Powder that a wrong slice or a cooled part leaves in the metal: areas and depths are analytic."""
 
-import sys
-from pathlib import Path
-
+import make
 import manifold3d as m3
 import numpy as np
 import pytest
-
-sys.path.insert(0, str(Path(__file__).parent.parent))
-
-import make
 import shapes
 
 SIDES = 64

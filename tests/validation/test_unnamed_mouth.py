@@ -1,13 +1,7 @@
 """A window that the case does not name: no way is proven, and nothing ends in a traceback."""
 
-import sys
-from pathlib import Path
-
-import pytest
-
-sys.path.insert(0, str(Path(__file__).parent.parent))
-
 import make
+import pytest
 import shapes
 
 FLOW = {"density": 998.0, "viscosity": 1.0e-3, "rate": 2.0, "max_pressure_loss": 5.0}

@@ -4,14 +4,8 @@ It stands upright in a level run, or slants across an upright one, or is stepped
 hand: branches side by side, of which the stray metal shuts or leaves one.
 """
 
-import sys
-from pathlib import Path
-
-import pytest
-
-sys.path.insert(0, str(Path(__file__).parent.parent))
-
 import make
+import pytest
 import shapes
 import shared
 

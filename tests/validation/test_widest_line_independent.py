@@ -6,17 +6,12 @@ the proof that none is wider than the required diameter less 0.5 mm of cut on ea
 """
 
 import dataclasses
-import sys
-from pathlib import Path
 
 import make
 import numpy as np
+import planted_lines as planted
 import pytest
 import shared
-
-sys.path.insert(0, str(Path(__file__).parent))
-
-import planted_lines as planted
 
 ALL = {"series": ["jobber", "long", "extra-long"], "max_length_to_diameter": 40}
 CUT_MM = 0.5
