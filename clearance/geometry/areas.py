@@ -1,6 +1,6 @@
-"""Plane figures: their areas, and the largest circle within them.
+"""Areas: of plane figures, the largest circle within them, and of triangles.
 
-In: a shapely geometry. Out: its polygons; a diameter that is never too small.
+In: a shapely geometry; triangles. Out: its polygons, a diameter that is never too small; vectors.
 """
 
 from __future__ import annotations
@@ -8,7 +8,9 @@ from __future__ import annotations
 from functools import lru_cache
 from typing import Any
 
+import numpy as np
 import shapely
+from numpy.typing import NDArray
 
 CIRCLE_MM = 1e-3
 """Tolerance of the largest inscribed circle; added to what is reported as an upper bound."""
@@ -41,3 +43,10 @@ def _circle_mm(polygon: Any, within_mm: float) -> float:
     return float(
         2.0 * (shapely.maximum_inscribed_circle(polygon, tolerance=within_mm).length + within_mm)
     )
+
+
+def area_vectors(triangles: NDArray[np.float32]) -> NDArray[np.float64]:
+    """Area vectors (F, 3) of triangles, mm2, outward."""
+    t = triangles.astype(np.float64)
+    result: NDArray[np.float64] = 0.5 * np.cross(t[:, 1] - t[:, 0], t[:, 2] - t[:, 0])
+    return result

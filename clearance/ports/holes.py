@@ -13,6 +13,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from clearance.geometry.areas import area_vectors
 from clearance.geometry.cutting import Floats, Ints, Segments, Singles, cut
 from clearance.geometry.planes import Plane
 from clearance.geometry.sections import trace
@@ -95,21 +96,6 @@ def select(triangles: Singles, boxes: Singles) -> tuple[Ints, Ints]:
 
 
 @kernel
-def _normals(triangles: Singles) -> Floats:
-    """Area vectors (F, 3) of triangles, mm2."""
-    result = np.empty((triangles.shape[0], 3), np.float64)
-    e = np.empty((2, 3), np.float64)
-    for i in range(triangles.shape[0]):
-        for k in range(3):
-            e[0, k] = np.float64(triangles[i, 1, k]) - np.float64(triangles[i, 0, k])
-            e[1, k] = np.float64(triangles[i, 2, k]) - np.float64(triangles[i, 0, k])
-        for k in range(3):
-            m, n = (k + 1) % 3, (k + 2) % 3
-            result[i, k] = 0.5 * (e[0, m] * e[1, n] - e[0, n] * e[1, m])
-    return result
-
-
-@kernel
 def measure(points: Floats, order: Ints, first: Ints) -> tuple[Floats, NDArray[np.bool_]]:
     """Signed area of each chain, and whether it runs round the plane's origin."""
     chains = first.shape[0] - 1
@@ -182,7 +168,7 @@ class Site:
     faces: Floats = field(init=False)  # normals (K, 3) of large plane faces, the largest first
 
     def __post_init__(self) -> None:
-        self.vectors = _normals(self.triangles)
+        self.vectors = area_vectors(self.triangles)
         self.bore = self.radius
         self.faces = self._faces()
 

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.errors import PartError
+from clearance.geometry.areas import area_vectors
 from clearance.geometry.chord_error import ChordError, chord_error
 from clearance.geometry.cutting import Floats, Ints, Singles
 from clearance.mesh.closedness import (
@@ -31,7 +32,7 @@ from clearance.mesh.mending import close, turn_over
 from clearance.mesh.part import UNITS_MM, file_sha256, read_part
 from clearance.mesh.shells import find_shells
 from clearance.survey.flat_sheets import FlatSheet, flat_sheets
-from clearance.survey.thickness import Narrow, Surface, area_vectors, surface
+from clearance.survey.thickness import Narrow, Surface, surface
 
 LIKELY_MM = (5.0, 1000.0)
 """Where a part's largest side usually lies: common practice, no source."""

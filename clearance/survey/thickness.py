@@ -13,6 +13,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from clearance.geometry.areas import area_vectors
 from clearance.geometry.box_tree import Tree, build
 from clearance.geometry.cutting import Floats, Ints, Singles
 from clearance.geometry.rays import first_hits, winding
@@ -104,13 +105,6 @@ def spread(triangles: Singles) -> Points:
     share = np.full((len(triangle), 3), 1.0 / 3.0)
     share[len(centres) :] = rng.dirichlet((1.0, 1.0, 1.0), len(spread_over))
     return _points(triangles, vectors, triangle, share)
-
-
-def area_vectors(triangles: Singles) -> Floats:
-    """Area vectors (F, 3) of triangles, mm2, outward."""
-    t = triangles.astype(np.float64)
-    result: Floats = 0.5 * np.cross(t[:, 1] - t[:, 0], t[:, 2] - t[:, 0])
-    return result
 
 
 def _points(triangles: Singles, vectors: Floats, triangle: Ints, share: Floats) -> Points:
