@@ -307,7 +307,7 @@ def _together(passage: PassageResult, those: Sequence[CrossingResult], total: in
     what = "sealed" if those[0].sealed else f"{_shares(those)} open"
     if total == 1:
         return what
-    kind = "channel" if side_by_side(passage, those[0].stray) else "crossing"
+    kind = "channel" if _are_channels(passage, those[0].stray) else "crossing"
     every = "both" if total == 2 else f"all {total}"
     how_many = every if len(those) == total else f"{len(those)} of {total}"
     return f"{how_many} {kind}s {what}"
@@ -318,7 +318,7 @@ def _shares(those: Sequence[CrossingResult]) -> str:
     return least if least == most else f"{least.removesuffix(' %')} to {most}"
 
 
-def side_by_side(passage: PassageResult, stray: int) -> bool:
+def _are_channels(passage: PassageResult, stray: int) -> bool:
     """Whether the crossings of a sheet join the same two regions: channels, none behind another."""
     joined = [
         frozenset(edge["joins"])

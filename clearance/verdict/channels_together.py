@@ -25,7 +25,7 @@ def shares_of(
     return tuple((t.height_mm - platform_z, t.least, t.greatest) for t in groups)
 
 
-def side_by_side(crossed: Crossed, search: Search) -> tuple[Together, ...]:
+def groups_of_channels(crossed: Crossed, search: Search) -> tuple[Together, ...]:
     """All groups of channels that lead side by side through one sheet.
 
     Parameters

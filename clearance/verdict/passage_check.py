@@ -31,7 +31,7 @@ from clearance.result import ClearDiameter, CrossingResult, GaugePin, PassageRes
 from clearance.result.passage import plain
 from clearance.system.once import once
 from clearance.verdict.between import Between, Passage, between
-from clearance.verdict.channels_together import shares_of, side_by_side
+from clearance.verdict.channels_together import groups_of_channels, shares_of
 from clearance.verdict.graph import (
     Regions,
     in_words,
@@ -202,7 +202,7 @@ class PassageCheck:
         way = search.way(enough_mm=self.required, hint=hint)
         search.forget_cells()
         everything = crossed.everything
-        shared = () if self.asked.open_together is None else side_by_side(crossed, search)
+        shared = () if self.asked.open_together is None else groups_of_channels(crossed, search)
         heights = shares_of(shared, self.checked.platform_z)
         known = self._known(crossed, on_way(crossed.graph), search, way)
         known = dataclasses.replace(known, together=heights)
