@@ -58,6 +58,7 @@ def pytest_configure(config: pytest.Config) -> None:
     if getattr(config.option, "dist", None) == "load":
         config.option.dist = "loadfile"
         config.option.loadscopereorder = False
+    shared.in_full = "more" in config.option.markexpr.replace("not more", "")
     if shared.FOLDER not in os.environ:
         folder = tempfile.mkdtemp(prefix="clearance-tests-")
         os.environ[shared.FOLDER] = config.stash[_made] = folder

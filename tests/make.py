@@ -8,12 +8,15 @@ case file. Out: `case.toml` and the meshes in a folder, the `Case` read back fro
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 import manifold3d as m3
 import numpy as np
+import pytest
 import shapes
+import shared
 from numpy.typing import ArrayLike, NDArray
 
 Table = Mapping[str, Any]
@@ -149,15 +152,31 @@ def checked(folder: Path, solid: Solid, *args: Any, **keys: Any) -> Any:
     """Write a case, read it back, check it; takes what `write_case` takes. Returns the Result."""
     from clearance.case.read import read_case
 
-    return judged(read_case(write_case(folder, solid, *args, **keys)))
+    case = read_case(write_case(folder, solid, *args, **keys))
+    return judged(case, in_full="drilling" in keys)  # then it is about drills
 
 
-def judged(case: Any, pitch_mm: float | None = None, threads: int | None = None) -> Any:
-    """Result of a case as the check gives it, without margins."""
+def judged(
+    case: Any, pitch_mm: float | None = None, threads: int | None = None, in_full: bool = False
+) -> Any:
+    """Result of a case as the check gives it, without margins.
+
+    Unless `in_full`, or in a run with `-m more`, what takes most of the time and changes no state
+    is left out: where the shop has no drills the search for what would have to change for one, and
+    in the files of `shared.FEW_PITCHES` the last finer pitch.
+    """
     from clearance.checking import judge
+    from clearance.disposition import remedy
+    from clearance.verdict import circuits_apart, passage_check
     from clearance.verdict.prepared import prepare
 
-    return judge(prepare(case, pitch_mm), threads=threads).result
+    with pytest.MonkeyPatch.context() as patch:
+        if not (in_full or shared.in_full):
+            for module in (passage_check, circuits_apart):
+                patch.setattr(module, "FINER", shared.finer_pitches())
+            if not (case.drilling.series or case.drilling.drills):
+                patch.setattr(remedy, "Reach", partial(remedy.Reach, explain=False))
+        return judge(prepare(case, pitch_mm), threads=threads).result
 
 
 def first(folder: Path, solid: Solid, *args: Any, **keys: Any) -> Any:

@@ -19,6 +19,11 @@ import pytest
 
 FOLDER = "CLEARANCE_TESTS_SHARED"
 CASES = Path(__file__).parent.parent / "cases"
+in_full = False
+"""Whether checks of small cases leave nothing out, as with `-m more`: see `make.judged`."""
+FEW_PITCHES = ("never_open", "upright_metal", "lying_passages", "hostile", "against_booleans")
+"""Files whose checks try two finer pitches where they do not know, not three as the program does:
+the third takes eight times the cells of the one before, and no other code."""
 
 
 def once(key: str, make: Callable[[], Any]) -> Any:
@@ -44,6 +49,12 @@ def _alone(path: Path) -> Iterator[None]:
 
             fcntl.flock(file, fcntl.LOCK_EX)
         yield
+
+
+def finer_pitches() -> int:
+    """Finer pitches that a check tries in the test that runs now."""
+    running = os.environ.get("PYTEST_CURRENT_TEST", "")
+    return 2 if any(f"/test_{name}.py" in running for name in FEW_PITCHES) else 3
 
 
 def more(*values: Any) -> list[Any]:

@@ -201,7 +201,7 @@ def said(
         part=part,
         **tables,
     )
-    return make.judged(read_case(path), threads=threads)
+    return make.judged(read_case(path), threads=threads, in_full=True)
 
 
 # ---- the two beside each other -----------------------------------------------------------------
