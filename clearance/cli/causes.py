@@ -10,7 +10,8 @@ from pathlib import Path
 import click
 
 from clearance.cli.options import A_PATH, case_argument, debug_option, json_option, pitch_option
-from clearance.cli.terminal import keep_line, paint, progress, show, width
+from clearance.cli.outputs import computing, give, refuse, refuse_kind
+from clearance.cli.terminal import paint, progress, width
 
 
 @click.command(context_settings={"help_option_names": ["-h", "--help"]})
@@ -47,23 +48,13 @@ def causes(
     """  # noqa: D301 - click wants the character itself
     with progress(f"reading {case.name}") as say:
         from clearance.case.read import read_case
-        from clearance.system.files import writable, write_whole
 
         known = read_case(case)
-        to_file = json_file if json_file is not None and str(json_file) != "-" else None
-        for path in (to_file, plot):
-            if path is not None:
-                writable(path, known.files)
-        if plot is not None:
-            from clearance.figures.style import SUFFIXES, figure_kind
-
-            figure_kind(plot, SUFFIXES)
-        say("loading the program")
-        from clearance import first_run
-
-        if first_run.begin(say):
-            keep_line(say)
+        refuse(known.files, json=json_file, plot=plot)
+        refuse_kind(plot)
+        computing(say)
         from clearance import api
+        from clearance.report.causes import text
 
         found = api.explain(known, pitch_mm=pitch, progress=say)
         if plot is not None:
@@ -72,12 +63,5 @@ def causes(
             from clearance.figures.files import write_pages
 
             write_pages([causes_figure(found)], plot)
-        if to_file is not None:
-            write_whole(to_file, found.to_json().encode())
-    if json_file is not None and to_file is None:
-        show(ctx, found.to_json().encode())
-    else:
-        from clearance.report.causes import text
-
-        show(ctx, text(found, width(), paint))
+    give(ctx, json_file, found.to_json(), text(found, width(), paint))
     ctx.exit(found.exit_status)

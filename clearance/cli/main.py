@@ -19,11 +19,11 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from clearance import __version__
-from clearance.cli.terminal import keep_line, paint, progress, show, show_warning, width
+from clearance.cli.outputs import computing, give, refuse, refuse_kind
+from clearance.cli.terminal import paint, progress, show, show_warning, width
 from clearance.errors import ClearanceError, LostError
 
 if TYPE_CHECKING:
-    from clearance.case.read import Case
     from clearance.checking import Examined
     from clearance.result import Result
 from clearance.cli.options import (
@@ -223,15 +223,16 @@ def check(
     rework, repair or scrap), 4 something is undetermined.
     """  # noqa: D301 - click wants the character itself
     with progress(f"reading {case.name}") as say:
-        known = _read(case)
-        to_file = json_file is not None and str(json_file) != "-"
-        _outputs(known, json_file if to_file else None, report_file)
-        if report_file is not None:
-            _figure_kind(report_file, (".pdf",))
-            if to_file and json_file == report_file:
-                raise ClearanceError(f"{report_file}: found in --json and --report, expected two")
-        _computing(say)
+        from clearance.case.read import read_case
+
+        known = read_case(case)
+        refuse(known.files, json=json_file, report=report_file)
+        refuse_kind(report_file, (".pdf",))
+        computing(say)
         from clearance import api
+        from clearance.report.full import text as full_text
+        from clearance.report.short import text as short_text
+        from clearance.system.files import write_whole
 
         examined = api.examine(
             known,
@@ -242,25 +243,13 @@ def check(
             progress=say,
         )
         result: Result = examined.result
-        files = {json_file: result.to_json().encode()} if json_file and to_file else {}
-        if report_file is not None:
-            files[report_file] = _report(examined, paper, say)
+        drawn = None if report_file is None else _report(examined, paper, say)
     interrupts.stop_if_seen()
-    data = result.to_json()
-    if files:
-        from clearance.system.files import write_whole
-
-        for path, content in files.items():
-            write_whole(path, content)
-    if json_file is not None and not to_file:
-        show(ctx, data.encode())
-    else:
-        from clearance.report.full import text as full_text
-        from clearance.report.short import text as short_text
-
-        text = full_text if full else short_text
-        event = bool(examined.checked.case.stray)
-        show(ctx, text(examined.on_paper, width(), paint, event) + "\n")
+    if report_file is not None and drawn is not None:
+        write_whole(report_file, drawn)
+    text, event = full_text if full else short_text, bool(examined.checked.case.stray)
+    words = text(examined.on_paper, width(), paint, event)
+    give(ctx, json_file, result.to_json(), f"{words}\n")
     ctx.exit(result.exit_status)
 
 
@@ -339,11 +328,12 @@ def section(
     if output is None and (guide is None or heights or along):
         raise click.UsageError("Missing option '--output'.")
     with progress(f"reading {case.name}") as say:
-        known = _read(case)
-        _outputs(known, output, None if guide is None else guide / GUIDE)
-        if output is not None:
-            _figure_kind(output, (".pdf",) if count > 1 else ())
-        _computing(say)
+        from clearance.case.read import read_case
+
+        known = read_case(case)
+        refuse(known.files, output=output, guide=None if guide is None else guide / GUIDE)
+        refuse_kind(output, (".pdf",) if count > 1 else ())
+        computing(say)
         from clearance.figures.files import write_pages
         from clearance.figures.sections import Asked, known_passages, section_pages
         from clearance.system.files import write_all
@@ -353,7 +343,7 @@ def section(
         drawn = section_pages(known, pitch, asked, say)
         interrupts.stop_if_seen()
         bushes = {} if guide is None else {guide / n: data for n, data in drawn.guides.items()}
-        _outputs(known, *bushes)
+        refuse(known.files, **{path.name: path for path in bushes})
         if output is not None:
             write_pages(drawn.pages, output)
         write_all(bushes)
@@ -369,37 +359,3 @@ def _report(examined: Examined, paper: str, say: Callable[[str], None]) -> bytes
     drawn = sheet(examined, say)
     say("drawing the report")
     return report(drawn, paper)
-
-
-# ---- what the commands share -----------------------------------------------------------------
-
-
-def _read(path: Path) -> Case:
-    from clearance.case.read import read_case
-
-    return read_case(path)
-
-
-def _outputs(case: Case, *paths: Path | None) -> None:
-    """Refuse outputs that cannot be written, and those that would overwrite the case."""
-    from clearance.system.files import writable
-
-    for path in paths:
-        if path is not None:
-            writable(path, case.files)
-
-
-def _figure_kind(path: Path, only: tuple[str, ...] = ()) -> None:
-    """Refuse a file that cannot be written as its name says."""
-    from clearance.figures.style import SUFFIXES, figure_kind
-
-    figure_kind(path, only or SUFFIXES)
-
-
-def _computing(say: Callable[[str], None]) -> None:
-    """Import what computes; say so if its kernels have to be compiled first."""
-    say("loading the program")
-    from clearance import first_run
-
-    if first_run.begin(say):
-        keep_line(say)

@@ -8,17 +8,12 @@ from __future__ import annotations
 
 import tomllib
 from pathlib import Path
-from typing import Any
 
 import click
 
-from clearance.cli.options import (
-    A_PATH,
-    debug_option,
-    json_option,
-)
-from clearance.cli.terminal import progress, show, width
-from clearance.errors import ClearanceError
+from clearance.cli.options import A_PATH, debug_option, json_option
+from clearance.cli.outputs import file_of, give, refuse, refuse_kind
+from clearance.cli.terminal import progress, width
 
 FAULTY = 3
 """Exit status of a mesh that `check` would refuse, or that has flat sheets of its own."""
@@ -72,15 +67,17 @@ def openings(
     its width is no opening; tubes that begin at its floor are. The mesh has to be closed; see
     `clearance mesh`.
     """  # noqa: D301 - click wants the character itself
-    if toml and _to_stdout(json_file):
+    if toml and json_file is not None and file_of(json_file) is None:
         raise click.UsageError("--toml and --json - both want standard output; give one a file.")
-    _check_outputs(mesh, json_file, plot)
+    refuse([mesh], json=json_file, plot=plot)
+    refuse_kind(plot)
     with progress(f"reading {mesh.name}") as say:
         from clearance.mesh.part import file_sha256, read_part
 
         part = read_part(mesh, unit)
         say("looking for openings")
         from clearance.report import openings as openings_report
+        from clearance.result import as_text
         from clearance.survey.openings import find_openings
 
         found = find_openings(part.triangles)
@@ -106,7 +103,8 @@ def openings(
         if toml
         else openings_report.text(found, mesh.name, width())
     )
-    _give(ctx, openings_report.as_json(found, mesh.name, file_sha256(mesh)), words, json_file)
+    data = as_text(openings_report.as_json(found, mesh.name, file_sha256(mesh)))
+    give(ctx, json_file, data, words)
 
 
 @click.command(context_settings={"help_option_names": ["-h", "--help"]})
@@ -127,47 +125,13 @@ def mesh(ctx: click.Context, mesh: Path, unit: str, json_file: Path | None) -> N
     across voids that the file has of its own. The exit status is 0 for a mesh that `check` takes,
     3 for one that it refuses or that has such sheets, 2 for a file that cannot be read as a mesh.
     """  # noqa: D301 - click wants the character itself
-    _check_outputs(mesh, json_file)
+    refuse([mesh], json=json_file)
     with progress(f"examining {mesh.name}"):
         from clearance.report import mesh as mesh_report
+        from clearance.result import as_text
         from clearance.survey.faults import examine
 
         found = examine(mesh, unit)
-    _give(ctx, mesh_report.as_json(found), mesh_report.text(found, width()), json_file)
+    data = as_text(mesh_report.as_json(found))
+    give(ctx, json_file, data, mesh_report.text(found, width()))
     ctx.exit(0 if found.fit else FAULTY)
-
-
-# ---- what the commands share -----------------------------------------------------------------
-
-
-def _to_stdout(json_file: Path | None) -> bool:
-    return json_file is not None and str(json_file) == "-"
-
-
-def _check_outputs(mesh: Path, json_file: Path | None, plot: Path | None = None) -> None:
-    """Refuse outputs that cannot be written before the long work begins."""
-    from clearance.system.files import writable
-
-    for path in (json_file, plot):
-        if path is not None and str(path) != "-":
-            writable(path, [mesh])
-    if plot is not None:
-        from clearance.figures.style import figure_kind
-
-        figure_kind(plot)
-        if json_file is not None and plot.resolve() == json_file.resolve():
-            raise ClearanceError(f"{plot}: is given for both --json and --plot")
-
-
-def _give(ctx: click.Context, data: Any, words: str, json_file: Path | None) -> None:
-    """Write the JSON where it is wanted, and the words unless it takes their place."""
-    from clearance.result import as_text
-
-    if _to_stdout(json_file):
-        show(ctx, as_text(data).encode())
-        return
-    if json_file is not None:
-        from clearance.system.files import write_whole
-
-        write_whole(json_file, as_text(data).encode())
-    show(ctx, words)

@@ -11,7 +11,8 @@ from pathlib import Path
 import click
 
 from clearance.cli.options import A_PATH, debug_option, finite, json_option, paper_option, positive
-from clearance.cli.terminal import progress, show
+from clearance.cli.outputs import computing, give, refuse, refuse_kind
+from clearance.cli.terminal import progress
 
 
 def layer_numbers(
@@ -117,22 +118,12 @@ def restart(
     if (after_layer is None) == (at_height is None):
         raise click.UsageError("give one of --after-layer and --at-height")
     with progress(f"reading {file.name}") as say:
-        from clearance.errors import ClearanceError
-        from clearance.figures.style import figure_kind
         from clearance.restart.asked import files
-        from clearance.system.files import writable, write_whole
+        from clearance.system.files import write_whole
 
-        figure_kind(output, (".pdf",))
-        to_file = json_file if json_file is not None and str(json_file) != "-" else None
-        if to_file is not None and to_file == output:
-            raise ClearanceError(f"{output}: found in --output and --json, expected two files")
-        for path in (output, to_file):
-            if path is not None:
-                writable(path, files(file))
-        say("loading the program")
-        from clearance import first_run
-
-        first_run.begin(say)
+        refuse_kind(output, (".pdf",))
+        refuse(files(file), output=output, json=json_file)
+        computing(say)
         from clearance.figures.files import pdf_bytes
         from clearance.figures.restart import restart_pages
         from clearance.report.restart import text
@@ -147,9 +138,4 @@ def restart(
         drawn = pdf_bytes(restart_pages(found, paper), f"Restart card: {found.result.name}")
         data = as_text(as_json(found.result))
         write_whole(output, drawn)
-        if to_file is not None:
-            write_whole(to_file, data.encode())
-    if json_file is not None and to_file is None:
-        show(ctx, data.encode())
-    else:
-        show(ctx, text(found.result))
+    give(ctx, json_file, data, text(found.result))

@@ -18,7 +18,8 @@ from clearance.cli.options import (
     json_option,
     positive,
 )
-from clearance.cli.terminal import paint, progress, show, width
+from clearance.cli.outputs import give, refuse, refuse_kind
+from clearance.cli.terminal import paint, progress, width
 
 
 @click.command(context_settings={"help_option_names": ["-h", "--help"]})
@@ -97,10 +98,8 @@ def sweep(
     """  # noqa: D301 - click wants the character itself
     with progress(f"reading {case.name}") as say:
         from clearance.case.read import read_case
-        from clearance.system.files import writable, write_whole
 
         known = read_case(case)
-        to_file = json_file if json_file is not None and str(json_file) != "-" else None
         say("loading the program")
         from clearance import first_run
         from clearance.report.sweep import text
@@ -108,26 +107,15 @@ def sweep(
         from clearance.sweeps.result import written
         from clearance.sweeps.wanted import Wanted
 
-        for path in (to_file, plot):
-            if path is not None:
-                writable(path, known.files)
-        if plot is not None:
-            from clearance.figures.style import SUFFIXES, figure_kind
-
-            many = len(known.passage) > 12
-            figure_kind(plot, (".pdf",) if many else SUFFIXES)
+        refuse(known.files, json=json_file, plot=plot)
+        refuse_kind(plot, (".pdf",) if len(known.passage) > 12 else ())
         found = side_by_side(
             known, Wanted(first, last, step, reach), pitch, say, jobs, first_run.begin
         )
-        if to_file is not None:
-            write_whole(to_file, written(found).encode())
         if plot is not None:
             say("drawing the figure")
             from clearance.figures.files import write_pages
             from clearance.figures.sweep import sweep_figures
 
             write_pages(sweep_figures(found), plot)
-    if json_file is not None and to_file is None:
-        show(ctx, written(found).encode())
-    else:
-        show(ctx, text(found, width(), paint))
+    give(ctx, json_file, written(found), text(found, width(), paint))

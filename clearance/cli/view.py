@@ -11,6 +11,7 @@ from pathlib import Path
 import click
 
 from clearance.cli.options import A_PATH, case_argument, debug_option, pitch_option
+from clearance.cli.outputs import computing, refuse
 from clearance.cli.terminal import progress, show
 from clearance.errors import ClearanceError
 
@@ -49,14 +50,13 @@ def view(ctx: click.Context, case: Path, output: Path, pitch: float | None) -> N
         )
     with progress(f"reading {case.name}") as say:
         from clearance.case.read import read_case
-        from clearance.system.files import writable, write_whole
+        from clearance.system.files import write_whole
 
         known = read_case(case)
-        writable(output, known.files)
-        say("loading the program")
-        from clearance import api, first_run
+        refuse(known.files, output=output)
+        computing(say)
+        from clearance import api
 
-        first_run.begin(say)
         examined = api.examine(known, pitch_mm=pitch, verify=False, progress=say)
         say("drawing")
         from clearance.view.scene import scene

@@ -12,7 +12,7 @@ import pytest
 
 from clearance import first_run
 from clearance.case.read import read_case
-from clearance.cli import main
+from clearance.cli import outputs
 from clearance.errors import LostError
 from clearance.sweeps.in_processes import side_by_side
 from clearance.sweeps.wanted import Wanted
@@ -296,7 +296,7 @@ def test_the_first_run_says_that_it_compiles(monkeypatch, checked, cases):
     said, helped = [], []
     monkeypatch.setattr(first_run, "compiled", lambda: False)
     monkeypatch.setattr(first_run, "compile_beside", lambda: helped.append(1))
-    main._computing(said.append)
+    outputs.computing(said.append)
     case = read_case(cases / "cut.toml")
     begin = first_run.begin
     side_by_side(case, Wanted(4.0, 5.0), progress=said.append, processes=1, begin=begin)
