@@ -161,9 +161,9 @@ def judged(
 ) -> Any:
     """Result of a case as the check gives it, without margins.
 
-    Unless `in_full`, or in a run with `-m more`, what takes most of the time and changes no state
-    is left out: where the shop has no drills the search for what would have to change for one, and
-    in the files of `shared.FEW_PITCHES` the last finer pitch.
+    Unless `in_full`, or in a run with `-m more`, what takes most of the time is left out: where the
+    shop has no drills the search for what would have to change for one, and in the files of
+    `shared.FEW_PITCHES` the third finer pitch, where two leave the passage undetermined.
     """
     from clearance.checking import judge
     from clearance.disposition import remedy

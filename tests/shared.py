@@ -21,7 +21,7 @@ FOLDER = "CLEARANCE_TESTS_SHARED"
 CASES = Path(__file__).parent.parent / "cases"
 in_full = False
 """Whether checks of small cases leave nothing out, as with `-m more`: see `make.judged`."""
-FEW_PITCHES = ("never_open", "upright_metal", "lying_passages", "hostile", "against_booleans")
+FEW_PITCHES = ("never_open", "upright_metal", "hostile")
 """Files whose checks try two finer pitches where they do not know, not three as the program does:
 the third takes eight times the cells of the one before, and no other code."""
 

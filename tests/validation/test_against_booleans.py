@@ -116,11 +116,13 @@ def test_connectivity_and_area_of_random_parts(group):
     assert judged > GROUP // 3
 
 
-@pytest.mark.parametrize(("group", "many"), [(0, 3), *shared.more((0, 5), (1, 5), (2, 5))])
-def test_ports_that_the_sheet_cuts(tmp_path, group, many):
+@pytest.mark.parametrize(
+    ("group", "many", "open_at_most"), [(0, 3, 0), *shared.more((0, 5, 0), (1, 5, 2), (2, 5, 2))]
+)
+def test_ports_that_the_sheet_cuts(tmp_path, group, many, open_at_most):
     # The ball may start anywhere on what is left of the mouth: joined if any of it is. Only
     # events that move nothing, so that the mouth stays in one plane.
-    judged = 0
+    judged = undetermined = 0
     for seed in range(1000 + 120 * group, 1000 + 120 * (group + 1)):
         trial = make_trial(seed)
         event = trial.event
@@ -137,12 +139,13 @@ def test_ports_that_the_sheet_cuts(tmp_path, group, many):
         joined = booleans.connected(predicted, *ports)
         said = f"seed {seed}: {found.state}, {found.clear_diameter_mm}, joined {joined}, {event}"
         judged += 1
-        if found.state == "undetermined":
-            continue
-        assert (found.state != "blocked") is joined, said
+        undetermined += found.state == "undetermined"
+        if found.state != "undetermined":
+            assert (found.state != "blocked") is joined, said
         if judged == many:
             break
     assert judged >= many
+    assert undetermined <= open_at_most
 
 
 @pytest.mark.parametrize("group", [2, *shared.more(0, 1, *range(3, 12))])
