@@ -73,6 +73,7 @@ def test_json_alone_on_standard_output(cases, run):
         ("cut", ("--step", 0), "0 is not above 0"),
         ("cut", ("--step", 1e-6), "heights are too many"),
         ("cut", ("--plot", "sweep.txt"), "a name that ends in .txt"),
+        ("cut", ("--json", "x.png", "--plot", "./x.png"), "--json and --plot, expected two files"),
         ("cut", ("--from", "nan"), "is not a finite number"),
     ],
 )
