@@ -56,6 +56,10 @@ MOST_THREADS = 4
 BYTES_A_CELL = 7.0
 """What a window takes while ways are sought in it, about: 5 a cell, and 14 more of void."""
 
+ERODING = (
+    "Sparks ignite powder and the vapour of some dielectrics: no spark erosion before the part is "
+    "proven to be empty; it leaves a recast layer, which loads in fatigue do not forgive."
+)
 CAUTIONS = (
     "The recommendation is for the responsible engineer and the applicable codes; "
     "this result does not release the part.",
@@ -257,9 +261,15 @@ def _told(
         translations=case.translations,
         assumptions=(*checked.assumptions, *of_heights(case)),
         notices=tuple(dict.fromkeys(notices)),
-        cautions=CAUTIONS,
+        cautions=(*CAUTIONS, *([ERODING] if any(map(_eroded, passages)) else [])),
         inputs=checked.inputs,
     )
+
+
+def _eroded(passage: PassageResult) -> bool:
+    """Whether its plan is one of spark erosion."""
+    plan = passage.rework
+    return plan is not None and any(one.tool == "electrode" for one in plan.drilling)
 
 
 def _with_pieces(

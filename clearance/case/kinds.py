@@ -29,6 +29,7 @@ MM_PER_INCH = 25.4  # exact since 1959 (international yard and pound agreement)
 LARGEST_DRILL_MM = 120.0  # where the table of tolerances ends
 """The same for layer numbers."""
 
+LARGEST_FEED = 10.0  # mm a turn
 LARGEST_K = 3000.0
 """The same for differences of temperature: more than any alloy stands."""
 
@@ -160,6 +161,20 @@ LengthRange = Annotated[
     _range_schema("number", LARGEST_MM),
 ]
 
+_Feed = Annotated[float, Field(gt=0, le=LARGEST_FEED)]
+FeedRange = Annotated[
+    tuple[_Feed, _Feed],
+    BeforeValidator(_as_range),
+    AfterValidator(_rising),
+    _one_or_two({"type": "number", "exclusiveMinimum": 0, "maximum": LARGEST_FEED}),
+]
+_Constant = Annotated[float, Field(ge=1e3, le=1e6)]
+ConstantRange = Annotated[
+    tuple[_Constant, _Constant],
+    BeforeValidator(_as_range),
+    AfterValidator(_rising),
+    _one_or_two({"type": "number", "minimum": 1e3, "maximum": 1e6}),
+]
 _Share = Annotated[float, Field(gt=0, lt=1)]
 ShareRange = Annotated[
     tuple[_Share, _Share],

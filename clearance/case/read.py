@@ -310,6 +310,10 @@ def _check_drills(file: TomlFile) -> None:
         if drill.get("unit") == "inch" and drill["diameter"] * MM_PER_INCH > LARGEST_DRILL_MM:
             where = ("drilling", "drills", number, "diameter")
             file.fault(where, f"at most {LARGEST_DRILL_MM:g} mm")
+    for number, one in enumerate(file.sound(("drilling", "electrodes")) or []):
+        most = 0.5 * one["diameter"]
+        if one.get("tolerance", 0.0) >= most:
+            file.fault(("drilling", "electrodes", number, "tolerance"), f"less than {most:g} mm")
 
 
 def _check_costs(file: TomlFile) -> None:

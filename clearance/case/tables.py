@@ -15,9 +15,11 @@ from clearance.case.kinds import (
     AS_TABLE,
     LARGEST_DRILL_MM,
     AnyList,
+    ConstantRange,
     Coordinate,
     Direction,
     DrillDiameter,
+    FeedRange,
     FilePath,
     Fraction,
     KelvinRange,
@@ -67,6 +69,12 @@ class PartTable(Table):
         "1e-6/K",
         None,
         "of the material",
+    )
+    youngs_modulus: Annotated[float, Field(ge=1, le=1000)] | None = key(
+        "Young's modulus; wins over the material's; whether a drill's point dents a sheet.",
+        "GPa",
+        None,
+        "of the material, from memory",
     )
     measured_cooled: KelvinRange | None = key(
         "By how much the part had cooled since it was built when its heights were read, for "
@@ -197,6 +205,18 @@ class Drill(Table):
     unit: Literal["mm", "inch"] = key("Unit of the three lengths.", "", "mm")
 
 
+class Electrode(Table):
+    """An electrode for spark erosion: it makes a straight hole, flat at its end."""
+
+    diameter: DrillDiameter = key("Diameter of the hole made, overcut included.", "mm")
+    max_length_to_diameter: Positive = key(
+        "Greatest depth over that diameter; the electrode stands out of its holder by that depth."
+    )
+    tolerance: NotNegative = key(
+        "By how much the hole's radius may be less or more; an assumption, from memory.", "mm", 0.05
+    )
+
+
 class DrillingTable(Table):
     """[drilling]: what the shop can drill with, and what may be cut."""
 
@@ -223,6 +243,40 @@ class DrillingTable(Table):
         "source.",
         "",
         0.5,
+    )
+    electrodes: Annotated[tuple[Electrode, ...], BeforeValidator(AnyList)] = key(
+        "The shop's electrodes for spark erosion, taken where no drill does: tables of diameter, "
+        "max_length_to_diameter and tolerance. None while powder is left inside.",
+        "",
+        (),
+    )
+    max_tilt: Annotated[float, Field(ge=0, le=90)] = key(
+        "Farthest that a drill may meet a sheet off square where the bore does not lead it; where "
+        "it does the point's angle is the limit, or this if it is more. From memory.",
+        "deg",
+        8.0,
+    )
+    split_point: bool = key("The drills have a split point, with a short chisel edge.", "", False)
+    feed: FeedRange | None = key(
+        "Feed; one value or `[low, high]`.", "mm/rev", None, "a published table, by diameter"
+    )
+    work_constant: ConstantRange | None = key(
+        "Constant of the material in the handbook's formula of thrust and torque; one value or "
+        "`[low, high]`; wins over the material's.",
+        "psi",
+        None,
+        "of the material, from memory",
+    )
+    drill_modulus: Annotated[float, Field(ge=1, le=2000)] = key(
+        "Young's modulus of the drill: 210 for high-speed steel, 600 for carbide, from memory.",
+        "GPa",
+        210.0,
+    )
+    drill_strength: Annotated[float, Field(ge=1, le=20_000)] = key(
+        "Yield strength of the drill, half of it in shear; from memory.", "MPa", 2000.0
+    )
+    safety: Annotated[float, Field(ge=1, le=100)] = key(
+        "Safety against buckling and twisting off of a drill; an assumption.", "", 3.0
     )
 
 

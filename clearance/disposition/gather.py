@@ -24,6 +24,7 @@ from clearance.disposition.known import (
     Weighing,
     weakest,
 )
+from clearance.disposition.tools import not_this_way, would_do
 from clearance.drilling.aslant import wanders
 from clearance.drilling.strokes import in_words
 from clearance.result import Drilling, FlowResult, PassageResult, Result, Rework, TrappedPowder
@@ -187,6 +188,9 @@ def plan_from(rework: Rework, extra: Extra, flow: FlowResult | None) -> Plan:
         wall_left_mm=rework.wall_left_mm,
         wall_least_mm=rework.wall_least_mm,
         conflicts=rework.conflicts,
+        electrode=any(stroke.tool == "electrode" for stroke in strokes),
+        not_this_way=not_this_way(rework),
+        would_do=would_do(rework),
         flow_after=kept or "not given",
         loss_after_kpa=(None, None) if after is None else (after["low_kpa"], after["high_kpa"]),
         whole_interval=extra.plan_whole_interval,

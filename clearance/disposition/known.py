@@ -31,6 +31,12 @@ class Plan:
     strokes : tuple of str
         A phrase for each stroke: drill, opening, depth.
     clear_diameter_after_mm : float
+    electrode : bool
+        Its operations are spark erosion, not drilling.
+    not_this_way : tuple of str
+        Why operations cannot be carried out as they are.
+    would_do : tuple of str
+        Tools and keys with which they could.
     flow_after : str
         From the re-check, which finds the passage open: there is no plan else.
     loss_after_kpa : (float or None, float or None)
@@ -60,6 +66,9 @@ class Plan:
     wall_left_mm: float | None = None
     wall_least_mm: float | None = None
     conflicts: tuple[str, ...] = ()
+    electrode: bool = False
+    not_this_way: tuple[str, ...] = ()
+    would_do: tuple[str, ...] = ()
     flow_after: Kept = "not given"
     loss_after_kpa: tuple[float | None, float | None] = (None, None)
     whole_interval: bool = True
@@ -410,6 +419,9 @@ def doubt(plan: Plan | None) -> str:
         return ""
     if plan.conflicts:
         return "; ".join(plan.conflicts)
+    if plan.not_this_way:
+        said = "; ".join(plan.not_this_way)
+        return f"the drilling plan that was found cannot be carried out this way: {said}"
     if not plan.whole_interval:
         return "the plan works for part of what is possible only"
     if plan.flow_after == "undetermined":

@@ -34,6 +34,8 @@ from clearance.verdict.reading_words import WAY
 
 EMPTYING = "empty the loose powder"
 """How the step begins that every cut waits for."""
+ERODED = "the recast layer stays on what was cut: off where the part is loaded in fatigue"
+"""What is said of every hole that an electrode makes."""
 MOST_CHANGES = 3
 """Ways to reopen a passage that are named, of what would change the recommendation."""
 MOST_WAYS = 6
@@ -105,6 +107,7 @@ def _settling_passage(known: Known, row: int, passage: Passage) -> Iterator[Step
     elif row == 2:
         yield from passage.settled_by
         yield from _which_plans(passage.plan)
+        yield from _tools(passage.plan)
         if passage.slices_unknown:
             yield "what stood below the part: [part] also_melted, from the build file"
         yield from _questions(known)
@@ -136,6 +139,11 @@ def _drills(passage: Passage) -> Iterator[Step | str]:
 def _which_plans(plan: Plan | None) -> Iterator[Step | str]:
     if plan is not None and plan.conflicts:
         yield "the design authority: which of the plans may be drilled, or smaller drills"
+
+
+def _tools(plan: Plan | None) -> Iterator[Step | str]:
+    """What would carry out a plan that a shop cannot carry out as it is."""
+    yield from (Way(way) for way in (plan.would_do if plan is not None else ()))
 
 
 def _asking(known: Known, plan: Plan | None, name: str) -> Iterator[Step | str]:
@@ -204,6 +212,7 @@ def _settling_powder(known: Known, row: int, powder: Powder) -> Iterator[Step | 
         yield "take the part off the platform, before heat treatment, and check it again"
     else:
         yield from _which_plans(plan)
+        yield from _tools(plan)
         yield from _leave(known, plan, powder.opened_by)
         for passage in known.passages:
             if passage.name in powder.passages:
@@ -439,7 +448,10 @@ def _drilling(known: Known, findings: Sequence[Finding]) -> Iterator[Step | str]
         for n, operation in enumerate(operations, 1):
             every = "both" if count == 2 else f"all {count}"
             only = f", operation {n} of {count}, open only after {every}" if count > 1 else ""
-            yield Step("drill ", passage.name, f"{only}: {operation}")
+            verb = "erode " if passage.plan and passage.plan.electrode else "drill "
+            yield Step(verb, passage.name, f"{only}: {operation}")
+    if any(p.plan is not None and p.plan.electrode for p in drilled):
+        yield f"flush out what spark erosion leaves; {ERODED}"
     again = "" if known.heat_treated else " and powder, and prove by weighing that it is empty"
     yield f"clear flaps of the stray metal, chips{again}"
 

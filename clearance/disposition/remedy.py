@@ -14,8 +14,9 @@ import numpy as np
 from clearance.columns.voids import label
 from clearance.disposition.gather import Extra, gather
 from clearance.disposition.rules import dispose
+from clearance.disposition.tools import reached as with_any_tool
 from clearance.drilling.drilled import Drilled
-from clearance.drilling.reach import Reach, needs_reach
+from clearance.drilling.reach import needs_reach
 from clearance.drilling.strokes import Reached
 from clearance.drilling.together import conflicts
 from clearance.evidence.powder import void_run
@@ -43,7 +44,7 @@ def remedied(check: PassageCheck, result: PassageResult, progress: Progress = si
     reached = None
     if needs_reach(check.judged, check.nominal, _missed(before)):
         progress(f"{check.passage.name}: can a drill reach it?")
-        reached = Reach(check, check.judged, flow_after=flow.kept_after).reached()
+        reached = with_any_tool(check, flow.kept_after)
         result = replace(
             result,
             rework=reached.rework,

@@ -244,7 +244,8 @@ def _plan_row(
     """Rows 8, 9 and 10 for a usable plan, under another number where the table sends there."""
     count = len(plan.strokes)
     every = "both" if count == 2 else f"all {count}"
-    after = f"; open only after {every} drilling operations: " if count > 1 else "; reopened by "
+    kind = "operations of spark erosion" if plan.electrode else "drilling operations"
+    after = f"; open only after {every} {kind}: " if count > 1 else "; reopened by "
     said += after + "; ".join(plan.strokes)
     if plan.clear_diameter_after_mm > 0.0:
         passes = least(plan.clear_diameter_after_mm)
@@ -266,6 +267,8 @@ def _margin(plan: Plan) -> str:
     said = f"radial clearance {least(plan.margin_mm)} mm"
     if plan.margin_mm >= plan.drill_tolerance_mm + plan.run_out_mm:
         return said
+    if plan.electrode:
+        return f"{said}, less than the hole may be off ({most(plan.drill_tolerance_mm)} mm)"
     taken = f"{most(plan.drill_tolerance_mm)} + {most(plan.run_out_mm)} mm"
     return (
         f"{said}, less than drill tolerance and run-out may take ({taken}): the drill may touch "
@@ -274,9 +277,13 @@ def _margin(plan: Plan) -> str:
 
 
 def _cut(known: Known, plan: Plan) -> str:
+    taken = f"{most(plan.drill_tolerance_mm)} + {most(plan.run_out_mm)} mm"
+    with_it = f"drill tolerance and run-out ({taken})"
+    if plan.electrode:
+        with_it = f"what the hole may be off ({most(plan.drill_tolerance_mm)} mm)"
     return (
-        f"{most(plan.wall_cut_mm)} mm of the wall is cut, {most(plan.most_cut_mm)} mm with drill "
-        f"tolerance and run-out ({most(plan.drill_tolerance_mm)} + {most(plan.run_out_mm)} mm), "
+        f"{most(plan.wall_cut_mm)} mm of the wall is cut, {most(plan.most_cut_mm)} mm with "
+        f"{with_it}, "
         f"{given(known.wall_allowance_mm)} mm allowed"
     )
 

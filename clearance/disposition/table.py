@@ -22,8 +22,9 @@ TABLE: dict[int, Row] = {
     ),
     1: Row("no stray, unmelted, shifted or lifted metal in this part", "not-affected"),
     2: Row(
-        "a slice, the state, the plan or the nominal part is not clear, a second opinion "
-        "contradicts, or the part contradicts the event as told",
+        "a slice, the state, the plan or the nominal part is not clear, a needed operation cannot "
+        "be carried out as it is planned, a second opinion contradicts, or the part contradicts "
+        "the event as told",
         "undetermined; if one plan works whatever is true, that plan's row",
     ),
     3: Row(

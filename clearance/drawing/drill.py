@@ -21,8 +21,7 @@ from clearance.drawing.level_parts import NOTHING, drawn
 from clearance.drilling import bore as bores
 from clearance.drilling.aslant import off_normal, wanders
 from clearance.drilling.bore import Bore
-from clearance.drilling.drill_length import CLAMPED_DIAMETERS
-from clearance.drilling.drills import point_length
+from clearance.drilling.drills import CLAMPED_DIAMETERS, point_length
 from clearance.drilling.lines import SIDES
 from clearance.drilling.strokes import in_words
 from clearance.geometry.areas import polygonal
@@ -31,6 +30,7 @@ from clearance.heights import above_platform
 from clearance.passages.way import moved_mouth
 from clearance.predicted.part import Predicted
 from clearance.predicted.plane_sections import of_plate, predicted_metal, stray_metal
+from clearance.report.drilling import end_of, tool_line, tool_named
 from clearance.result import Drilling, PassageResult, Rework
 from clearance.result.passage import NearestLine
 from clearance.verdict.names import sheet
@@ -230,7 +230,7 @@ def _stroke(
     radius = 0.5 * stroke.drill_diameter_mm
     back = (flat[0] - flat[1]) / stroke.depth_mm  # along the axis, out of the part
     names = {
-        f"⌀{given(stroke.drill_diameter_mm)} drill, {stroke.series}": flat[0] + 2.0 * radius * back,
+        tool_named(stroke): flat[0] + 2.0 * radius * back,
         _sheet_named(check, stroke.crossing): flat[2],
         f"{stroke.from_}": flat[0],
         f"holder, ⌀{given(check.checked.case.drilling.holder_diameter)}": flat[3] + 2.0 * back,
@@ -277,7 +277,8 @@ def _tools(
 ) -> tuple[Bore, Bore]:
     """The drill up to its holder, and the holder."""
     radius = 0.5 * stroke.drill_diameter_mm
-    point = point_length(stroke.drill_diameter_mm)
+    eroded = stroke.tool == "electrode"
+    point = 0.0 if eroded else point_length(stroke.drill_diameter_mm)
     projecting = stroke.overall_mm - CLAMPED_DIAMETERS * stroke.drill_diameter_mm
     tip = entry + stroke.depth_mm * direction
     face = tip - projecting * direction
@@ -327,13 +328,12 @@ def _lines(rework: Rework, stroke: Drilling, holder_mm: float) -> tuple[str, ...
         f", {rounded_down(rework.wall_left_mm, 2)} mm of wall left" if rework.wall_left_mm else ""
     )
     return (
-        f"twist drill ⌀{given(stroke.drill_diameter_mm)}, {stroke.series}: "
-        f"flute {given(stroke.flute_mm)}, overall {given(stroke.overall_mm)} mm",
+        tool_line(stroke),
         "entry x {}, y {}, z {} mm".format(*(near(v) for v in stroke.entry_mm)),
         axis_words(stroke.direction),
         set_up(stroke),
-        f"depth to the tip {near(stroke.depth_mm)} mm, {stroke.length_to_diameter:.1f} diameters; "
-        f"breakthrough {near(stroke.overrun_mm)} mm",
+        f"depth to the {end_of(stroke)} {near(stroke.depth_mm)} mm, "
+        f"{stroke.length_to_diameter:.1f} diameters; breakthrough {near(stroke.overrun_mm)} mm",
         f"{_margin_said(stroke)}{left}; permissible angular error "
         f"{least(stroke.tilt_tolerance_deg)} deg",
         _taken(stroke),
@@ -371,6 +371,8 @@ def _taken(stroke: Drilling) -> str:
     said = f"tolerance h8 {given(stroke.drill_tolerance_mm)} mm, "
     said += f"run-out {near(stroke.run_out_mm)} mm: "
     both = stroke.drill_tolerance_mm + stroke.run_out_mm
+    if stroke.tool == "electrode":
+        return f"the hole's radius may be {given(both)} mm more: still to come off the clearance"
     if stroke.wall_cut_mm > 0.0:
         return f"{said}with both {rounded_up(stroke.wall_cut_mm + both, 2)} mm of the wall is cut"
     if stroke.wall_margin_mm < both:
@@ -436,7 +438,7 @@ def _without_plan(check: PassageCheck, result: PassageResult) -> DrillSection:
         depth_mm=0.0,
         bounds=bounds,
         with_holder=bounds,
-        lines=_lines_without(nearest, base),
+        lines=(*_lines_without(nearest, base), *_changes(result)),
         plan=cut.plan,
         plan_stray=cut.plan_stray,
         plan_loose=cut.plan_loose,
@@ -480,6 +482,10 @@ def _line_named(
         f"{wide}, ⌀{most(nearest.needed_mm)} needed": flat.mean(0),
         f"the wall stops it at z {near(nearest.wall_mm[2] - base, 1)}{off}": stopped,
     }
+
+
+def _changes(result: PassageResult) -> list[str]:
+    return [f"what would change that: {one.words}" for one in result.what_would_change[:1]]
 
 
 def _lines_without(nearest: NearestLine | None, base: float) -> tuple[str, ...]:

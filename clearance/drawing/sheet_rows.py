@@ -144,7 +144,7 @@ def after(passage: PassageResult, decided: str) -> str:
     if passage.rework is None:
         return "no plan" if passage.why_not else "none needed"
     drills = " and ".join(
-        f"{given(one.drill_diameter_mm)} drill, {one.from_}" for one in passage.rework.drilling
+        f"{given(one.drill_diameter_mm)} {one.tool}, {one.from_}" for one in passage.rework.drilling
     )
     clear = least(passage.rework.clear_diameter_after_mm, passage.required_mm)
     cut = "".join(f"; {said}" for said in wall_words(passage.rework))

@@ -12,17 +12,24 @@ from dataclasses import dataclass
 from clearance.checking import Examined
 from clearance.drawing.datums import Datums, of_part
 from clearance.drawing.drill import axis_words, set_up
-from clearance.drilling.aslant import wanders
 from clearance.drilling.drills import POINT_ANGLE_DEG
-from clearance.report.drilling import pieces_line
-from clearance.result import Drilling, PassageResult, Result
+from clearance.drilling.practice import worded
+from clearance.report.drilling import by_electrode, forces_line, pieces_line
+from clearance.result import Drilling, PassageResult, Result, Rework
 from clearance.verdict.names import listed
 from clearance.verdict.numbers import given, least, most, near, point
 
-CORE_DRILL_MM = 10.0
-"""From here on core drills are made; two published pages give 10 to 100 mm."""
-OPENED = 0.0
-"""Open share of a crossing above which a drill meets an opening."""
+DRILL = (
+    "measure the entry and the bore's direction before the drill goes in; the depth stop "
+    f"counts from the closing surface of the opening to the tip of a point of "
+    f"{POINT_ANGLE_DEG:g} deg: with another point work it out anew",
+    "thin sheet: a point for thin sheet, little feed, no peck at break-through; the lips cut "
+    "only as much as the sheet is thick, and the drill is pulled in",
+)
+ERODE = (
+    "spark erosion: only on a part that is proven to be empty, sparks ignite powder; the hole's "
+    "diameter, overcut included, from a trial in the same metal; rinse out what it leaves"
+)
 
 
 @dataclass(frozen=True)
@@ -57,12 +64,16 @@ def _rows(passage: PassageResult, faces: Datums) -> Iterator[tuple[str, str, str
     plan = passage.rework
     assert plan is not None
     for number, one in enumerate(plan.drilling, 1):
-        what = (
-            f"{passage.name}, {number} of {len(plan.drilling)}\n"
-            f"{given(one.drill_diameter_mm)} mm {one.series}, flute {given(one.flute_mm)}, "
-            f"overall {given(one.overall_mm)}\nfrom the {one.from_}"
-        )
-        yield what, "\n".join(_numbers(passage, one, faces)), "\n".join(_mind(passage, one))
+        which = f"{passage.name}, {number} of {len(plan.drilling)}"
+        what = f"{which}\n{_tool(one)}\nfrom the {one.from_}"
+        yield what, "\n".join(_numbers(passage, one, faces)), "\n".join(_mind(plan, one))
+
+
+def _tool(one: Drilling) -> str:
+    if one.tool == "electrode":
+        return f"spark erosion, electrode for a hole of {given(one.drill_diameter_mm)} mm"
+    lengths = f"flute {given(one.flute_mm)}, overall {given(one.overall_mm)}"
+    return f"{given(one.drill_diameter_mm)} mm {one.series}, {lengths}"
 
 
 def _numbers(passage: PassageResult, one: Drilling, faces: Datums) -> Iterator[str]:
@@ -70,7 +81,10 @@ def _numbers(passage: PassageResult, one: Drilling, faces: Datums) -> Iterator[s
     yield f"entry {point(one.entry_mm)}: {faces.of(one.entry_mm)}"
     yield f"direction ({ux:z.4f}, {uy:z.4f}, {uz:z.4f}): {axis_words(one.direction)}"
     yield set_up(one).split("; ")[0]
-    yield f"depth stop {near(one.depth_mm)} mm, entry to the tip of {POINT_ANGLE_DEG:g} deg"
+    end = f"the tip of {POINT_ANGLE_DEG:g} deg"
+    if one.tool == "electrode":
+        end = "the hole's end, its wear made up for"
+    yield f"depth stop {near(one.depth_mm)} mm, entry to {end}"
     for number in dict.fromkeys((one.crossing, *one.also_clears)):
         z = passage.crossings[number].height_mm
         if abs(uz) > 1e-3:
@@ -80,19 +94,18 @@ def _numbers(passage: PassageResult, one: Drilling, faces: Datums) -> Iterator[s
         f"side clearance {least(one.wall_margin_mm)} mm, angle right to "
         f"{least(one.tilt_tolerance_deg)} deg"
     )
+    if forces := forces_line(one):
+        yield forces
     if one.wall_cut_mm > 0.0:
         yield f"cuts the wall by {near(one.wall_cut_mm)} mm"
 
 
-def _mind(passage: PassageResult, one: Drilling) -> Iterator[str]:
+def _mind(plan: Rework, one: Drilling) -> Iterator[str]:
+    yield from worded(one.practice)
+    if plan.why_electrode:
+        yield f"an electrode, since {plan.why_electrode}"
     for found in one.pieces:
         yield pieces_line(found)
-    if way := wanders(one):
-        yield way
-    numbers = dict.fromkeys((one.crossing, *one.also_clears))
-    if any(passage.crossings[n].open_fraction > OPENED for n in numbers):
-        core = "a core drill" if one.drill_diameter_mm >= CORE_DRILL_MM else "a guide bush"
-        yield f"the sheet has an opening, in which a two-flute drill grabs: {core}, firm clamping"
 
 
 def _facts(examined: Examined) -> tuple[tuple[str, str], ...]:
@@ -129,17 +142,16 @@ def _trapped(result: Result) -> Iterator[str]:
 def _notes(examined: Examined) -> tuple[str, ...]:
     result = examined.on_paper
     apart = "apart from that " if result.trapped_powder else ""
+    drills = any(p.rework is not None and not by_electrode(p) for p in result.passages)
     return (
         *_trapped(result),
         f"{apart}drill nothing before the part is proven to be empty of powder: drilling can "
         "ignite it",
         "only after the decision is signed, in the order of the work sequence",
-        "measure the entry and the bore's direction before the drill goes in; the depth stop "
-        f"counts from the closing surface of the opening to the tip of a point of "
-        f"{POINT_ANGLE_DEG:g} deg: with another point work it out anew",
-        "thin sheet: a point for thin sheet, little feed, no peck at break-through; the lips cut "
-        "only as much as the sheet is thick, and the drill is pulled in",
+        *(DRILL if drills else ()),
         "put the strainer behind the passage when it is flushed, weigh what it holds, and prove by "
         "weighing that nothing is left inside; a rim that may break off needs a decision",
-        "straight twist drills alone were examined; the responsible engineer decides",
+        *((ERODE,) if any(map(by_electrode, result.passages)) else ()),
+        "straight twist drills alone were examined, and the electrodes that are given where no "
+        "drill does; forces are for a sharp drill; the responsible engineer decides",
     )

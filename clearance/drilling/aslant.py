@@ -20,7 +20,12 @@ def off_normal(stroke: Drilling) -> float:
 
 
 def wanders(stroke: Drilling) -> str:
-    """That a drill meets the sheet so far off its normal that it needs to be led; else empty."""
+    """That a drill meets the sheet so far off its normal that it needs to be led; else empty.
+
+    An electrode does not touch it.
+    """
+    if stroke.tool == "electrode":
+        return ""
     off = off_normal(stroke)
     if off <= WANDERS_DEG:
         return ""

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.case.tables import BushTable
-from clearance.drilling.drill_length import CLAMPED_DIAMETERS
+from clearance.drilling.drills import CLAMPED_DIAMETERS
 from clearance.ports.mouth import Mouth
 from clearance.result import Drilling
 from clearance.verdict.numbers import given, near, rounded_down

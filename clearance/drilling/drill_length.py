@@ -9,13 +9,17 @@ import math
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
-from clearance.drilling.drills import POINT_ANGLE_DEG, Drill, belongs, point_length, standard
+from clearance.drilling.drills import (
+    CLAMPED_DIAMETERS,
+    POINT_ANGLE_DEG,
+    Drill,
+    belongs,
+    point_length,
+    standard,
+)
 
 CHIP_ROOM_DIAMETERS = 1.0
 """Flute that stays clear of the hole for the chips; common practice, no source."""
-
-CLAMPED_DIAMETERS = 2.5
-"""Least length of shank in the holder; common practice, no source."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,6 +83,9 @@ def reach_limits(
     Limit
         In the order flute, overall, length-to-diameter.
     """
+    if drill.erodes:
+        yield from _reach_of_electrode(drill, depth_mm)
+        return
     tip = depth_mm + point_length(drill.diameter, practice.point_angle_deg)
     flute = tip + practice.chip_room_diameters * drill.diameter  # our rule: chips must leave
     if flute > drill.flute:
@@ -99,6 +106,16 @@ def reach_limits(
             f"{practice.max_length_to_diameter:g} allowed (max_length_to_diameter)"
         )
         yield Limit("length-to-diameter", practice.max_length_to_diameter, ratio, words)
+
+
+def _reach_of_electrode(drill: Drill, depth_mm: float) -> Iterator[Limit]:
+    if depth_mm >= drill.reach:
+        given, ratio = drill.reach / drill.diameter, depth_mm / drill.diameter
+        words = (
+            f"{depth_mm:.1f} mm is {_up(ratio)} diameters deep for {drill.words}, less than "
+            f"{given:g} given (max_length_to_diameter)"
+        )
+        yield Limit("length-to-diameter", given, ratio, words)
 
 
 def reach_limit(

@@ -1,6 +1,6 @@
-"""Twist drills: the standard lengths, the shop's own drills, their tolerances.
+"""Straight tools: twist drills of standard lengths, the shop's own, electrodes; tolerances.
 
-In: which series are at hand. Out: drills. The lengths lie in drills.csv with their sources.
+In: what is at hand. Out: drills. The lengths lie in drills.csv with their sources.
 """
 
 from __future__ import annotations
@@ -19,7 +19,9 @@ from clearance.case.kinds import MM_PER_INCH
 POINT_ANGLE_DEG = 118.0
 """Usual general-purpose point (several toolmakers' pages)."""
 
-SHOP = "shop"
+SHOP, ELECTRODE = "shop", "electrode"
+CLAMPED_DIAMETERS = 2.5
+"""Least length of shank in the holder; common practice, no source."""
 STEP_MM = 0.1
 """Sizes between listed ones come so often."""
 BETWEEN = "between listed sizes: lengths of"
@@ -42,19 +44,22 @@ Source: h8 of ISO 286-2, to 30 mm read in two independent tables, above that in 
 
 @dataclass(frozen=True, slots=True, order=True)
 class Drill:
-    """A twist drill.
+    """A twist drill, or an electrode, which has no flute and no point.
 
     Attributes
     ----------
     diameter : float, mm
+        Of an electrode the hole's that it makes.
     flute : float, mm
         Length of the flutes, measured from the tip.
     overall : float, mm
         Measured to the tip.
     series : str
-        "jobber", "long", "extra-long 1", "extra-long 2", "extra-long 3" or "shop".
+        "jobber", "long", "extra-long 1", "extra-long 2", "extra-long 3", "shop" or "electrode".
     source : str
         Where its lengths come from.
+    reach, off : float, mm
+        Of an electrode: its greatest depth, and by how much its hole's radius may be off.
     """
 
     diameter: float
@@ -62,10 +67,39 @@ class Drill:
     overall: float
     series: str
     source: str = field(default="", compare=False)
+    reach: float = field(default=math.inf, compare=False)
+    off: float = field(default=0.0, compare=False)
+
+    @property
+    def erodes(self) -> bool:
+        """It is an electrode."""
+        return self.series == ELECTRODE
+
+    @property
+    def point(self) -> float:
+        """Length of its point, mm."""
+        return 0.0 if self.erodes else point_length(self.diameter)
+
+    @property
+    def least(self) -> float:
+        """Smallest diameter of the hole that it makes, mm."""
+        return self.diameter - 2.0 * self.off if self.erodes else self.diameter - self.thinner
+
+    @property
+    def thinner(self) -> float:
+        """How much thinner than its diameter a drill may be, mm; of an electrode what is off."""
+        return self.off if self.erodes else -h8_lower(self.diameter)
+
+    @property
+    def wanders(self) -> float:
+        """Run-out of a drill, mm; none of an electrode, whose hole is as it is given."""
+        return 0.0 if self.erodes else run_out(self)
 
     @property
     def words(self) -> str:
         """How a sentence calls it."""
+        if self.erodes:
+            return f"the electrode for {_size(self.diameter)} mm"
         if self.series == SHOP:
             return f"the shop's {_size(self.diameter)} mm drill"
         name, _, number = self.series.partition(" ")
@@ -157,6 +191,33 @@ def _own(drill: ShopDrill) -> Drill:
     given = (float(drill.diameter), float(drill.flute), float(drill.overall))
     diameter, flute, overall = (round(length * mm, 6) for length in given)
     return Drill(diameter, flute, overall, SHOP, "the case's [drilling] drills")
+
+
+class ShopElectrode(Protocol):
+    """What the case file gives of an electrode: mm, and a number of diameters."""
+
+    @property
+    def diameter(self) -> float: ...  # noqa: D102
+    @property
+    def max_length_to_diameter(self) -> float: ...  # noqa: D102
+    @property
+    def tolerance(self) -> float: ...  # noqa: D102
+
+
+def electrodes(shop: Iterable[ShopElectrode]) -> tuple[Drill, ...]:
+    """Return the electrodes at hand, by diameter.
+
+    Each stands out of its holder by its greatest depth.
+    """
+    found = []
+    for one in shop:
+        reach = float(one.max_length_to_diameter * one.diameter)
+        overall = reach + CLAMPED_DIAMETERS * one.diameter
+        source = "the case's [drilling] electrodes"
+        found.append(
+            Drill(float(one.diameter), 0.0, overall, ELECTRODE, source, reach, float(one.tolerance))
+        )
+    return tuple(sorted(found))
 
 
 def belongs(series: str, name: str) -> bool:

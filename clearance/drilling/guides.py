@@ -37,6 +37,8 @@ def guides(asked: Iterable[tuple[PassageCheck, PassageResult]]) -> dict[str, byt
         stem = _stem(result.name, {name.rsplit("-", 1)[0] for name in files})
         for number, stroke in enumerate(result.rework.drilling, 1):
             of = len(result.rework.drilling)
+            if stroke.tool == "electrode":
+                raise _refused(check, result, f"operation {number} is spark erosion, no drill")
             mesh, line = _one(check, result, stroke, number, of)
             files[f"{stem}-{number}.stl"] = mesh
             files[f"{stem}-{number}.txt"] = f"{line}\n".encode()

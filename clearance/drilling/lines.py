@@ -17,7 +17,7 @@ import shapely
 from clearance.drilling import bore as bores
 from clearance.drilling.bore import Bore
 from clearance.drilling.drill_length import Practice, not_at_hand, reach_limit
-from clearance.drilling.drills import Drill, point_length
+from clearance.drilling.drills import Drill
 from clearance.drilling.needed import REDESIGN_MM, asks, needed
 from clearance.drilling.obstacles import in_the_way
 from clearance.drilling.strokes import Miss, Stroke, fit, taken
@@ -228,14 +228,14 @@ class Lines:
         return Miss(1.0 - min(cut, 0.9), words, line=_told(opening.name, line, drill.diameter))
 
     def _bore(self, line: Widest, drill: Drill, depth: float) -> Bore:
-        """What the drill takes away, begun well outside the mouth."""
+        """What the tool surely takes away, begun well outside the mouth."""
         outside = 2.0 * drill.diameter + 5.0
         return Bore(
             line.start - outside * line.direction,
             line.direction,
-            0.5 * drill.diameter,
+            0.5 * (drill.least if drill.erodes else drill.diameter),
             outside + depth,
-            point_length(drill.diameter),
+            drill.point,
             SIDES,
         )
 
@@ -296,6 +296,8 @@ class Lines:
         return self.predicted.bare_surface(box)
 
     def _other_series(self, drill: Drill, depth: float) -> str:
+        if drill.erodes:
+            return ""
         longer = not_at_hand(
             drill.diameter, depth, self.case.drilling.series, practice=self.practice
         )

@@ -10,8 +10,9 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import Protocol
 
-from clearance.drilling.drill_length import CLAMPED_DIAMETERS, Practice, reach_limits
+from clearance.drilling.drill_length import Practice, reach_limits
 from clearance.drilling.drills import (
+    CLAMPED_DIAMETERS,
     H8_LOWER_MM,
     STEP_MM,
     Drill,

@@ -17,8 +17,7 @@ from numpy.typing import NDArray
 
 from clearance.drilling import bore as bores
 from clearance.drilling.bore import Bore
-from clearance.drilling.drill_length import CLAMPED_DIAMETERS
-from clearance.drilling.drills import Drill, point_length
+from clearance.drilling.drills import CLAMPED_DIAMETERS, Drill
 from clearance.geometry.soup import Box, Soup, meeting
 from clearance.predicted.part import Predicted
 from clearance.verdict.prepared import Checked
@@ -64,7 +63,7 @@ class Tool:
 
     def inward(self) -> Bore:
         """The hole from the entry to its tip."""
-        point = point_length(self.drill.diameter)
+        point = self.drill.point
         radius = 0.5 * self.drill.diameter
         return Bore(self.entry, self.direction, radius, self.tip - point, point, around=True)
 

@@ -13,7 +13,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from clearance.drilling.drills import Drill, drills, h8_lower
+from clearance.drilling.drills import Drill, drills
 from clearance.drilling.lines import SIDES, Lines, Opening
 from clearance.drilling.recheck import Recheck
 from clearance.drilling.strokes import Miss, Reached, Stroke, covering
@@ -46,18 +46,20 @@ class Reach:
         crossed: Sequence[Crossed],
         explain: bool = True,
         flow_after: FlowAfter | None = None,
+        tools: Sequence[Drill] | None = None,
     ):
         """Without `explain` a line that is too narrow need not be the widest that there is.
 
         `flow_after` tells whether the allowed pressure loss is kept after a plan: then sizes are
-        raised until it is.
+        raised until it is. `tools` stand in for the drills at hand.
         """
         self.check = check
         self.explain = explain
         self.flow_after = flow_after
         self.first, self.others = crossed[0], crossed[1:]
         self.case = check.checked.case
-        self.at_hand = drills(self.case.drilling.series, self.case.drilling.drills)
+        given = self.case.drilling
+        self.at_hand = drills(given.series, given.drills) if tools is None else tuple(tools)
         self.lines = Lines(check, self.first, self.at_hand, explain)
         self.recheck = Recheck(check, crossed)
 
@@ -77,13 +79,13 @@ class Reach:
         if not openings:
             return Reached(None, self._closed_words(facing), faces_platform=bool(facing))
         found, unreached = self._cleared(openings, narrow, narrow) if narrow else (None, set())
-        if (found is None or not self._does(found)) and not unreached and partly != narrow:
+        if (found is None or not self.does(found)) and not unreached and partly != narrow:
             more, unreached = self._cleared(openings, partly, narrow)
             found = more if more is not None and more.rework is not None else found or more
         if found is None and not unreached:
             targets = [target for n in sorted(aside) for target in self._targets(n)]
             found, _ = self._drilled(openings, targets, set())
-        if found is not None and self._does(found):
+        if found is not None and self.does(found):
             return found
         proven = [self._ruled_out(openings, n) for n in sorted(unreached or partly or aside)]
         if found is not None:
@@ -202,7 +204,7 @@ class Reach:
         """Whether the allowed pressure loss is kept after a plan, if one is given."""
         return self.flow_after is None or self.flow_after(after) in ("met", "not given")
 
-    def _does(self, found: Reached) -> bool:
+    def does(self, found: Reached) -> bool:
         """Whether there is a plan that leaves wall enough and keeps the pressure loss, if asked."""
         return self._walls_stand(found) and found.after is not None and self._kept(found.after)
 
@@ -261,8 +263,8 @@ class Reach:
         return [
             d
             for d in self.at_hand
-            if d.diameter + h8_lower(d.diameter) >= self.check.required
-            and d.diameter * shape >= self.check.required + 1e-3
+            if d.least >= self.check.required
+            and (d.least if d.erodes else d.diameter) * shape >= self.check.required + 1e-3
         ]
 
     def _ruled_out(self, openings: list[Opening], n: int) -> bool:

@@ -1,4 +1,4 @@
-"""Strokes, one drill on one line each, and what drilling can do for a passage.
+"""Strokes, one drill or electrode on one line each, and what they can do for a passage.
 
 In: lines and drills. Out: `Stroke`s, the fewest that clear what has to be cleared, `Reached`.
 """
@@ -13,7 +13,7 @@ from itertools import combinations
 import numpy as np
 
 from clearance.drilling.bore import Bore
-from clearance.drilling.drills import Drill, h8_lower, point_length, run_out
+from clearance.drilling.drills import Drill
 from clearance.drilling.obstacles import Tool
 from clearance.drilling.wall_left import Hole
 from clearance.drilling.widest_line import Widest
@@ -112,7 +112,7 @@ class Stroke:
     @property
     def hole(self) -> Hole:
         """What it may take away inward of the mouth."""
-        point = point_length(self.drill.diameter)
+        point = self.drill.point
         radius = 0.5 * self.drill.diameter
         return Hole(
             self.line.start, self.line.direction, radius, self.depth, point, taken(self.drill)
@@ -121,7 +121,7 @@ class Stroke:
     @property
     def tool(self) -> Tool:
         """The drill in its holder."""
-        tip = self.depth + point_length(self.drill.diameter)
+        tip = self.depth + self.drill.point
         return Tool(self.drill, self.line.start, self.line.direction, tip, self.margin)
 
     @property
@@ -148,7 +148,7 @@ class Miss:
 
 def taken(drill: Drill) -> float:
     """By how much more than its radius a drill may take away: tolerance and run-out, mm."""
-    return run_out(drill) - h8_lower(drill.diameter)
+    return drill.wanders + drill.thinner
 
 
 def fit(drill: Drill, room_mm: float, facet_mm: float = 0.0) -> tuple[int, float, float]:
@@ -238,18 +238,18 @@ def _one_by_one(strokes: list[Stroke], reached: set[int]) -> list[Stroke]:
 
 
 def in_words(stroke: Drilling) -> str:
-    """One operation: which drill, from where, how deep."""
+    """One operation: which tool, from where, how deep."""
     start = f"the {stroke.from_}" if stroke.from_ in ("inlet", "outlet") else stroke.from_
-    return (
-        f"{stroke.drill_diameter_mm:g} mm drill ({stroke.series}) from {start}, "
-        f"{stroke.depth_mm:.1f} mm deep to its tip"
-    )
+    deep = f"from {start}, {stroke.depth_mm:.1f} mm deep to its"
+    if stroke.tool == "electrode":
+        return f"electrode for a hole of {stroke.drill_diameter_mm:g} mm {deep} end"
+    return f"{stroke.drill_diameter_mm:g} mm drill ({stroke.series}) {deep} tip"
 
 
 def described(stroke: Stroke) -> Drilling:
     """A stroke as the result tells it."""
     out = -stroke.line.direction
-    depth = stroke.depth + point_length(stroke.drill.diameter)
+    depth = stroke.depth + stroke.drill.point
     margin = stroke.margin
     return Drilling(
         crossing=stroke.crossings[0],
@@ -270,7 +270,8 @@ def described(stroke: Stroke) -> Drilling:
         tilt_tolerance_deg=math.degrees(math.atan(max(margin, 0.0) / depth)),
         tilt_from_z_deg=math.degrees(math.acos(min(max(float(out[2]), -1.0), 1.0))),
         turn_about_z_deg=round(math.degrees(math.atan2(float(out[1]), float(out[0]))), 6) + 0.0,
-        drill_tolerance_mm=-h8_lower(stroke.drill.diameter),
-        run_out_mm=run_out(stroke.drill),
+        drill_tolerance_mm=stroke.drill.thinner,
+        run_out_mm=stroke.drill.wanders,
         drill_source=stroke.drill.source,
+        tool="electrode" if stroke.drill.erodes else "drill",
     )

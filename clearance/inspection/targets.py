@@ -13,18 +13,17 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from clearance.case.powder_bed import sheet_recess
 from clearance.evidence.powder import gap_outline, joint_outline
 from clearance.geometry.areas import polygonal
 from clearance.geometry.beams import edges
 from clearance.passages.crossings import Crossing
 from clearance.predicted.part import Predicted
-from clearance.predicted.slabs import Event
 from clearance.result import Result, Unmelted
 from clearance.result.inspection import Target as Kind
 from clearance.verdict.numbers import NAMEWORTHY
 from clearance.verdict.passage_check import PassageCheck
 from clearance.verdict.prepared import Checked
+from clearance.verdict.sheet_thickness import thickness
 
 Floats = NDArray[np.float64]
 
@@ -121,7 +120,7 @@ def _of_passage(planes: _Planes, check: PassageCheck) -> Iterator[Target]:
             np.array([*crossing.centre_mm[:2], z]),
             figure,
             crossing.nominal_area_mm2,
-            _thickness(planes.checked, predicted, crossing),
+            thickness(planes.checked, predicted, crossing),
             outline,
             crossing,
         )
@@ -134,36 +133,6 @@ def _height(predicted: Predicted, crossing: Crossing) -> float:
         if inside and slab.gates and slab.stray == crossing.stray:
             return 0.5 * (slab.low + slab.high)
     return crossing.height_mm
-
-
-def _thickness(checked: Checked, predicted: Predicted, crossing: Crossing) -> tuple[float, float]:
-    """Of the sheet in the passage: where layers close different places, at least of one of them."""
-    thick = crossing.high - crossing.low
-    stray = checked.case.stray[crossing.stray]
-    if stray.shape == "mesh":
-        return thick, thick
-    event = next(e for e in predicted.events if e.stray == crossing.stray)
-    if not event.slices:
-        return 0.0, 0.0
-    layers = len(event.slices) if _alike(predicted, event, crossing) else 1
-    low = thinnest(layers, event.layer, stray.penetration_low, stray.packing_low)
-    return min(low, thick), thick
-
-
-def thinnest(layers: int, layer: float, penetration: float, packing: float) -> float:
-    """Thickness of a sheet over loose powder, mm, where powder packs so; see `sheet_recess`."""
-    below = float(sheet_recess(layer, packing, penetration, layers))
-    return layers * layer + penetration - below
-
-
-def _alike(predicted: Predicted, event: Event, crossing: Crossing) -> bool:
-    """Whether all layers of a sheet close the same of a crossing."""
-    closed = [
-        float(shapely.intersection(crossing.footprint, predicted.stray_outline(slab)).area)
-        for slab in predicted.table
-        if slab.stray == event.stray and slab.gates and slab.low >= event.bottom
-    ]
-    return not closed or min(closed) >= NAMEWORTHY * max(closed)
 
 
 def _of_gap(planes: _Planes, number: int, gap: Unmelted) -> Iterator[Target]:

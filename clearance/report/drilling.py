@@ -8,9 +8,18 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from clearance.drilling.aslant import wanders
+from clearance.drilling.practice import worded
 from clearance.result import Drilling, PassageResult, Pieces, Rework
 from clearance.verdict.names import listed
-from clearance.verdict.numbers import given, least, most, near, point
+from clearance.verdict.numbers import (
+    given,
+    least,
+    most,
+    near,
+    point,
+    rounded_down,
+    rounded_up,
+)
 
 
 def drilling_lines(passages: Iterable[PassageResult]) -> list[str]:
@@ -25,7 +34,11 @@ def drilling_lines(passages: Iterable[PassageResult]) -> list[str]:
             every = "both" if count == 2 else f"all {count}"
             which = f", {number} of {count}, open only after {every}" if count > 1 else ""
             lines.append(f"{passage.name}{which}: {operation_line(operation)}")
+            said = (forces_line(operation), *worded(operation.practice))
+            lines += [f"{passage.name}: {one}" for one in said if one]
             lines += [f"{passage.name}: {pieces_line(one)}" for one in operation.pieces]
+        if plan.why_electrode:
+            lines.append(f"{passage.name}: an electrode, since {plan.why_electrode}")
         after = f"{plan.state_after}, at least {least(plan.clear_diameter_after_mm)} mm"
         lines.append("; ".join([f"{passage.name} then: {after}", *wall_words(plan)]))
         lines += [f"{passage.name}: undecided: {said}" for said in plan.conflicts]
@@ -75,13 +88,57 @@ def operation_line(found: Drilling) -> str:
     ux, uy, uz = found.direction
     aslant = f"; {way}" if (way := wanders(found)) else ""
     cleared = listed([f"{n + 1}" for n in dict.fromkeys((found.crossing, *found.also_clears))])
+    if found.tool == "electrode":
+        tool = f"electrode for a hole of {given(found.drill_diameter_mm)} mm"
+    else:
+        lengths = f"flute {given(found.flute_mm)}, overall {given(found.overall_mm)}"
+        tool = f"twist drill {given(found.drill_diameter_mm)} mm ({found.series}, {lengths})"
     return (
-        f"twist drill {given(found.drill_diameter_mm)} mm ({found.series}, flute "
-        f"{given(found.flute_mm)}, overall {given(found.overall_mm)}) from {found.from_}, "
-        f"through crossing {cleared}; entry {point(found.entry_mm)}, direction "
-        f"({ux:z.4f}, {uy:z.4f}, {uz:z.4f}), its shank {near(found.tilt_from_z_deg)} deg off +z; "
+        f"{tool} from {found.from_}, through crossing {cleared}; entry {point(found.entry_mm)}, "
+        f"direction ({ux:z.4f}, {uy:z.4f}, {uz:z.4f}), its shank "
+        f"{near(found.tilt_from_z_deg)} deg off +z; "
         f"depth {near(found.depth_mm, 1)} mm, {near(found.length_to_diameter, 1)} times the "
         f"diameter; radial clearance {least(found.wall_margin_mm)} mm, breakthrough "
         f"{near(found.overrun_mm)} mm, permissible angular error "
         f"{least(found.tilt_tolerance_deg)} deg{aslant}"
     )
+
+
+def forces_line(found: Drilling) -> str:
+    """Thrust and torque that a drill needs, where they are known; else empty."""
+    numbers: dict[str, float] = {}
+    for one in found.practice:
+        numbers |= one["numbers"]
+    if not {"thrust_low_n", "torque_low_nm"} <= numbers.keys():
+        return ""
+    low, high = rounded_down(numbers["thrust_low_n"], 0), rounded_up(numbers["thrust_high_n"], 0)
+    turn = (
+        f"{rounded_down(numbers['torque_low_nm'], 2)} to {rounded_up(numbers['torque_high_nm'], 2)}"
+    )
+    return f"thrust {low} to {high} N, torque {turn} N m"
+
+
+def by_electrode(passage: PassageResult) -> bool:
+    """Whether its plan is one of spark erosion."""
+    plan = passage.rework
+    return plan is not None and any(one.tool == "electrode" for one in plan.drilling)
+
+
+def end_of(stroke: Drilling) -> str:
+    """What a depth is counted to."""
+    return "end" if stroke.tool == "electrode" else "tip"
+
+
+def tool_named(stroke: Drilling) -> str:
+    """A tool as a drawing names it."""
+    wide = f"⌀{given(stroke.drill_diameter_mm)}"
+    return f"electrode, {wide}" if stroke.tool == "electrode" else f"{wide} drill, {stroke.series}"
+
+
+def tool_line(stroke: Drilling) -> str:
+    """A tool with its lengths."""
+    wide = f"⌀{given(stroke.drill_diameter_mm)}"
+    if stroke.tool == "electrode":
+        return f"spark erosion, electrode for a hole of {wide}, overcut included"
+    flute, overall = given(stroke.flute_mm), given(stroke.overall_mm)
+    return f"twist drill {wide}, {stroke.series}: flute {flute}, overall {overall} mm"

@@ -14,9 +14,10 @@ from types import MappingProxyType
 
 from clearance.disposition.known import loss_words
 from clearance.disposition.order_of_work import EMPTYING
+from clearance.report.drilling import by_electrode
 from clearance.report.joints import joint_share, joints
 from clearance.result import ClearDiameter, CrossingResult, PassageResult, Result, State
-from clearance.verdict.names import MOST_NAMES, named_all, runs_of_names
+from clearance.verdict.names import MOST_NAMES, listed, named_all, runs_of_names
 from clearance.verdict.numbers import NAMEWORTHY, counted, given, level, percent, span
 
 LONGEST_NAMES = 40
@@ -163,7 +164,12 @@ def _action(result: Result) -> str:
         return "obtain the concession first" if decided.concession else "prove every passage"
     plans = [p.rework for p in drilled if p.rework is not None]
     strokes = sum(len(plan.drilling) for plan in plans)
-    said = f"drill {named([p.name for p in drilled])} in {counted(strokes, 'operation')}"
+    ways = {"drill": False, "erode": True}
+    told = (
+        (verb, [p.name for p in drilled if by_electrode(p) == how]) for verb, how in ways.items()
+    )
+    what = listed([f"{verb} {named(names)}" for verb, names in told if names])
+    said = f"{what} in {counted(strokes, 'operation')}"
     if result.trapped_powder:
         said += ", by the rules for trapped powder"
     first = []

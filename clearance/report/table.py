@@ -10,7 +10,8 @@ import textwrap
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
-from clearance.report.drilling import wall_words
+from clearance.disposition.order_of_work import MOST_CHANGES
+from clearance.report.drilling import by_electrode, wall_words
 from clearance.report.headline import (
     Extents,
     clear_diameter,
@@ -199,8 +200,10 @@ def _reasons(passage: PassageResult) -> Iterable[str]:
 def _remedy(passage: PassageResult, every: bool, decided: str) -> list[str]:
     plan = passage.rework
     if plan is None:
-        said = passage.why_not if every else "no drilling plan"
-        return [said] if passage.why_not else []
+        if not passage.why_not:
+            return []
+        changes = [f"what would change that: {one.words}" for one in passage.what_would_change]
+        return [passage.why_not, *changes[:MOST_CHANGES]] if every else ["no drilling plan"]
     if decided == "scrap" and not every:
         return []
     operations = len(plan.drilling)
@@ -210,7 +213,8 @@ def _remedy(passage: PassageResult, every: bool, decided: str) -> list[str]:
         what = "if drilled" if operations == 1 else f"only if {every_one} operations are drilled"
         said = f"{what}: {plan.state_after}, {after}"
     elif operations == 1:
-        said = f"after drilling: {plan.state_after}, {after}"
+        how = "spark erosion" if by_electrode(passage) else "drilling"
+        said = f"after {how}: {plan.state_after}, {after}"
     else:
         said = f"{plan.state_after} only after {every_one} operations, {after}"
     wall = wall_words(plan) if every or plan.cuts_wall else []

@@ -97,16 +97,48 @@ class Pieces(TypedDict):
     ]
 
 
+Tool = Literal["drill", "electrode"]
+Answer = Literal["fine", "careful", "not-this-way"]
+
+
+class Aspect(TypedDict):
+    """Whether one aspect of a drilling operation is as a shop can do it, and why."""
+
+    aspect: Annotated[
+        Literal["tilt", "opening", "sheet", "thrust", "torque", "flushing", "recast"],
+        told("what is looked at; docs/method.md, Drilling in practice, says what each rests on"),
+    ]
+    crossing: Annotated[
+        int, told("number in `crossings`, from 0, of the crossing for which it is gravest")
+    ]
+    answer: Annotated[
+        Answer, told("fine; careful: only as `why` says; not-this-way: another tool or set-up")
+    ]
+    why: Annotated[str, told("the reason, in words")]
+    numbers: Annotated[dict[str, float], told("what it rests on, by the names of docs/method.md")]
+    would_do: Annotated[
+        list[str], told("tools and keys with which it could be done; empty unless not-this-way")
+    ]
+
+
 @dataclass(frozen=True)
 class Drilling:
-    """One stroke of a drill."""
+    """One stroke of a drill or an electrode."""
 
     crossing: Annotated[int, told("the crossing that it clears, by its number in `crossings`")]
     also_clears: Annotated[tuple[int, ...], told("further crossings that it clears")]
-    drill_diameter_mm: Annotated[float, told("diameter of the drill", "mm")]
-    series: Annotated[str, told("jobber, long, extra-long 1 to 3, or shop for one of the case's")]
-    flute_mm: Annotated[float, told("length of the drill's flutes, from its tip", "mm")]
-    overall_mm: Annotated[float, told("overall length of the drill", "mm")]
+    drill_diameter_mm: Annotated[
+        float, told("diameter of the drill, or of the hole that an electrode makes", "mm")
+    ]
+    series: Annotated[
+        str, told("jobber, long, extra-long 1 to 3, shop for one of the case's, or electrode")
+    ]
+    flute_mm: Annotated[
+        float, told("length of the drill's flutes, from its tip; 0 of an electrode", "mm")
+    ]
+    overall_mm: Annotated[
+        float, told("overall length of the drill; of an electrode what is held too", "mm")
+    ]
     from_: Annotated[str, told("the opening that it enters", alias="from")]
     entry_mm: Annotated[Point, told("where its axis enters", "mm")]
     direction: Annotated[Point, told("unit vector of its axis, inward")]
@@ -122,11 +154,19 @@ class Drilling:
     turn_about_z_deg: Annotated[
         float, told("direction of its axis, outward, in plan from +x towards +y", "deg")
     ]
-    drill_tolerance_mm: Annotated[float, told("how much thinner the drill may be", "mm")]
-    run_out_mm: Annotated[float, told("how much wider its hole may be for run-out", "mm")]
+    drill_tolerance_mm: Annotated[
+        float, told("how much thinner the drill, or wider an electrode's hole, may be", "mm")
+    ]
+    run_out_mm: Annotated[
+        float, told("how much wider its hole may be for run-out; 0 of an electrode", "mm")
+    ]
     drill_source: Annotated[str, told("where the drill's lengths come from")] = ""
     pieces: Annotated[
         tuple[Pieces, ...], told("what comes loose and what stays, crossing by crossing")
+    ] = ()
+    tool: Annotated[Tool, told("a twist drill, or an electrode for spark erosion")] = "drill"
+    practice: Annotated[
+        tuple[Aspect, ...], told("whether a shop can do it so, aspect by aspect")
     ] = ()
 
 
@@ -149,6 +189,9 @@ class Rework:
     conflicts: Annotated[
         tuple[str, ...], told("what speaks against drilling it as well as the other plans")
     ] = ()
+    why_electrode: Annotated[
+        str, told("why electrodes are taken, not drills; empty where drills are")
+    ] = ""
 
 
 @dataclass(frozen=True)

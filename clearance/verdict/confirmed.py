@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from clearance.predicted.slabs import Event
-from clearance.result import PassageResult, State, Verified
+from clearance.result import Drilling, PassageResult, State, Verified
 from clearance.verdict.one_variant import PassageVerdict
 from clearance.verdict.passage_check import PassageCheck
 from clearance.verdict.prepared import Checked, Progress, silent
@@ -99,14 +99,13 @@ class _Looks:
         found = solids.opinion(Claim(*ends, way.blocked, way.route, way.low_mm))
         if found.contradiction or result.rework is None:
             return found
-        # To the full diameter: the drill's point is less.
+        # To the full diameter.
         bores = [
             (
                 np.array(one.entry_mm),
                 np.array(one.direction),
                 one.drill_diameter_mm,
-                one.depth_mm
-                - 0.5 * one.drill_diameter_mm / math.tan(math.radians(0.5 * POINT_DEG)),
+                one.depth_mm - _point(one),
             )
             for one in result.rework.drilling
         ]
@@ -146,3 +145,10 @@ def in_words(results: Sequence[PassageResult]) -> tuple[str, ...]:
         f"{p.name}: {words[p.verified]}, {p.verified_why}" for p in results if p.verified in words
     ]
     return tuple(said)
+
+
+def _point(one: Drilling) -> float:
+    """Length of the point of a drill, mm; an electrode has none."""
+    if one.tool == "electrode":
+        return 0.0
+    return 0.5 * one.drill_diameter_mm / math.tan(math.radians(0.5 * POINT_DEG))

@@ -13,8 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.checking import Examined
-from clearance.drilling.drill_length import CLAMPED_DIAMETERS
-from clearance.drilling.drills import point_length
+from clearance.drilling.drills import CLAMPED_DIAMETERS, point_length
 from clearance.evidence.powder import gap_outline, joint_outline
 from clearance.geometry.soup import Box, Soup, extruded
 from clearance.passages.possible_ways import walls_of
@@ -208,7 +207,8 @@ def _drill(operation: Drilling, passage: str, holder_mm: float) -> Iterator[Body
     """The drill at its full depth, and the face of its holder."""
     entry, along = np.array(operation.entry_mm), np.array(operation.direction)
     diameter, depth = operation.drill_diameter_mm, operation.depth_mm
-    shoulder = entry + (depth - point_length(diameter)) * along
+    point = 0.0 if operation.tool == "electrode" else point_length(diameter)
+    shoulder = entry + (depth - point) * along
     face = entry - (operation.overall_mm - CLAMPED_DIAMETERS * diameter - depth) * along
     tool = np.concatenate(
         [

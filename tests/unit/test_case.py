@@ -1086,6 +1086,7 @@ HEADINGS = {
     "[state]": tables.StateTable,
     "[drilling]": tables.DrillingTable,
     "Keys of `drills`": tables.Drill,
+    "Keys of `electrodes`": tables.Electrode,
     "[bush]": tables.BushTable,
     "[flow]": tables.FlowTable,
     "[inspection]": tables.InspectionTable,

@@ -974,3 +974,26 @@ def test_row_7_powder_behind_an_entry_that_faces_the_platform():
     )
     assert row_of(what, what.powder[0]) == (7, "undetermined")
     assert dispose(what).recommendation == "undetermined"
+
+
+def test_a_plan_that_a_shop_cannot_carry_out_is_row_2_with_the_tool_that_could():
+    why, tool = "the 7 mm drill meets the sheet 40.0 deg off square", "an electrode of 7 mm"
+    refused = dataclasses.replace(PLAN, not_this_way=(why,), would_do=(tool,))
+    powder = Powder(100.0, ("stray 0",), ("circuit-1",), opened_by="circuit-1", source="log")
+    what = known(passage(plan=refused), powder)
+    assert row_of(what) == row_of(what, powder) == (2, "undetermined")
+    found = dispose(what)
+    assert why in found.reasons[0]
+    assert tool in found.settled_by
+    assert not any(step.startswith("drill ") for step in found.order_of_work)
+    # It takes nothing from a passage that conforms, and nothing from another plan.
+    fine = known(passage(state=State.OPEN, plan=refused), passage("b", plan=PLAN))
+    assert [row_of(fine, item)[0] for item in fine.passages] == [15, 8]
+
+
+def test_spark_erosion_is_called_so_in_the_work_sequence():
+    eroding = dataclasses.replace(PLAN, electrode=True, strokes=("electrode for 7 mm",))
+    order = dispose(known(passage(plan=eroding), passage("b", plan=PLAN))).order_of_work
+    assert "erode circuit-1: electrode for 7 mm" in order
+    assert any(step.startswith("drill b: ") for step in order)
+    assert sum("recast" in step for step in order) == 1

@@ -16,8 +16,8 @@ from clearance.drawing.laboratory import asked
 from clearance.flow.orifice import loss
 from clearance.inspection.rays import KEPT, TUBES, least_seen, summed_mm, tilt_deg, tube_for
 from clearance.inspection.simple import flow_left, rigid_length, sisters_factor, sure_change
-from clearance.inspection.targets import thinnest
 from clearance.report.inspection import decides, inspection_lines
+from clearance.verdict.sheet_thickness import thinnest
 
 # ---- published values ------------------------------------------------------------------------
 

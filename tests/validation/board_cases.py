@@ -204,6 +204,16 @@ CASES = (
     ),
     BoardCase(
         2,
+        "a drill that would meet its sheet 40 degrees off square",
+        "The line is free and the passage would be open after it, but the drill's corner would "
+        "meet the sheet before its point does (31 degrees) and nobody said how it is to be "
+        "started: no rework before the shop names a way, or an electrode that does it.",
+        "undetermined",
+        3,
+        case(leaning_bore, LEANING, whole(), **JOBBERS),
+    ),
+    BoardCase(
+        2,
         "slices of which nothing is known",
         "The first layers lie below the part, where the supports stood, and no file says what they "
         "held: the sheet may be solid or nothing.",
@@ -321,10 +331,11 @@ CASES = (
         8,
         "a sheet across a leaning bore",
         "A drill goes straight down the bore, but meets the sheet 40 degrees off its normal, where "
-        "a twist drill wanders: still rework, with a guide bush or a spot face first.",
+        "a twist drill wanders. The shop says that it has a way to start it there (max_tilt): "
+        "rework, with a guide bush or a spot face first.",
         "rework",
         3,
-        case(leaning_bore, LEANING, whole(), **JOBBERS),
+        case(leaning_bore, LEANING, whole(), drilling={**JOBBERS["drilling"], "max_tilt": 45.0}),
     ),
     BoardCase(
         9,
