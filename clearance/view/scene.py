@@ -204,19 +204,17 @@ def _passage(check: PassageCheck, passage: PassageResult, after: Predicted) -> I
 
 
 def _drill(operation: Drilling, passage: str, holder_mm: float) -> Iterator[Body]:
-    """The drill at its full depth, and the face of its holder."""
+    """The drill or electrode at its full depth, and the face of its holder."""
     entry, along = np.array(operation.entry_mm), np.array(operation.direction)
     diameter, depth = operation.drill_diameter_mm, operation.depth_mm
     point = 0.0 if operation.tool == "electrode" else point_length(diameter)
     shoulder = entry + (depth - point) * along
     face = entry - (operation.overall_mm - CLAMPED_DIAMETERS * diameter - depth) * along
-    tool = np.concatenate(
-        [
-            cylinder(face, shoulder, 0.5 * diameter),
-            cylinder(shoulder, entry + depth * along, 0.5 * diameter, 0.0),
-        ]
-    )
-    name = f"drill {given(diameter)} for {passage} from {operation.from_}"
+    tool = cylinder(face, shoulder, 0.5 * diameter)
+    if point > 0.0:
+        cone = cylinder(shoulder, entry + depth * along, 0.5 * diameter, 0.0)
+        tool = np.concatenate([tool, cone])
+    name = f"{operation.tool} {given(diameter)} for {passage} from {operation.from_}"
     yield _thin(name, "drill", "left", tool)
     holder = cylinder(face - HOLDER_MM * along, face, 0.5 * holder_mm)
     yield _thin(f"holder of the {name}", "holder", "left", holder)
