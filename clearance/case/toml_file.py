@@ -32,6 +32,7 @@ DEEPEST = 32
 _NOT_GIVEN = object()
 _EXPECTED = {
     "model_type": "a table, { ... }",
+    "dict_type": "a table, { ... }",
     "string_too_short": "a text that is not empty",
     "string_type": "a text in quotes",
     "bool_type": "true or false",

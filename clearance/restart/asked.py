@@ -16,6 +16,7 @@ import numpy as np
 import shapely
 import shapely.affinity
 
+from clearance.case.kinds import LARGEST_LAYER
 from clearance.case.plate import Plate, case_on_plate, read_plate
 from clearance.case.read import Case, read_case
 from clearance.case.stray_tables import StrayTable
@@ -104,6 +105,10 @@ def asked(
     if candidates is not None and right in candidates:
         raise ClearanceError(
             f"--candidates: found {right}, expected wrong layers: it is the one that belongs there"
+        )
+    if max((right, *wanted)) > LARGEST_LAYER:
+        raise ClearanceError(
+            f"found layer {float(max((right, *wanted))):g}, expected layers up to {LARGEST_LAYER}"
         )
     kept = dict.fromkeys(n for n in wanted if n >= 0 and n != right)
     return Asked(after_layer, tuple(kept), layers, eye_mm, consequences, counts_from)

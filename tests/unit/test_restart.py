@@ -293,6 +293,11 @@ def test_equal_parts_of_a_plate_are_computed_once(path, tmp_path, monkeypatch):
         (["--after-layer", "29", "--candidates", "30"], "it is the one that belongs there"),
         (["--after-layer", "39"], "holds no metal of any part"),
         (["--after-layer", "29", "--at-height", "15"], "give one of --after-layer and --at-height"),
+        (["--at-height", "1e300"], "found layer 2e+300, expected layers up to 200000"),
+        (
+            ["--after-layer", "29", "--candidates", "0,999999"],
+            "found layer 999999, expected layers",
+        ),
         (["--after-layer", "29", "--candidates", "x"], "is not a list of layer numbers"),
     ],
 )

@@ -137,6 +137,7 @@ REFUSED = [
     ({"layers": [0, 2]}, "layers: found [0, 2], expected at least 1"),
     ({"layers": [3, 2]}, "layers: found [3, 2], expected [low, high]"),
     ({"from_layer": -1}, "from_layer: found -1, expected greater than or equal to 0"),
+    ({"u_next": 3}, "u_next: found 3, expected a table, { ... }"),
     ({"resume": []}, "resume: found [], expected a list of at least 1"),
     ({"resume": ["layer", "layer"]}, "resume: found ['layer', 'layer'], expected each word once"),
     ({"resume": "layer"}, "resume: found 'layer', expected a list"),
