@@ -25,8 +25,6 @@ INSIDE_MM = 2e-3
 """So far below the cut face the mouth is taken, so that it never lies in a face."""
 WITHIN = 0.8
 """Share of the cut's rim within which a mouth's outline has to close."""
-CORE = 0.9
-"""Share of a mouth's radius within which metal stands in front of it."""
 LEAST_MM3 = 1e-3
 """Less metal in front of a mouth is the noise of a scan."""
 
@@ -74,18 +72,17 @@ def faced(scan: Soup, mouths: Mapping[str, Mouth], deep_mm: float, around_mm: fl
     except NotPossibleError as fault:
         raise ScanError(f"{fault}: mend it") from None
     tools, inner = [], {name: _inward(mouth, deep_mm) for name, mouth in mouths.items()}
-    ahead = {name: _ahead(body, one) for name, one in inner.items()}
     for mouth in inner.values():
         tools.append(solid(plug(mouth, around_mm, deep_mm + mouth.radius)))
     cut = body - m3.Manifold.batch_boolean(tools, m3.OpType.Add) if tools else body
     triangles = triangles_of(cut).astype(np.float32) + np.float32(0.0)
     found, why_not = {}, {}
     for name, mouth in inner.items():
-        one = None if ahead[name] else _measured(triangles, mouth, around_mm)
-        if ahead[name]:
-            why_not[name] = f"metal stands in or before {name}"
-        elif one is None:
+        one = _measured(triangles, mouth, around_mm)
+        if one is None:
             why_not[name] = f"the scan shows no closed outline at {name}"
+        elif _ahead(body, one, deep_mm):
+            why_not[name] = f"metal stands in or before {name}"
         else:
             found[name] = one
     return Faced(triangles, found, why_not)
@@ -104,12 +101,14 @@ def _inward(mouth: Mouth, deep_mm: float) -> Mouth:
     )
 
 
-def _ahead(body: m3.Manifold, mouth: Mouth) -> bool:
-    """Whether metal stands in the mouth or right before it, which the cut would take away."""
-    core = mouth.polygon.buffer(-(1.0 - CORE) * mouth.inscribed_radius)
-    if core.is_empty or core.geom_type != "Polygon":
-        core = mouth.polygon
-    rod = solid(plug(replace(mouth, polygon=core), 1e-3, mouth.radius))
+def _ahead(body: m3.Manifold, mouth: Mouth, rough_mm: float) -> bool:
+    """Whether metal stands in the mouth or right before it, which the cut takes away.
+
+    `rough_mm`: what stands less far over the measured outline is what a surface may be off.
+    """
+    core = mouth.polygon.buffer(-min(rough_mm, 0.5 * mouth.inscribed_radius))
+    inner = max(shapely.get_parts(core), key=lambda part: float(part.area))
+    rod = solid(plug(replace(mouth, polygon=inner), 1e-3, mouth.radius))
     return float((body ^ rod).volume()) > LEAST_MM3
 
 

@@ -236,3 +236,11 @@ def test_a_scan_that_lacks_a_mouth_tells_nothing_of_its_passage(tmp_path, part):
     assert found.state == "undetermined"
     assert found.reasons == ("a outlet is not in the scan",) or "a outlet" in found.reasons[0]
     assert any("does not show" in notice for notice in result.notices)
+
+
+def test_metal_before_a_mouth_is_not_cut_away_and_called_open(tmp_path, part):
+    """The face around a mouth is cut plane: what stands in front of the mouth must not go so."""
+    shut = shapes.soup(part + shapes.block([2.0, 2.0, 7.9], [6.0, 6.0, 8.2]))
+    _, found = scanned(tmp_path, part, shut, thinnest_shown=0.1)
+    assert found.state == "undetermined"
+    assert found.reasons == ("metal stands in or before a outlet",)
