@@ -116,8 +116,8 @@ def examine(
     >>> examined.result.passage("bore").crossings[0].sealed
     False
     """
-    from clearance.sweeps.margins import margins as every_margin
-    from clearance.sweeps.margins import state_margins
+    from clearance.margins import margins as every_margin
+    from clearance.margins import state_margins
 
     checked = prepare(case, pitch_mm, progress)
     examined = checking.judge(checked, progress, verify=verify, memory_gib=memory_gib)

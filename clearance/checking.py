@@ -42,6 +42,7 @@ from clearance.result import (
     Unmelted,
 )
 from clearance.scanned.laid import Laid, in_doubt, laid
+from clearance.sweeps.variants import result_of
 from clearance.system.once import Kept
 from clearance.system.processes import processors
 from clearance.verdict.circuits_apart import separate
@@ -162,7 +163,7 @@ def _seen(
     density = checked.case.part.density_g_cm3
 
     def passage(check: PassageCheck) -> tuple[Remedied, list[GaugePin]]:
-        return remedied(check, check.result(progress), progress), check.gauge_pins()
+        return remedied(check, result_of(check, progress), progress), check.gauge_pins()
 
     def powder() -> tuple[list[Unmelted], list[TrappedPowder]]:
         progress("loose powder, and what the part would show")

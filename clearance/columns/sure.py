@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from clearance.columns.cast import Columns, snapped
 from clearance.columns.grid import UNIT_MM, Grid, snap_even, spanned
-from clearance.columns.runs import Runs, intersect
+from clearance.columns.runs import Runs, intersect, subtract
 from clearance.geometry.stretches import STRETCH, boxes_of, fixed
 from clearance.kernels.clip import clipped_between
 from clearance.kernels.compiler import kernel
@@ -92,6 +92,28 @@ def surely_metal(
         metal = intersect(metal, region)
     place, z = _touched(fixed(triangles), g.x0, g.y0, g.step, g.nx, g.ny, *shift)
     return Runs(*_subtract(place, z, metal.start, metal.z, g.nx, g.ny))
+
+
+def surely_outside(triangles: NDArray[np.float32], columns: Columns) -> Runs:
+    """Z intervals over which a whole closed square (or strip) lies outside a closed soup.
+
+    Parameters
+    ----------
+    triangles : (F, 3, 3) ndarray of float32, mm
+        The soup that `columns` was cast from.
+    columns : Columns
+
+    Returns
+    -------
+    Runs
+        Over ``Places(columns.grid)``, endless at both ends.
+    """
+    g, metal = columns.grid, columns.metal
+    count = len(metal.start) - 1
+    everywhere = Runs(np.arange(count + 1), np.tile([-np.inf, np.inf], (count, 1)))
+    outside = subtract(everywhere, metal)
+    place, z = _touched(fixed(triangles), g.x0, g.y0, g.step, g.nx, g.ny, 0, 0)
+    return Runs(*_subtract(place, z, outside.start, outside.z, g.nx, g.ny))
 
 
 def meeting_region(

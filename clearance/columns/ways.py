@@ -119,7 +119,7 @@ def _beside(cells: Array, first: Array, shape: Array, n: int, six: Array) -> Non
 
 
 @kernel
-def _widest_route(
+def _widest_tree(
     cells: Array,
     first: Array,
     shape: Array,
@@ -128,25 +128,29 @@ def _widest_route(
     most: float,
     sources: Array,
     targets: Array,
-) -> Array:
-    """`widest_route` over passable cells; `links`, `room`: what `passable` and `radius` hold."""
+) -> tuple[Array, Array, int]:
+    """Widest ways over passable cells, up to the first target that is reached or to all cells.
+
+    `links`, `room`: what `passable` and `radius` hold. Tells from which cell each was met (-1: not,
+    itself: a source), the order in which they were gone on from, and the target, -1 if none is.
+    """
     nz = shape[2]
     scale = (BUCKETS - 1) / most if most > 0.0 else 0.0
     head = np.full(BUCKETS, -1, np.int64)  # a pile of waiting cells per step of the radius
-    below = np.empty(cells.size, np.int32)  # the next cell of the pile
-    came = np.full(cells.size, -1, np.int32)  # from which cell; -1 not met, itself a source
+    order = np.empty(cells.size, np.int32)  # while a cell waits, the next of its pile
+    came = np.full(cells.size, -1, np.int32)
     goal, six = np.zeros(cells.size, np.uint8), np.empty(6, np.int64)
     for t in targets:
         n = _place_of(cells, first[t // nz], first[t // nz + 1], t)
         if n >= 0:
             goal[n] = 1
-    top = -1
+    top, gone = -1, np.int64(0)
     for s in sources:
         n = _place_of(cells, first[s // nz], first[s // nz + 1], s)
         if n >= 0 and came[n] < 0:
             came[n] = n
             bucket = int(min(np.float64(room[n]), most) * scale)
-            below[n] = head[bucket]
+            order[n] = head[bucket]
             head[bucket] = n
             top = max(top, bucket)
     while top >= 0:
@@ -155,8 +159,10 @@ def _widest_route(
             top -= 1
             continue
         if goal[n]:
-            return _back(cells, came, n)
-        head[top] = below[n]
+            return came, order, n
+        head[top] = order[n]
+        order[n] = gone
+        gone += 1
         _beside(cells, first, shape, n, six)
         for side in range(6):
             m = six[side]
@@ -167,10 +173,10 @@ def _widest_route(
                 continue
             came[m] = n
             bucket = int(min(np.float64(room[m]), most) * scale)
-            below[m] = head[bucket]
+            order[m] = head[bucket]
             head[bucket] = m
             top = max(top, bucket)
-    return np.empty(0, np.int64)
+    return came, order, np.int64(-1)
 
 
 @kernel
@@ -228,14 +234,61 @@ def widest_route(
     Always goes on from the waiting cell of largest radius (Prim's tree in a queue of buckets), so
     that the route keeps to the ridge of the radius also where it has room to spare.
     """
+    cells, came, _, end = _tree(radius, passable, sources, targets, known)
+    route = _back(cells, came, end) if end >= 0 else np.empty(0, np.int64)
+    return route, float(np.ravel(radius)[route].min()) if route.size else 0.0
+
+
+class Tree(NamedTuple):
+    """Widest routes from some cells to all others, as `widest_route` finds each.
+
+    Attributes
+    ----------
+    cells : (N,) ndarray of int32
+        Flat indices of the passable ones, in order.
+    came, order : (N,) ndarrays of int32
+        From which of them each was met, and which was gone on from first.
+    radius : (X, Y, Z) ndarray of float32, mm
+    """
+
+    cells: NDArray[np.int32]
+    came: NDArray[np.int32]
+    order: NDArray[np.int32]
+    radius: NDArray[np.float32]
+
+    def to(self, targets: NDArray[np.int64]) -> tuple[NDArray[np.int64], float]:
+        """The route and bottleneck that `widest_route` gives to these targets."""
+        place = np.minimum(np.searchsorted(self.cells, targets), len(self.cells) - 1)
+        place = place[(self.cells[place] == targets) & (self.came[place] >= 0)]
+        if len(place) == 0:
+            return np.empty(0, np.int64), 0.0
+        end = place[np.argmin(self.order[place])]
+        route = np.asarray(_back(self.cells, self.came, end))
+        return route, float(self.radius.ravel()[route].min())
+
+
+def widest_tree(
+    radius: NDArray[np.float32], passable: Array, sources: ArrayLike, known: Packed
+) -> Tree:
+    """Widest routes to wherever one is asked for, in the time of one or two."""
+    cells, came, order, _ = _tree(radius, passable, sources, (), known)
+    return Tree(cells, came, order, radius)
+
+
+def _tree(
+    radius: NDArray[np.float32],
+    passable: Array,
+    sources: ArrayLike,
+    targets: ArrayLike,
+    known: Packed | None,
+) -> tuple[Array, Array, Array, int]:
     radius = np.require(radius, np.float32, ["C", "W"])
     begin, finish = as_flat(sources, radius.size), as_flat(targets, radius.size)
     passable = as_bytes(passable)
     cells, first = packed(passable) if known is None else known
     links, room = passable.ravel()[cells], radius.ravel()[cells]
     most, shape = _largest_finite(radius.ravel()), np.array(radius.shape)
-    route = _widest_route(cells, first, shape, links, room, most, begin, finish)
-    return route, float(radius.ravel()[route].min()) if route.size else 0.0
+    return cells, *_widest_tree(cells, first, shape, links, room, most, begin, finish)
 
 
 def widest_bound(radius: NDArray[np.float32], bottleneck: float) -> float:

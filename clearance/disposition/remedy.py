@@ -42,7 +42,7 @@ def remedied(check: PassageCheck, result: PassageResult, progress: Progress = si
     flow = CheckedFlow(check)
     before = flow.after(None)
     reached = None
-    if needs_reach(check.judged, check.nominal, _missed(before)):
+    if needs_reach(check.states, check.nominal, _missed(before)):
         progress(f"{check.passage.name}: can a drill reach it?")
         reached = with_any_tool(check, flow.kept_after)
         result = replace(

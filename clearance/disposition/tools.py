@@ -26,7 +26,8 @@ def reached(check: PassageCheck, flow_after: FlowAfter) -> Reached:
     An electrode's plan is sought and re-checked as a drill's is, and never where powder may still
     be inside: sparks ignite it.
     """
-    found = _practised(check, Reach(check, check.judged, flow_after=flow_after).reached())
+    first, others = check.judged[0], check.checked.unknowns.variants[1:]
+    found = _practised(check, Reach(check, first, others, flow_after=flow_after).reached())
     given = check.checked.case.drilling.electrodes
     why = _not_by_drills(found)
     if not given or not why:
@@ -34,7 +35,7 @@ def reached(check: PassageCheck, flow_after: FlowAfter) -> Reached:
     if barred := _barred(check.checked):
         ask = f"an electrode that is given ([drilling] electrodes): only once {barred}"
         return replace(found, settled_by=(*found.settled_by, ask))
-    search = Reach(check, check.judged, False, flow_after, electrodes(given))
+    search = Reach(check, first, others, False, flow_after, electrodes(given))
     eroded = search.reached()
     if eroded.rework is None or not search.does(eroded):
         nor = f"; nor by an electrode: {eroded.why_not or 'too little wall would be left'}"

@@ -17,18 +17,17 @@ import numpy as np
 
 from clearance.columns.cast import cast
 from clearance.columns.runs import Runs, intersect, subtract, unite
-from clearance.columns.sure import surely_metal
+from clearance.columns.sure import surely_outside
 from clearance.drilling import bore as bores
 from clearance.drilling.bore import Bore
 from clearance.geometry.planes import Plane
 from clearance.geometry.sight import winding_at
-from clearance.geometry.soup import Box, Soup, box_soup, extruded, flat, meeting
+from clearance.geometry.soup import Box, Soup, extruded, flat, meeting
 from clearance.predicted.part import Predicted
 from clearance.predicted.plane_sections import predicted_metal
 from clearance.predicted.slabs import Slab, assemble, bodies, plugs_only, rounded, slabs
 from clearance.system.once import once
 
-FAR_MM = 1e6
 STEP_MM, THICK_MM = 0.1, 0.5
 """What a leaning bore leaves of a sheet is told in such steps where it is thicker than this."""
 UPRIGHT = 0.999
@@ -73,11 +72,8 @@ class Drilled(Predicted):
         """Sure metal per square and strip, mouths plugged."""
         metal = self._whole.sure
         for bore in self.bores:
-            # All the world but the bore, as a closed soup: metal where surely no bore is.
-            box = self.window.box.grown(10.0 + 2.0 * self.grid.pitch_mm)
-            world = box_soup((*box.low[:2], -FAR_MM), (*box.high[:2], FAR_MM))
-            rest = np.concatenate([world, bores.soup(bore)[:, ::-1]])
-            metal = intersect(metal, surely_metal(rest, cast(rest, self.grid)))
+            soup = bores.soup(bore)
+            metal = intersect(metal, surely_outside(soup, cast(soup, self.grid)))
         return unite(metal, self._plugs(sure=True))
 
     def _plugs(self, sure: bool) -> Runs:

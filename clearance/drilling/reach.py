@@ -8,7 +8,7 @@ less the drilled bores; a plan that fails there is never proposed.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -21,6 +21,7 @@ from clearance.drilling.targets import Target, targets_of
 from clearance.passages.stoppers import pieces_at
 from clearance.passages.way import moved_mouth
 from clearance.predicted.part import NOMINAL
+from clearance.predicted.variants import Variant
 from clearance.result import FlowVerdict, State
 from clearance.result.passage import Change, NearestLine
 from clearance.verdict.graph import cheapest, on_way
@@ -43,12 +44,15 @@ class Reach:
     def __init__(
         self,
         check: PassageCheck,
-        crossed: Sequence[Crossed],
+        first: Crossed,
+        others: Sequence[Variant] = (),
         explain: bool = True,
         flow_after: FlowAfter | None = None,
         tools: Sequence[Drill] | None = None,
     ):
-        """Without `explain` a line that is too narrow need not be the widest that there is.
+        """`others`: what else is possible of the event; a plan is re-checked there too.
+
+        Without `explain` a line that is too narrow need not be the widest that there is.
 
         `flow_after` tells whether the allowed pressure loss is kept after a plan: then sizes are
         raised until it is. `tools` stand in for the drills at hand.
@@ -56,12 +60,12 @@ class Reach:
         self.check = check
         self.explain = explain
         self.flow_after = flow_after
-        self.first, self.others = crossed[0], crossed[1:]
+        self.first, self.others = first, others
         self.case = check.checked.case
         given = self.case.drilling
         self.at_hand = drills(given.series, given.drills) if tools is None else tuple(tools)
         self.lines = Lines(check, self.first, self.at_hand, explain)
-        self.recheck = Recheck(check, crossed)
+        self.recheck = Recheck(check, first.variant, others)
 
     def reached(self) -> Reached:
         """Find a plan and re-check it, or say why there is none.
@@ -251,9 +255,14 @@ class Reach:
     def _nothing_there(self) -> str:
         """Plans are sought for the first case alone: it may have nothing that others have."""
         said = self.first.variant.said
-        if not said or not any(one.crossings for one in self.others):
+        if not said or not any(map(self._crossed, self.others)):
             return "no stray metal in the passage narrows it"
         return f"drills are sought for the first case alone, and nothing narrows it there ({said})"
+
+    def _crossed(self, variant: Variant) -> bool:
+        """Whether stray metal crosses the passage in a variant."""
+        part = self.check.predicted(variant.events, self.check.checked.pitch_mm)
+        return bool(self.check.crossed(part, variant).crossings)
 
     # ---- drills, and what is said ----------------------------------------------------------
 
@@ -301,11 +310,12 @@ class Reach:
 
 
 def needs_reach(
-    judged: list[PassageVerdict], nominal: PassageVerdict, flow_missed: bool = False
+    states: Iterable[State | None], nominal: PassageVerdict, flow_missed: bool = False
 ) -> bool:
     """Whether drilling is worth looking at: the passage fails, and not by its design.
 
-    `flow_missed`: the event may take away that the allowed pressure loss is kept.
+    `states`: those of all variants. `flow_missed`: the event may take away that the allowed
+    pressure loss is kept.
     """
-    fails = flow_missed or any(j.state is not State.OPEN for j in judged)
+    fails = flow_missed or any(state is not State.OPEN for state in states)
     return fails and nominal.state is State.OPEN

@@ -22,9 +22,10 @@ from clearance.drilling.wall_left import (
     within_void,
 )
 from clearance.predicted.part import Events, Predicted
+from clearance.predicted.variants import Variant
 from clearance.result import Rework, State
 from clearance.system.once import once
-from clearance.verdict.one_variant import Crossed, PassageVerdict
+from clearance.verdict.one_variant import PassageVerdict
 from clearance.verdict.passage_check import PassageCheck
 
 Kept = Callable[[PassageVerdict], bool]
@@ -33,9 +34,9 @@ Kept = Callable[[PassageVerdict], bool]
 class Recheck:
     """Re-checks of plans for one passage, in every variant of the event."""
 
-    def __init__(self, check: PassageCheck, crossed: Sequence[Crossed]):
+    def __init__(self, check: PassageCheck, first: Variant, others: Sequence[Variant]):
         self.check = check
-        self.crossed = crossed
+        self.first, self.others = first, others
 
     def of(self, plan: list[Stroke], kept: Kept | None = None) -> tuple[Reached, bool]:
         """What a plan leads to, and whether larger drills might do where it fails.
@@ -50,7 +51,7 @@ class Recheck:
         if broken:
             ask = f"the design authority: what may be cut beside {self.check.passage.name}"
             return Reached(None, f"a plan was found, but {broken}", settled_by=(ask,)), False
-        first = self._after(self.crossed[0], taken)
+        first = self._after(self.first, taken)
         if first.state is not State.OPEN:
             said = f"the re-check finds the passage {first.state}: {'; '.join(first.reasons)}"
             return Reached(None, f"a plan was found, but {said}"), True
@@ -58,7 +59,6 @@ class Recheck:
             said = "the pressure loss would still not surely be kept"
             return Reached(None, f"a plan was found, but {said}", after=first), True
         left = self._wall(holes)
-        after = [first, *(self._after(crossed, taken) for crossed in self.crossed[1:])]
         cuts = any(stroke.cuts for stroke in plan)
         rework = Rework(
             first.state.value,
@@ -68,29 +68,44 @@ class Recheck:
             left.wall_mm if cuts else None,
             left.least_mm,
         )
-        whole = all(judged.state is State.OPEN for judged in after)
-        whole = whole and not any(
-            in_the_way(self.check.checked, self._standing(crossed), stroke.tool)
-            for crossed in self.crossed[1:]
-            for stroke in plan
-        )
+        whole = self._opens_in_all(plan, taken)
         found = Reached(rework, "", whole_interval=whole, bores=taken, holes=holes, after=first)
         return found, False
 
-    def _standing(self, crossed: Crossed) -> Predicted:
+    def _opens_in_all(self, plan: Sequence[Stroke], taken: tuple[Bore, ...]) -> bool:
+        """Whether a plan opens the passage in all other variants, and nothing stands in its way.
+
+        Where a sheet only adds metal, what holds with all metal that it has at any of its heights
+        holds at each of them.
+        """
+        left = list(self.others)
+        for span in self.check.checked.unknowns.spans:
+            within = [variant for variant in left if span.holds(variant.events or ())]
+            anywhere = Variant(span.events, "")
+            if span.still and len(within) > 1 and self._opens(anywhere, plan, taken):
+                left = [variant for variant in left if variant not in within]
+        return all(self._opens(variant, plan, taken) for variant in left)
+
+    def _opens(self, variant: Variant, plan: Sequence[Stroke], taken: tuple[Bore, ...]) -> bool:
+        if self._after(variant, taken).state is not State.OPEN:
+            return False
+        standing = self._standing(variant)
+        return not any(in_the_way(self.check.checked, standing, stroke.tool) for stroke in plan)
+
+    def _standing(self, variant: Variant) -> Predicted:
         """The whole part as one variant has it."""
-        return self.check.checked.whole.predict(crossed.variant.events)
+        return self.check.checked.whole.predict(variant.events)
 
     def _cutting(self, holes: tuple[Hole, ...]) -> Iterator[Events]:
         """Where the part may stand, each place once, if holes may meet its walls there."""
         seen: set[Events] = set()
-        for crossed in self.crossed:
-            standing = self._standing(crossed)
-            events = None if standing.in_place else crossed.variant.events
+        for variant in (self.first, *self.others):
+            standing = self._standing(variant)
+            events = None if standing.in_place else variant.events
             if events not in seen:
                 seen.add(events)
                 if not all(within_void(standing, hole) for hole in holes):
-                    yield crossed.variant.events
+                    yield variant.events
 
     def _broken(self, holes: tuple[Hole, ...]) -> str:
         """Why the holes must not be drilled in some variant; empty if nothing speaks against it."""
@@ -115,7 +130,7 @@ class Recheck:
         check = self.check
         return Voids(check.checked, check.inlet, check.outlet, check.nominal.way.route)
 
-    def _after(self, crossed: Crossed, taken: tuple[Bore, ...]) -> PassageVerdict:
-        near = self.check.predicted(crossed.variant.events, self.check.checked.pitch_mm)
+    def _after(self, variant: Variant, taken: tuple[Bore, ...]) -> PassageVerdict:
+        near = self.check.predicted(variant.events, self.check.checked.pitch_mm)
         drilled = Drilled(near.window, near.events, near.added, taken)
-        return replace(self.check.judge_in(drilled, crossed.variant), part=drilled)
+        return replace(self.check.judge_in(drilled, variant), part=drilled)

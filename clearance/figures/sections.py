@@ -24,6 +24,7 @@ from clearance.figures.along import curve_figure
 from clearance.figures.level import level_figure
 from clearance.figures.planes import drill_figure
 from clearance.result import PassageResult
+from clearance.sweeps.variants import result_of
 from clearance.verdict.circuits_apart import separate
 from clearance.verdict.passage_check import PassageCheck
 from clearance.verdict.prepared import Checked, Progress, prepare, silent
@@ -84,7 +85,7 @@ def section_pages(
     wanted = {*asked.along, *asked.drill}
     tables = [p for p in case.passage if asked.heights or p.name in wanted]
     checks = {p.name: PassageCheck(checked, p) for p in tables}
-    results = {name: check.result(progress) for name, check in checks.items()}
+    results = {name: result_of(check, progress) for name, check in checks.items()}
     for name in wanted:
         results[name] = remedied(checks[name], results[name], progress).result
     bushes: dict[str, bytes] = {}

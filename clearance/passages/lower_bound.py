@@ -105,7 +105,7 @@ class LowerBound(PossibleWays):
         best: tuple[float, Floats, Floats | None] = (0.0, np.empty((0, 3)), None)
         ends = self.cells.behind(self.inlet), self.cells.behind(self.outlet)
         for _ in range(tries):
-            index, least = ways.widest_route(self.cells.radius, passable, *ends, free)
+            index, least = self._widest(passable, ends, free)
             if len(index) == 0:
                 return best
             if len(index) > WINDING * sum(self.cells.shape):
@@ -126,6 +126,18 @@ class LowerBound(PossibleWays):
             passable.ravel()[self.cells.within(throat - near, throat + near)] = 0
             free = ways.packed(passable)
         return best
+
+    def _widest(
+        self,
+        passable: NDArray[np.uint8],
+        ends: tuple[NDArray[np.int64], NDArray[np.int64]],
+        free: ways.Packed,
+    ) -> tuple[NDArray[np.int64], float]:
+        """The widest route over cells; of a void that passages share by what all of them ask."""
+        shared = self.cells.ways_from(self.inlet) if passable is self.cells.passable else None
+        if shared is not None:
+            return shared.to(ends[1])
+        return ways.widest_route(self.cells.radius, passable, *ends, free)
 
     def _certify(
         self, centres: Floats, ceiling: float, need: float

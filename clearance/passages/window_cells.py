@@ -78,11 +78,15 @@ class Cells:
     def radius(self) -> NDArray[np.float32]:
         """Distance from each cell's centre to the nearest metal cell's centre, mm."""
         most = self.most_mm + 2.0 * self.pitch_mm
-        # Only whole cells of the limit count, so that mouths of about one size have one answer.
         return self.predicted.dense.get_if_held(
-            ("radius", self.every, math.ceil(most / self.pitch_mm)),
+            ("radius", self.every, self._steps),
             lambda: dense.clear_radius(self._metal("touched"), self.pitch_mm, most),
         )
+
+    @property
+    def _steps(self) -> int:
+        """Largest radius that is told, in cells: mouths of about one size have one answer."""
+        return math.ceil((self.most_mm + 2.0 * self.pitch_mm) / self.pitch_mm)
 
     def _metal(self, rule: Literal["centre", "touched"]) -> NDArray[np.uint8]:
         grid, metal = self.grid, self.predicted.metal
@@ -230,3 +234,15 @@ class Cells:
         pitch = self.pitch_mm
         index = self.near_plate(mouth.plane, mouth.polygon, -1.5 * pitch, 0.0, 0.0)
         return index[self.passable.ravel()[index] > 0]
+
+    def ways_from(self, mouth: Mouth) -> ways.Tree | None:
+        """Widest ways from a mouth to all others, where passages share what is worked out here."""
+        kept = self.predicted.dense
+        if not kept.held:
+            return None
+        names = tuple(one.mouth.name for one in self.closings)
+        begin = self.behind(mouth)
+        key = ("ways", self.every, names, self._steps, begin.tobytes())
+        return kept.get_if_held(
+            key, lambda: ways.widest_tree(self.radius, self.passable, begin, self.free)
+        )

@@ -66,6 +66,16 @@ class Span:
     ends: bool
     rises: bool = False
 
+    def holds(self, events: tuple[Event, ...]) -> bool:
+        """Whether some events are these, at heights within the interval."""
+        if len(events) != len(self.events):
+            return False
+        return all(
+            replace(one, bottom=own.bottom, spread=own.spread) == own
+            and own.bottom - SAME_MM <= one.bottom <= own.bottom + own.spread + SAME_MM
+            for one, own in zip(events, self.events, strict=True)
+        )
+
     @property
     def still(self) -> bool:
         """Whether at every height the sheets only add metal, and nothing moves."""

@@ -85,14 +85,16 @@ class Drills:
         self.found[n] = Way(IMPOSSIBLE)
         if self.check.nominal.state is not State.OPEN:
             return  # drilling does not mend a design
-        crossed = []
-        for events, own in self.variants:
-            moved = replace(events[own], bottom=float(self.bottoms[n]))
-            there = (*events[:own], moved, *events[own + 1 :])
-            # The state is known: only the crossings are needed.
-            predicted = self.check.predicted(there, self.check.checked.pitch_mm)
-            crossed.append(self.check.crossed(predicted, Variant(there, "")))
-        rework = Reach(self.check, crossed, explain=False).reached().rework
+        there = [Variant(self._at(n, *variant), "") for variant in self.variants]
+        # The state is known: only the crossings are needed.
+        predicted = self.check.predicted(there[0].events, self.check.checked.pitch_mm)
+        crossed = self.check.crossed(predicted, there[0])
+        rework = Reach(self.check, crossed, there[1:], explain=False).reached().rework
         if rework is not None:
             openings = dict.fromkeys(stroke.from_ for stroke in rework.drilling)
             self.found[n] = Way(POSSIBLE, tuple(openings))
+
+    def _at(self, n: int, events: tuple[Event, ...], own: int) -> tuple[Event, ...]:
+        """The events of a variant with the one that moves at a height."""
+        moved = replace(events[own], bottom=float(self.bottoms[n]))
+        return (*events[:own], moved, *events[own + 1 :])

@@ -62,6 +62,11 @@ class Kept:
         """The same, kept only if somebody holds what is kept."""
         return self.get(key, make) if self._holders else make()
 
+    @property
+    def held(self) -> bool:
+        """Whether somebody holds what is kept."""
+        return self._holders > 0
+
     def hold(self) -> None:
         """Keep what is asked for from now on, until it is let go as often as it was held."""
         with self._counting:

@@ -133,7 +133,7 @@ def _still(
     """The first interval for which the state is not proven, mesh heights; None if it is for all."""
     # A sheet that moves by so much changes a clear diameter by twice that at most.
     high = max(way.high_mm for _, way in samples)
-    high += sum(_widest_step(samples, e.stray) for e in span.events)
+    high += widest_steps([events for events, _ in samples], span)
     found.take(np.inf, min(high, passage.nominal_mm))
     left, looks = [span.events], 0
     while left:
@@ -159,10 +159,13 @@ def _shares_metal(event: Event) -> bool:
     return any(low < high for low, high in reaches(replace(event, sure=True)))
 
 
-def _widest_step(samples: Sequence[Sample], stray: int) -> float:
-    """Widest step between neighbouring heights of a sheet that were looked at."""
-    heights = sorted({e.bottom for events, _ in samples for e in events if e.stray == stray})
-    return max((b - a for a, b in pairwise(heights)), default=0.0)
+def widest_steps(looked_at: Sequence[Events], span: Span) -> float:
+    """Widest step between neighbouring heights that were looked at, over all sheets of a span."""
+    total = 0.0
+    for stray in (event.stray for event in span.events):
+        heights = sorted({e.bottom for events in looked_at for e in events if e.stray == stray})
+        total += max((b - a for a, b in pairwise(heights)), default=0.0)
+    return total
 
 
 def _halves(event: Event) -> list[Event]:

@@ -77,7 +77,7 @@ class _Looks:
 
         if result.state is State.UNDETERMINED:
             return _told(result, "not-possible", "undetermined: there is nothing to confirm")
-        if len(check.judged) > MOST_VARIANTS:
+        if len(self.checked.unknowns.variants) > MOST_VARIANTS:
             return _told(result, "not-possible", f"more than {MOST_VARIANTS} variants of the event")
         try:
             for judged in check.judged:

@@ -8,9 +8,9 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Protocol
 
 from clearance.geometry.soup import Soup
 from clearance.heights import place
@@ -141,11 +141,20 @@ def facets(nominal: PassageVerdict, required_mm: float, metal: Callable[[], Soup
     ]
 
 
-def differences(judged: list[PassageVerdict]) -> str:
+class Told(Protocol):
+    """A variant and its state."""
+
+    @property
+    def variant(self) -> Variant: ...  # noqa: D102
+    @property
+    def state(self) -> State | None: ...  # noqa: D102
+
+
+def differences(told: Sequence[Told]) -> str:
     """Where the state flips, as the pairs of neighbouring variants between which it does."""
     flips = [
         f"{a.state.value} at {a.variant.said}, {b.state.value} at {b.variant.said}"
-        for a, b in itertools.pairwise(judged)
-        if a.state is not b.state
+        for a, b in itertools.pairwise(told)
+        if a.state is not b.state and a.state is not None and b.state is not None
     ]
     return "; ".join(flips[:4])

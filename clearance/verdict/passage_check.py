@@ -6,7 +6,7 @@ In: a `Checked` case and one of its passages. Out: a `PassageResult`.
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from functools import cache
 from typing import TYPE_CHECKING
 
@@ -18,6 +18,7 @@ from clearance.errors import GridError, PortError
 from clearance.evidence.pins import gauge_pins
 from clearance.geometry.areas import largest_circle_mm
 from clearance.geometry.soup import Soup, moved_shape
+from clearance.passages.closings import closing
 from clearance.passages.crossings import Crossing, WindowSections, copied, crossings
 from clearance.passages.fins import Told, unseen
 from clearance.passages.possible_ways import walls_of
@@ -26,15 +27,14 @@ from clearance.passages.stoppers import pieces_at
 from clearance.passages.way import Way
 from clearance.predicted.part import NOMINAL, Events, Predicted, Window
 from clearance.predicted.slabs import Event, rounded, slabs
-from clearance.predicted.variants import Unknowns, Variant
-from clearance.result import ClearDiameter, CrossingResult, GaugePin, PassageResult, State
-from clearance.result.passage import plain
+from clearance.predicted.variants import Variant
+from clearance.result import GaugePin, PassageResult, State
 from clearance.system.once import once
-from clearance.verdict.between import Between, Passage, between
+from clearance.verdict.between import Between, Passage, between, widest_steps
 from clearance.verdict.channels_together import groups_of_channels, shares_of
+from clearance.verdict.combined import Looks, combined, state_of_all
 from clearance.verdict.graph import (
     Regions,
-    in_words,
     on_way,
     passage_graph,
     perhaps_on_way,
@@ -44,26 +44,25 @@ from clearance.verdict.graph import (
 from clearance.verdict.one_variant import (
     Crossed,
     PassageVerdict,
-    differences,
     facets,
     leaks,
     tighter,
 )
+from clearance.verdict.over_variants import Bound, OverVariants, Stated
 from clearance.verdict.prepared import Checked, Progress, silent
-from clearance.verdict.states import Required, Seen, contradicts, failing, state_of
+from clearance.verdict.states import Bracket, Required, Seen, contradicts, failing, state_of
 from clearance.verdict.whose import Void, met, on_ways
 
 if TYPE_CHECKING:
     import networkx
 
-NAME_IT = "the opening that the case does not name, given under [[closed]]"
-LOOK_THERE = "a radiograph of the stray metal there, or balls counted at the end of each branch"
 GROWN_MM = 1e-3
 """More than a grown outline may miss of round corners, which are drawn with sides."""
 ENOUGH_AHEAD = 1.0
 """Metal so many radii in front of a mouth leaves all of its area open around it, and more."""
 FINER = 3
 """Times that the pitch is halved where the answer is not clear."""
+Bounds = Callable[["PassageCheck", Sequence[Variant]], Sequence[Bound | None]]
 
 
 class PassageCheck:
@@ -90,6 +89,9 @@ class PassageCheck:
         self._nominal_search: Search | None = None
         self._sections: WindowSections | None = None
         self.judged: list[PassageVerdict] = []
+        """Exact checks of variants, that of the first one first."""
+        self.states: list[State | None] = []
+        """Of every variant; None where two others differ and it was not looked at."""
 
     def window(self, pitch_mm: float) -> Window:
         """The window of this passage at a pitch."""
@@ -333,35 +335,59 @@ class PassageCheck:
         ends = (self.inlet, self.outlet)
         return [pin for end in ends for pin in gauge_pins(end, predicted, walls, nominal, whole)]
 
-    def result(self, progress: Progress = silent) -> PassageResult:
-        """Judge the nominal and all variants and put the answers together."""
+    def result(self, progress: Progress = silent, bounds: Bounds | None = None) -> PassageResult:
+        """Judge the nominal and all variants and put the answers together.
+
+        `bounds` tells of some variants what is proven without the exact check, which then is left
+        to those that decide.
+        """
         progress(f"{self.passage.name}: nominal part")
         nominal = self.nominal
         if nominal.way.blocked:
             raise PortError(self._apart())
-        several = len(self.checked.unknowns.variants) > 1
-        judged = []
-        for n, variant in enumerate(self.checked.unknowns.variants):
-            count = f" ({n + 1} of {len(self.checked.unknowns.variants)})" if several else ""
+        variants = self.checked.unknowns.variants
+        number = {id(variant): n for n, variant in enumerate(variants, 1)}
+
+        def judge(variant: Variant) -> PassageVerdict:
+            count = f" ({number[id(variant)]} of {len(variants)})" if variants[1:] else ""
             progress(f"{self.passage.name}: predicted part{count}")
             if not variant.events and not self.checked.bodies.added_by_stray:
-                judged.append(dataclasses.replace(nominal, variant=variant))
-            else:
-                judged.append(self.judge(variant))
-        self.judged = judged
-        return self._combined(nominal, judged)
+                return dataclasses.replace(nominal, variant=variant)
+            return self.judge(variant)
 
-    def _between(self, state: State, judged: list[PassageVerdict]) -> Between:
+        def bound() -> Sequence[Bound | None]:
+            return [None] * len(variants) if bounds is None else bounds(self, variants)
+
+        over = OverVariants(variants, judge, bound, self._ceiling, self.asked)
+        looked_at = [variant.events or () for variant in variants]
+        steps = (widest_steps(looked_at, s) for s in self.checked.unknowns.spans if s.still)
+        over.sharpen(min(steps, default=0.0), nominal.way.high_mm)
+        self.judged, self.states = over.judged, [one.state for one in over.found]
+        between = self._between(over.found)
+        smallest = self.checked.case.grid.smallest_way
+        looks = Looks(nominal, over.found, between, self.checked.unknowns, smallest)
+        notes = [
+            *facets(nominal, self.required, lambda: self._metal_around(nominal)),
+            *leaks(self.judged, self.checked.platform_z),
+        ]
+        return combined(looks, self.passage.name, self.passage.min_clear_diameter, notes)
+
+    def _ceiling(self, variant: Variant) -> float:
+        """The largest ball that its mouths let in with a variant, mm."""
+        events = variant.events or ()
+        return min(closing(events, mouth).width_mm for mouth in (self.inlet, self.outlet))
+
+    def _between(self, found: Sequence[Stated]) -> Between:
         """Whether the one state of all heights looked at holds between them too."""
-        spans = self.checked.unknowns.spans
+        spans, state = self.checked.unknowns.spans, state_of_all(found)
         if not spans or state is State.UNDETERMINED:
             return Between()
 
-        finest = min(j.pitch_mm for j in judged)
+        finest = min(j.pitch_mm for j in self.judged)
 
         def look(events: tuple[Event, ...]) -> tuple[State, Way]:
-            found = self._judge_at(Variant(events, ""), finest)
-            return found.state, found.way
+            judged = self._judge_at(Variant(events, ""), finest)
+            return judged.state, judged.way
 
         rings = [m.rim[:, 2] for m in (self.inlet, self.outlet, *self.checked.all_mouths)]
         around = Passage(
@@ -372,7 +398,7 @@ class PassageCheck:
             self.nominal.way.high_mm,
             self.checked.platform_z,
         )
-        samples = [(j.variant.events or (), j.way) for j in judged]
+        samples = [(one.variant.events or (), Bracket(one.low_mm, one.high_mm)) for one in found]
         return between(state, spans, samples, look, around)
 
     def _covered(self, events: tuple[Event, ...], number: int, grow_mm: float) -> bool:
@@ -410,90 +436,6 @@ class PassageCheck:
             f"{others or 'no other port'}"
         )
 
-    def _combined(self, nominal: PassageVerdict, judged: list[PassageVerdict]) -> PassageResult:
-        first = judged[0]
-        states = {j.state for j in judged}
-        state = first.state if len(states) == 1 else State.UNDETERMINED
-        reasons, settled = list(first.reasons), []
-        all_heights = self._between(state, judged)
-        faults = [said for j in judged if contradicts(j.way) for said in j.reasons]
-        if len(states) > 1:
-            by_state = {s: [j.variant.said for j in judged if j.state is s] for s in sorted(states)}
-            reasons = [
-                f"{s.value} for {said[0]}" + (f" and {len(said) - 1} more" if said[1:] else "")
-                for s, said in by_state.items()
-            ]
-            settled = ["settle what is not known of the event: " + differences(judged)]
-        elif faults:
-            settled = ["a report of the fault to who keeps the program"]
-        elif all_heights.words:
-            state, reasons = State.UNDETERMINED, all_heights.words
-            settled = [f"the height of the first wrong layer, {_nearer(self.checked.unknowns)}"]
-        elif state is State.UNDETERMINED and any(j.wide for j in judged):
-            settled = [LOOK_THERE]
-        elif state is State.UNDETERMINED:
-            finest = min(j.pitch_mm for j in judged)
-            settled = (
-                [NAME_IT]
-                if any(j.way.leak for j in judged)
-                else [
-                    f"--pitch {finest / 2:g}, or a requirement that lies outside "
-                    f"{first.way.low_mm:.3f} to {first.way.high_mm:.3f} mm"
-                ]
-            )
-        reasons += [f for f in faults if f not in reasons]
-        reasons += facets(nominal, self.required, lambda: self._metal_around(nominal))
-        reasons += leaks(judged, self.checked.platform_z)
-        low = min(all_heights.low_mm, *(j.way.low_mm for j in judged))
-        high = max(all_heights.high_mm, *(j.way.high_mm for j in judged))
-        if state is State.BLOCKED:
-            low = high = 0.0
-        elif all_heights.words:
-            low = 0.0  # nothing is proven there
-        middle = 0.5 * (first.way.low_mm + first.way.high_mm)
-        return PassageResult(
-            name=self.passage.name,
-            state=state,
-            required_mm=self.passage.min_clear_diameter,
-            clear_diameter_mm=ClearDiameter(
-                0.5 * (nominal.way.low_mm + nominal.way.high_mm),
-                middle,
-                low,
-                high,
-                nominal.way.low_mm,
-                nominal.way.high_mm,
-            ),
-            nominal_state=nominal.state,
-            crossings=tuple(
-                CrossingResult(
-                    stray=c.stray,
-                    height_mm=c.height_mm,
-                    centre_mm=c.centre_mm,
-                    nominal_area_mm2=c.nominal_area_mm2,
-                    open_area_mm2=c.open_area_mm2,
-                    open_fraction=c.open_fraction,
-                    clear_diameter_mm=0.0 if self.sealed(c) else c.circle_mm,
-                    sealed=self.sealed(c),
-                )
-                for c in first.crossings
-            ),
-            reasons=tuple(reasons),
-            settled_by=tuple(settled),
-            pitch_mm=min(j.pitch_mm for j in judged),
-            throat_mm=None if first.way.throat is None else plain(first.way.throat),
-            graph=in_words(first.graph),
-            open_together=tuple(shared.told() for shared in first.together),
-        )
-
 
 def _has_event(predicted: Predicted) -> bool:
     return bool(predicted.events) or predicted.added is not None
-
-
-def _nearer(unknowns: Unknowns) -> str:
-    """How near an uncertain height would have to be known to look at it alone."""
-    half = max(e.spread for span in unknowns.spans for e in span.events) / 2.0
-    return (
-        f"from the machine's log or measured nearer than +/- {half:g} mm: with a height that is "
-        "given without uncertainty nothing lies between"
-    )

@@ -25,9 +25,9 @@ from clearance.figures.first_page import report
 from clearance.figures.level import level_figure
 from clearance.figures.planes import drill_figure
 from clearance.heights import HEIGHTS, POINTS, above_platform, place
+from clearance.margins import state_margins
 from clearance.report.full import text
 from clearance.result import as_json
-from clearance.sweeps.margins import state_margins
 from clearance.verdict.prepared import prepare
 
 # Where the mesh begins, and the platform's z as the case gives it; the first stands at 0.

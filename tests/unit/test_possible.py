@@ -8,7 +8,8 @@ import shapes
 from clearance.columns.cast import cast
 from clearance.columns.grid import Grid
 from clearance.columns.possible import block, bounding, possible_void
-from clearance.columns.sure import Places, surely_metal
+from clearance.columns.sure import Places, surely_metal, surely_outside
+from clearance.geometry.soup import box_soup
 
 TURNS = [(0, 0, 0), (0, 90, 0), (0, 45, 0), (0, 30, 20), (10, 20, 45), (0, 0, 45), (45, 45, 45)]
 PITCH = 0.3
@@ -99,3 +100,14 @@ def test_bounding_triangles_hold_the_nearest_metal():
     near = points[0] + rng.uniform(-1.5, 1.5, (200, 3))
     exact = distance.distances(box_tree.build(soup), near)
     assert distance.distances(box_tree.build(own), near) == pytest.approx(exact, abs=1e-9)
+
+
+def test_what_is_outside_a_soup_is_what_the_world_less_it_has():
+    grid = Grid.over(np.array([-4.0, -4.0, -4.0]), np.array([4.0, 4.0, 4.0]), 0.5)
+    soup = shapes.soup(shapes.bore((-1, -2, -3), (2, 1, 3), 1.0, segments=16))
+    world = box_soup((-50.0, -50.0, -50.0), (50.0, 50.0, 50.0))
+    rest = np.concatenate([world, soup[:, ::-1]])
+    expected = surely_metal(rest, cast(rest, grid))
+    found = surely_outside(soup, cast(soup, grid))
+    assert (found.start == expected.start).all()
+    assert np.clip(found.z, -49.0, 49.0) == pytest.approx(np.clip(expected.z, -49.0, 49.0))

@@ -12,7 +12,7 @@ import shapes as s
 
 from clearance.case.read import read_case
 from clearance.checking import judge
-from clearance.sweeps.margins import state_margins
+from clearance.margins import state_margins
 from clearance.sweeps.sweep import sweep
 from clearance.sweeps.wanted import Wanted
 from clearance.verdict.prepared import prepare

@@ -11,8 +11,8 @@ import shapes as s
 
 from clearance.case.read import read_case
 from clearance.checking import judge
+from clearance.margins import state_margins
 from clearance.result import STATES, State
-from clearance.sweeps.margins import state_margins
 from clearance.verdict.prepared import prepare
 
 T = 0.1
