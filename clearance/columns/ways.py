@@ -128,7 +128,7 @@ def _widest_tree(
     most: float,
     sources: Array,
     targets: Array,
-) -> tuple[Array, Array, int]:
+) -> tuple[Array, Array, Any]:
     """Widest ways over passable cells, up to the first target that is reached or to all cells.
 
     `links`, `room`: what `passable` and `radius` hold. Tells from which cell each was met (-1: not,

@@ -20,7 +20,8 @@ from clearance.drilling import bore as bores
 from clearance.drilling.bore import Bore
 from clearance.geometry import box_tree, distance, segments
 from clearance.geometry.planes import Plane
-from clearance.geometry.soup import Box, Soup, flat, moved_shape
+from clearance.geometry.sight import winding_at
+from clearance.geometry.soup import Box, Soup, flat, meeting, moved_shape
 from clearance.heights import place
 from clearance.passages.way import moved_mouth
 from clearance.ports.mouth import Mouth
@@ -40,6 +41,10 @@ RIM_SIDES = 32
 RIM_SHARE = 0.02
 """An outer wall no more of the mouth's radius below the cone is still the face it lies in: more
 than the pyramid stands out of the cone."""
+BESIDE_MM = 1e-3
+"""A triangle of the part that is so near a hole's face may meet it."""
+UNEVEN = (0.618, 0.7549)
+"""Weights of a face's corners, one after another: two places within it, nowhere in particular."""
 SAME_MM = 1e-3
 """An outline of a section lies on the patch that is so near."""
 
@@ -342,13 +347,54 @@ def cut_to(predicted: Predicted, bore: Bore, soup: Soup) -> float | None:
     half = np.full(len(shape.faces), bore.radius * math.tan(math.pi / bore.sides))
     half[[len(f) > 4 for f in shape.faces]] = bore.radius
     bound = np.minimum.reduceat(far, begin) - 1.01 * half
-    facets = bores.facets(bore)
+    facets, in_void = bores.facets(bore), _in_void(predicted, bore)
     least: float | None = None
     for n in np.argsort(bound):
         if bound[n] >= (NEAR_MM if least is None else least):
             break
+        if in_void[n]:
+            continue
         least = _least([least, apart(_in_metal(predicted, *facets[n]), soup, least or NEAR_MM)])
     return least
+
+
+def _in_void(predicted: Predicted, bore: Bore) -> NDArray[np.bool_]:
+    """Faces of a hole that no triangle of the part comes near and that lie in void, all of them.
+
+    Only told where the part stands in its place.
+    """
+    shape = bores.solid(bore)
+    corners = [shape.vertices[face] for face in shape.faces]
+    if not predicted.in_place:
+        return np.zeros(len(corners), np.bool_)
+    grown = replace(
+        bore,
+        start=bore.start - BESIDE_MM * bore.direction,
+        radius=bore.radius + BESIDE_MM,
+        length=bore.length + 2.0 * BESIDE_MM,
+    )
+    part = predicted.window.bodies.part
+    near = meeting(part, _box(grown))
+    near = near[bores.meeting(near, grown)]
+    low, high = near.min(axis=1), near.max(axis=1)
+    free = np.array(
+        [
+            not ((low <= c.max(0) + BESIDE_MM) & (high >= c.min(0) - BESIDE_MM)).all(axis=1).any()
+            for c in corners
+        ]
+    )
+    for share in UNEVEN if free.any() else ():  # no edge lies straight above such a place
+        at = [_between(c, share) for c, one in zip(corners, free, strict=True) if one]
+        free[free] = winding_at(part, np.array(at)) <= 0
+        if not free.any():
+            break
+    return free
+
+
+def _between(corners: Floats, share: float) -> Floats:
+    """A place within a convex face, by weights that fall from corner to corner."""
+    weight = share ** np.arange(len(corners))
+    return np.asarray(weight @ corners / weight.sum())
 
 
 def _in_metal(predicted: Predicted, plane: Plane, face: Any) -> Floats:

@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from clearance.geometry.areas import CIRCLE_MM, largest_circle_mm, polygonal
 from clearance.geometry.planes import Plane
 from clearance.predicted.slabs import Event, offset
+from clearance.system.once import once
 
 if TYPE_CHECKING:
     from clearance.ports.mouth import Mouth
@@ -40,6 +41,11 @@ class Surface:
 
     plane: Plane
     polygon: Any
+
+    @once
+    def ring(self) -> Floats:
+        """(N, 3) its outline in space, mm; the first point comes again."""
+        return self.plane.to_space(shapely.get_coordinates(self.polygon.exterior))
 
 
 @dataclass(frozen=True, eq=False)
@@ -188,7 +194,7 @@ def imaged(shape: Any, closings: Sequence[Closing], z: float) -> Any:
 
 def reaches(shape: Any, surface: Surface, plane: Plane) -> bool:
     """Whether a figure in a plane, in its coordinates, comes to a closing surface."""
-    ring = surface.plane.to_space(shapely.get_coordinates(surface.polygon.exterior))
+    ring = surface.ring
     height = plane.signed(ring)
     steps = np.flatnonzero((height[:-1] > 0.0) != (height[1:] > 0.0))
     if len(steps) == 0:

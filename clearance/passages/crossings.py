@@ -220,7 +220,7 @@ def _measured(
     cut: float = np.nan,
 ) -> list[Crossing]:
     """The crossings of one sheet."""
-    drilled = [predicted.removed(Plane.level(face.z)) for face in levels]
+    drilled = [_Drilled.at(predicted, face.z) for face in levels]
     found = (
         _measure(predicted, sections, levels, drilled, group, stray, low, high, cut)
         for group in grouped(levels, sections.overlaps)
@@ -232,7 +232,7 @@ def _measure(
     predicted: Predicted,
     sections: Sections,
     levels: list[Face],
-    drilled: list[Any],
+    drilled: list[_Drilled],
     group: Group,
     stray: int,
     low: float,
@@ -246,7 +246,7 @@ def _measure(
         sides = _placed(face, group, n)
         if not any(sides):
             continue
-        below, above = (_with_bore(shapely.union_all(side), bores) for side in sides)
+        below, above = (_with_bore(shapely.union_all(side), bores.taken) for side in sides)
         footprint += [below, above]
         areas = [sum(shape.area for shape in side) for side in sides]
         nominal = group.nominal_mm2(n, face)
@@ -256,12 +256,11 @@ def _measure(
         if not group.through(n, face):
             continue  # the passage ends at this face: nothing goes through it
         openings = [face.pieces[k].opening for k in group.lower[n]]
-        if bores.is_empty:
+        if bores.void is None:
             opening = polygonal(shapely.union_all(openings))
         else:
-            void = _void(predicted, face.z, False).intersection(_void(predicted, face.z, True))
-            opening = polygonal(void.intersection(below).intersection(above))
-        whole = bores.is_empty and not any(
+            opening = polygonal(bores.void.intersection(below).intersection(above))
+        whole = bores.void is None and not any(
             face.pieces[k].opening is not face.pieces[k].below for k in group.lower[n]
         )
         room = sections.room(opening, predicted.events, face.z)
@@ -328,8 +327,23 @@ def _placed(face: Face, group: Group, n: int) -> tuple[list[Any], list[Any]]:
     return below, [moved_shape(face.upper[k], up) for k in group.upper[n]]
 
 
-def _void(predicted: Predicted, z: float, above: bool) -> Any:
-    return predicted.window.rectangle.difference(predicted.section(z, above, plugged=True))
+@dataclass(frozen=True, eq=False)
+class _Drilled:
+    """What bores take out of a level, and the void there on both sides; None without bores."""
+
+    taken: Any
+    void: Any
+
+    @classmethod
+    def at(cls, predicted: Predicted, z: float) -> _Drilled:
+        taken = predicted.removed(Plane.level(z))
+        if taken.is_empty:
+            return cls(taken, None)
+        below, above = (
+            predicted.window.rectangle.difference(predicted.section(z, side, plugged=True))
+            for side in (False, True)
+        )
+        return cls(taken, below.intersection(above))
 
 
 def _with_bore(shape: Any, drilled: Any) -> Any:

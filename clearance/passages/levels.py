@@ -20,7 +20,7 @@ from clearance.geometry.areas import TOUCH_MM2, largest_circle_mm, polygonal
 from clearance.geometry.level_faces import same_height_mm
 from clearance.geometry.soup import moved_shape
 from clearance.geometry.turns import extremes
-from clearance.passages.closings import closing, imaged
+from clearance.passages.closings import Closing, closing, imaged
 from clearance.ports.mouth import Mouth
 from clearance.predicted.part import Window
 from clearance.predicted.slabs import Event, Gate, Slab, reaches, rounded, slab_at, slabs
@@ -64,6 +64,7 @@ class Sections(ABC):
         self.smallest_mm, self.need_mm = smallest_mm, need_mm
         self._prepared: dict[int, tuple[Any, tuple[Any, Any]]] = {}
         self.faces: dict[tuple[Any, ...], list[Piece]] = {}
+        self._closings: dict[tuple[Event, ...], list[Closing]] = {}
         self.overlaps = Overlaps()
         self._between: dict[tuple[float, float], Floats] = {}
 
@@ -95,7 +96,9 @@ class Sections(ABC):
 
         It may stand out of a mouth. The same object where that is the section.
         """
-        return imaged(shape, [closing(events, mouth) for mouth in self.mouths], z)
+        if events not in self._closings:
+            self._closings[events] = [closing(events, mouth) for mouth in self.mouths]
+        return imaged(shape, self._closings[events], z)
 
     def at_mouth(self, events: tuple[Event, ...], z: float) -> bool:
         """Whether a mouth may reach to a height of the predicted part."""

@@ -143,6 +143,8 @@ class PossibleWays:
 
     def _stray_in(self, box: Box) -> NDArray[np.float32]:
         """All stray metal in a box about a mouth, beyond the passage's window too."""
+        if not self.predicted.may_have_stray(float(box.low[2]), float(box.high[2])):
+            return np.empty((0, 3, 3), np.float32)  # no larger window need be made
         return meeting(self.ahead.stray, box)
 
     @once

@@ -50,6 +50,8 @@ from clearance.predicted.slabs import (
 from clearance.system.once import Kept, once
 
 Events = tuple[Event, ...] | None
+ROUNDED_MM = 1e-3
+"""More than single precision moves a face."""
 NOMINAL: Final = None
 """In the place of events: no event, and none of the stray metal that is given as a mesh."""
 
@@ -439,6 +441,13 @@ class Predicted:
         """All triangles of metal in a box, those of the part far from the window's region too."""
         added = [] if self.added is None else [meeting(self.added, box)]
         return np.concatenate([meeting(self.surface, box), self.bare_surface(box), *added])
+
+    def may_have_stray(self, low: float, high: float) -> bool:
+        """Whether stray metal may lie between two heights, faces and their rounding included."""
+        return self.added is not None or any(
+            slab.gates and slab.low <= high + ROUNDED_MM and slab.high >= low - ROUNDED_MM
+            for slab in self.table
+        )
 
     def stray_near(self, box: Box) -> list[Soup]:
         """Closed soups of the stray metal that meets a box: sheets and measured metal."""

@@ -69,6 +69,8 @@ class OverVariants:
     ceiling : callable
         The largest ball that a variant's mouths let in, mm.
     asked : Required
+    every : bool
+        Every variant is looked at, also where two states differ.
     """
 
     def __init__(
@@ -78,8 +80,9 @@ class OverVariants:
         bounds: Callable[[], Sequence[Bound | None]],
         ceiling: Callable[[Variant], float],
         asked: Required,
+        every: bool = False,
     ):
-        self._judge, self._asked = judge, asked
+        self._judge, self._asked, self._every = judge, asked, every
         self.found = [Stated(v, None, 0.0, 0.0) for v in variants]
         self._bounds: Sequence[Bound | None] = [None] * len(variants)
         self._exactly(0)
@@ -115,11 +118,11 @@ class OverVariants:
         for n, one in enumerate(self.found):
             if one.state not in (None, first):
                 self._exactly(n)  # that two differ is said of exact checks
-                if self.found[n].state is not first:
+                if self.found[n].state is not first and not self._every:
                     return
         for n in unsettled:
             self._exactly(n)
-            if len(self.states) > 1:
+            if len(self.states) > 1 and not self._every:
                 return
 
     def sharpen(self, step_mm: float, most_mm: float) -> None:

@@ -358,7 +358,8 @@ class PassageCheck:
         def bound() -> Sequence[Bound | None]:
             return [None] * len(variants) if bounds is None else bounds(self, variants)
 
-        over = OverVariants(variants, judge, bound, self._ceiling, self.asked)
+        flows = self.checked.case.flow is not None  # what is lost is asked of every variant
+        over = OverVariants(variants, judge, bound, self._ceiling, self.asked, flows)
         looked_at = [variant.events or () for variant in variants]
         steps = (widest_steps(looked_at, s) for s in self.checked.unknowns.spans if s.still)
         over.sharpen(min(steps, default=0.0), nominal.way.high_mm)
