@@ -7,6 +7,7 @@ that share a face. What is noted of a cell is noted of the passable ones alone, 
 from __future__ import annotations
 
 import math
+from threading import RLock
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -118,51 +119,51 @@ def _beside(cells: Array, first: Array, shape: Array, n: int, six: Array) -> Non
     six[5] = _place_of(cells, first[c], first[c + 1], at - far) if i > 0 else -1
 
 
-@kernel
-def _widest_tree(
-    cells: Array,
-    first: Array,
-    shape: Array,
-    links: Array,
-    room: Array,
-    most: float,
-    sources: Array,
-    targets: Array,
-) -> tuple[Array, Array, Any]:
-    """Widest ways over passable cells, up to the first target that is reached or to all cells.
+GONE_ON = -2
+"""In `_Growing.order`: this less the place in the row of cells that were gone on from."""
 
-    `links`, `room`: what `passable` and `radius` hold. Tells from which cell each was met (-1: not,
-    itself: a source), the order in which they were gone on from, and the target, -1 if none is.
-    """
-    nz = shape[2]
+
+@kernel
+def _seed(
+    cells: Array, first: Array, nz: int, room: Array, most: float, sources: Array, state: Any
+) -> Array:
+    """Put the sources on their piles; on which pile each cell belongs."""
+    head, order, came, ends = state
     scale = (BUCKETS - 1) / most if most > 0.0 else 0.0
-    head = np.full(BUCKETS, -1, np.int64)  # a pile of waiting cells per step of the radius
-    order = np.empty(cells.size, np.int32)  # while a cell waits, the next of its pile
-    came = np.full(cells.size, -1, np.int32)
-    goal, six = np.zeros(cells.size, np.uint8), np.empty(6, np.int64)
-    for t in targets:
-        n = _place_of(cells, first[t // nz], first[t // nz + 1], t)
-        if n >= 0:
-            goal[n] = 1
-    top, gone = -1, np.int64(0)
+    bucket = np.empty(cells.size, np.int16)
+    for n in range(cells.size):
+        bucket[n] = int(min(np.float64(room[n]), most) * scale)
     for s in sources:
         n = _place_of(cells, first[s // nz], first[s // nz + 1], s)
         if n >= 0 and came[n] < 0:
             came[n] = n
-            bucket = int(min(np.float64(room[n]), most) * scale)
-            order[n] = head[bucket]
-            head[bucket] = n
-            top = max(top, bucket)
+            order[n] = head[bucket[n]]
+            head[bucket[n]] = n
+            ends[0] = max(ends[0], bucket[n])
+    return bucket
+
+
+@kernel
+def _grow(
+    cells: Array, first: Array, shape: Array, links: Array, bucket: Array, goals: Array, state: Any
+) -> Any:
+    """Go on until a goal (a place among `cells`) is next; it, or -1 if none is reached."""
+    head, order, came, ends = state
+    goal, six = np.zeros(cells.size, np.uint8), np.empty(6, np.int64)
+    for n in goals:
+        goal[n] = 1
+    top = ends[0]
     while top >= 0:
-        n = head[top]
+        n = np.int64(head[top])
         if n < 0:
             top -= 1
             continue
+        ends[0] = top
         if goal[n]:
-            return came, order, n
+            return n
         head[top] = order[n]
-        order[n] = gone
-        gone += 1
+        order[n] = GONE_ON - ends[1]
+        ends[1] += 1
         _beside(cells, first, shape, n, six)
         for side in range(6):
             m = six[side]
@@ -172,11 +173,11 @@ def _widest_tree(
             if link & (8 >> (side >> 1)):  # a link that is cut
                 continue
             came[m] = n
-            bucket = int(min(np.float64(room[m]), most) * scale)
-            order[m] = head[bucket]
-            head[bucket] = m
-            top = max(top, bucket)
-    return came, order, np.int64(-1)
+            order[m] = head[bucket[m]]
+            head[bucket[m]] = m
+            top = max(top, bucket[m])
+    ends[0] = -1
+    return np.int64(-1)
 
 
 @kernel
@@ -234,61 +235,60 @@ def widest_route(
     Always goes on from the waiting cell of largest radius (Prim's tree in a queue of buckets), so
     that the route keeps to the ridge of the radius also where it has room to spare.
     """
-    cells, came, _, end = _tree(radius, passable, sources, targets, known)
-    route = _back(cells, came, end) if end >= 0 else np.empty(0, np.int64)
-    return route, float(np.ravel(radius)[route].min()) if route.size else 0.0
+    return Widest(radius, passable, sources, known).to(targets)
 
 
-class Tree(NamedTuple):
-    """Widest routes from some cells to all others, as `widest_route` finds each.
+class Widest:
+    """Widest routes from some cells, to whatever is asked for: each goes on where the last ended.
 
-    Attributes
+    Parameters
     ----------
-    cells : (N,) ndarray of int32
-        Flat indices of the passable ones, in order.
-    came, order : (N,) ndarrays of int32
-        From which of them each was met, and which was gone on from first.
-    radius : (X, Y, Z) ndarray of float32, mm
+    radius, passable, sources, known
+        As for `widest_route`.
     """
 
-    cells: NDArray[np.int32]
-    came: NDArray[np.int32]
-    order: NDArray[np.int32]
-    radius: NDArray[np.float32]
+    def __init__(
+        self,
+        radius: NDArray[np.float32],
+        passable: Array,
+        sources: ArrayLike,
+        known: Packed | None = None,
+    ):
+        self._radius = np.require(radius, np.float32, ["C", "W"])
+        passable = as_bytes(passable)
+        self._cells, self._first = packed(passable) if known is None else known
+        self._links = passable.ravel()[self._cells]
+        self._shape, self._lock = np.array(self._radius.shape), RLock()
+        count = self._cells.size
+        self._state = (
+            np.full(BUCKETS, -1, np.int32),  # the first of a pile for each step of the radius
+            np.empty(count, np.int32),  # while a cell waits, the next of its pile
+            np.full(count, -1, np.int32),  # from which it was met; -1: not, itself: a source
+            np.array([-1, 0]),  # the highest pile, and how many cells were gone on from
+        )
+        flat = self._radius.ravel()
+        room, begin = flat[self._cells], as_flat(sources, flat.size)
+        known_cells = (self._cells, self._first, int(self._shape[2]))
+        self._bucket = _seed(*known_cells, room, _largest_finite(flat), begin, self._state)
 
-    def to(self, targets: NDArray[np.int64]) -> tuple[NDArray[np.int64], float]:
-        """The route and bottleneck that `widest_route` gives to these targets."""
-        place = np.minimum(np.searchsorted(self.cells, targets), len(self.cells) - 1)
-        place = place[(self.cells[place] == targets) & (self.came[place] >= 0)]
-        if len(place) == 0:
-            return np.empty(0, np.int64), 0.0
-        end = place[np.argmin(self.order[place])]
-        route = np.asarray(_back(self.cells, self.came, end))
-        return route, float(self.radius.ravel()[route].min())
+    def to(self, targets: ArrayLike) -> tuple[NDArray[np.int64], float]:
+        """The route to the target that is reached first, and its bottleneck: see `widest_route`."""
+        finish = as_flat(targets, self._radius.size).astype(np.int32)
+        place = np.searchsorted(self._cells, finish)
+        place = place[place < self._cells.size]
+        place = place[np.isin(self._cells[place], finish)]
+        with self._lock:
+            end = self._reached(place)
+            route = _back(self._cells, self._state[2], end) if end >= 0 else np.empty(0, np.int64)
+        return route, float(self._radius.ravel()[route].min()) if route.size else 0.0
 
-
-def widest_tree(
-    radius: NDArray[np.float32], passable: Array, sources: ArrayLike, known: Packed
-) -> Tree:
-    """Widest routes to wherever one is asked for, in the time of one or two."""
-    cells, came, order, _ = _tree(radius, passable, sources, (), known)
-    return Tree(cells, came, order, radius)
-
-
-def _tree(
-    radius: NDArray[np.float32],
-    passable: Array,
-    sources: ArrayLike,
-    targets: ArrayLike,
-    known: Packed | None,
-) -> tuple[Array, Array, Array, int]:
-    radius = np.require(radius, np.float32, ["C", "W"])
-    begin, finish = as_flat(sources, radius.size), as_flat(targets, radius.size)
-    passable = as_bytes(passable)
-    cells, first = packed(passable) if known is None else known
-    links, room = passable.ravel()[cells], radius.ravel()[cells]
-    most, shape = _largest_finite(radius.ravel()), np.array(radius.shape)
-    return cells, *_widest_tree(cells, first, shape, links, room, most, begin, finish)
+    def _reached(self, place: NDArray[np.int64]) -> int:
+        order = self._state[1][place]
+        gone = (self._state[2][place] >= 0) & (order <= GONE_ON)
+        if gone.any():  # on the way to another target
+            return int(place[gone][np.argmax(order[gone])])
+        cells = (self._cells, self._first, self._shape, self._links, self._bucket)
+        return int(_grow(*cells, place, self._state))
 
 
 def widest_bound(radius: NDArray[np.float32], bottleneck: float) -> float:

@@ -235,7 +235,7 @@ class Cells:
         index = self.near_plate(mouth.plane, mouth.polygon, -1.5 * pitch, 0.0, 0.0)
         return index[self.passable.ravel()[index] > 0]
 
-    def ways_from(self, mouth: Mouth) -> ways.Tree | None:
+    def ways_from(self, mouth: Mouth) -> ways.Widest | None:
         """Widest ways from a mouth to all others, where passages share what is worked out here."""
         kept = self.predicted.dense
         if not kept.held:
@@ -244,5 +244,5 @@ class Cells:
         begin = self.behind(mouth)
         key = ("ways", self.every, names, self._steps, begin.tobytes())
         return kept.get_if_held(
-            key, lambda: ways.widest_tree(self.radius, self.passable, begin, self.free)
+            key, lambda: ways.Widest(self.radius, self.passable, begin, self.free)
         )

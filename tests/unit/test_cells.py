@@ -134,12 +134,12 @@ def test_widest_route_has_the_best_bottleneck(seed):
     steps = np.diff(np.array(np.unravel_index(route, shape)), axis=1)
     np.testing.assert_array_equal(np.abs(steps).sum(axis=0), 1)
     again, _ = ways.widest_route(radius, free, sources, targets)
-    tree = ways.widest_tree(radius, free, sources, ways.packed(free))
-    for ends in (targets, targets[:1], np.array([], np.int64)):  # one tree tells every route
-        alone = ways.widest_route(radius, free, sources, ends)
-        shared = tree.to(np.asarray(ends))
-        assert (shared[0].tolist(), shared[1]) == (alone[0].tolist(), alone[1])
     np.testing.assert_array_equal(route, again)
+    shared = ways.Widest(radius, free, sources)
+    for ends in (targets[:1], targets[1:], [], targets, targets[1:]):  # it goes on where it ended
+        alone, room = ways.widest_route(radius, free, sources, ends)
+        route, bottleneck = shared.to(ends)
+        assert (route.tolist(), bottleneck) == (alone.tolist(), room)
 
 
 def test_widest_route_keeps_to_the_axis_of_a_tube():
