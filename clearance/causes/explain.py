@@ -44,6 +44,7 @@ from clearance.result.causes import (
     ReadingUsed,
     Worth,
 )
+from clearance.system.once import once
 from clearance.verdict.prepared import Checked, Progress, silent
 from clearance.verdict.reading_words import called, exclusions, read
 
@@ -192,8 +193,15 @@ class _Explained:
         one = as_read(reading)
         what = f"{called(one)}: {read(one)}"
         if not _is_measured(self.weighed, at):
-            return ReadingUsed(n, reading.kind, what, None, None, "")
-        return ReadingUsed(n, reading.kind, what, number(reading), uncertainty(reading), one.unit)
+            return ReadingUsed(n, reading.kind, what, None, None, "", self._apart[at])
+        u = uncertainty(reading)
+        return ReadingUsed(n, reading.kind, what, number(reading), u, one.unit, self._apart[at])
+
+    @once
+    def _apart(self) -> list[int | None]:
+        """For each reading the number, in the case, of one that it cannot be right beside."""
+        apart = excluded_by(self.readings, u_of, self.k)
+        return [None if other is None else self.used[other][0] for other in apart]
 
     def _none_of_these(self) -> NoneOfThese:
         """Misfit of the best; of all suspects where every one is excluded."""
@@ -318,6 +326,8 @@ class _Explained:
                 known.append((one, Foreseen(means, chances)))
         known_costs = money if isinstance(money, Choices) else None
         told = next_one.ranked(weights, recommended, known, known_costs)
+        if none:  # between suspects of which none explains the readings there is nothing to decide
+            told = tuple(replace(one, decides=False) for one in told)
         columns = zip(*(self.found[n].states for n in looked), strict=True)
         names = [p.name for p in self.checked.case.passage]
         unlike = [name for name, one in zip(names, columns, strict=True) if len(set(one)) > 1]
@@ -386,13 +396,10 @@ class _Explained:
 
     def _exclusions(self) -> str:
         """Which readings cannot be right together, whatever the event is."""
-        number = [n + 1 for n, _ in self.used]
-        apart = excluded_by(self.readings, u_of, self.k)
-        one_by_one = zip(number, self.readings, apart, strict=True)
         return exclusions(
             [
-                (n, replace(as_read(one), excluded_by=None if other is None else number[other]))
-                for n, one, other in one_by_one
+                (n + 1, replace(as_read(one), excluded_by=None if other is None else other + 1))
+                for (n, one), other in zip(self.used, self._apart, strict=True)
             ]
         )
 

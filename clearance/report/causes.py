@@ -20,6 +20,7 @@ from clearance.result.causes import (
     Worth,
 )
 from clearance.verdict.numbers import counted, given, near
+from clearance.verdict.reading_words import MOST_PAIRS, READ_AGAIN
 
 TOLD_BITS = 0.005
 """A measurement that tells less tells nothing: two decimals are printed."""
@@ -67,9 +68,12 @@ def _head(result: CausesResult, width: int, paint: Paint) -> list[str]:
         word = decided.recommendation
         said = [line.replace(word, paint(word, word), 1) for line in said]
     lines += said
+    lines += wrapped(_apart(result), width, "", "  ")
     lines += wrapped(f"Fit: {_fit(result)}", width, "", "  ")
     if result.worth is not None:
         lines += wrapped(f"Worth of a test: {worth_words(result.worth)}", width, "", "  ")
+    if not result.classes:
+        return lines
     weighs = "by the weights given" if result.weighted else "every suspect weighing the same"
     return lines + wrapped(
         f"Not known of the cause: {near(result.unknown_bits, 1)} of "
@@ -111,8 +115,23 @@ def _readings(result: CausesResult, width: int) -> list[str]:
         return []
     lines = ["Readings"]
     for one in result.readings:
-        lines += wrapped(f"{one.reading + 1}. {one.what}", width, "  ", "     ")
+        other = one.excluded_by
+        apart = "" if other is None else f"; EXCLUDED by reading {other + 1}, whatever the event"
+        lines += wrapped(f"{one.reading + 1}. {one.what}{apart}", width, "  ", "     ")
     return lines
+
+
+def _apart(result: CausesResult) -> str:
+    """Readings that exclude each other, in one line; empty if none do."""
+    pairs: list[tuple[int, int]] = []
+    for one in result.readings:
+        if one.excluded_by is not None and (one.excluded_by, one.reading) not in pairs:
+            pairs.append((one.reading, one.excluded_by))
+    if not pairs:
+        return ""
+    listed = ", ".join(f"{a + 1} and {b + 1}" for a, b in pairs[:MOST_PAIRS])
+    listed += ", and others," if len(pairs) > MOST_PAIRS else ""
+    return f"Readings {listed} exclude each other, whatever the event: {READ_AGAIN}"
 
 
 # ---- classes -----------------------------------------------------------------------------------

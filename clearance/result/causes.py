@@ -60,6 +60,13 @@ class ReadingUsed:
     ]
     u: Annotated[float | None, told("its standard uncertainty with all in it; null likewise")]
     unit: Annotated[str, told("unit of both")]
+    excluded_by: Annotated[
+        int | None,
+        told(
+            "number, from 0, of another reading that cannot be right together with this one, "
+            "whatever the event is; null where there is none"
+        ),
+    ] = None
 
 
 @dataclass(frozen=True)

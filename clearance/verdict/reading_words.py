@@ -16,7 +16,7 @@ WORDS = {"pin": "gauge pin", "seen": "stray metal looked for", "layers_logged": 
 TOLD_WRONG = "the part contradicts the event as told"
 MOST_PAIRS = 2
 """Pairs of readings that exclude each other that a sentence names."""
-READ_AGAIN = "one of the two is wrong: read again"
+READ_AGAIN = "of two such readings one is wrong: read again"
 WAY = "clearance causes says which events explain what was read"
 OTHERS = (
     "the case holds other events possible; this is of the one that it tells alone: clearance "

@@ -206,3 +206,19 @@ def test_what_the_user_has_to_mend_is_one_line(folder, more, said):
     (line,) = done.stderr.splitlines()
     assert said in line
     assert not (folder / "never.pdf").exists()
+
+
+def test_readings_that_exclude_each_other_are_said_at_the_head(folder):
+    """Two heights of one face 0.5 mm apart: none explains them, and nothing is to be decided."""
+    done = run(
+        folder, f"{BOTH}{TOP}{TOP.replace('7.13', '7.63')}", "--json", str(folder / "b.json")
+    )
+    assert done.exit_code == 4, done.output
+    head = " ".join(done.stdout.split("\n\n")[0].split())
+    assert "Readings 1 and 2 exclude each other, whatever the event" in head
+    assert "2. rim top, event 1: 7.63 mm (u 0.03); EXCLUDED by reading 1" in done.stdout
+    result = json.loads((folder / "b.json").read_text("utf-8"))
+    assert [one["excluded_by"] for one in result["readings"]] == [1, 0]
+    assert result["none_of_these"]["said"]
+    assert not any(one["decides"] for one in result["next"])
+    assert ("Not known of the cause" in done.stdout) is bool(result["classes"])

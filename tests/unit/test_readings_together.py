@@ -131,7 +131,7 @@ def test_the_check_says_which_two_and_lets_the_event_stand(ask):  # noqa: F811
     for text in (short.text(found), full.text(found)):
         flat = " ".join(text.split())
         assert "readings 1 and 2 exclude each other, whatever the event" in flat
-        assert "one of the two is wrong: read again" in flat
+        assert "of two such readings one is wrong: read again" in flat
     assert found.disposition.recommendation == "use-as-is"
     agreeing = ask({**narrow, "result": "stops"}, {**narrow, "diameter": 1.5, "result": "stops"})
     assert all(one.contradicts and one.excluded_by is None for one in agreeing.readings)
