@@ -51,6 +51,8 @@ from clearance.verdict.reading_words import called, exclusions, read
 Floats = NDArray[np.float64]
 
 
+MOST_ROUNDS = 6
+"""Times that suspects are looked at because pressure losses exclude those that were likely."""
 ONE_OF_THEM = (
     "all this holds if one of the suspects is what happened: a good fit does not exclude another "
     "cause"
@@ -128,11 +130,23 @@ class _Explained:
         self.scales = Scales(checked, self.suspects, suspected.stray, progress)
         self.outcomes = Outcomes(checked, self.suspects, suspected.stray, most_checks, progress)
         self._weigh(self.scales.weighed(self.readings))
-        if self.found and any(one.kind == "pressure_loss" for one in self.readings):
-            names = [p.name for p in checked.case.passage]
-            known = self.scales.forward, names, self.scales.parts, self.found
-            losses = Losses(*known, self.outcomes.results)
+        if any(one.kind == "pressure_loss" for one in self.readings):
+            self._with_losses()
+
+    def _with_losses(self) -> None:
+        """Weigh pressure losses too, which are told only of what has been looked at.
+
+        Where they exclude what was likely, others are looked at, whose losses are told then.
+        """
+        known, names = dict(self.found), [p.name for p in self.checked.case.passage]
+        results = self.outcomes.results
+        for _ in range(MOST_ROUNDS if results else 0):
+            before = len(known), len(results)
+            losses = Losses(self.scales.forward, names, self.scales.parts, known, results)
             self._weigh(self.scales.with_losses(self.weighed, self.readings, losses))
+            known |= self.found
+            if (len(known), len(results)) == before:
+                break
 
     def _weigh(self, weighed: Weighed) -> None:
         """What the readings exclude and how they weigh, and the outcomes of what is left."""

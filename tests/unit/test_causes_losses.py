@@ -20,13 +20,13 @@ WATER = {"density": 998.0, "viscosity": 1.0e-3, "rate": 1.0}
 LOSS = {"kind": "pressure_loss", "passage": "a", "u": 0.2}
 
 
-def case_of(folder, value, **more):
+def case_of(folder, value, also=(), told=6, first=2, **more):
     """A block with a blind bore: slices of layers 2 and 3 seal it, those of 5 and 6 do not."""
-    tables = {"flow": WATER, "suspected": {"from_layer": [2, 6]}}
+    tables = {"flow": WATER, "suspected": {"from_layer": [first, 6]}}
     reading = {**LOSS, "value": value, **more}
-    told = make.sheet(7.0, 1, from_layer=6, penetration=0.0)
+    event = make.sheet(7.0, 1, from_layer=told, penetration=0.0)
     return make.write_case(
-        folder, closed_low(), SIDE, told, pitch=0.25, reading=[reading], **tables
+        folder, closed_low(), SIDE, event, pitch=0.25, reading=[reading, *also], **tables
     )
 
 
@@ -79,3 +79,12 @@ def test_untouched_is_only_what_is_sure(tmp_path):
     assert not forward.untouched((replace(event, slices=(0.25,)),), "a")  # seals
     assert not forward.untouched((replace(event, rise=0.1),), "a")  # the way is longer
     assert not forward.untouched((replace(event, bottom=10.0),), "a")  # before a mouth
+
+
+def test_what_becomes_likely_because_a_loss_excludes_the_rest_is_looked_at_too(tmp_path, nominal):
+    """A scope that misses one sheet in 10,000 saw none: at first what seals is not looked at."""
+    seen = {"kind": "seen", "passage": "a", "found": False, "detection": 0.9999}
+    path = case_of(tmp_path, 10.0 * nominal[1], [seen], told=2, first=5)
+    found = explain(prepare(read_case(path)), most_checks=1)
+    assert layers(found.excluded) == [2, 5, 6]
+    assert not found.classes
