@@ -239,7 +239,8 @@ def _same(events: Events, span: Span, number: int) -> bool:
     if len(events) != len(span.events):
         return False
     own, other = (
-        replace(one[number], bottom=0.0, spread=0.0, rise=0.0) for one in (events, span.events)
+        replace(one[number], bottom=0.0, spread=0.0, rise=0.0 if span.rises else one[number].rise)
+        for one in (events, span.events)
     )
     rest = [n for n in range(len(events)) if n != number]
     return own == other and all(events[n] == span.events[n] for n in rest)

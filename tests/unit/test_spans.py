@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import make
 import numpy as np
 import pytest
@@ -12,7 +14,7 @@ from clearance.passages.way import Way
 from clearance.predicted.slabs import Event, reaches
 from clearance.predicted.variants import Span
 from clearance.result import State
-from clearance.verdict.between import Passage, between
+from clearance.verdict.between import Passage, _same, between
 from clearance.verdict.circuits_apart import separate
 from clearance.verdict.passage_check import PassageCheck
 from clearance.verdict.prepared import prepare
@@ -105,3 +107,10 @@ def test_a_range_that_is_open_somewhere_is_not_said_to_be_blocked():
     found, seen = over_a_range(spread=6.0)  # too many pieces: said, not passed over
     assert "mm it is not proven blocked" in found.words[0]
     assert len(seen) == 32
+
+
+def test_heights_of_a_lifted_part_are_not_those_of_one_that_is_not():
+    lifted = Event(0, 20.0, (0.025,), 0.05, False, 0.1, 0.05, (0.0, 0.0))
+    span = Span((replace(lifted, spread=1.0),), "", False)
+    assert _same((replace(lifted, bottom=20.5),), span, 0)
+    assert not _same((replace(lifted, bottom=20.5, rise=0.0),), span, 0)
