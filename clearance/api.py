@@ -79,7 +79,7 @@ def check(
         verify=verify,
         memory_gib=memory_gib,
         progress=progress,
-    ).result
+    ).in_mesh_axes
 
 
 def examine(
@@ -101,8 +101,9 @@ def examine(
     Returns
     -------
     Examined
-        `result` is what `check` gives; `draw` takes the whole. Holds the part's geometry in
-        memory.
+        `result` is what `check` gives (with a build direction: in the platform's axes, and
+        `in_mesh_axes` is what `check` gives); `draw` takes the whole. Holds the part's geometry
+        in memory.
 
     Raises
     ------
@@ -232,7 +233,7 @@ def openings(mesh: Part | Path | str, unit: str = "mm") -> Openings:
 
     Parameters
     ----------
-    mesh : Part, or path of an STL, PLY, OBJ or 3MF file
+    mesh : Part, or path of an STL, PLY, OBJ, 3MF or STEP file
     unit : str
         Of a file that carries none: "mm", "cm", "m", "um", "in", "inch" or "foot".
 
@@ -255,7 +256,7 @@ def openings(mesh: Part | Path | str, unit: str = "mm") -> Openings:
     from clearance.survey.openings import find_openings
 
     part = mesh if isinstance(mesh, Part) else read_part(Path(mesh), unit)
-    return find_openings(part.triangles)
+    return find_openings(part.triangles, part.walls)
 
 
 def draw(

@@ -14,6 +14,7 @@ from itertools import groupby
 
 import numpy as np
 
+from clearance.axes import in_mesh_axes
 from clearance.disposition.costs import costs
 from clearance.disposition.remedy import Remedied, disposition, judged_together, remedied
 from clearance.drilling.pieces import pieces
@@ -74,7 +75,11 @@ CAUTIONS = (
 
 @dataclass(frozen=True, eq=False)
 class Examined:
-    """A case that is judged: the result, and what drawings of it need."""
+    """A case that is judged: the result, and what drawings of it need.
+
+    Where the case has a build direction, `result` is in the platform's axes, as all that is
+    computed; `in_mesh_axes` is what is written.
+    """
 
     checked: Checked
     checks: tuple[PassageCheck, ...]
@@ -85,6 +90,11 @@ class Examined:
     def on_paper(self) -> Result:
         """The result with every z above the platform, for words and pictures."""
         return above_platform(self.result, self.checked.platform_z)
+
+    @property
+    def in_mesh_axes(self) -> Result:
+        """The result with every place and direction in the mesh's axes, as files have them."""
+        return in_mesh_axes(self.result, self.checked.case.part.build_direction)
 
 
 def judge(
@@ -261,6 +271,7 @@ def _told(
         resumed_section=seen.sections,
         translations=case.translations,
         assumptions=(*checked.assumptions, *of_heights(case)),
+        mesh_chord_mm=checked.chord_mm or None,
         notices=tuple(dict.fromkeys(notices)),
         cautions=(*CAUTIONS, *([ERODING] if any(map(_eroded, passages)) else [])),
         inputs=checked.inputs,

@@ -74,7 +74,7 @@ def run(tmp_path_factory):
             with pytest.MonkeyPatch.context() as patch:
                 shared.remember(patch)
                 patch.setattr(
-                    openings, "find_openings", lambda soup: shared.openings_of(soup, find)
+                    openings, "find_openings", lambda soup, *_: shared.openings_of(soup, find)
                 )
                 patch.chdir(folder)
                 patch.setenv("COLUMNS", "96")
@@ -209,7 +209,7 @@ def test_links_lead_somewhere(page):
 def test_the_figures_of_the_docs_are_drawn_by_the_program(tmp_path, monkeypatch):
     find = openings.find_openings
     shared.remember(monkeypatch)
-    monkeypatch.setattr(openings, "find_openings", lambda soup: shared.openings_of(soup, find))
+    monkeypatch.setattr(openings, "find_openings", lambda soup, *_: shared.openings_of(soup, find))
     load("docs/make_figures.py").main(tmp_path)
     kept = sorted(path.name for path in (ROOT / "docs/figures").glob("*.png"))
     assert sorted(path.name for path in tmp_path.iterdir()) == kept

@@ -47,13 +47,30 @@ class PartTable(Table):
     """[part]; after reading, paths are resolved and the density is filled in."""
 
     name: Name = key("Name of the part, printed on every sheet.")
-    mesh: FilePath = key("Nominal mesh as printed, with stock and feet; +Z is the build direction.")
+    mesh: FilePath = key("Nominal mesh as printed, with stock and feet.")
+    item: Name | None = key(
+        "Build item of a 3MF that is the part: its object's name or its part number, with ` #2` "
+        "for the second of a name.",
+        "",
+        None,
+        "all build items together",
+    )
     unit: Unit = key(
         "Unit of meshes that carry none (STL, PLY, OBJ); a 3MF's own unit wins.", "", "mm"
     )
     layer_thickness: Annotated[float, Field(ge=0.001, le=10)] = key("Layer thickness.", "mm")
+    build_direction: Direction | None = key(
+        "Which way is up when the part is built, in the mesh's frame, any length; the part is "
+        "turned by the shortest rotation that brings it to +Z, about the mesh's origin.",
+        "",
+        None,
+        "[0, 0, 1]",
+    )
     platform_z: Coordinate | None = key(
-        "Height of the platform's surface in mesh coordinates.", "mm", None, "the mesh's lowest z"
+        "Height of the platform's surface in mesh coordinates, along the build direction.",
+        "mm",
+        None,
+        "the mesh's lowest z",
     )
     material: Text | None = key(
         "Alloy; gives the density of 316L, alloy 718 (IN718 for short), Ti-6Al-4V, AlSi10Mg.",

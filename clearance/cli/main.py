@@ -50,6 +50,7 @@ ELSEWHERE = {
     "causes": ("clearance.cli.causes", "Report which event explains the readings, what next."),
     "mesh": ("clearance.cli.mesh", "Report on a mesh file: is it sound, could it be the cause?"),
     "openings": ("clearance.cli.mesh", "Report every opening of the voids inside a mesh."),
+    "photo": ("clearance.cli.photo", "Report which slice a picture of a melted layer can be."),
     "plate": ("clearance.cli.plate", "Report on every part of a plate under one event."),
     "restart": ("clearance.cli.restart", "Draw the card for a restart, before it is begun."),
     "sweep": ("clearance.cli.sweep", "Report the states for all heights of the stray sheet."),
@@ -242,7 +243,7 @@ def check(
             memory_gib=memory_gib,
             progress=say,
         )
-        result: Result = examined.result
+        result: Result = examined.in_mesh_axes
         drawn = None if report_file is None else _report(examined, paper, say)
     interrupts.stop_if_seen()
     if report_file is not None and drawn is not None:

@@ -44,6 +44,23 @@ def positive(ctx: click.Context, option: click.Parameter, value: float | None) -
     return finite(ctx, option, value)
 
 
+def direction(
+    _: click.Context, __: click.Parameter, value: str | None
+) -> tuple[float, float, float] | None:
+    """Three numbers, not all zero."""
+    if value is None:
+        return None
+    words = value.split(",")
+    try:
+        numbers = [float(word) for word in words]
+    except ValueError:
+        numbers = []
+    if len(numbers) != 3 or not all(map(math.isfinite, numbers)) or not any(numbers):
+        raise click.BadParameter(f"found {value}, expected three numbers X,Y,Z, not all 0.")
+    x, y, z = numbers
+    return x, y, z
+
+
 # What is wrong with a file the rooms that read and write it say; click only makes it a path.
 A_PATH = click.Path(path_type=Path, readable=False, allow_dash=True)
 case_argument = click.argument("case", metavar="CASE.toml", type=A_PATH)

@@ -17,6 +17,7 @@ import numpy as np
 import shapely
 import shapely.affinity
 
+from clearance.axes import plan_words
 from clearance.checking import Examined
 from clearance.disposition.gather import lower
 from clearance.drawing.datums import Datums, of_part
@@ -243,7 +244,7 @@ def _facts(examined: Examined, faces: Datums) -> tuple[tuple[str, str], ...]:
         ("density", "not given" if density is None else f"{given(density)} g/cm3"),
         ("size", f"{size} mm in x, y, z"),
         ("mass", "not known" if mass is None else f"{near(mass, 0)} g as drawn"),
-        ("axes", "x and y as in the mesh, z above the platform, layers level"),
+        ("axes", f"{plan_words(part.build_direction)}, z above the platform, layers level"),
         ("part", f"from z {near(faces.low[2])} to {near(faces.high[2])} mm"),
         ("powder", "proven to be empty" if checked.case.state.emptied else "may still hold powder"),
     )

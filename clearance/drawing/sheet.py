@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from itertools import groupby
 
 import clearance
+from clearance.axes import plan_words
 from clearance.case.read import Case
 from clearance.checking import Examined
 from clearance.disposition.order_of_work import MOST_CHANGES
@@ -298,7 +299,7 @@ def _condition(case: Case, result: Result) -> str:
 def _frame(case: Case) -> str:
     """What heights and places on the sheet mean."""
     layer = f"layers of {given(case.part.layer_thickness)} mm, counted from 0"
-    return f"z in mm above the platform, x and y as in the mesh; {layer}"
+    return f"z in mm above the platform, {plan_words(case.part.build_direction)}; {layer}"
 
 
 def _conditions(result: Result) -> tuple[str, ...]:

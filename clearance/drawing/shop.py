@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from clearance.axes import plan_words
 from clearance.checking import Examined
 from clearance.drawing.datums import Datums, of_part
 from clearance.drawing.drill import axis_words, set_up
@@ -116,7 +117,7 @@ def _facts(examined: Examined) -> tuple[tuple[str, str], ...]:
         ("powder", "proven to be empty" if case.state.emptied else "NOT proven to be empty"),
         ("wall that must stay", "not given" if least_wall is None else f"{given(least_wall)} mm"),
         ("holder", f"{given(case.drilling.holder_diameter)} mm"),
-        ("axes", "x and y as in the mesh, z above the platform"),
+        ("axes", f"{plan_words(case.part.build_direction)}, z above the platform"),
         ("measured from", "the part's own flat faces as drawn, clear of any stray rim"),
     )
 

@@ -11,6 +11,7 @@ from collections.abc import Iterable
 
 import numpy as np
 
+from clearance.axes import to_mesh
 from clearance.errors import ClearanceError
 from clearance.passages.way import moved_mouth
 from clearance.ports.mouth import Mouth
@@ -73,7 +74,7 @@ def _one(
     except NoBushError as fault:
         said = f"no bush for operation {number} of {of}, from the {stroke.from_}: {fault}"
         raise _refused(check, result, said) from None
-    corners = made.soup.reshape(-1, 3)
+    corners = to_mesh(made.soup.reshape(-1, 3), checked.case.part.build_direction)
     mesh = trimesh.Trimesh(corners, np.arange(len(corners)).reshape(-1, 3), process=False)
     return bytes(export_stl(mesh)), set_up(result.name, number, of, stroke, made)
 

@@ -1,4 +1,4 @@
 """Mesh files.
 
-In: an STL, PLY, OBJ or 3MF file. Out: a closed triangle soup in millimetres, or a refusal.
+In: an STL, PLY, OBJ, 3MF or STEP file. Out: a closed triangle soup in millimetres, or a refusal.
 """

@@ -19,8 +19,16 @@ from numpy.typing import NDArray
 
 from clearance.errors import PartError
 from clearance.kernels.compiler import kernel
+from clearance.mesh.step import DEFAULT_CHORD_MM, RoundWall, read_step
 
-_SUFFIX = {"binary STL": ".stl", "text STL": ".stl", "PLY": ".ply", "OBJ": ".obj", "3MF": ".3mf"}
+_SUFFIX = {
+    "binary STL": (".stl",),
+    "text STL": (".stl",),
+    "PLY": (".ply",),
+    "OBJ": (".obj",),
+    "3MF": (".3mf",),
+    "STEP": (".step", ".stp", ".p21"),
+}
 _HEAD_BYTES = 65536
 _PIECE_BYTES = 8_000_000  # of text STL parsed at a time: about 1 GB of words otherwise
 _RECORDS = 1 << 18  # of binary STL decoded at a time
@@ -39,24 +47,34 @@ class RawMesh:
     unit : str or None
         The file's own unit, None where the format carries none.
     kind : str
-        "binary STL", "text STL", "PLY", "OBJ" or "3MF".
+        "binary STL", "text STL", "PLY", "OBJ", "3MF" or "STEP".
     notices : tuple of str
         What the user should know of how the file was read.
+    chord_mm : float
+        How far triangles made of a STEP file may lie off its surface; 0 of a mesh.
+    walls : tuple of RoundWall
+        Cylinders and tori of a STEP file, mm.
     """
 
     triangles: NDArray[np.float32] | NDArray[np.float64]
     unit: str | None
     kind: str
     notices: tuple[str, ...] = ()
+    chord_mm: float = 0.0
+    walls: tuple[RoundWall, ...] = ()
 
 
-def read_mesh(path: Path) -> RawMesh:
+def read_mesh(path: Path, item: str | None = None, chord_mm: float = DEFAULT_CHORD_MM) -> RawMesh:
     """Read the triangles of a mesh file.
 
     Parameters
     ----------
     path : Path
-        STL (binary or text), PLY, OBJ or 3MF.
+        STL (binary or text), PLY, OBJ, 3MF or STEP.
+    item : str, optional
+        Name of the one build item of a 3MF that is meant.
+    chord_mm : float
+        Greatest distance of triangles made of a STEP file from its surface.
 
     Returns
     -------
@@ -69,12 +87,12 @@ def read_mesh(path: Path) -> RawMesh:
         says other things in its header than in its body.
     """
     try:
-        return _read(path)
+        return _read(path, item, chord_mm)
     except OSError as fault:
         raise PartError(f"cannot be read: {fault.strerror or fault}") from fault
 
 
-def _read(path: Path) -> RawMesh:
+def _read(path: Path, item: str | None, chord_mm: float) -> RawMesh:
     if path.is_dir():
         raise PartError("is a directory, expected a mesh file")
     size = path.stat().st_size
@@ -84,13 +102,18 @@ def _read(path: Path) -> RawMesh:
         head = stream.read(_HEAD_BYTES)
     kind = file_kind(head, size, path.suffix)
     notices: tuple[str, ...] = ()
-    if path.suffix.lower() != _SUFFIX[kind]:
+    if path.suffix.lower() not in _SUFFIX[kind]:
         notices = (f"its name ends in {path.suffix or 'nothing'!s}, its bytes are {kind}: read so",)
     if kind == "3MF":
         from clearance.mesh.threemf import read_3mf
 
-        triangles, unit, more = read_3mf(path)
+        triangles, unit, more = read_3mf(path, item)
         return RawMesh(triangles, unit, kind, notices + more)
+    if item is not None:
+        raise PartError(f"[part] item: found '{item}', expected none: {kind} has no named items")
+    if kind == "STEP":
+        made = read_step(path, chord_mm)
+        return RawMesh(made.triangles, "mm", kind, notices, made.chord_mm, made.walls)
     readers: dict[str, Callable[[Path], NDArray[np.float32] | NDArray[np.float64]]] = {
         "binary STL": _binary_stl,
         "text STL": _text_stl,
@@ -120,7 +143,7 @@ def file_kind(head: bytes, size: int, suffix: str = "") -> str:
     Returns
     -------
     str
-        "binary STL", "text STL", "PLY", "OBJ" or "3MF".
+        "binary STL", "text STL", "PLY", "OBJ", "3MF" or "STEP".
 
     Raises
     ------
@@ -143,12 +166,12 @@ def file_kind(head: bytes, size: int, suffix: str = "") -> str:
     if start.startswith((b"<!doctype", b"<html", b"<?xml", b"<")):
         raise PartError("is a web page or XML text, not a mesh; was the download complete?")
     if start.startswith(b"iso-10303-21"):
-        raise PartError("is a STEP file; export the part as a closed triangle mesh (3MF or STL)")
+        return "STEP"
     if suffix.lower() == ".obj" and is_text:
         return "OBJ"
     if suffix.lower() == ".stl":
         raise PartError(_stl_length_fault(count, size))
-    raise PartError("is none of STL, PLY, OBJ, 3MF by its bytes")
+    raise PartError("is none of STL, PLY, OBJ, 3MF, STEP by its bytes")
 
 
 def _stl_length_fault(count: int, size: int) -> str:

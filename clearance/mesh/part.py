@@ -13,11 +13,13 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from clearance.axes import Direction, turned
 from clearance.errors import PartError
 from clearance.mesh.closedness import Survey, survey
 from clearance.mesh.formats import RawMesh, read_mesh
 from clearance.mesh.mending import close, turn_over
 from clearance.mesh.shells import face_outward
+from clearance.mesh.step import DEFAULT_CHORD_MM, RoundWall
 
 UNITS_MM = {
     "mm": 1.0,
@@ -51,16 +53,24 @@ class Part:
     ----------
     triangles : (F, 3, 3) ndarray of float32, mm, read-only
         Every directed edge (bitwise equal ends) has its opposite; shells face
-        outward, cavities inward; no -0.0.
+        outward, cavities inward; no -0.0. In the platform's axes where a build direction was
+        given, else in the mesh's.
     notices : tuple of str
         What was mended or assumed while reading.
     path : Path
         Where it came from.
+    chord_mm : float, mm
+        How far triangles made of a STEP file may lie off its true surface; 0 of a mesh, which
+        says nothing of that.
+    walls : tuple of RoundWall
+        Cylinders and tori of a STEP file, in the mesh's axes.
     """
 
     triangles: NDArray[np.float32]
     notices: tuple[str, ...]
     path: Path
+    chord_mm: float = 0.0
+    walls: tuple[RoundWall, ...] = ()
 
     def __post_init__(self) -> None:
         view = self.triangles.view()
@@ -73,13 +83,21 @@ class Part:
         return True
 
 
-def read_part(path: Path | str, unit: str = "mm", *, shells: bool = True) -> Part:
+def read_part(
+    path: Path | str,
+    unit: str = "mm",
+    *,
+    shells: bool = True,
+    build_direction: Direction | None = None,
+    item: str | None = None,
+    chord_mm: float = DEFAULT_CHORD_MM,
+) -> Part:
     """Read a mesh file and make it a part, or refuse it.
 
     Parameters
     ----------
     path : Path
-        STL, PLY, OBJ or 3MF; the bytes decide, not the name.
+        STL, PLY, OBJ, 3MF or STEP; the bytes decide, not the name.
     unit : str
         "mm", "cm", "m", "um", "in", "inch" or "foot", for formats that carry
         no unit. A 3MF's own unit wins, with a notice if it differs.
@@ -87,6 +105,12 @@ def read_part(path: Path | str, unit: str = "mm", *, shells: bool = True) -> Par
         False leaves out the look at single shells (0.5 s for 5 million
         triangles). Then a shell that is inside out stays so; a caller that
         meets a negative winding number must call `shells.face_outward`.
+    build_direction : (3,), optional
+        In the mesh's frame: the triangles are turned so that it points to +Z (`axes.rotation`).
+    item : str, optional
+        Name of the one build item of a 3MF that is meant; default: all of them together.
+    chord_mm : float, mm
+        Greatest distance of triangles made of a STEP file from its surface.
 
     Returns
     -------
@@ -108,7 +132,8 @@ def read_part(path: Path | str, unit: str = "mm", *, shells: bool = True) -> Par
     """
     path = Path(path)
     try:
-        found, seen, notices = _in_mm(read_mesh(path), unit)
+        raw = read_mesh(path, item, chord_mm)
+        found, seen, notices = _in_mm(raw, unit)
         triangles, more = close(found, seen)
         notices += more
         seen = seen if triangles is found else survey(triangles)
@@ -119,15 +144,21 @@ def read_part(path: Path | str, unit: str = "mm", *, shells: bool = True) -> Par
             notices += more
     except PartError as fault:
         raise PartError(f"{path}: {fault}") from fault
-    return Part(triangles, notices, path)
+    triangles = turned(triangles, build_direction)
+    return Part(triangles, notices, path, raw.chord_mm, raw.walls)
 
 
-def read_triangles(path: Path, unit: str = "mm") -> tuple[NDArray[np.float32], tuple[str, ...]]:
+def read_triangles(
+    path: Path,
+    unit: str = "mm",
+    build_direction: Direction | None = None,
+    item: str | None = None,
+) -> tuple[NDArray[np.float32], tuple[str, ...]]:
     """Read a mesh file as it is, open or not, in mm.
 
     Parameters
     ----------
-    path, unit
+    path, unit, build_direction, item
         As for `read_part`.
 
     Returns
@@ -142,10 +173,10 @@ def read_triangles(path: Path, unit: str = "mm") -> tuple[NDArray[np.float32], t
         As `read_part`, but not for an open mesh, volume or orientation.
     """
     try:
-        triangles, _, notices = _in_mm(read_mesh(path), unit)
+        triangles, _, notices = _in_mm(read_mesh(path, item), unit)
     except PartError as fault:
         raise PartError(f"{path}: {fault}") from fault
-    return triangles, notices
+    return turned(triangles, build_direction), notices
 
 
 def file_sha256(path: Path) -> str:

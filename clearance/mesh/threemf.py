@@ -34,6 +34,8 @@ from clearance.mesh.threemf_xml import (
     refuse_too_many,
 )
 
+MOST_NAMED = 20
+"""Build items that an error lists."""
 _TYPES = ("other", "model", "support", "solidsupport", "surface")  # in lib3mf's order
 # What the standard library raises on a damaged, encrypted or exotic archive or its XML.
 _DAMAGE = (
@@ -64,19 +66,28 @@ class _Object:
 
 @dataclass(eq=False, slots=True)
 class _Package:
-    """The tables both readers fill: objects, and the build's items with (4, 3) transforms."""
+    """The tables both readers fill: objects, and the build's items with (4, 3) transforms.
+
+    `numbers`: the items' part numbers, empty where they have none.
+    """
 
     objects: dict[Key, _Object]
     items: list[tuple[Key, NDArray[np.float64]]]
+    numbers: list[str] = field(default_factory=list)
 
 
-def read_3mf(path: Path) -> tuple[NDArray[np.float64], str, tuple[str, ...]]:
+def read_3mf(
+    path: Path, item: str | None = None
+) -> tuple[NDArray[np.float64], str, tuple[str, ...]]:
     """Read everything a 3MF file builds as one soup of triangles.
 
     Parameters
     ----------
     path : Path
         The file.
+    item : str, optional
+        Name of the one build item that is meant: its object's name or its part number, with " #2"
+        for the second item of that name. Default: all of them.
 
     Returns
     -------
@@ -101,24 +112,24 @@ def read_3mf(path: Path) -> tuple[NDArray[np.float64], str, tuple[str, ...]]:
     try:
         import lib3mf  # noqa: F401
     except ImportError:
-        triangles, notices = _assemble(_with_lxml(path))
+        triangles, notices = _assemble(_with_lxml(path), item)
         return triangles, unit, notices
     package, warnings = _with_lib3mf(path)
-    triangles, notices = _assemble(package)
+    triangles, notices = _assemble(package, item)
     if warnings:
-        _compare(triangles, path, warnings)
+        _compare(triangles, path, warnings, item)
         notices = (*notices, f"the 3MF file holds what this reader leaves aside: {warnings}")
     return triangles, unit, notices
 
 
-def _compare(triangles: NDArray[np.float64], path: Path, warnings: str) -> None:
+def _compare(triangles: NDArray[np.float64], path: Path, warnings: str, item: str | None) -> None:
     """Refuse a file of which lib3mf may have put something in place of what it did not understand.
 
     A warning is harmless where a second reader, which knows the core's elements only,
     finds the same triangles.
     """
     try:
-        plain, _ = _assemble(_with_lxml(path))
+        plain, _ = _assemble(_with_lxml(path), item)
         same = np.array_equal(plain.astype(np.float32), triangles.astype(np.float32))
     except PartError:
         same = False
@@ -144,6 +155,7 @@ def _with_lib3mf(path: Path) -> tuple[_Package, str]:
         placed = item.GetObjectTransform() if item.HasObjectTransform() else None
         key = _take(item.GetObjectResource(), package, 0)
         package.items.append((key, _matrix(placed)))
+        package.numbers.append(item.GetPartNumber() or "")
     return package, "; ".join(dict.fromkeys(f"{text} ({code})" for code, text in warnings))
 
 
@@ -206,6 +218,7 @@ def _with_lxml(path: Path) -> _Package:
                 if name == top:
                     items = root.findall(f"{{{CORE}}}build/{{{CORE}}}item")
                     package.items.extend(_placed(item, name) for item in items)
+                    package.numbers.extend(item.get("partnumber", "") for item in items)
     except (etree.XMLSyntaxError, *_DAMAGE) as fault:
         raise PartError(f"the 3MF file is damaged or cut off: {fault}") from fault
     except (TypeError, ValueError) as fault:
@@ -244,7 +257,9 @@ def _placed(element: Any, file: str) -> tuple[Key, NDArray[np.float64]]:
     return (target, int(element.get("objectid"))), np.array(numbers, np.float64).reshape(4, 3)
 
 
-def _assemble(package: _Package) -> tuple[NDArray[np.float64], tuple[str, ...]]:
+def _assemble(
+    package: _Package, item: str | None = None
+) -> tuple[NDArray[np.float64], tuple[str, ...]]:
     refuse_too_many(
         {key: [part for part, _ in one.components] for key, one in package.objects.items()},
         {key: len(one.faces) for key, one in package.objects.items()},
@@ -254,7 +269,8 @@ def _assemble(package: _Package) -> tuple[NDArray[np.float64], tuple[str, ...]]:
     soups: list[NDArray[np.float64]] = []
     used: list[str] = []
     seen: Counter[tuple[Key, tuple[bytes, ...]]] = Counter()
-    for key, matrix in package.items:
+    chosen = package.items if item is None else [_chosen(package, item)]
+    for key, matrix in chosen:
         before = len(soups)
         soups.extend(_placed_meshes(package, key, [matrix], notices, seen))
         if len(soups) > before:
@@ -262,6 +278,8 @@ def _assemble(package: _Package) -> tuple[NDArray[np.float64], tuple[str, ...]]:
     if not sum(map(len, soups)):
         what = "only support objects" if notices else "nothing"
         raise PartError(f"the 3MF file's build holds {what}: there is no part to read")
+    if item is not None and len(package.items) > 1:
+        notices.append(f"of {len(package.items)} build items '{item}' alone is the part")
     if len(used) > 1:
         notices.append(f"{len(used)} build items are taken together as one part: {', '.join(used)}")
     again = [(package.objects[key].name, many) for (key, _), many in seen.items() if many > 1]
@@ -269,6 +287,31 @@ def _assemble(package: _Package) -> tuple[NDArray[np.float64], tuple[str, ...]]:
         f"'{name}' is placed {many} times in one place: it counts once" for name, many in again
     ]
     return np.concatenate(soups), tuple(dict.fromkeys(notices))
+
+
+def _chosen(package: _Package, item: str) -> tuple[Key, NDArray[np.float64]]:
+    """The one build item of a name; its object's name or its part number, counted if it repeats."""
+    names = [package.objects[key].name for key, _ in package.items]
+    found: list[int] = []
+    for kind in (_counted(names), _counted(package.numbers), names, package.numbers):
+        found = [n for n, name in enumerate(kind) if name and name == item]
+        if found:
+            break
+    if len(found) == 1:
+        return package.items[found[0]]
+    listed = ", ".join(f"'{name}'" for name in _counted(names)[:MOST_NAMED])
+    more = f" and {len(names) - MOST_NAMED} more" if len(names) > MOST_NAMED else ""
+    times = f", which {len(found)} build items are called" if found else ""
+    raise PartError(f"[part] item: found '{item}'{times}, expected one of {listed}{more}")
+
+
+def _counted(names: list[str]) -> list[str]:
+    """Names, those that come several times with their number: bracket #1, bracket #2."""
+    total, seen, found = Counter(names), Counter[str](), []
+    for name in names:
+        seen[name] += 1
+        found.append(f"{name} #{seen[name]}" if name and total[name] > 1 else name)
+    return found
 
 
 def _placed_meshes(

@@ -20,8 +20,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance import __version__
+from clearance.case.pitch import default_pitch
 from clearance.case.plate import PlacedPart, Plate, case_on_plate
 from clearance.case.read import Case
+from clearance.case.tables import PartTable
 from clearance.errors import CaseError, ClearanceError
 from clearance.geometry.planes import Plane
 from clearance.geometry.sections import metal
@@ -199,8 +201,8 @@ class _Reader:
     verify: bool | None = None
     pages: bool = False
     _cases: dict[tuple[Any, ...], Case | ClearanceError] = field(default_factory=dict)
-    _surveys: dict[tuple[Path, str], Survey | ClearanceError] = field(default_factory=dict)
-    _outlines: dict[tuple[Path, str, float], Any] = field(default_factory=dict)
+    _surveys: dict[tuple[Any, ...], Survey | ClearanceError] = field(default_factory=dict)
+    _outlines: dict[tuple[Any, ...], Any] = field(default_factory=dict)
     _hashes: dict[Path, str] = field(default_factory=dict)
 
     def case(self, part: PlacedPart) -> Case:
@@ -210,19 +212,20 @@ class _Reader:
             self._cases[key] = _or_fault(lambda: case_on_plate(self.plate, part))
         return _raised(self._cases[key])
 
-    def survey(self, path: Path, unit: str) -> Survey:
-        """Box of a mesh and the number of its triangles."""
-        if (path, unit) not in self._surveys:
-            self._surveys[path, unit] = _or_fault(lambda: _survey(path, unit))
-        return _raised(self._surveys[path, unit])
+    def survey(self, part: PartTable) -> Survey:
+        """Box of a part's mesh and the number of its triangles."""
+        key = _of_mesh(part)
+        if key not in self._surveys:
+            self._surveys[key] = _or_fault(lambda: _survey(part))
+        return _raised(self._surveys[key])
 
     def outline(self, one: _Standing, stops: Sequence[float]) -> Outline:
         """Outline of a part that is not computed, at the last stop or at half its height."""
         part = one.case.part
         height = max((h for h in stops if h < one.top), default=0.5 * one.top)
-        key = part.mesh, part.unit, one.platform_z + height
+        key = (*_of_mesh(part), one.platform_z + height)
         if key not in self._outlines:
-            self._outlines[key] = _or_fault(lambda: _outline(*key))
+            self._outlines[key] = _or_fault(lambda: _outline(part, one.platform_z + height))
         return _raised(self._outlines[key])
 
     def sha256(self, path: Path) -> str:
@@ -248,14 +251,19 @@ def _raised(found: Any) -> Any:
     return found
 
 
-def _survey(path: Path, unit: str) -> Survey:
-    triangles, _ = read_triangles(path, unit)
+def _of_mesh(part: PartTable) -> tuple[Any, ...]:
+    """What the triangles of a part depend on."""
+    return part.mesh, part.unit, part.build_direction, part.item
+
+
+def _survey(part: PartTable) -> Survey:
+    triangles, _ = read_triangles(*_of_mesh(part))
     return Survey(extent(triangles), len(triangles))
 
 
-def _outline(path: Path, unit: str, z: float) -> Outline:
-    soup = read_part(path, unit).triangles
-    return placed.outline(metal(soup, Plane.level(z), overlapping=True))
+def _outline(part: PartTable, z: float) -> Outline:
+    read = read_part(part.mesh, part.unit, build_direction=part.build_direction, item=part.item)
+    return placed.outline(metal(read.triangles, Plane.level(z), overlapping=True))
 
 
 @dataclass(frozen=True, eq=False)
@@ -374,7 +382,7 @@ def asked(found: Sequence[Member]) -> list[str]:
 
 def _standing(reader: _Reader, number: int, part: PlacedPart) -> _Standing:
     case = reader.case(part)
-    survey = reader.survey(case.part.mesh, case.part.unit)
+    survey = reader.survey(case.part)
     return _Standing(
         number,
         part,
@@ -428,8 +436,6 @@ def _task(
 
 
 def _pitch(case: Case, bounds: Floats) -> float:
-    from clearance.verdict.prepared import default_pitch
-
     return case.grid.pitch or default_pitch(case, *bounds)
 
 
@@ -447,6 +453,8 @@ def _neighbour(one: _Standing, other: _Standing) -> Neighbour:
         other.place.within(one.place),
         one.platform_z - other.platform_z,
         tuple(map(tuple, other.survey.bounds.tolist())),
+        part.build_direction,
+        part.item,
     )
 
 

@@ -57,7 +57,7 @@ def _computed(task: Task) -> Computed:
     checked = prepare(case, beside=soup, others=others)
     examined = judge(checked, threads=1, verify=task.verify)
     result = examined.result
-    data = as_json(result)
+    data = as_json(examined.in_mesh_axes)
     data["plate"] = {
         "inputs_sha256": task.key,
         "exit_status": result.exit_status,

@@ -18,6 +18,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from clearance.axes import Direction
 from clearance.case.read import Case
 from clearance.geometry.planes import Plane
 from clearance.geometry.sections import metal
@@ -81,6 +82,10 @@ class Neighbour:
         Added to its heights, so that both platforms are one.
     bounds : ((x, y, z), (x, y, z)), mm
         Lowest and highest coordinates of its part, in its own axes.
+    build_direction : (3,), optional
+        Which way of its meshes is up.
+    item : str, optional
+        Build item that is the part, where its mesh is a 3MF with several.
     """
 
     name: str
@@ -89,6 +94,8 @@ class Neighbour:
     place: Place
     lift: float
     bounds: tuple[tuple[float, ...], ...] = ()
+    build_direction: Direction | None = None
+    item: str | None = None
 
     def metal(self) -> Soup:
         """Closed triangles of all its meshes, in the axes of the part that is computed.
@@ -98,7 +105,11 @@ class Neighbour:
         PartError
             A mesh cannot be used.
         """
-        parts = [read_part(path, self.unit).triangles for path in self.meshes]
+        turn, items = self.build_direction, (self.item, *[None] * (len(self.meshes) - 1))
+        parts = [
+            read_part(path, self.unit, build_direction=turn, item=item).triangles
+            for path, item in zip(self.meshes, items, strict=True)
+        ]
         return moved(np.concatenate(parts), self.place, self.lift)
 
     def standing(self) -> OnPlatform:

@@ -13,6 +13,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from clearance.axes import Direction
 from clearance.geometry.areas import area_vectors
 from clearance.geometry.cutting import Floats, Ints, Segments, Singles, cut
 from clearance.geometry.planes import Plane
@@ -163,6 +164,7 @@ class Site:
     centre: Floats
     radius: float
     noded: bool = False  # True: outlines may consist of several shells' pieces
+    turn: Direction | None = None  # which way of the mesh's frame is up here
     vectors: Floats = field(init=False)
     bore: float = field(init=False)  # radius of the bore, as soon as it is known
     faces: Floats = field(init=False)  # normals (K, 3) of large plane faces, the largest first

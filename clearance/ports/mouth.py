@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike
 
+from clearance.axes import Direction, to_mesh, to_platform
 from clearance.errors import PortError
 from clearance.geometry.cutting import Floats, Ints, Singles, cut
 from clearance.geometry.planes import Plane
@@ -396,19 +397,22 @@ def _candidates(site: Site) -> list[tuple[Floats, float]]:
     return [(centre, bore.radius) for centre, bore in kept]
 
 
-def _place(point: Floats) -> str:
-    return "({:g}, {:g}, {:g})".format(*(np.round(point, 3) + 0.0))
+def _place(site: Site, point: Floats) -> str:
+    """A place as the case file would give it."""
+    return "({:g}, {:g}, {:g})".format(*(np.round(to_mesh(point, site.turn), 3) + 0.0))
 
 
 def _fault(site: Site, bore: Bore | None) -> str:
     """Say why a port was not found."""
-    asked = f"{site.name}: no opening of radius {site.radius:g} mm at {_place(site.centre)}"
+    asked = f"{site.name}: no opening of radius {site.radius:g} mm at {_place(site, site.centre)}"
     around = np.concatenate([np.zeros((1, 3)), np.eye(3), -np.eye(3)]) * 0.05 * site.radius
     metal = bool((winding_at(site.whole, site.centre + around) >= 1).any())
     if len(site.triangles) == 0:
         there = "in solid metal, far from any surface" if metal else "far away from the part"
         return f"{asked}: the centre is {there}"
-    listed = "; ".join(f"radius {radius:.3g} mm at {_place(c)}" for c, radius in _candidates(site))
+    listed = "; ".join(
+        f"radius {radius:.3g} mm at {_place(site, c)}" for c, radius in _candidates(site)
+    )
     near = f"; openings near: {listed}" if listed else "; there is no opening near it"
     if bore is not None:
         return (
@@ -423,13 +427,13 @@ def _fault(site: Site, bore: Bore | None) -> str:
     )
 
 
-def _find(whole: Singles, close: Ints, near: Ints, one: Request) -> Mouth:
+def _find(whole: Singles, close: Ints, near: Ints, one: Request, turn: Direction | None) -> Mouth:
     """Quick first: close triangles only, then all near ones, then shells that overlap."""
     centre, radius = np.asarray(one.centre, dtype=np.float64), float(one.radius)
     normal = None if one.normal is None else unit(one.normal)
     last: Bore | None = None
     for chosen, noded in ((close, False), (near, False), (near, True)):
-        site = Site(one.name, whole, whole[chosen], centre, radius, noded)
+        site = Site(one.name, whole, whole[chosen], centre, radius, noded, turn)
         bore = find_bore(site, normal)
         last = bore or last
         end = None if bore is None else closing(site, bore, normal)
@@ -446,7 +450,9 @@ def _find(whole: Singles, close: Ints, near: Ints, one: Request) -> Mouth:
     raise PortError(_fault(site, last))
 
 
-def find_mouths(triangles: Singles, requests: Sequence[Request]) -> list[Mouth]:
+def find_mouths(
+    triangles: Singles, requests: Sequence[Request], build_direction: Direction | None = None
+) -> list[Mouth]:
     """Return the closing surface of each port.
 
     Parameters
@@ -454,7 +460,10 @@ def find_mouths(triangles: Singles, requests: Sequence[Request]) -> list[Mouth]:
     triangles : ndarray (F, 3, 3) float32
         Closed triangle soup, mm.
     requests : sequence of Request
-        The ports asked for; a centre may be off its mouth by 2 mm or half the radius.
+        The ports asked for, in the mesh's frame; a centre may be off its mouth by 2 mm or half
+        the radius.
+    build_direction : (3,), optional
+        Which way of the mesh's frame is +Z of the soup, where the soup is turned.
 
     Returns
     -------
@@ -468,6 +477,7 @@ def find_mouths(triangles: Singles, requests: Sequence[Request]) -> list[Mouth]:
     """
     if not requests:
         return []
+    requests = [_turned(one, build_direction) for one in requests]
     centres = np.array([one.centre for one in requests], dtype=np.float64)
     radii = np.array([one.radius for one in requests], dtype=np.float64)
     move = np.maximum(LEAST_MOVE, 0.5 * radii)
@@ -477,4 +487,12 @@ def find_mouths(triangles: Singles, requests: Sequence[Request]) -> list[Mouth]:
     which, found = select(triangles, boxes)
     chosen = [found[which == k] for k in range(len(boxes))]
     count = len(requests)
-    return [_find(triangles, chosen[k], chosen[count + k], one) for k, one in enumerate(requests)]
+    return [
+        _find(triangles, chosen[k], chosen[count + k], one, build_direction)
+        for k, one in enumerate(requests)
+    ]
+
+
+def _turned(one: Request, turn: Direction | None) -> Request:
+    normal = None if one.normal is None else to_platform(one.normal, turn)
+    return one._replace(centre=to_platform(one.centre, turn), normal=normal)

@@ -40,6 +40,7 @@ def as_json(found: Openings, mesh: str, sha256: str) -> OpeningsResult:
                 "centre_mm": _place(one.mouth.centre),
                 "normal": _place(one.normal),
                 "diameter_mm": one.diameter_mm,
+                "exact_diameter_mm": None if one.exact_radius is None else 2.0 * one.exact_radius,
                 "clear_diameter_mm": one.clear_diameter_mm,
                 "area_mm2": one.area_mm2,
                 "network": one.network,
@@ -72,7 +73,7 @@ def _table(found: Openings) -> list[str]:
         x, y, z = (near(value) for value in one.mouth.centre)
         lines.append(
             f"{one.number:>4} {one.network:>5}  {x:>8} {y:>8} {z:>8} "
-            f"{near(2.0 * one.mouth.radius):>8} {least(2.0 * one.mouth.inscribed_radius):>7}  "
+            f"{near(_diameter(one)):>8} {least(2.0 * one.mouth.inscribed_radius):>7}  "
             f"{_faces(one)}"
         )
     return lines
@@ -83,7 +84,7 @@ def _words(found: Openings, width: int) -> list[str]:
     for one in found.openings:
         lines += wrapped(
             f"{one.number}, group {one.network}: centre {point(_place(one.mouth.centre))}, "
-            f"diameter {near(2.0 * one.mouth.radius)}, clear "
+            f"diameter {near(_diameter(one))}, clear "
             f"{least(2.0 * one.mouth.inscribed_radius)}, faces {_faces(one)}",
             width,
             "",
@@ -104,7 +105,8 @@ def toml(found: Openings, clear: Sequence[float | None] = ()) -> str:
     clear : sequence of float or None, mm
         What passes each of the passages in turn, as far as it is known; else its ports tell.
     """
-    tables, used, passing = [], dict[str, int](), iter(clear)
+    tables, passing = [], iter(clear)
+    named = {(one.number, other.number): name for name, one, other in pairs(found)}
     for members in found.networks():
         first, *others = members
         if not others:
@@ -112,12 +114,22 @@ def toml(found: Openings, clear: Sequence[float | None] = ()) -> str:
                 f"# opening {first.number}, {position(first)}: no other one leads there\n"
             )
         for other in others:
+            name = named[first.number, other.number]
+            tables.append(_passage(name, first, other, next(passing, None)))
+    return "\n".join(tables)
+
+
+def pairs(found: Openings) -> list[tuple[str, Opening, Opening]]:
+    """In each connected group the first opening with each other one, and a name for the passage."""
+    known, used = [], dict[str, int]()
+    for first, *others in found.networks():
+        for other in others:
             name = f"{position(first)} to {position(other)}"
             used[name] = used.get(name, 0) + 1
             if used[name] > 1:
                 name += f" ({used[name]})"
-            tables.append(_passage(name, first, other, next(passing, None)))
-    return "\n".join(tables)
+            known.append((name, first, other))
+    return known
 
 
 def _passage(name: str, inlet: Opening, outlet: Opening, clear: float | None) -> str:
@@ -128,16 +140,29 @@ def _passage(name: str, inlet: Opening, outlet: Opening, clear: float | None) ->
         f"[[passage]]    # openings {inlet.number} and {outlet.number}, connected group "
         f"{inlet.network}\n"
         f"name = {json.dumps(name)}\n"
-        f"inlet = {_port(inlet)}\n"
-        f"outlet = {_port(outlet)}\n"
+        f"inlet = {port(inlet)}\n"
+        f"outlet = {port(outlet)}\n"
         f"min_clear_diameter = {asked:g}    # mm; to be edited: {ASKED:g} times {of}\n"
     )
 
 
-def _port(one: Opening) -> str:
-    centre, normal = _numbers(one.mouth.centre, 3), _numbers(one.normal, 6)
-    radius = round(one.mouth.radius, 4)
-    return f"{{ centre = {centre}, radius = {radius}, normal = {normal} }}"
+def _diameter(one: Opening) -> float:
+    """Exact where the part's file tells, else of equal area."""
+    return one.diameter_mm if one.exact_radius is None else 2.0 * one.exact_radius
+
+
+def port(one: Opening) -> str:
+    """An inline table that means an opening."""
+    return f"{{ {', '.join(port_keys(one))} }}"
+
+
+def port_keys(one: Opening) -> tuple[str, str, str]:
+    """Keys and values of a table that means an opening."""
+    return (
+        f"centre = {_numbers(one.mouth.centre, 3)}",
+        f"radius = {round(0.5 * _diameter(one), 4)}",
+        f"normal = {_numbers(one.normal, 6)}",
+    )
 
 
 def position(one: Opening) -> str:

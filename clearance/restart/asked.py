@@ -16,6 +16,7 @@ import numpy as np
 import shapely
 import shapely.affinity
 
+from clearance.axes import Direction
 from clearance.case.kinds import LARGEST_LAYER
 from clearance.case.plate import Plate, case_on_plate, read_plate
 from clearance.case.read import Case, read_case
@@ -30,6 +31,10 @@ from clearance.mesh.part import read_part
 WHOLE = 1e-3
 """A height may be off a whole number of layers by this share of one."""
 SMALLEST_MM2 = 1e-6
+
+
+Source = tuple[tuple[Path, ...], str, Direction | None, str | None]
+"""What the triangles of a part depend on: meshes, unit, build direction, build item."""
 
 
 @dataclass(frozen=True)
@@ -213,12 +218,8 @@ def standing(path: Path) -> tuple[str, tuple[Standing, ...], tuple[float, float]
     return plate.name, parts, plate.size
 
 
-_Read = dict[tuple[tuple[Path, ...], str | None], tuple[Soup, ...]]
-"""Solids that are read, by their files and the unit."""
-
-
 def _on_plate(plate: Plate) -> tuple[Standing, ...]:
-    read: _Read = {}
+    read: dict[Source, tuple[Soup, ...]] = {}
     return tuple(
         _standing(one.name, case_on_plate(plate, one), one.at, one.turn, read) for one in plate.part
     )
@@ -229,15 +230,16 @@ def _standing(
     case: Case,
     at: tuple[float, float],
     turn: float,
-    read: _Read,
+    read: dict[Source, tuple[Soup, ...]],
 ) -> Standing:
-    part = case.part
-    paths = (part.mesh, *part.also_melted)
-    if (paths, part.unit) not in read:
-        solids = tuple(read_part(path, part.unit).triangles for path in paths)
-        read[paths, part.unit] = solids
+    part, up = case.part, case.part.build_direction
+    source = ((part.mesh, *part.also_melted), part.unit, up, part.item)
+    if source not in read:
+        first = read_part(part.mesh, part.unit, build_direction=up, item=part.item)
+        others = (read_part(p, part.unit, build_direction=up) for p in part.also_melted)
+        read[source] = tuple(one.triangles for one in (first, *others))
     stray = next((one for one in case.stray if one.shape != "mesh"), None)
-    return Standing(name, case, at, turn, read[paths, part.unit], stray)
+    return Standing(name, case, at, turn, read[source], stray)
 
 
 def islands(shape: Any) -> int:

@@ -121,6 +121,10 @@ class OpeningResult(TypedDict):
 
     id: Annotated[int, told("its number, from 1")]
     centre_mm: Annotated[Point, told("centre of its closing surface", "mm")]
+    exact_diameter_mm: Annotated[
+        float | None,
+        told("of the cylinder or torus of a STEP file that ends there; null where none does", "mm"),
+    ]
     normal: Annotated[Point, told("unit vector outward")]
     diameter_mm: Annotated[float, told("of the circle of the closing surface's area", "mm")]
     clear_diameter_mm: Annotated[float, told("of the largest circle in the closing surface", "mm")]

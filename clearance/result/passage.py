@@ -150,9 +150,11 @@ class Drilling:
     tilt_tolerance_deg: Annotated[
         float, told("how far its axis may turn about the entry before it meets the wall", "deg")
     ]
-    tilt_from_z_deg: Annotated[float, told("angle of its axis, outward, from +z", "deg")]
+    tilt_from_z_deg: Annotated[
+        float, told("angle of its axis, outward, from the build direction", "deg")
+    ]
     turn_about_z_deg: Annotated[
-        float, told("direction of its axis, outward, in plan from +x towards +y", "deg")
+        float, told("direction of its axis, outward, in plan of the platform, +x to +y", "deg")
     ]
     drill_tolerance_mm: Annotated[
         float, told("how much thinner the drill, or wider an electrode's hole, may be", "mm")

@@ -108,6 +108,10 @@ class Result:
         tuple[str, ...], told("how [melted], after_layer and next_layer were read")
     ] = ()
     assumptions: Annotated[tuple[str, ...], told("values taken where the case is silent")] = ()
+    mesh_chord_mm: Annotated[
+        float | None,
+        told("how far triangles made of a STEP file may lie off its surface; null of a mesh", "mm"),
+    ] = None
     notices: Annotated[tuple[str, ...], told("what the user should know besides")] = ()
     cautions: Annotated[tuple[str, ...], told("what always holds")] = ()
     schema: Annotated[int, told("1; a new number would mean that a key has changed")] = 1

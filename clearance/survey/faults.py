@@ -126,15 +126,17 @@ class MeshReport:
         return self.refused is None and not self.sheets
 
 
-def examine(path: Path, unit: str = "mm") -> MeshReport:
+def examine(path: Path, unit: str = "mm", item: str | None = None) -> MeshReport:
     """Examine a mesh file.
 
     Parameters
     ----------
     path : Path
-        STL, PLY, OBJ or 3MF.
+        STL, PLY, OBJ, 3MF or STEP.
     unit : str
         Of formats that carry none; a file's own unit wins.
+    item : str, optional
+        Build item of a 3MF that is meant.
 
     Returns
     -------
@@ -149,7 +151,7 @@ def examine(path: Path, unit: str = "mm") -> MeshReport:
     if unit not in UNITS_MM:
         raise PartError(f"unit: found '{unit}', expected one of {', '.join(UNITS_MM)}")
     try:
-        raw = read_mesh(path)
+        raw = read_mesh(path, item)
     except PartError as fault:
         raise PartError(f"{path}: {fault}") from fault
     used = raw.unit or unit
@@ -160,11 +162,12 @@ def examine(path: Path, unit: str = "mm") -> MeshReport:
     finite = np.isfinite(triangles).all(axis=(1, 2))
     if not finite.any():
         raise PartError(f"{path}: none of its {len(finite)} triangles has three finite corners")
-    return _examine(path, triangles, finite, (used, raw.unit), raw.notices)
+    return _examine(path, item, triangles, finite, (used, raw.unit), raw.notices)
 
 
 def _examine(
     path: Path,
+    item: str | None,
     every: Singles,
     finite: NDArray[np.bool_],
     units: tuple[str, str | None],
@@ -179,7 +182,7 @@ def _examine(
     inward = against ^ turned_shells
     overlapping, places, cavities, pieces = _overlaps(sound, seen, edges.closed)
     size = float((high.astype(np.float64) - low).max())
-    refused = _refusal(path, units[0])
+    refused = _refusal(path, units[0], item)
     sheets, left_out = flat_sheets(sound)
     if left_out:
         said = "pairs of level faces, those with least area, were not looked at for flat sheets"
@@ -228,9 +231,9 @@ def suggested_unit(largest: float, used: str) -> str | None:
     return None
 
 
-def _refusal(path: Path, unit: str) -> str | None:
+def _refusal(path: Path, unit: str, item: str | None) -> str | None:
     try:
-        read_part(path, unit)
+        read_part(path, unit, item=item)
     except PartError as fault:
         return str(fault).removeprefix(f"{path}: ")
     return None

@@ -7,7 +7,7 @@ left says which really part inside from outside, and which are connected inside.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -28,6 +28,7 @@ from clearance.geometry.rays import free
 from clearance.geometry.sections import loops, polygons
 from clearance.geometry.sight import winding_at
 from clearance.mesh.shells import find_shells
+from clearance.mesh.step import RoundWall
 from clearance.passages.stoppers import pieces_at, seeds, stopper
 from clearance.ports.holes import (
     LARGEST,
@@ -53,6 +54,8 @@ MOST_COLUMNS = 1_000_000
 SHALLOW, STEP = 0.5, 0.1
 """A recess whose floor lies less deep than this part of its clear diameter is no internal void;
 sections that look for the floor, in inscribed radii."""
+ALIKE = 0.05
+"""An opening is the end of a round wall if its radius and centre differ by no more of a radius."""
 MEANT = 1e-4
 """Least area of tubes at the floor of a recess, in shares of the recess's."""
 STEADY = 0.9
@@ -64,11 +67,15 @@ outer face is curved."""
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Opening:
-    """A mouth: its number from 1, its closing surface, and the number of its network from 1."""
+    """A mouth: its number from 1, its closing surface, and the number of its network from 1.
+
+    `exact_radius`: of the round wall that ends there, mm, where the part's file tells.
+    """
 
     number: int
     mouth: Mouth
     network: int
+    exact_radius: float | None = None
 
     @property
     def area_mm2(self) -> float:
@@ -109,13 +116,15 @@ class Openings:
         return [[one for one in self.openings if one.network == n] for n in numbers]
 
 
-def find_openings(triangles: Singles) -> Openings:
+def find_openings(triangles: Singles, walls: Sequence[RoundWall] = ()) -> Openings:
     """Find the openings of a closed mesh.
 
     Parameters
     ----------
     triangles : ndarray (F, 3, 3) float32
         Closed, facing outward, mm.
+    walls : sequence of RoundWall
+        Exact round walls of a part that is no mesh: openings at their ends get their radius.
 
     Returns
     -------
@@ -146,7 +155,19 @@ def find_openings(triangles: Singles) -> Openings:
             "a recess shallower than half its width is no opening, but tubes that begin at its "
             "floor are"
         )
-    return Openings(_numbered(list(zip(inside, networks, strict=True))), tuple(notices))
+    numbered = _numbered(list(zip(inside, networks, strict=True)))
+    exact = tuple(replace(one, exact_radius=_exact(one.mouth, walls)) for one in numbered)
+    return Openings(exact, tuple(notices))
+
+
+def _exact(mouth: Mouth, walls: Sequence[RoundWall]) -> float | None:
+    """Radius of the round wall whose square end a mouth is."""
+    off = ALIKE * mouth.radius
+    for wall in walls:
+        alike = abs(wall.radius - mouth.radius) <= off
+        if alike and wall.ends_at(mouth.centre, mouth.plane.normal, off):
+            return wall.radius
+    return None
 
 
 def _mouths(triangles: Singles, places: Iterable[TubeEnd]) -> tuple[list[Mouth], bool]:

@@ -34,6 +34,9 @@ BAND_MM = 1.0
 LEVEL_MM = 1e-4
 """A section so near a lid is cut from the whole part."""
 
+ROUNDED_MM = 1e-4
+"""A requirement nearer than this to a bracket is left to `check`: coordinates are rounded."""
+
 
 class Near(Sections):
     """The nominal void of one passage as level sections.

@@ -27,7 +27,7 @@ from clearance.result import State
 from clearance.sweeps.bounds import Bounds, Route, Station
 from clearance.sweeps.face_bounds import FaceBounds
 from clearance.sweeps.looked_at import At, Cut, rows_of
-from clearance.sweeps.near import Near, melts_the_same, sheet_soup
+from clearance.sweeps.near import ROUNDED_MM, Near, melts_the_same, sheet_soup
 from clearance.sweeps.regions import Cuts, widest_mm
 from clearance.verdict.one_variant import PassageVerdict
 from clearance.verdict.passage_check import PassageCheck
@@ -38,8 +38,6 @@ WIDTH_PITCHES, WIDTH_SHARE = 4.0, 0.2
 more, this share of what is required."""
 CLEAR_PITCHES = 0.025
 """A bracket is narrowed until the requirement lies so far off it, in pitches, if it can be."""
-ROUNDED_MM = 1e-4
-"""A requirement nearer than this to a bracket is left to `check`: coordinates are rounded."""
 TRIED, MORE_TRIED = 1, 3
 """Routes that are widened for one height, the widest ones; the second where that is not enough."""
 NEAR_STEPS = 4

@@ -83,7 +83,9 @@ class PassageCheck:
             passage.every_branch,
             passage.min_open_fraction,
             passage.min_open_fraction_total,
+            2.0 * checked.chord_mm,
         )
+        self.spare_mm = self.asked.spare_mm
         self._windows: dict[float, Window] = {}
         self._wide: dict[Events, Predicted] = {}
         self._nominal_search: Search | None = None
@@ -201,7 +203,7 @@ class PassageCheck:
         crossed = self.crossed(predicted, variant)
         search = self.search(predicted, list(crossed.everything))
         hint = None if variant.events is NOMINAL else self.nominal.way
-        way = search.way(enough_mm=self.required, hint=hint)
+        way = search.way(enough_mm=(enough := self.required + self.spare_mm), hint=hint)
         search.forget_cells()
         everything = crossed.everything
         shared = () if self.asked.open_together is None else groups_of_channels(crossed, search)
@@ -210,14 +212,13 @@ class PassageCheck:
         known = dataclasses.replace(known, together=heights)
         failed = set(failing(self.asked, known))
         few = tuple(everything[n] for n in sorted(failed))
-        around = cache(lambda: search.way(closed=few, enough_mm=self.required))
-        state, reasons = state_of(
-            self.asked, way, known, around, lambda: self._unseen(predicted, crossed, search, failed)
-        )
+        around = cache(lambda: search.way(closed=few, enough_mm=enough))
+        hidden = cache(lambda: self._unseen(predicted, crossed, search, failed))
+        state, reasons = state_of(self.asked, way, known, around, hidden)
         found = (variant, crossed.crossings, crossed.graph, everything)
-        wide = way.low_mm >= self.required and known.sealed is not None
+        wide = way.low_mm >= enough and known.sealed is not None
         if few and wide and state is State.UNDETERMINED:
-            wide = around().low_mm >= self.required
+            wide = around().low_mm >= enough
         clear = wide and not contradicts(way)
         return PassageVerdict(*found, state, way, reasons, pitch, clear, together=shared)
 
@@ -371,7 +372,8 @@ class PassageCheck:
             *facets(nominal, self.required, lambda: self._metal_around(nominal)),
             *leaks(self.judged, self.checked.platform_z),
         ]
-        return combined(looks, self.passage.name, self.passage.min_clear_diameter, notes)
+        told = combined(looks, self.passage.name, self.passage.min_clear_diameter, notes)
+        return self._on_surface(told) if self.spare_mm else told
 
     def _ceiling(self, variant: Variant) -> float:
         """The largest ball that its mouths let in with a variant, mm."""
@@ -418,6 +420,18 @@ class PassageCheck:
         )
         smallest = self.checked.case.grid.smallest_way
         return all(largest_circle_mm(shape) < smallest for shape in left)
+
+    def _on_surface(self, told: PassageResult) -> PassageResult:
+        """Brackets of the true part, from those of triangles that may lie off its surface."""
+        known, spare = told.clear_diameter_mm, self.spare_mm
+        wider = dataclasses.replace(
+            known,
+            low=max(0.0, known.low - spare),
+            high=known.high + spare if known.high > 0.0 else 0.0,
+            nominal_low=max(0.0, known.nominal_low - spare),
+            nominal_high=known.nominal_high + spare,
+        )
+        return dataclasses.replace(told, clear_diameter_mm=wider)
 
     def _metal_around(self, nominal: PassageVerdict) -> Soup:
         return self.search(self.predicted(NOMINAL, nominal.pitch_mm), []).metal

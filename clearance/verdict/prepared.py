@@ -15,6 +15,8 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from clearance.axes import to_mesh, to_platform, turn_notice
+from clearance.case.pitch import chord, default_pitch
 from clearance.case.read import PLATFORM_ASSUMED, Case
 from clearance.case.tables import PassageTable
 from clearance.columns.cast import Columns, cast
@@ -25,7 +27,7 @@ from clearance.errors import GridError, PartError, PortError
 from clearance.evidence.powder import void_run
 from clearance.geometry.soup import Box, Soup, extent
 from clearance.kernels.compiler import kernel
-from clearance.mesh.part import UNITS_MM, file_sha256, read_part
+from clearance.mesh.part import UNITS_MM, Part, read_part
 from clearance.mesh.shells import face_outward
 from clearance.passages.stoppers import seeds, stopper
 from clearance.passages.way import moved_mouth
@@ -36,8 +38,9 @@ from clearance.predicted.part import NOMINAL, Events, Window
 from clearance.predicted.slabs import slabs
 from clearance.predicted.slices_in_faces import both_sides
 from clearance.predicted.variants import Unknowns, variants
-from clearance.result import InputFile, Inputs, Role
+from clearance.result import Inputs
 from clearance.system.once import Kept, once
+from clearance.verdict.inputs import inputs_of
 
 Progress = Callable[[str], None]
 
@@ -46,23 +49,10 @@ def silent(_: str) -> None:
     """Report nothing."""
 
 
-PITCHES = (0.02, 0.05, 0.1, 0.2, 0.5, 1.0)
-"""Default pitches: the largest that is at most a 20th of the narrowest requirement."""
-MOST_DEFAULT_CELLS = 300_000_000
-"""Dense cells of the part's box at the default pitch, at most: keeps windows within memory."""
 MOST_CELLS = 20_000_000_000
 """Dense cells of the part's box at any pitch, at most: a cube of 100 mm at 0.037 mm."""
 REGION_CELLS = 4
 """Columns, and pitches of height, that a passage's region stands over its void."""
-
-
-def default_pitch(case: Case, low: NDArray[np.float64], high: NDArray[np.float64]) -> float:
-    """Pitch chosen from the narrowest requirement, coarser where the part is too large, mm."""
-    narrowest = min(p.min_clear_diameter for p in case.passage)
-    fine = max([p for p in PITCHES if p <= narrowest / 20.0 + 1e-9], default=PITCHES[0])
-    volume = float(np.prod(high - low))
-    fits = [p for p in PITCHES if p >= fine and volume / p**3 <= MOST_DEFAULT_CELLS]
-    return fits[0] if fits else PITCHES[-1]
 
 
 @dataclass(frozen=True, eq=False)
@@ -85,7 +75,10 @@ class OnPlatform:
 
 @dataclass(eq=False)
 class Checked:
-    """A case with its nominal part read and its ports found."""
+    """A case with its nominal part read and its ports found.
+
+    `chord_mm`: how far the triangles of a part read from STEP may lie off its surface; else 0.
+    """
 
     case: Case
     bodies: Bodies
@@ -95,6 +88,7 @@ class Checked:
     notices: list[str]
     inputs: Inputs | None = None
     others: tuple[OnPlatform, ...] = ()
+    chord_mm: float = 0.0
     _pieces: dict[Events, NDArray[np.int32]] = field(default_factory=dict)
     _windows: Kept = field(default_factory=Kept)
 
@@ -116,13 +110,16 @@ class Checked:
 
     @property
     def frame_notice(self) -> tuple[str, ...]:
-        """Where z in words and pictures is not the mesh's: by how much they differ."""
-        z = self.platform_z
+        """Where places in words and pictures are not the mesh's: how they differ."""
+        z, turn = self.platform_z, self.case.part.build_direction
+        turned = turn_notice(turn)
         if abs(z) < 5e-4:
-            return ()
+            return turned
+        along = "" if turn is None else " along the build direction"
         return (
+            *turned,
             "z in words and pictures is the height above the platform; in the JSON's numbers and "
-            f"in the case file it is the mesh's, whose platform is at z {z:.3f} mm: "
+            f"in the case file it is the mesh's{along}, whose platform is at z {z:.3f} mm: "
             f"{abs(z):.3f} mm {'more' if z > 0.0 else 'less'}",
         )
 
@@ -318,8 +315,16 @@ def prepare(
     """
     progress(f"reading {case.part.mesh.name}")
     inputs = inputs_of(case)
-    part = read_part(case.part.mesh, case.part.unit, shells=False)
-    notices = list(part.notices)
+    turn = case.part.build_direction
+    part = read_part(
+        case.part.mesh,
+        case.part.unit,
+        shells=False,
+        build_direction=turn,
+        item=case.part.item,
+        chord_mm=chord(case, pitch_mm),
+    )
+    notices = [*part.notices, *_tessellated(part)]
     triangles = part.triangles
     low, high = extent(triangles)
     unknowns = variants(case, float(low[2]), float(high[2]), alone=beside is None)
@@ -341,9 +346,20 @@ def prepare(
     notices += unknowns.notices
     for mouth in mouths.values():
         notices += mouth.notices
-    checked = Checked(case, bodies, mouths, unknowns, pitch, notices, inputs, others)
+    checked = Checked(case, bodies, mouths, unknowns, pitch, notices, inputs, others, part.chord_mm)
     checked.whole.take(columns)
     return checked
+
+
+def _tessellated(part: Part) -> tuple[str, ...]:
+    """What a user has to know of a part that is no mesh."""
+    if not part.chord_mm:
+        return ()
+    off = math.ceil(1e4 * part.chord_mm - 1e-6) / 1e4
+    return (
+        f"{part.path.name} is tessellated: its triangles lie at most {off:g} mm off its surface "
+        f"(chord error), so {2.0 * off:g} mm stand on both sides of each clear diameter's bracket",
+    )
 
 
 def _refuse_too_fine(case: Case, pitch: float, told: bool, size: NDArray[np.float64]) -> None:
@@ -402,7 +418,7 @@ def _columns_and_mouths(
 def _other_unit(case: Case, low: NDArray[np.float64], high: NDArray[np.float64]) -> str:
     """A hint if the ports lie beside the part, and would lie on it if the mesh had another unit."""
     ports = [port for passage in case.passage for port in (passage.inlet, passage.outlet)]
-    at = np.array([port.centre for port in ports])
+    at = to_platform([port.centre for port in ports], case.part.build_direction)
     reach = np.array([port.radius for port in ports])[:, None]
     known = UNITS_MM[case.part.unit]
 
@@ -435,39 +451,22 @@ def _bodies(
     beside: NDArray[np.float32] | None,
 ) -> Bodies:
     """Read the meshes beside the part's own."""
-    others = [read_part(path, case.part.unit).triangles for path in case.part.also_melted]
+    turn = case.part.build_direction
+
+    def read(path: Path) -> NDArray[np.float32]:
+        return read_part(path, case.part.unit, build_direction=turn).triangles
+
+    others = [read(path) for path in case.part.also_melted]
     standing = others.copy()
     if beside is not None and len(beside):
         others.append(beside)
         standing += [beside] if case.state.on_platform else []  # other parts come off with theirs
     melted = np.concatenate([triangles, *others]) if others else triangles
-    added = {
-        n: read_part(stray.mesh, case.part.unit).triangles
-        for n, stray in enumerate(case.stray)
-        if stray.mesh is not None
-    }
+    added = {n: read(stray.mesh) for n, stray in enumerate(case.stray) if stray.mesh is not None}
     none = np.empty((0, 3, 3), np.float32)
     return Bodies(
         triangles, melted, added, overlapping or bool(others), np.concatenate([none, *standing])
     )
-
-
-def inputs_of(case: Case) -> Inputs:
-    """What a case is computed from: the file and its meshes, with the SHA-256 of their bytes.
-
-    Raises
-    ------
-    PartError
-        A mesh cannot be read.
-    """
-    part = case.part
-    roles: list[tuple[Path, Role]] = [(part.mesh, "part")]
-    roles += [(mesh, "also-melted") for mesh in part.also_melted]
-    roles += [(stray.mesh, "stray") for stray in case.stray if stray.mesh is not None]
-    roles += [] if case.scan is None else [(case.scan.mesh, "scan")]
-    hashes = {path: file_sha256(path) for path in dict(roles)}
-    meshes = tuple(InputFile(path.name, hashes[path], role) for path, role in roles)
-    return Inputs(InputFile(case.path.name, case.text_sha256, "case"), meshes)
 
 
 def _mouths(case: Case, triangles: NDArray[np.float32]) -> dict[str, Mouth]:
@@ -477,14 +476,15 @@ def _mouths(case: Case, triangles: NDArray[np.float32]) -> dict[str, Mouth]:
             requests.append(Request(f"{passage.name} {end}", port.centre, port.radius, port.normal))
     requests += [Request(c.name, c.centre, c.radius, c.normal) for c in case.closed]
     try:
-        found = find_mouths(triangles, requests)
+        found = find_mouths(triangles, requests, case.part.build_direction)
     except PortError as fault:
         raise PortError(f"{case.path.name}: {fault}") from None
     mouths = {request.name: mouth for request, mouth in zip(requests, found, strict=True)}
     for passage in case.passage:
         inlet, outlet = mouths[f"{passage.name} inlet"], mouths[f"{passage.name} outlet"]
         if _same(inlet, outlet):
-            place = ", ".join(f"{v + 0.0:.2f}" for v in np.round(inlet.centre, 2))
+            centre = to_mesh(inlet.centre, case.part.build_direction)
+            place = ", ".join(f"{v + 0.0:.2f}" for v in np.round(centre, 2))
             raise PortError(
                 f"{case.path.name}: [[passage]] {passage.name}: found one opening for inlet and "
                 f"outlet, at ({place}); expected two openings"

@@ -23,7 +23,11 @@ LAYER_MM = 0.05
 
 
 def clear_diameters(
-    mesh: Path, unit: str, passages: Sequence[Mapping[str, Any]], progress: Progress = silent
+    mesh: Path,
+    unit: str,
+    passages: Sequence[Mapping[str, Any]],
+    progress: Progress = silent,
+    item: str | None = None,
 ) -> list[float | None]:
     """Largest ball that is proven to pass each of some passages of a mesh.
 
@@ -35,6 +39,8 @@ def clear_diameters(
     passages : sequence of mapping
         As [[passage]] tables of a case file.
     progress : callable
+    item : str, optional
+        Build item of a 3MF that is meant.
 
     Returns
     -------
@@ -45,6 +51,8 @@ def clear_diameters(
         return [None] * len(passages)
     part = {"name": "proposed", "mesh": mesh.name, "unit": unit, "platform_z": 0.0}
     part["layer_thickness"] = LAYER_MM
+    if item is not None:
+        part["item"] = item
     try:
         tables = {"part": part, "passage": [dict(one) for one in passages]}
         checked = prepare(Case.from_tables(tables, mesh.parent), progress=progress)

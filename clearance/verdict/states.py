@@ -61,6 +61,8 @@ class Required:
         Least open fraction of every crossing on the way.
     open_together : float or None
         Least share that all channels side by side at one sheet leave open, together.
+    spare_mm : float
+        What the true surface may take off or add, of a part that is no mesh.
     """
 
     clear_mm: float
@@ -68,6 +70,7 @@ class Required:
     every_branch: bool = False
     open_fraction: float | None = None
     open_together: float | None = None
+    spare_mm: float = 0.0
 
     @property
     def areas(self) -> bool:
@@ -138,6 +141,7 @@ def state_of(
     spare_mm : float
         A requirement so near an end of the bracket is not told from it.
     """
+    spare_mm += required.spare_mm
     state, reasons = _by_width(required, way, crossed, spare_mm)
     few = failing(required, crossed)
     if state is not State.OPEN:

@@ -34,7 +34,7 @@ SHIPPED = [
 def offered(monkeypatch):
     """The [[passage]] tables that the command prints for a mesh."""
     find = openings.find_openings
-    monkeypatch.setattr(openings, "find_openings", lambda soup: shared.openings_of(soup, find))
+    monkeypatch.setattr(openings, "find_openings", lambda soup, *_: shared.openings_of(soup, find))
     monkeypatch.setattr("clearance.verdict.proposed.MOST", 0)  # ports are looked at here
 
     def tables(mesh: Path) -> list[dict]:

@@ -249,7 +249,6 @@ def test_a_file_of_another_format_than_its_name_is_read_with_a_notice(write, dat
     ("head", "says"),
     [
         (b"<!DOCTYPE html><html>not found</html>", "web page"),
-        (b"ISO-10303-21;\nHEADER;", "STEP"),
         (b"\x7fELF\x00\x00", "none of STL, PLY, OBJ, 3MF"),
     ],
 )
@@ -385,6 +384,52 @@ def test_several_build_items_become_one_part_and_are_named(write, either_reader)
     part = read_part(write("two.3mf", threemf(resources, items)))
     assert volume(part.triangles) == pytest.approx(12000.0)
     assert any("'block', 'lid'" in text for text in part.notices)
+
+
+THREE = (
+    an_object(1, name="block") + an_object(2, name="lid"),
+    '<item objectid="1" partnumber="B-1"/>'
+    '<item objectid="2" partnumber="L-1" transform="1 0 0 0 1 0 0 0 1 50 0 0"/>'
+    '<item objectid="2" partnumber="L-2" transform="0 1 0 -1 0 0 0 0 1 0 80 0"/>',
+)
+LIDS = "'block', 'lid #1', 'lid #2'"
+
+
+@pytest.mark.parametrize(
+    ("item", "low", "high"),
+    [
+        ("block", (0, 0, 0), (10, 20, 30)),
+        ("lid #1", (50, 0, 0), (60, 20, 30)),
+        ("lid #2", (-20, 80, 0), (0, 90, 30)),  # a quarter turn, then moved (3MF core, 3.3)
+        ("L-2", (-20, 80, 0), (0, 90, 30)),
+    ],
+)
+def test_one_build_item_is_the_part(write, either_reader, item, low, high):
+    path = write("three.3mf", threemf(*THREE, attributes='unit="centimeter"'))
+    part = read_part(path, "cm", item=item)
+    assert part.triangles.min((0, 1)) == pytest.approx(10.0 * np.array(low))
+    assert part.triangles.max((0, 1)) == pytest.approx(10.0 * np.array(high))
+    assert part.notices == (f"of 3 build items '{item}' alone is the part",)
+
+
+@pytest.mark.parametrize(
+    ("item", "says"),
+    [
+        ("lid", f"found 'lid', which 2 build items are called, expected one of {LIDS}"),
+        ("lid #3", f"found 'lid #3', expected one of {LIDS}"),
+    ],
+)
+def test_a_build_item_that_is_not_meant_clearly_lists_those_found(write, either_reader, item, says):
+    path = write("three.3mf", threemf(*THREE))
+    with pytest.raises(PartError) as fault:
+        read_part(path, item=item)
+    assert str(fault.value) == f"{path}: [part] item: {says}"
+
+
+def test_only_a_3mf_has_named_items(write):
+    path = write("a.stl", binary_stl(VERTICES[FACES]))
+    with pytest.raises(PartError, match="found 'lid', expected none: binary STL has no named"):
+        read_part(path, item="lid")
 
 
 def test_an_object_outside_the_build_is_no_part_of_it(write, either_reader):
