@@ -29,6 +29,7 @@ compares them. Each kind has its JSON Schema (draft 2020-12) inside the installe
 | `clearance plate`, parts/NAME.json | `clearance/plate-part.schema.json` |
 | `clearance mesh --json` | `clearance/mesh.schema.json` |
 | `clearance restart --json` | `clearance/restart.schema.json` |
+| `clearance photo --json` | `clearance/photo.schema.json` |
 | `clearance openings --json` | `clearance/openings.schema.json` |
 
 Every key is always there; `null` where nothing is known, as each key says. Keys may be added within

@@ -16,7 +16,13 @@ from clearance.case.kinds import LARGEST_DRILL_MM, MM_PER_INCH
 from clearance.case.machine_log import MeltedTable, log_fault, strays_from_log
 from clearance.case.materials import alloy, known_names
 from clearance.case.named_ports import check_ports, port_at, with_ports
-from clearance.case.readings import ReadingTable, group_faults, reading_faults
+from clearance.case.readings import (
+    ReadingTable,
+    group_faults,
+    in_plan,
+    plan_fault,
+    reading_faults,
+)
 from clearance.case.scan import ScanTable
 from clearance.case.stray_tables import (
     NO_EXPANSION,
@@ -223,7 +229,7 @@ def _case_of(file: TomlFile) -> Case:
             *event.assumptions,
             *expansion_assumed(part, event.strays),
         ),
-        reading=tables.reading,
+        reading=tuple(in_plan(one, part.build_direction) for one in tables.reading),
         scan=_scan(tables.scan, file.path.parent),
     )
 
@@ -336,12 +342,18 @@ def _check_readings(file: TomlFile, event: BuildEvent) -> None:
     ports = [f"{item.get('name')} {end}" for item, end in ends]
     called = {str(item.get(end)): port for (item, end), port in zip(ends, ports, strict=True)}
     ports += [str(item.get("name")) for item in file.items("closed")]
+    turned = file.value(("part", "build_direction")) is not None
+    turn = file.sound(("part", "build_direction"))
     for number, raw in enumerate(file.items("reading")):
         where = ("reading", number)
         if file.sound(where) is None:
             continue
         for name, expected in reading_faults(raw):
             file.fault((*where, name), expected)
+        way = file.sound((*where, "direction"))
+        clear = way is not None and turned == (turn is not None)
+        if clear and (fault := plan_fault(way, turn)):
+            file.fault((*where, "direction"), fault)
         for name, known, other in (("passage", passages, {}), ("port", ports, called)):
             if name in raw and raw[name] not in known:
                 near = other.get(raw[name]) or nearest(raw[name], known)

@@ -6,23 +6,25 @@ themselves. What a reading should be after the event is left to `readings`.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Annotated, Any, Literal, NamedTuple
 
 from pydantic import AfterValidator, BeforeValidator, Field
 
+from clearance.axes import Direction, to_platform
 from clearance.case.kinds import (
     AnyList,
     Coordinate,
     Name,
     NotNegative,
-    Offset,
     Positive,
     Table,
     Text,
     key,
     refuse,
 )
+from clearance.case.machine_log import RangeText
 
 Kind = Literal[
     "rim_seen",
@@ -39,24 +41,41 @@ Kind = Literal[
     "open_area",
     "seen",
     "layers_logged",
+    "photo",
 ]
 Stage = Literal["found", "emptied", "drilled"]
 Outcome = Literal["passes", "stops"]
 
 
-def _not_zero(vector: tuple[float, float]) -> tuple[float, float]:
+def _not_zero(vector: tuple[float, ...]) -> tuple[float, ...]:
     if not any(vector):
         raise refuse("a direction, not the zero vector")
     return vector
 
 
-PlanDirection = Annotated[Offset, AfterValidator(_not_zero)]
+def _two_or_three(value: object) -> tuple[object, ...]:
+    if not isinstance(value, list | tuple) or len(value) not in (2, 3):
+        raise refuse("two numbers, [x, y], or three, [x, y, z]")
+    return tuple(value)
+
+
+PlanDirection = Annotated[
+    tuple[Coordinate, ...],
+    BeforeValidator(_two_or_three),
+    AfterValidator(_not_zero),
+    Field(min_length=2, max_length=3),
+]
+LEAST_IN_PLAN = 1e-3
+"""Of a direction's part along the build, at least, what lies in plan."""
 Chance = Annotated[float, Field(gt=0, lt=1)]
 Number = Annotated[int, Field(ge=1, le=100_000)]
 
 
 class ReadingTable(Table):
-    """[[reading]]: one thing that was measured, felt or seen on the part."""
+    """[[reading]]: one thing that was measured, felt or seen on the part.
+
+    After reading, a direction is (x, y) of the platform.
+    """
 
     kind: Kind = key("What was measured; the next table says which keys each kind takes.")
     value: bool | Coordinate | None = key(
@@ -93,7 +112,8 @@ class ReadingTable(Table):
     )
     event: Number = key("Number of the stray sheet whose rim or step it is, counted from 1.", "", 1)
     direction: PlanDirection | None = key(
-        "Direction in plan, [x, y] of the mesh, in which a rim or step was measured.",
+        "Direction in plan, [x, y] of the mesh, in which a rim or step was measured; [x, y, z] of "
+        "the mesh where [part] has a build_direction.",
         "",
         None,
         "where a rim stands out farthest",
@@ -121,17 +141,26 @@ class ReadingTable(Table):
         "Flow at which the pressure loss was read.", "L/min", None, "flow's"
     )
     height: NotNegative | None = key(
-        "Height above the platform, of an open area or of what was looked for.",
+        "Height above the platform, of an open area, of what was looked for, or of the underside "
+        "of the layer pictured, as the machine stood.",
         "mm",
         None,
-        "required for an open area",
+        "required for an open area and a photo",
+    )
+    slices: Annotated[tuple[RangeText, ...], BeforeValidator(AnyList)] = key(
+        "Slices of the part that the picture can be of, as `clearance photo` found them, counted "
+        "from 0: numbers and ranges.",
+        "",
+        (),
     )
     crossing: Number | None = key(
         "Crossing of the passage, numbered as the result does.", "", None, "any of the passage"
     )
     method: Text | None = key("How it was looked for, in words.", "", None, "not said")
     found: bool | None = key("Whether stray metal was seen there.", "", None, "required for seen")
-    wrong: Chance = key("Chance that a go/no-go result or a log is wrong; an assumption.", "", 0.02)
+    wrong: Chance = key(
+        "Chance that a go/no-go result, a log or a photo is wrong; an assumption.", "", 0.02
+    )
     detection: Chance = key("Chance that it is seen if it is there; an assumption.", "", 0.5)
     false_call: Chance = key("Chance that it is seen if it is not there; an assumption.", "", 0.01)
 
@@ -161,6 +190,7 @@ KEYS: dict[Kind, Keys] = {
         ("found",), ("passage", "crossing", "height", "method", "detection", "false_call")
     ),
     "layers_logged": Keys(("value",), ("wrong",)),
+    "photo": Keys(("slices", "height"), ("wrong",)),
 }
 """Which keys each kind needs and may have; `kind` and `stage` are of all."""
 MEASURED: frozenset[Kind] = frozenset(kind for kind, keys in KEYS.items() if "u" in keys.needs)
@@ -179,6 +209,7 @@ WHAT: dict[str, str] = {
     "result": "'passes' or 'stops'",
     "height": "a height above the platform, mm",
     "found": "true or false",
+    "slices": "the slices that the picture can be of, such as ['0-2', '40']",
 }
 
 
@@ -207,6 +238,25 @@ def reading_faults(raw: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
         yield from _pin_faults(raw)
     if kind == "seen":
         yield from _seen_faults(raw)
+    if kind == "photo" and raw.get("slices") == []:
+        yield "slices", WHAT["slices"]
+
+
+def plan_fault(way: Sequence[float], build_direction: Direction | None) -> str | None:
+    """What is expected of a direction that does not lie in plan; None if it does."""
+    if len(way) == 2:
+        turned = "[x, y, z] of the mesh, since [part] has a build_direction"
+        return None if build_direction is None else turned
+    x, y, z = to_platform(way, build_direction)
+    return None if math.hypot(x, y) > LEAST_IN_PLAN * abs(z) else "a direction across the build"
+
+
+def in_plan(reading: ReadingTable, build_direction: Direction | None) -> ReadingTable:
+    """The reading with its direction as (x, y) of the platform."""
+    if reading.direction is None or len(reading.direction) == 2:
+        return reading
+    x, y, _ = to_platform(reading.direction, build_direction)
+    return reading.model_copy(update={"direction": (float(x), float(y))})
 
 
 def group_faults(readings: Sequence[Mapping[str, Any]]) -> Iterator[tuple[int, str, str]]:

@@ -19,6 +19,7 @@ from clearance.readings.forward import Forward
 from clearance.readings.go_no_go import ball
 from clearance.readings.likelihood import MOST_RATIO, coverage, off, uncertainty
 from clearance.readings.prediction import Absent, Chance, Measured, Prediction, Untold, hull
+from clearance.readings.spans import in_words
 from clearance.readings.together import against, excluded_by, things
 from clearance.readings.unknowns import Unknowns
 from clearance.result import PassageResult, Result, State
@@ -237,7 +238,7 @@ def _passage_of(reading: ReadingTable) -> str | None:
 
 def unit_of(reading: ReadingTable) -> str:
     """Unit of a reading's value and of what it should be."""
-    if reading.kind in (*YES_OR_NO, "layers_logged"):
+    if reading.kind in (*YES_OR_NO, "layers_logged", "photo"):
         return ""
     return UNITS.get(reading.kind, "mm")
 
@@ -245,6 +246,8 @@ def unit_of(reading: ReadingTable) -> str:
 def _value(reading: ReadingTable) -> float | bool | str | None:
     if reading.kind == "seen":
         return reading.found
+    if reading.kind == "photo":
+        return in_words(reading.slices)
     return reading.result if reading.value is None else reading.value
 
 

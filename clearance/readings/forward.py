@@ -22,6 +22,7 @@ from clearance.evidence.signs import LEAST_OVERHANG_MM, sheet_and_sides, step_mm
 from clearance.predicted.part import NOMINAL, Predicted
 from clearance.predicted.slabs import Event
 from clearance.readings.go_no_go import ball, pin
+from clearance.readings.photos import photo
 from clearance.readings.pins import Pins
 from clearance.readings.prediction import (
     Absent,
@@ -103,6 +104,7 @@ class Forward:
             "open_area": self._open_area,
             "seen": self._seen,
             "layers_logged": self._layers_logged,
+            "photo": lambda _, reading: photo(checked, None, reading),  # of the nominal part
         }
 
     def predict(self, events: Events, reading: ReadingTable) -> Prediction:
@@ -115,6 +117,8 @@ class Forward:
         reading : ReadingTable
             Kinds are answered for the part as it is before anything is drilled.
         """
+        if reading.kind == "photo":
+            return photo(self.checked, events, reading)
         stray = self.checked.case.stray
         if reading.kind in OF_A_SHEET and len(stray) >= reading.event > 0:
             if stray[reading.event - 1].mesh is not None:

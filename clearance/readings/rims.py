@@ -25,7 +25,7 @@ from clearance.predicted.part import Predicted
 from clearance.predicted.slabs import Event, Gate, rounded
 from clearance.readings.shapes import Names
 
-Direction = tuple[float, float] | None
+Direction = tuple[float, ...] | None
 
 TOWARDS = math.cos(math.radians(45.0))
 """A rim is measured in a direction where it points within 45 degrees of it."""

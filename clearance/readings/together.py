@@ -18,6 +18,7 @@ from scipy.special import logsumexp
 from clearance.case.readings import MEASURED, ReadingTable
 from clearance.evidence.pins import READING_MM
 from clearance.readings.prediction import Chance, Prediction
+from clearance.readings.spans import holds, spans
 
 Floats = NDArray[np.float64]
 Pair = tuple[ReadingTable, Prediction]
@@ -75,7 +76,13 @@ def excluded_by(
         if kind in ("seen", "rim_seen") or len(members) < 2:
             continue  # not seen is not gone
         some = [readings[n] for n in members]
-        apart = _measured(some, u, k) if kind in MEASURED else _go_no_go(some)
+        apart = (
+            _photos(some)
+            if kind == "photo"
+            else _measured(some, u, k)
+            if kind in MEASURED
+            else _go_no_go(some)
+        )
         for n, row in zip(members, apart, strict=True):
             found[n] = members[int(row.argmax())] if row.max() > 0.0 else None
     return found
@@ -96,6 +103,16 @@ def _go_no_go(some: Sequence[ReadingTable]) -> Floats:
     over = level[:, None] - level - (room[:, None] + room)
     over = np.where(size[:, None] >= size, over, -np.inf)  # the row's is as thick or thicker
     return np.asarray(np.maximum(over, over.T))
+
+
+def _photos(some: Sequence[ReadingTable]) -> Floats:
+    """(N, N): 1 where two pictures of one layer can be of no slice in common, else -1."""
+
+    def shared(one: ReadingTable, other: ReadingTable) -> bool:
+        ends = [end for span in spans((*one.slices, *other.slices)) for end in span]
+        return any(holds(one.slices, end) and holds(other.slices, end) for end in ends)
+
+    return np.array([[-1.0 if shared(a, b) else 1.0 for b in some] for a in some])
 
 
 def _size(reading: ReadingTable) -> float:
@@ -173,6 +190,9 @@ class _Table:
         if kind in ("ball", "seen", "rim_seen"):
             return np.array([1.0, 0.0])
         ends = [end for reading, told in known for end in _ends(reading, told)]
+        if kind == "photo":
+            ends += [float(end) for r, _ in known for span in spans(r.slices) for end in span]
+            return np.unique(ends)[::-1]
         return np.unique([*ends, *(_level(r) for r, _ in known)])[::-1]
 
     def _chance(self, reading: ReadingTable) -> Floats:
@@ -181,6 +201,8 @@ class _Table:
             seen = np.where(self.levels == 1.0, reading.detection, reading.false_call)
             return np.asarray(seen if _level(reading) else 1.0 - seen)
         right = np.abs(self.levels - _level(reading)) <= _room(reading)
+        if reading.kind == "photo":
+            right = np.array([holds(reading.slices, level) for level in self.levels])
         return np.where(right, 1.0 - reading.wrong, reading.wrong)
 
     def largest(self, possible: NDArray[np.bool_]) -> float:

@@ -45,6 +45,7 @@ def schemas() -> dict[str, dict[str, Any]]:
     """Schema of every kind of result, by the name under which it is shipped."""
     from clearance.result.causes import CausesResult
     from clearance.result.mesh import MeshResult, OpeningsResult
+    from clearance.result.photo import PhotoResult
     from clearance.result.plate import PlateResult, ResultOnPlate
     from clearance.result.restart import RestartResult
     from clearance.result.sweep import SweepResult
@@ -59,6 +60,7 @@ def schemas() -> dict[str, dict[str, Any]]:
         "plate-part": (ResultOnPlate, on_part),
         "mesh": (MeshResult, "All that `clearance mesh --json` says of one file."),
         "restart": (RestartResult, "All that `clearance restart --json` says."),
+        "photo": (PhotoResult, "All that `clearance photo --json` says of one picture."),
         "openings": (OpeningsResult, "All that `clearance openings --json` says of one file."),
     }
     return {

@@ -12,7 +12,12 @@ from clearance.verdict.numbers import counted, given, least, most, near
 
 MOST_NAMED = 3
 """Readings that a sentence names; more are counted."""
-WORDS = {"pin": "gauge pin", "seen": "stray metal looked for", "layers_logged": "layers in the log"}
+WORDS = {
+    "pin": "gauge pin",
+    "seen": "stray metal looked for",
+    "layers_logged": "layers in the log",
+    "photo": "photograph of a layer",
+}
 TOLD_WRONG = "the part contradicts the event as told"
 MOST_PAIRS = 2
 """Pairs of readings that exclude each other that a sentence names."""
@@ -57,6 +62,8 @@ def expected(reading: ReadingResult, ends: Ends | None) -> str:
         return f"{least(low)} {reading.unit} or through"
     if high is None:
         return f"{least(low)} {reading.unit} or more"
+    if reading.kind == "photo":
+        return f"slice {low:g}" if low == high else f"slice {low:g} to {high:g}"
     if reading.kind == "layers_logged":
         return given(low) if low == high else f"{given(low)} to {given(high)}"
     if most(high) == least(low) or high - low < 0.005:

@@ -269,6 +269,35 @@ def test_the_log_counts_the_layers_of_this_part(rim):
     assert rim.predict(events(rim), told(**log, value=303)).agrees is False
 
 
+@pytest.mark.parametrize(
+    ("height", "slices", "predicted", "nominal"),
+    [
+        (11.9, ["119"], True, True),  # below the sheet: the layer that belongs there
+        (12.0, ["0"], True, False),
+        (12.2, ["0-4", "120"], True, False),
+        (12.2, ["118-125"], False, True),
+        (12.3, ["123"], True, True),  # above it: went on with the layer that belongs there
+        (12.3, ["120"], False, False),
+    ],
+)
+def test_a_photograph_shows_the_slice_that_was_melted_there(
+    rim, height, slices, predicted, nominal
+):
+    photo = told(kind="photo", height=height, slices=slices)
+    assert rim.predict(events(rim), photo).agrees is predicted
+    assert rim.nominal(photo).agrees is nominal
+    assert rim.predict(events(rim), photo).told == (0.98 if predicted else 0.02)
+
+
+def test_a_photograph_of_a_sheet_of_unknown_slices_tells_nothing(rim):
+    photo = told(kind="photo", height=12.0, slices=["0"])
+    plane = tuple(replace(one, plane=True) for one in events(rim))
+    assert isinstance(rim.predict(plane, photo), Untold)
+    lifted = tuple(replace(one, rise=0.3) for one in events(rim))
+    above = told(kind="photo", height=12.3, slices=["120"])  # it went on with layer 120
+    assert rim.predict(lifted, above).agrees is True
+
+
 # ---- published and closed values -----------------------------------------------------------------
 
 

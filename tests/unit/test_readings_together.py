@@ -135,3 +135,24 @@ def test_the_check_says_which_two_and_lets_the_event_stand(ask):  # noqa: F811
     assert found.disposition.recommendation == "use-as-is"
     agreeing = ask({**narrow, "result": "stops"}, {**narrow, "diameter": 1.5, "result": "stops"})
     assert all(one.contradicts and one.excluded_by is None for one in agreeing.readings)
+
+
+def test_two_pictures_of_one_layer_show_one_slice():
+    def photo(*slices):
+        return told(kind="photo", height=12.0, slices=slices)
+
+    def after_slice(number, *photos):
+        chances = (0.98 if number in one else 0.02 for one, _ in photos)
+        ends = (number, number)
+        return [
+            (reading, right_or_wrong(chance > 0.5, 0.02, *map(float, ends)))
+            for chance, (_, reading) in zip(chances, photos, strict=True)
+        ]
+
+    low, mid, far = (range(3), photo("0-2")), (range(2, 9), photo("2-8")), ([40], photo("40"))
+    assert against(after_slice(2, low, mid)) == pytest.approx(0.0)
+    assert against(after_slice(120, low)) == pytest.approx(math.log(49.0))
+    assert against(after_slice(120, low, mid)) == pytest.approx(2.0 * math.log(49.0))
+    # one of the two that exclude each other is wrong, whatever was melted
+    assert against(after_slice(1, low, far)) == pytest.approx(0.0)
+    assert excluded_by([low[1], mid[1], far[1]], u_of, 3.0) == [2, 2, 0]
