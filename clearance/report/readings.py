@@ -14,6 +14,8 @@ SAYS = {
     "both": "fits both",
     "neither": "fits neither",
 }
+NAMEWORTHY_OFF = 0.05
+"""Standard uncertainties off that are printed: less would read 0.0."""
 WHAT = {"open_area": "area", "pressure_loss": "loss", "seen": "metal"}
 CELL = {"as-predicted": "as predicted", "as-nominal": "NOT as predicted", "both": "fits both",
         "neither": "fits neither"}  # fmt: skip
@@ -32,7 +34,7 @@ def reading_line(reading: ReadingResult) -> str:
         return f"{said}; {reading.note}"
     predicted, nominal = (expected(reading, e) for e in (reading.predicted, reading.nominal))
     off = ""
-    if reading.off_u:
+    if reading.off_u is not None and reading.off_u >= NAMEWORTHY_OFF:
         off = f", {reading.off_u:.1f} standard uncertainties off what is predicted"
     against = "; CONTRADICTS the event as told" if reading.contradicts else ""
     return f"{said}; predicted {predicted}, nominal {nominal}: {SAYS[reading.says]}{off}{against}"

@@ -30,7 +30,7 @@ def _laid(scan: ScanResult) -> str:
     return (
         f"{scan.file}: turned by {scan.turned_deg:.2f} deg onto the part, "
         f"{scan.misfit_mm:.3f} mm off on the average (root mean square), "
-        f"{100.0 * (scan.scale - 1.0):+.2f} % larger; a surface counts as known to "
+        f"{100.0 * (scan.scale - 1.0):+z.2f} % larger; a surface counts as known to "
         f"{given(scan.uncertainty_mm)} mm"
     )
 

@@ -43,7 +43,9 @@ def read(reading: ReadingResult) -> str:
         return "seen" if value else "not seen"
     if value is None or isinstance(value, str):
         return value or "nothing"
-    u = "" if reading.u is None else f" (u {given(float(f'{reading.u:.2g}'))})"
+    if reading.kind == "scan":
+        value = round(value, 3) + 0.0
+    u = "" if not reading.u else f" (u {given(float(f'{reading.u:.2g}'))})"
     return f"{given(value)} {reading.unit}".rstrip() + u
 
 
