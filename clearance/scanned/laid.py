@@ -68,7 +68,8 @@ def laid(
     if scan is None:
         return None
     progress(f"laying {scan.mesh.name} on the part")
-    part = read_part(scan.mesh, scan.unit)
+    turn = checked.case.part.build_direction  # the file stands as the part's mesh does
+    part = read_part(scan.mesh, scan.unit, build_direction=turn)
     bands = _bands(checked)
     try:
         found = registered(
