@@ -157,7 +157,7 @@ def _aim(
     n = one.numbers
     mark = next(number for number, these in shown if these[0] is said[0])
     turn = math.radians(n["direction_deg"])
-    way = f"({math.cos(turn):z.4f}, {math.sin(turn):z.4f}, 0.0000)"
+    way = f"({math.cos(turn):z.3f}, {math.sin(turn):z.3f}, 0.000)"
     at = np.array([n["x_mm"], n["y_mm"]])
     ahead, back = _to_the_outside(examined, at, n["height_mm"], turn)
     words = (

@@ -83,7 +83,10 @@ def measured() -> list[str]:
         row(f"{what}, of each suspect", seconds)
         total += seconds
         logs = logs + weighed.log_likelihood if keys["kind"].startswith("rim_t") else logs
-    row("all these readings", total)
+    row("the sum of these", total)
+    together = [ReadingTable.model_validate(keys) for keys in READINGS.values()]
+    fresh = spent(lambda: Scales(checked, suspects, stray).weighed(together))[0]
+    row("all of them at once, as a case has them, events included", fresh)
     likely = [n for n, ratio in enumerate(ratios(logs)) if ratio >= 1e-3]
     outcomes = Outcomes(checked, suspects, stray)
     seconds, _ = spent(lambda: outcomes._by_sections(likely))

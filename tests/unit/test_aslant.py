@@ -6,7 +6,7 @@ Sheets are level: the angle is that of the drill from the vertical, whichever en
 import pytest
 
 from clearance.disposition.gather import Extra, plan_from
-from clearance.drawing.drill import _set_up, _taken, compass
+from clearance.drawing.drill import _taken, compass, set_up
 from clearance.drilling.aslant import off_normal, wanders
 from clearance.report.drilling import operation_line
 from clearance.result import Drilling, Rework
@@ -39,7 +39,7 @@ def test_a_sheet_met_far_off_its_normal_is_said_wherever_the_stroke_is(tilt_deg,
     assert said.endswith(word)
     assert bool(said) == bool(word)
     plan = plan_from(Rework("open", 7.0, (one,)), Extra(), None)
-    for shown in (operation_line(one), *plan.strokes, *([_set_up(one)] if off else [])):
+    for shown in (operation_line(one), *plan.strokes, *([set_up(one)] if off else [])):
         assert ("wanders" in shown) == bool(word)
         assert said in shown
 

@@ -168,7 +168,7 @@ def test_names_and_tables_are_ready_to_paste():
     assert tables[0]["outlet"]["centre"] == pytest.approx([20, 0, 15], abs=0.01)
     assert tables[0]["min_clear_diameter"] == pytest.approx(5.3)  # 0.9 of 5.997, two digits
     data = as_json(found, "elbow.stl", "0")["openings"]
-    keys = "id centre_mm normal diameter_mm clear_diameter_mm area_mm2 network"
+    keys = "id centre_mm normal diameter_mm clear_diameter_mm exact_diameter_mm area_mm2 network"
     assert set(data[0]) == set(keys.split())
     assert "elbow.stl: 2 openings in 1 connected group" in text(found, "elbow.stl")
     for width in (40, 60, 80, 120):
