@@ -24,7 +24,8 @@ from clearance.result.plate import PlatePart, PlateSummary
 STYLE = """\
 :root { color-scheme: light dark; }
 body { font: 15px/1.4 "DejaVu Sans", Verdana, sans-serif; margin: 1rem; display: grid; gap: 1rem;
-  grid-template-columns: repeat(auto-fit, minmax(22rem, 1fr)); align-items: start; }
+  grid-template-columns: minmax(0, 1fr) minmax(0, 1fr); align-items: start; }
+@media (max-width: 800px) { body { grid-template-columns: minmax(0, 1fr); } }
 header, footer { grid-column: 1 / -1; } h1 { font-size: 1.2rem; margin: 0; }
 svg { width: 100%; max-height: 85vh; background: #fff; }
 svg text { fill: #1a1a1a; text-anchor: middle;
@@ -32,7 +33,9 @@ svg text { fill: #1a1a1a; text-anchor: middle;
 a:focus-visible path, a:hover path { stroke-width: 3px; }
 path { vector-effect: non-scaling-stroke; }
 table { border-collapse: collapse; width: 100%; } td, th { text-align: left; vertical-align: top;
-  padding: .2rem .5rem; border-bottom: 1px solid #9a9a9a; overflow-wrap: anywhere; }
+  padding: .2rem .5rem; border-bottom: 1px solid #9a9a9a; }
+td { min-width: 4.5em; overflow-wrap: anywhere; } td:first-child { min-width: 0; }
+td:nth-child(3) { min-width: 8.5em; }
 .hold { font-weight: 700; }
 @media print { @page { size: A4 landscape; } body { font-size: 9pt; } svg { max-height: 150mm; } }
 """
@@ -75,7 +78,7 @@ img-src data:; base-uri 'none'; form-action 'none'">
 <header><h1>{title}</h1>
 <p class="hold">HOLD {held} of {len(data["parts"])}: this page does not release a part</p></header>
 {_map(data, outlines, boxes, numbers)}
-<table><tr><th>number</th><th>part</th><th>recommendation</th><th>why</th><th>see</th></tr>
+<table><tr><th>no.</th><th>part</th><th>recommendation</th><th>why</th><th>see</th></tr>
 {rows}</table>
 <footer>{"".join(f"<p>{html.escape(one)}</p>" for one in data["cautions"])}
 <p>{html.escape(data["program"])}; plate.pdf has the plate report.</p></footer>
@@ -116,7 +119,7 @@ def _part(entry: PlatePart, shape: Any, number: int, rim: float) -> str:
     drawn = (
         f'<path d="{_outline(shape)}" fill="{look.face}" stroke="{look.edge}" '
         f'stroke-width="{look.width_pt:g}" stroke-dasharray="{dash or "none"}"/>'
-        f'<text x="{at.x:.3f}" y="{-at.y:.3f}" font-size="{rim:.3f}" '
+        f'<text x="{at.x:.3f}" y="{-at.y:.3f}" font-size="{1.3 * rim:.3f}" '
         f'stroke-width="{0.15 * rim:.3f}">{letter} {number}</text>'
     )
     title = f"<title>{label}</title>{drawn}"
