@@ -10,8 +10,9 @@ from typing import Any
 
 import numpy as np
 
-from clearance.view.page import LOOKS, UNKNOWN
+from clearance.view.page import LOOKS, STATES
 from clearance.view.scene import Body, Scene
+from clearance.view.shapes import indexed
 
 TO_METRES = np.array(
     [[1e-3, 0.0, 0.0, 0.0], [0.0, 0.0, 1e-3, 0.0], [0.0, -1e-3, 0.0, 0.0], [0.0, 0.0, 0.0, 1.0]]
@@ -50,8 +51,6 @@ def _mesh(body: Body) -> Any:
     import trimesh
     from trimesh.visual.material import PBRMaterial
 
-    from clearance.view.shapes import indexed
-
     points, faces = indexed(body.triangles)
     look = LOOKS[body.kind]
     opaque = look["opacity"] == 1.0
@@ -70,11 +69,7 @@ def _mesh(body: Body) -> Any:
 
 
 def _colour(body: Body) -> str:
-    from clearance.figures.style import RINGS
-
-    if not body.state:
-        return str(LOOKS[body.kind]["colour"])
-    return UNKNOWN if body.state == "undetermined" else RINGS[body.state].colour
+    return STATES[body.state] if body.state else str(LOOKS[body.kind]["colour"])
 
 
 def _rgb(colour: str) -> tuple[int, int, int]:

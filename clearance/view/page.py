@@ -17,7 +17,7 @@ from typing import Any
 import numpy as np
 
 from clearance.figures.files import with_exponents
-from clearance.figures.style import DRILL, INK, METAL, RINGS, STRAY, UNMELTED, WARN
+from clearance.figures.style import DRILL, METAL, RINGS, STRAY, UNMELTED, WARN
 from clearance.view.scene import Body, Scene
 from clearance.view.shapes import indexed
 
@@ -38,8 +38,8 @@ LOOKS: dict[str, dict[str, Any]] = {
     "mark": {"colour": "#ffffff"},
     "picked": {"colour": WARN},
 }
-UNKNOWN = "#8a8a8a"
-"""Of a passage whose state is undetermined: its ring on paper is white."""
+STATES = {**{state: ring.colour for state, ring in RINGS.items()}, "undetermined": "#8a8a8a"}
+"""Colour of a passage by its state: that of its ring on paper, where undetermined is white."""
 
 
 def page(scene: Scene) -> bytes:
@@ -125,11 +125,9 @@ def _thinned(scene: Scene) -> str:
 def _data(scene: Scene) -> dict[str, Any]:
     points = np.concatenate([body.triangles.reshape(-1, 3) for body in scene.bodies if _big(body)])
     low, high = points.min(axis=0), points.max(axis=0)
-    states = {state: ring.colour for state, ring in RINGS.items()}
     return {
         "looks": LOOKS,
-        "states": {**states, "undetermined": UNKNOWN},
-        "ink": INK,
+        "states": STATES,
         "middle": [float(v) for v in 0.5 * (low + high)],
         "size": float(np.linalg.norm(high - low)),
         "low": scene.low,
