@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.checking import Examined
+from clearance.drawing.sheet_rows import share
 from clearance.drilling.drills import CLAMPED_DIAMETERS, point_length
 from clearance.evidence.powder import gap_outline, joint_outline
 from clearance.geometry.soup import Box, Soup, extruded
@@ -20,7 +21,7 @@ from clearance.passages.possible_ways import walls_of
 from clearance.predicted.part import NOMINAL, Predicted
 from clearance.report.headline import gravest_first, headline
 from clearance.result import Drilling, PassageResult
-from clearance.verdict.numbers import NAMEWORTHY, given, most, percent
+from clearance.verdict.numbers import NAMEWORTHY, given, most
 from clearance.verdict.passage_check import PassageCheck
 from clearance.view.shapes import cylinder, straightened, thinned, tube
 
@@ -29,7 +30,7 @@ When = Literal["both", "drawn", "left"]
 """Whether a body belongs to the part as drawn, as the event left it, or to both."""
 
 MOST_TRIANGLES = 200_000
-"""Of one body in the picture: a file of a million then stays under 15 MB."""
+"""Of one body in the picture: about 4 MB of the file."""
 HOLDER_MM = 30.0
 """Length of the holder that is drawn."""
 LINE_MM = 0.02
@@ -270,9 +271,6 @@ def _marks(passages: tuple[PassageResult, ...]) -> Iterator[Mark]:
     for passage in gravest_first(passages):
         for number, one in enumerate(passage.crossings):
             whole = one.open_fraction >= NAMEWORTHY and not one.sealed
-            share = (
-                "fully open" if whole else "sealed" if one.sealed else percent(one.open_fraction)
-            )
             through = "nothing" if one.sealed else f"at most {most(one.clear_diameter_mm)} mm"
             x, y, z = one.centre_mm
             yield Mark(
@@ -282,7 +280,7 @@ def _marks(passages: tuple[PassageResult, ...]) -> Iterator[Mark]:
                 (
                     ("height above the platform", f"{one.height_mm:.2f} mm"),
                     ("centre x, y", f"{x:.2f}, {y:.2f} mm"),
-                    ("open", share),
+                    ("crossing", "fully open" if whole else share(one)),
                     ("open area", f"{one.open_area_mm2:.1f} of {one.nominal_area_mm2:.1f} mm2"),
                     ("passes", through),
                 ),

@@ -80,10 +80,10 @@ def test_the_bodies_volumes_are_those_of_the_part(shown):
 def test_numbers_of_a_crossing_are_those_of_the_check(shown):
     leaning = next(mark for mark in shown.marks if mark.passage == NAME)
     rows = dict(leaning.rows)
-    assert rows["open"].endswith(" %")
+    assert rows["crossing"].endswith(" % open")
     assert rows["passes"].startswith("at most ")
     whole = next(dict(mark.rows) for mark in shown.marks if mark.passage == ENDING)
-    assert whole["open"] == "fully open"
+    assert whole["crossing"] == "fully open"
 
 
 def test_the_page_gives_the_same_corners_back(shown, text):
