@@ -50,11 +50,11 @@ def pieces(
     strainer : float
         Opening of a strainer over the least width of what it has to hold.
     """
-    cut = _cut(operation, at_mm)
-    if cut is None:
+    inside = cut(operation, at_mm)
+    if inside is None:
         return None
-    loose = polygonal(shapely.intersection(sheet, cut))
-    rim = polygonal(shapely.difference(sheet, cut))
+    loose = polygonal(shapely.intersection(sheet, inside))
+    rim = polygonal(shapely.difference(sheet, inside))
     low, high = thickness_mm
     largest = max(shapely.get_parts(loose), key=lambda part: part.area, default=None)
     wide = 0.0 if largest is None else 2.0 * float(shapely.minimum_bounding_radius(largest))
@@ -76,7 +76,7 @@ def pieces(
     )
 
 
-def _cut(operation: Drilling, z: float) -> Any:
+def cut(operation: Drilling, z: float) -> Any:
     """Ellipse in which a drill cuts the plane at a height; None where it runs along it."""
     entry, along = np.array(operation.entry_mm), np.array(operation.direction)
     if abs(along[2]) < EDGE_ON:

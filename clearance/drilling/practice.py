@@ -29,6 +29,16 @@ published pages."""
 THIN_MM = 0.2
 """Below about this a sheet bulges and tears before it is cut: our reading of clamped discs."""
 GRAVITY: tuple[Answer, ...] = ("fine", "careful", "not-this-way")
+ASKS = {
+    "tilt": ("side_clearance_mm", 1.0),
+    "opening": ("open_fraction", 1.0),
+    "sheet": ("thickness_low_mm", -1.0),
+    "thrust": ("thrust_high_n", 1.0),
+    "torque": ("torque_high_nm", 1.0),
+    "flushing": ("open_fraction", 1.0),
+    "recast": ("", 1.0),
+}
+"""The number of an aspect that tells which of two crossings is graver, and which way."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,6 +58,11 @@ class Met:
         Largest circle in what is open; 0 where it is sealed.
     across_mm : float
         Diameter of the passage there, of equal area, square to the drill.
+    beside_mm : float
+        Side clearance, at its most, over the last diameter before its point meets the sheet;
+        inf where some of that lies before the mouth.
+    metal_share : float
+        Of what it cuts at the sheet's height, where that is most open.
     """
 
     crossing: int
@@ -56,6 +71,8 @@ class Met:
     axis_open: bool
     opening_mm: float
     across_mm: float
+    beside_mm: float = 0.0
+    metal_share: float = 1.0
 
     @property
     def step(self) -> bool:
@@ -126,7 +143,9 @@ def aspects(one: Drilling, met: Sequence[Met], shop: Shop) -> tuple[Aspect, ...]
 
 
 def _gravity(found: Aspect) -> tuple[int, float]:
-    return GRAVITY.index(found["answer"]), max(found["numbers"].values(), default=0.0)
+    """Of two crossings with the same answer that counts which asks more of the tool."""
+    number, sign = ASKS[found["aspect"]]
+    return GRAVITY.index(found["answer"]), sign * found["numbers"].get(number, -sign * math.inf)
 
 
 def worst(found: Sequence[Aspect]) -> Answer:
@@ -168,8 +187,10 @@ def electrode_words(one: Drilling) -> str:
 def _tilt(one: Drilling, met: Met, shop: Shop) -> Aspect:
     """How far off square it meets the sheet, and whether the bore leads it."""
     off, wide = off_normal(one), one.drill_diameter_mm
-    beside = max(one.wall_margin_mm, 0.5 * (met.across_mm - wide))
-    led = beside <= LED * wide
+    outside = math.isinf(met.beside_mm)
+    at_sheet = max(one.wall_margin_mm, 0.5 * (met.across_mm - wide))
+    beside = at_sheet if outside else max(at_sheet, met.beside_mm)
+    led = not outside and beside <= LED * wide
     own = shop.drilling.max_tilt
     limit = max(own, forces.steepest()) if led else own
     numbers = {"tilt_deg": off, "limit_deg": limit, "side_clearance_mm": beside}
@@ -180,7 +201,10 @@ def _tilt(one: Drilling, met: Met, shop: Shop) -> Aspect:
         why = "goes along within a sheet that is thicker than itself: as in solid metal, a bush"
         return _told("tilt", met, "careful", why, numbers)
     leads = "the bore leads it" if led else "the bore does not lead it"
-    leads += f", {most(beside)} mm of clearance beside it"
+    if outside:
+        leads += ": its point meets the sheet before it is a diameter deep"
+    else:
+        leads += f", {most(beside)} mm of clearance beside it"
     if off <= limit:
         if off >= EDGE_ON_DEG:
             return _told(
@@ -241,7 +265,8 @@ def _sheet(one: Drilling, met: Met, shop: Shop) -> Aspect:
             why = f"{what}: cut rather than torn, from about {THIN_MM} mm on"
         return _told("sheet", met, "careful" if thin else "fine", why + UNKNOWN_SHEET, numbers)
     chisel = _needed(one, met, shop)["chisel_high_n"]
-    across = max(met.across_mm, one.drill_diameter_mm)  # the wider the softer
+    plan = met.across_mm / math.sqrt(math.cos(math.radians(off_normal(one))))  # the sheet is level
+    across = max(plan, one.drill_diameter_mm)  # the wider the softer
     stands = forces.sheet_load(low, across, shop.modulus_gpa)
     numbers |= {"chisel_high_n": chisel, "sheet_n": stands}
     dents = (
@@ -249,6 +274,12 @@ def _sheet(one: Drilling, met: Met, shop: Shop) -> Aspect:
         "its own thickness"
     )
     brings = f"the chisel edge brings up to {rounded_up(chisel, 0)} N{shop.whose}"
+    if met.open_fraction > 0.0 and low < point_length(one.drill_diameter_mm):
+        why = (
+            f"{brings}; with an opening the sheet is softer than one clamped all round "
+            f"({rounded_down(stands, 1)} N): its edge bends and tears; a point for thin sheet"
+        )
+        return _told("sheet", met, "careful", why, numbers)
     if stands >= chisel:
         return _told("sheet", met, "fine", f"{dents}, {brings}", numbers)
     why = f"{dents}, {brings}: {torn}; a point for thin sheet"
@@ -331,7 +362,8 @@ def _needed(one: Drilling, met: Met, shop: Shop) -> dict[str, float]:
     """Thrust, N, and torque, N m, over all that is possible of feed, constant and thickness.
 
     At its most the chisel edge is still in the sheet while the lips are in it over its thickness;
-    at its least, where the axis meets an opening, there is no metal before the chisel edge.
+    at its least, where the axis meets an opening, there is no metal before the chisel edge, and
+    over a turn the lips cut only as much as there is of metal.
     """
     table, wide = shop.drilling, one.drill_diameter_mm
     assert shop.work_constant is not None
@@ -342,8 +374,12 @@ def _needed(one: Drilling, met: Met, shop: Shop) -> dict[str, float]:
     ]
     shares = [1.0 if met.step else forces.lip_share(wide, thick) for thick in met.thickness_mm]
     chisel = [0.0 if met.axis_open else ends[0].chisel_n, ends[1].chisel_n]
-    thrust = [c + s * e.lips_n for c, s, e in zip(chisel, shares, ends, strict=True)]
-    torque = [forces.torque_share(s) * e.torque_nm for s, e in zip(shares, ends, strict=True)]
+    metal = (met.metal_share, 1.0)
+    thrust = [c + m * s * e.lips_n for c, m, s, e in zip(chisel, metal, shares, ends, strict=True)]
+    torque = [
+        m * forces.torque_share(s) * e.torque_nm
+        for m, s, e in zip(metal, shares, ends, strict=True)
+    ]
     return {
         "thrust_low_n": thrust[0],
         "thrust_high_n": thrust[1],

@@ -32,6 +32,21 @@ def thickness(checked: Checked, predicted: Predicted, crossing: Crossing) -> tup
     return min(low, thick), thick
 
 
+def over_variants(checked: Checked, crossing: Crossing) -> tuple[float, float] | None:
+    """The same over all that is possible of the event; None where the sheet is no layers'."""
+    stray = checked.case.stray[crossing.stray]
+    if stray.shape == "mesh":
+        return None
+    ends = []
+    for variant in checked.unknowns.variants:
+        for event in variant.events or ():
+            if event.stray == crossing.stray and event.slices:
+                count = len(event.slices)
+                low = thinnest(count, event.layer, stray.penetration_low, stray.packing_low)
+                ends.append((low, count * event.layer + stray.penetration_high))
+    return (min(low for low, _ in ends), max(high for _, high in ends)) if ends else None
+
+
 def thinnest(layers: int, layer: float, penetration: float, packing: float) -> float:
     """Thickness of a sheet over loose powder, mm, where powder packs so; see `sheet_recess`."""
     below = float(sheet_recess(layer, packing, penetration, layers))

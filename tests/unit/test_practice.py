@@ -76,6 +76,18 @@ def test_a_drill_beside_one_wall_of_a_wide_bore_is_not_led():
     assert found["answer"] == "not-this-way"
 
 
+def test_a_bore_leads_only_what_is_in_it():
+    """Before the mouth, or behind a wider room, the same bore leads nothing yet."""
+    one = operation(tilt=20.0)
+    outside = of("tilt", one, replace(met(), beside_mm=math.inf))
+    assert outside["answer"] == "not-this-way"
+    assert "before it is a diameter deep" in outside["why"]
+    assert outside["numbers"]["side_clearance_mm"] == pytest.approx(0.25)  # a number of the file
+    room = of("tilt", one, replace(met(), beside_mm=0.76))
+    assert (room["answer"], room["numbers"]["side_clearance_mm"]) == ("not-this-way", 0.76)
+    assert of("tilt", one, replace(met(), beside_mm=0.74))["answer"] == "careful"
+
+
 def test_a_way_that_the_shop_has_is_a_setting():
     one = operation(tilt=40.0)
     refused = of("tilt", one)
@@ -205,6 +217,50 @@ def test_of_two_sheets_the_gravest_counts():
     found = of("opening", operation(), met(), met(opening=4.0, axis_open=True, number=3))
     assert (found["crossing"], found["answer"]) == (3, "careful")
     assert worst(aspects(operation(tilt=40.0), (met(),), shop())) == "not-this-way"
+
+
+@pytest.mark.parametrize("order", [1, -1])
+def test_of_two_sheets_the_forces_are_those_of_the_thicker_and_the_load_of_the_thinner(order):
+    """Both are careful; the drill has to cut both, and both have to stand it."""
+    one, sheets = operation(5.5), [met((0.04, 0.1)), met((2.0, 3.0), number=1)][::order]
+    forces = of("thrust", one, *sheets)
+    assert forces["crossing"] == 1
+    assert forces["numbers"]["thrust_high_n"] == pytest.approx(1692, rel=0.01)
+    assert of("torque", one, *sheets)["crossing"] == 1
+    thin = of("sheet", one, *sheets)
+    assert (thin["crossing"], thin["answer"]) == (0, "careful")
+    both_fine = [met((2.0, 3.0), number=1), met((0.5, 0.6))][::order]
+    assert of("sheet", one, *both_fine)["crossing"] == 0  # the weaker of the two
+
+
+def test_a_sheet_with_an_opening_is_no_clamped_disc():
+    """Of 0.3 mm across 5 a closed one stands the chisel edge; one with a hole in it bends away."""
+    assert of("sheet", operation(4.5), met((0.3, 0.3), across=5.0))["answer"] == "fine"
+    lens = of("sheet", operation(4.5), met((0.3, 0.3), 2.0, False, 5.0))
+    assert lens["answer"] == "careful"
+    assert "softer than one clamped all round" in lens["why"]
+    # Thicker than the point is long (0.3 x 4.5) it is as solid metal.
+    assert of("sheet", operation(4.5), met((1.4, 1.4), 2.0, False, 5.0))["answer"] == "fine"
+
+
+def test_a_sheet_across_a_leaning_bore_is_as_wide_as_it_is_in_plan():
+    """A level disc of area A / cos(tilt): its load is cos(tilt) of that across an upright bore."""
+    square, lean = (
+        of("sheet", operation(4.5, tilt=tilt), met((0.1, 0.1), across=5.0))["numbers"]["sheet_n"]
+        for tilt in (0.0, 60.0)
+    )
+    assert lean == pytest.approx(0.5 * square)
+
+
+def test_where_little_metal_is_left_the_least_force_is_little():
+    """A step 3 mm thick on a fifth of the drill's circle: no reason to call it impossible."""
+    step = replace(met((0.0, 0.0), 2.9, True, 3.2), metal_share=0.2)
+    whole = replace(step, metal_share=1.0)
+    least = [of("thrust", operation(3.0, 66.0), one)["numbers"] for one in (step, whole)]
+    assert least[0]["thrust_low_n"] == pytest.approx(0.2 * least[1]["thrust_low_n"])
+    assert least[0]["thrust_high_n"] == least[1]["thrust_high_n"]
+    turn = [of("torque", operation(3.0), one)["numbers"] for one in (step, whole)]
+    assert turn[0]["torque_low_nm"] == pytest.approx(0.2 * turn[1]["torque_low_nm"])
 
 
 def test_an_electrode_has_cautions_of_its_own_and_no_forces():
