@@ -18,7 +18,7 @@ from clearance.geometry.soup import Soup
 from clearance.mesh.part import read_part
 from clearance.result import PassageResult, ScannedPassage, ScanResult, ScanStep
 from clearance.result.passage import plain
-from clearance.scanned.measured import measured, scanned
+from clearance.scanned.measured import measured, scanned, thinnest_at
 from clearance.scanned.pose import Fit, Floats
 from clearance.scanned.registration import Registered, ScanError, registered
 from clearance.scanned.thin_sheets import thinnest_sheet
@@ -82,7 +82,9 @@ def laid(
         )
     except ScanError as fault:
         raise PartError(f"{scan.mesh}: {fault}") from None
-    return Laid(_told(checked, scan.mesh, found, bands), passages, found.triangles)
+    thin = min((t for t in (thinnest_at(look, c) for c in checks) if t is not None), default=None)
+    thin = thinnest_sheet(checked) if thin is None else thin
+    return Laid(_told(checked, scan.mesh, found, bands, thin), passages, found.triangles)
 
 
 Band = tuple[int, tuple[float, float]]
@@ -102,7 +104,13 @@ def _bands(checked: Checked) -> list[Band]:
     return found
 
 
-def _told(checked: Checked, file: Path, found: Registered, bands: Sequence[Band]) -> ScanResult:
+def _told(
+    checked: Checked,
+    file: Path,
+    found: Registered,
+    bands: Sequence[Band],
+    thinnest_mm: float | None,
+) -> ScanResult:
     scan, fit = checked.case.scan, found.fit
     assert scan is not None
     steps = [
@@ -122,7 +130,7 @@ def _told(checked: Checked, file: Path, found: Registered, bands: Sequence[Band]
         steps=tuple(steps),
         uncertainty_mm=scan.uncertainty,
         thinnest_shown_mm=scan.thinnest_shown,
-        thinnest_sheet_mm=thinnest_sheet(checked),
+        thinnest_sheet_mm=thinnest_mm,
     )
 
 

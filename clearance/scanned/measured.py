@@ -105,13 +105,13 @@ def scanned(look: Measured, check: PassageCheck, predicted: PassageResult) -> Sc
         why = why or "the scan is too large to be looked at there"
         widest = check.nominal.way.high_mm
         return ScannedPassage(State.UNDETERMINED, 0.0, widest, (), "not-told", (why,))
-    thin, off = thinnest_sheet(look.nominal), look.off_mm
+    off, thin = look.off_mm, thinnest_at(look, check)
     bodies = look.checked.bodies
     shown = tuple(crossing(bodies, n, c, off, layer, thin) for n, c in enumerate(crossings))
     passes = most_that_passes(graph, [one.clear_diameter_mm for one in shown])
     smallest = look.checked.case.grid.smallest_way
     high = 0.0 if passes < smallest else min(way.high_mm + 2.0 * off, passes)
-    unseen = _unseen(look, check)
+    unseen = _unseen(look.thinnest_shown_mm, thin)
     low = 0.0 if unseen else min(max(way.low_mm - 2.0 * off, 0.0), high)
     state, reasons = _state(check, (low, high), shown, unseen, off)
     against = _against(check, predicted, state, (low, high))
@@ -191,12 +191,16 @@ def _state(
     return _areas(check, crossings, off_mm)
 
 
-def _unseen(look: Measured, check: PassageCheck) -> str:
+def thinnest_at(look: Measured, check: PassageCheck) -> float | None:
+    """Thinnest sheet that the event can have left in a passage, mm; None where it leaves none."""
+    window = check.window(look.nominal.pitch_mm)
+    return thinnest_sheet(look.nominal, window, look.off_mm)
+
+
+def _unseen(shown: float | None, thin: float | None) -> str:
     """Why the scan cannot say open: a sheet that it does not surely show may lie there."""
-    thin = thinnest_sheet(look.nominal, check.window(look.nominal.pitch_mm).box)
     if thin is None:
         return ""
-    shown = look.thinnest_shown_mm
     if shown is not None and shown <= thin:
         return ""
     limit = "which sheets it shows is not known" if shown is None else f"it shows {given(shown)} mm"

@@ -244,3 +244,36 @@ def test_metal_before_a_mouth_is_not_cut_away_and_called_open(tmp_path, part):
     _, found = scanned(tmp_path, part, shut, thinnest_shown=0.1)
     assert found.state == "undetermined"
     assert found.reasons == ("metal stands in or before a outlet",)
+
+
+def test_a_sheet_of_one_layer_among_three_is_no_sheet_of_three(tmp_path):
+    """Layers 9 to 11, of which only 9 is metal under the bore: phi (t + p) = 0.45 x 0.2 mm.
+
+    A scan that shows 0.2 mm does not show that one.
+    """
+    part = (
+        shapes.block(LOW, HIGH)
+        - shapes.bore([4, 4, 1], [4, 4, 9], 1.5)
+        - shapes.bore([-1, 4, 2.5], [4, 4, 2.5], 1.4)
+        - shapes.block([9, 6, 6], [13, 10, 9])
+    )
+    ends = make.passage([0, 4, 2.5], [4, 4, 8], 1.4, 2.5)
+    ends["inlet"]["normal"], ends["outlet"]["radius"] = [-1, 0, 0], 1.5
+    stray = make.sheet(5.0, 3, from_layer=9, penetration=0.1)
+    for shown, state in ((0.2, "undetermined"), (0.08, "open")):
+        path = make.write_case(
+            tmp_path,
+            part,
+            ends,
+            stray,
+            meshes={"scan": part},
+            scan={
+                "mesh": "scan.stl",
+                "uncertainty": 0.05,
+                "placed": True,
+                "thinnest_shown": shown,
+            },
+        )
+        result = make.judged(read_case(path))
+        assert result.scan.thinnest_sheet_mm == pytest.approx(0.45 * 0.2)
+        assert (result.passages[0].state, result.passages[0].scanned.state) == ("blocked", state)
