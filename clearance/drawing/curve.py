@@ -20,6 +20,7 @@ from clearance.geometry import box_tree, distance, polylines
 from clearance.geometry.planes import Plane
 from clearance.predicted.part import NOMINAL, Predicted
 from clearance.predicted.plane_sections import predicted_metal
+from clearance.report.drilling import by_electrode
 from clearance.report.headline import clear_diameter
 from clearance.result import CrossingResult, PassageResult, State
 from clearance.verdict.numbers import NAMEWORTHY, percent
@@ -62,10 +63,12 @@ class Curve:
     required_mm : float
     marks : tuple of Mark
     drilled_mm : tuple of (from, to)
-        Stretches of the way that a drill of the plan reaches.
+        Stretches of the way that a drill or an electrode of the plan reaches.
     area_at_mm, area_mm2 : (M,) ndarray
         Lengths, and area of the nominal void square to the way; nan where it is open to
         the side, as at a slanted mouth.
+    reached_by : str
+        Which of the two.
     """
 
     name: str
@@ -78,6 +81,7 @@ class Curve:
     title: str
     area_at_mm: Floats
     area_mm2: Floats
+    reached_by: str = "a drill"
 
 
 def curve(check: PassageCheck, result: PassageResult) -> Curve:
@@ -113,6 +117,7 @@ def curve(check: PassageCheck, result: PassageResult) -> Curve:
         title=_title(result),
         area_at_mm=area_at,
         area_mm2=area,
+        reached_by="an electrode" if by_electrode(result) else "a drill",
     )
 
 

@@ -32,7 +32,7 @@ from clearance.predicted.part import Predicted
 from clearance.predicted.plane_sections import of_plate, predicted_metal, stray_metal
 from clearance.report.drilling import end_of, tool_line, tool_named
 from clearance.result import Drilling, PassageResult, Rework
-from clearance.result.passage import NearestLine
+from clearance.result.passage import NearestLine, Tool
 from clearance.verdict.names import sheet
 from clearance.verdict.numbers import (
     given,
@@ -59,6 +59,8 @@ CRACK_MM = 1e-5
 DETAIL_RADII = 1.35
 """Half the detail's size, in radii of the drill or of the passage."""
 
+ARROW_SHARE = 0.05
+"""Room for an arrow beside a sheet, as a share of the detail's height."""
 RIM_SHARE = 0.15
 """Of the detail's height, above and below: words stand there."""
 
@@ -91,6 +93,7 @@ class DrillSection:
         and y, and its height above the platform.
     trace : (2, 2) ndarray
         Line of the cutting plane in that plan, x and y.
+    tool : "drill" or "electrode"
     line : (2, 2) ndarray or None
         Without a plan: the line that comes nearest to one, from the opening to its end.
     stopped : (2,) ndarray or None
@@ -121,6 +124,7 @@ class DrillSection:
     plan_loose: Any
     plan_z_mm: float
     trace: Floats
+    tool: Tool = "drill"
     line: Floats | None = None
     stopped: Floats | None = None
     stopped_off: bool = False
@@ -250,7 +254,7 @@ def _stroke(
         tip=flat[1],
         crossing=flat[2],
         names=names,
-        margin=_margin(shape, cut.part, detail, stroke.wall_cut_mm),
+        margin=_margin(shape, cut, detail, stroke.wall_cut_mm),
         margin_said=_margin_said(stroke),
         detail=detail,
         depth_mm=stroke.depth_mm,
@@ -262,6 +266,7 @@ def _stroke(
         plan_loose=cut.plan_loose,
         plan_z_mm=cut.plan_z_mm,
         trace=cut.trace,
+        tool=stroke.tool,
     )
 
 
@@ -288,16 +293,23 @@ def _tools(
 
 
 def _margin(
-    drill: Any, part: Any, detail: tuple[float, float, float, float], cut_mm: float
+    drill: Any, cut: _Cut, detail: tuple[float, float, float, float], cut_mm: float
 ) -> Floats | None:
-    """The narrowest place between drill and wall near the crossing, off the detail's rims."""
+    """The narrowest place between drill and wall near the crossing, off the detail's rims.
+
+    Beside the sheet, on which no arrow shows, if it is as narrow there.
+    """
     u0, v0, u1, v1 = detail
     rim = RIM_SHARE * (v1 - v0)
     box = shapely.box(u0, v0 + rim, u1, v1 - rim)
-    wall, tool = part.intersection(box), drill.intersection(box)
+    wall, tool = cut.part.intersection(box), drill.intersection(box)
     if cut_mm > 0.0 or wall.is_empty or tool.is_empty:
         return None
-    return np.asarray(shapely.get_coordinates(shapely.shortest_line(wall, tool)))
+    beside = wall.difference(cut.stray.intersection(box).buffer(ARROW_SHARE * (v1 - v0)))
+    narrowest = shapely.shortest_line(wall, tool)
+    if not beside.is_empty and beside.distance(tool) <= narrowest.length + IN_PLANE_MM:
+        narrowest = shapely.shortest_line(beside, tool)
+    return np.asarray(shapely.get_coordinates(narrowest))
 
 
 def _margin_said(stroke: Drilling) -> str:
@@ -330,7 +342,7 @@ def _lines(rework: Rework, stroke: Drilling, holder_mm: float) -> tuple[str, ...
     return (
         tool_line(stroke),
         "entry x {}, y {}, z {} mm".format(*(near(v) for v in stroke.entry_mm)),
-        axis_words(stroke.direction),
+        axis_words(stroke.direction, stroke.tool),
         set_up(stroke),
         f"depth to the {end_of(stroke)} {near(stroke.depth_mm)} mm, "
         f"{stroke.length_to_diameter:.1f} diameters; breakthrough {near(stroke.overrun_mm)} mm",
@@ -353,17 +365,18 @@ def compass(x: float, y: float) -> str:
     return f"{turn:.1f} deg from +x to +y"
 
 
-def axis_words(direction: Sequence[float]) -> str:
-    """Which way a drill goes: up or down, how far off the vertical, and towards where."""
+def axis_words(direction: Sequence[float], tool: Tool = "drill") -> str:
+    """Which way a tool goes: up or down, how far off the vertical, and towards where."""
     x, y, z = direction
-    way = "upward" if z > 0.0 else "downward"
+    done = "eroded" if tool == "electrode" else "drilled"
+    way = f"{done} {'upward' if z > 0.0 else 'downward'}"
     tilt = math.degrees(math.atan2(math.hypot(x, y), abs(z)))
     if tilt < UPRIGHT_DEG:
-        return f"axis vertical, drilled {way}"
+        return f"axis vertical, {way}"
     towards = compass(x, y)
     if tilt > 90.0 - TURN_DEG:
         return f"axis horizontal, towards {towards}"
-    return f"axis {tilt:.1f} deg from vertical, towards {towards}, drilled {way}"
+    return f"axis {tilt:.1f} deg from vertical, towards {towards}, {way}"
 
 
 def _taken(stroke: Drilling) -> str:
@@ -382,13 +395,14 @@ def _taken(stroke: Drilling) -> str:
 
 def set_up(stroke: Drilling) -> str:
     """How the part stands under an upright spindle, and which way the shank leans."""
+    shank = "axis" if stroke.tool == "electrode" else "shank"
     turned_over = stroke.tilt_from_z_deg > 90.0
     off, turn = off_normal(stroke), stroke.turn_about_z_deg
     said = f"set-up: build direction {'down' if turned_over else 'up'}, "
     if off < UPRIGHT_DEG:
-        return f"{said}drill upright: shank {stroke.tilt_from_z_deg:.2f} deg off +Z"
+        return f"{said}{stroke.tool} upright: {shank} {stroke.tilt_from_z_deg:.2f} deg off +Z"
     said += (
-        f"shank {off:.2f} deg off the vertical: {stroke.tilt_from_z_deg:.2f} deg off +Z, "
+        f"{shank} {off:.2f} deg off the vertical: {stroke.tilt_from_z_deg:.2f} deg off +Z, "
         f"turned {abs(turn) if near(turn) == '-180.00' else turn:.2f} deg about +Z from +x to +y"
     )
     return said + (f"; {aslant}" if (aslant := wanders(stroke)) else "")

@@ -6,7 +6,7 @@ how it looks is left to `figures.shop`.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from clearance.axes import plan_words
@@ -29,7 +29,9 @@ DRILL = (
 )
 ERODE = (
     "spark erosion: only on a part that is proven to be empty, sparks ignite powder; the hole's "
-    "diameter, overcut included, from a trial in the same metal; rinse out what it leaves"
+    "diameter, overcut included, and how much shorter the electrode wears, from a trial in the "
+    "same metal: the depth counts from the closing surface of the opening to the hole's end, flat "
+    "as of a full electrode; a tube leaves a core, which is caught; rinse out what it leaves"
 )
 
 
@@ -44,6 +46,7 @@ class Shop:
     notes : tuple of str
     """
 
+    title: str
     facts: tuple[tuple[str, str], ...]
     operations: tuple[tuple[str, str, str], ...]
     notes: tuple[str, ...]
@@ -58,7 +61,14 @@ def shop(examined: Examined) -> Shop | None:
         return None
     faces = of_part(examined.checked)
     rows = [row for passage in planned for row in _rows(passage, faces)]
-    return Shop(_facts(examined), tuple(rows), _notes(examined))
+    return Shop(f"for the shop: {_kinds(planned)}", _facts(examined), tuple(rows), _notes(examined))
+
+
+def _kinds(planned: Sequence[PassageResult]) -> str:
+    """What is done, as a heading."""
+    by = set(map(by_electrode, planned))
+    kinds = [word for how, word in ((False, "drilling"), (True, "spark erosion")) if how in by]
+    return f"{listed(kinds)} operations" if False in by else listed(kinds)
 
 
 def _rows(passage: PassageResult, faces: Datums) -> Iterator[tuple[str, str, str]]:
@@ -80,7 +90,7 @@ def _tool(one: Drilling) -> str:
 def _numbers(passage: PassageResult, one: Drilling, faces: Datums) -> Iterator[str]:
     ux, uy, uz = one.direction
     yield f"entry {point(one.entry_mm)}: {faces.of(one.entry_mm)}"
-    yield f"direction ({ux:z.4f}, {uy:z.4f}, {uz:z.4f}): {axis_words(one.direction)}"
+    yield f"direction ({ux:z.4f}, {uy:z.4f}, {uz:z.4f}): {axis_words(one.direction, one.tool)}"
     yield set_up(one).split("; ")[0]
     end = f"the tip of {POINT_ANGLE_DEG:g} deg"
     if one.tool == "electrode":
@@ -144,15 +154,20 @@ def _notes(examined: Examined) -> tuple[str, ...]:
     result = examined.on_paper
     apart = "apart from that " if result.trapped_powder else ""
     drills = any(p.rework is not None and not by_electrode(p) for p in result.passages)
+    erodes = any(map(by_electrode, result.passages))
+    do, doing = ("drill or erode", "either") if drills and erodes else ("drill", "drilling")
+    if erodes and not drills:
+        do, doing = "erode", "a spark"
     return (
         *_trapped(result),
-        f"{apart}drill nothing before the part is proven to be empty of powder: drilling can "
+        f"{apart}{do} nothing before the part is proven to be empty of powder: {doing} can "
         "ignite it",
         "only after the decision is signed, in the order of the work sequence",
         *(DRILL if drills else ()),
         "put the strainer behind the passage when it is flushed, weigh what it holds, and prove by "
         "weighing that nothing is left inside; a rim that may break off needs a decision",
-        *((ERODE,) if any(map(by_electrode, result.passages)) else ()),
-        "straight twist drills alone were examined, and the electrodes that are given where no "
-        "drill does; forces are for a sharp drill; the responsible engineer decides",
+        *((ERODE,) if erodes else ()),
+        f"straight twist drills alone were examined, and the electrodes that are given where no "
+        f"drill does;{' forces are for a sharp drill;' if drills else ''} the responsible engineer "
+        "decides",
     )

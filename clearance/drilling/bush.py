@@ -18,7 +18,7 @@ from clearance.case.tables import BushTable
 from clearance.drilling.drills import CLAMPED_DIAMETERS
 from clearance.ports.mouth import Mouth
 from clearance.result import Drilling
-from clearance.verdict.numbers import given, near, rounded_down
+from clearance.verdict.numbers import given, least, near, rounded_down, rounded_up
 from clearance.verdict.solids import LEAST_MM3, NotPossibleError, solid, triangles_of
 
 SIDES = 96
@@ -45,6 +45,9 @@ STEEPEST = 0.5
 TURNED_DEG = 0.2
 """From this lean on it matters how the bush is turned on its face."""
 NOTCH_MM = 1.5
+"""Depth of the notch that tells which way to turn it."""
+SLIVER_MM = 0.3
+"""Strips of a face that are narrower carry nothing; common practice, no source."""
 
 Floats = NDArray[np.float64]
 
@@ -72,8 +75,11 @@ class Bush:
     normal : (3,) ndarray
         Of the face, outward.
     towards : (3,) ndarray or None
-        Where the top of the bore leans to along the face, and the notch points; None where it
-        stands square.
+        Where the top of the bore leans to along the face; None where it stands square.
+    notched : bool
+        A notch in the foot points there.
+    play_deg : float
+        How far a drill that is as thin as its tolerance allows may lean in the bore.
     """
 
     soup: NDArray[np.float32]
@@ -83,12 +89,21 @@ class Bush:
     plug_mm: float
     normal: Floats
     towards: Floats | None
+    notched: bool
+    play_deg: float
 
 
 class _Site:
     """The metal around an opening in axes of its face: z outward, the drill's entry at 0."""
 
-    def __init__(self, metal: m3.Manifold, mouth: Mouth, stroke: Drilling, made: BushTable):
+    def __init__(
+        self,
+        metal: m3.Manifold,
+        mouth: Mouth,
+        stroke: Drilling,
+        made: BushTable,
+        around: m3.Manifold,
+    ):
         self.made = made
         plane = mouth.plane
         self.entry = np.array(stroke.entry_mm)
@@ -104,11 +119,13 @@ class _Site:
         high = self.length + self.radius + made.wall + made.fit
         frame = np.column_stack([self.turn, -self.turn @ self.entry])
         lean = np.hypot(*self.out[:2]) * self.length + self.radius + made.wall
-        around = max(self.wide, lean) + 1.0
-        room = m3.Manifold.cube((2.0 * around, 2.0 * around, high + PLUG_MM + 1.0))
-        self.metal = metal.transform(frame) ^ room.translate((-around, -around, -PLUG_MM - 1.0))
+        wide = max(self.wide, lean) + 1.0
+        room = m3.Manifold.cube((2.0 * wide, 2.0 * wide, high + PLUG_MM + 1.0))
+        room = room.translate((-wide, -wide, -PLUG_MM - 1.0))
+        self.metal = metal.transform(frame) ^ room
         self.seat, self.faces = self._seat()
-        beside = self.metal.trim_by_plane((0.0, 0.0, 1.0), self.seat + LIFT_MM)
+        beside = self.metal + (around.transform(frame) ^ room)
+        beside = beside.trim_by_plane((0.0, 0.0, 1.0), self.seat + LIFT_MM)
         self.beside = _grown(beside.project(), made.fit)
 
     def _seat(self) -> tuple[float, m3.CrossSection]:
@@ -134,7 +151,13 @@ class _Site:
         return m3.Manifold.cylinder(high - low, around, around, SIDES).transform(frame)
 
 
-def bush(metal: m3.Manifold, mouth: Mouth, stroke: Drilling, made: BushTable) -> Bush:
+def bush(
+    metal: m3.Manifold,
+    mouth: Mouth,
+    stroke: Drilling,
+    made: BushTable,
+    around: m3.Manifold | None = None,
+) -> Bush:
     """Make the bush of an operation and check that it clears the part and lets the drill through.
 
     Parameters
@@ -146,13 +169,17 @@ def bush(metal: m3.Manifold, mouth: Mouth, stroke: Drilling, made: BushTable) ->
     stroke : Drilling
     made : BushTable
         How bushes are made.
+    around : Manifold, optional
+        What else stands there and carries nothing: the platform, other parts, mm.
 
     Raises
     ------
     NoBushError
     """
-    site = _Site(metal, mouth, stroke, made)
-    flange, carried = _flange(site)
+    around = m3.Manifold() if around is None else around
+    site = _Site(metal, mouth, stroke, made, around)
+    foot, carried = _foot(site)
+    flange = _prism(foot, site.seat + LIFT_MM, site.seat + LIFT_MM + made.wall)
     plug, depth = _plug(site)
     below = site.seat + LIFT_MM
     wall = site.along(site.radius + made.wall, -2.0 * site.wide, site.length)
@@ -161,22 +188,35 @@ def bush(metal: m3.Manifold, mouth: Mouth, stroke: Drilling, made: BushTable) ->
     hole = site.along(site.radius, -2.0 * site.wide, site.length + site.wide)
     shape = flange + body + plug - hole
     thin = site.along(site.radius + THINNEST_MM, -2.0 * site.wide, site.length)
-    missing = thin.trim_by_plane((0.0, 0.0, 1.0), below) - hole - shape
-    if missing.volume() > LEAST_MM3:
-        raise NoBushError("metal beside the opening leaves no room for its wall")
+    thin = thin.trim_by_plane((0.0, 0.0, 1.0), below) - hole
     lean = math.degrees(math.acos(min(float(site.out[2]), 1.0)))
-    towards = None
+    towards, notched = None, False
     if lean > TURNED_DEG:
         level = site.out[:2] / np.linalg.norm(site.out[:2])
-        shape = shape - _notch(site, level)
         towards = np.array([*level, 0.0]) @ site.turn
+        cut = shape - _notch(site, foot, level)
+        notched = (thin - cut).volume() <= LEAST_MM3
+        shape = cut if notched else shape
     made_of = max(shape.decompose(), key=m3.Manifold.volume)
+    if (thin - made_of).volume() > LEAST_MM3:
+        raise NoBushError("metal beside the opening leaves no room for its wall")
     frame = np.column_stack([site.turn.T, site.entry])
     soup = triangles_of(made_of.transform(frame)).astype(np.float32)
     soup = soup[_sized(soup)]
-    _check(soup, metal, stroke, site.length)
-    normal = np.asarray(mouth.plane.normal)
-    return Bush(soup, 2.0 * site.radius, site.length, carried, depth, normal, towards)
+    _check(soup, metal + around, stroke, site.length)
+    return Bush(
+        soup,
+        bore=2.0 * site.radius,
+        length=site.length,
+        seat_mm2=carried,
+        plug_mm=depth,
+        normal=np.asarray(mouth.plane.normal),
+        towards=towards,
+        notched=notched,
+        play_deg=math.degrees(
+            math.atan((made.clearance + stroke.drill_tolerance_mm) / site.length)
+        ),
+    )
 
 
 def set_up(passage: str, number: int, of: int, stroke: Drilling, made: Bush) -> str:
@@ -195,7 +235,12 @@ def set_up(passage: str, number: int, of: int, stroke: Drilling, made: Bush) -> 
         said += "; no plug: set it with a pin of the drill's diameter in the bore, and clamp it"
     if made.towards is not None:
         x, y, z = made.towards
-        said += f"; its notch points towards ({x:z.4f}, {y:z.4f}, {z:z.4f})"
+        how = "its notch points" if made.notched else "no notch: turn it so that its bore leans"
+        said += f"; {how} towards ({x:z.4f}, {y:z.4f}, {z:z.4f})"
+    play, right = rounded_up(made.play_deg, 2), least(stroke.tilt_tolerance_deg)
+    said += f"; the drill may lean {play} deg in it, {right} deg keep it off the wall"
+    if made.play_deg > stroke.tilt_tolerance_deg:
+        said += ": not by this bush alone, a longer or closer one ([bush] length, clearance)"
     return said
 
 
@@ -214,7 +259,7 @@ def _length(stroke: Drilling, made: BushTable) -> float:
     return wanted
 
 
-def _flange(site: _Site) -> tuple[m3.Manifold, float]:
+def _foot(site: _Site) -> tuple[m3.CrossSection, float]:
     """The foot that stands on the face, clear of what stands beside it, and the area under it.
 
     It carries if a circle as wide as the drill around the axis lies within the convex hull of what
@@ -224,15 +269,14 @@ def _flange(site: _Site) -> tuple[m3.Manifold, float]:
     pieces = (disc - site.beside).decompose()
     under = m3.CrossSection.circle(site.radius, SIDES)
     foot = max(pieces, key=lambda piece: (piece ^ under).area(), default=m3.CrossSection())
-    carried = foot ^ site.faces
+    carried = _grown(_grown(foot ^ site.faces, -0.5 * SLIVER_MM), 0.5 * SLIVER_MM) ^ foot
     tipping = m3.CrossSection.circle(0.5 * site.diameter, SIDES) - carried.hull()
     if carried.is_empty() or tipping.area() > 1e-6:
         raise NoBushError(
             f"no face carries it: {near(carried.area(), 1)} mm2 are flat and free around the "
             "opening, and not on all sides of it"
         )
-    low = site.seat + LIFT_MM
-    return _prism(foot, low, low + site.made.wall), carried.area()
+    return foot, carried.area()
 
 
 def _plug(site: _Site) -> tuple[m3.Manifold, float]:
@@ -256,13 +300,15 @@ def _plug(site: _Site) -> tuple[m3.Manifold, float]:
     return _prism(held, low, high), -low
 
 
-def _notch(site: _Site, level: Floats) -> m3.Manifold:
+def _notch(site: _Site, foot: m3.CrossSection, level: Floats) -> m3.Manifold:
     """A notch in the foot's edge, where the top of the bore leans to."""
     aside = np.array([-level[1], level[0]])
-    tip = (site.wide - NOTCH_MM) * level
-    back = (site.wide + 1.0) * level
+    far = 2.0 * site.wide * level
+    strip = m3.CrossSection([np.array([-0.1 * aside, far - 0.1 * aside, far + 0.1 * aside])])
+    edge = max(float(at @ level) for ring in (foot ^ strip).to_polygons() for at in ring)
+    tip, back = (edge - NOTCH_MM) * level, (edge + 1.0) * level
     outline = m3.CrossSection([np.array([tip, back - 2.0 * aside, back + 2.0 * aside])])
-    return _prism(outline, -0.5, site.made.wall + 1.5)
+    return _prism(outline, site.seat - 0.5, site.seat + site.made.wall + 1.5)
 
 
 def _prism(outline: m3.CrossSection, low: float, high: float) -> m3.Manifold:

@@ -111,7 +111,7 @@ def _drilled(axes: Axes, curve: Curve) -> None:
             edgecolor=style.PALE,
             hatch="\\\\",
             linewidth=style.LEADER_PT,
-            label="reached by a drill" if n == 0 else None,
+            label=f"reached by {curve.reached_by}" if n == 0 else None,
         )
 
 

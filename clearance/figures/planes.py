@@ -100,7 +100,7 @@ def place_drill(figure: Figure, box: Box, section: DrillSection, letters: tuple[
     left, bottom, width, height = box
     axes = axes_in(figure, (left, bottom + FOOT_IN, width, height - FOOT_IN - TITLE_IN))
     draw_drill(axes, section)
-    through = "the drill's axis" if section.depth_mm > 0.0 else "port and sheet"
+    through = f"the {section.tool}'s axis" if section.depth_mm > 0.0 else "port and sheet"
     # Two sections of one part may look to opposite sides: which way it is tilted hangs on that.
     right = compass(*(section.trace[1] - section.trace[0]))
     title = f"section {letters[0]}-{letters[0]} through {through}; right is {right}"

@@ -9,9 +9,8 @@ from clearance.drawing.shop import Shop
 from clearance.figures.paper import Block, Flow, listing, table, text_strips
 
 TITLE_PT = 10.5
-HEADS = ("operation, drill", "where, how deep", "what comes loose, what to mind")
+HEADS = ("operation, tool", "where, how deep", "what comes loose, what to mind")
 SHARES = (0.19, 0.44, 0.37)
-TITLE = "for the shop: drilling operations"
 
 
 def add_shop(flow: Flow, page: Shop | None) -> None:
@@ -19,7 +18,7 @@ def add_shop(flow: Flow, page: Shop | None) -> None:
     if page is None:
         return
     flow.new_page("shop")
-    flow.put_whole(Block("", tuple(text_strips(TITLE, flow.wide, TITLE_PT, bold=True))))
+    flow.put_whole(Block("", tuple(text_strips(page.title, flow.wide, TITLE_PT, bold=True))))
     facts = "; ".join(f"{key}: {value}" for key, value in page.facts)
     flow.put_whole(Block("", tuple(text_strips(facts, flow.wide))))
     widths = [share * flow.wide for share in SHARES]

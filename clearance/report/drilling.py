@@ -89,13 +89,14 @@ def operation_line(found: Drilling) -> str:
     aslant = f"; {way}" if (way := wanders(found)) else ""
     cleared = listed([f"{n + 1}" for n in dict.fromkeys((found.crossing, *found.also_clears))])
     if found.tool == "electrode":
-        tool = f"electrode for a hole of {given(found.drill_diameter_mm)} mm"
+        tool, shank = f"electrode for a hole of {given(found.drill_diameter_mm)} mm", "axis"
     else:
+        shank = "shank"
         lengths = f"flute {given(found.flute_mm)}, overall {given(found.overall_mm)}"
         tool = f"twist drill {given(found.drill_diameter_mm)} mm ({found.series}, {lengths})"
     return (
         f"{tool} from {found.from_}, through crossing {cleared}; entry {point(found.entry_mm)}, "
-        f"direction ({ux:z.4f}, {uy:z.4f}, {uz:z.4f}), its shank "
+        f"direction ({ux:z.4f}, {uy:z.4f}, {uz:z.4f}), its {shank} "
         f"{near(found.tilt_from_z_deg)} deg off +z; "
         f"depth {near(found.depth_mm, 1)} mm, {near(found.length_to_diameter, 1)} times the "
         f"diameter; radial clearance {least(found.wall_margin_mm)} mm, breakthrough "

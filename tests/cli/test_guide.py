@@ -1,6 +1,7 @@
 """`clearance section --guide`: files that appear together or not at all, and what is refused."""
 
 import numpy as np
+import pdf
 import pytest
 import shapes
 import trimesh
@@ -78,3 +79,25 @@ def test_a_passage_that_needs_no_drill_has_no_bush(cases, run, tmp_path):
     assert found.exit_code == 2
     assert "whole.toml: way: no drilling plan" in found.stderr
     assert list(tmp_path.iterdir()) == []
+
+
+def test_spark_erosion_has_no_bush_and_a_figure_of_its_own(cases, run, tmp_path):
+    text = (cases / "cut.toml").read_text(encoding="utf-8")
+    tool = "electrodes = [{ diameter = 5.4, max_length_to_diameter = 20.0 }]"
+    case = cases / "eroded.toml"
+    own = f"\n[drilling]\nseries = []\n{tool}\n[state]\nemptied = true\n"
+    case.write_text(text + own, encoding="utf-8")
+    figure = tmp_path / "electrode.pdf"
+    words = "section", case, "--drill", "way", "--output", figure
+    found = run(*words, "--guide", tmp_path / "g")
+    assert found.exit_code == 2
+    assert found.stderr.splitlines()[-1] == (
+        "error: eroded.toml: way: operation 1 of 1 is spark erosion: bushes are for drills alone"
+    )
+    assert list(tmp_path.iterdir()) == []
+    assert run(*words).exit_code == 0
+    said = pdf.pages(figure)[0].words()
+    assert "section A-A through the electrode's axis" in said
+    assert "axis vertical, eroded downward" in said
+    assert "electrode upright: axis 0.00 deg off +Z" in said
+    assert "drill" not in said

@@ -4,6 +4,8 @@ Outside references: trimesh tells whether a mesh is watertight, manifold3d cuts 
 areas and volumes are those of plain figures (a ring, a tube).
 """
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 import shapes
@@ -105,6 +107,82 @@ def test_it_is_turned_with_a_face_in_space():
     found, other = made_on(turned, 30 * out, 4.0, stroke(30 * out, -out))
     assert found.normal == pytest.approx(out, abs=1e-5)
     assert other.volume() == pytest.approx(body.volume(), rel=1e-3)
+
+
+def leaning(lean):
+    """A bore of 8 that comes out of the block's top, and the drill in it."""
+    along = np.array([np.tan(np.radians(lean)), 0.0, 1.0])
+    part = BLOCK - shapes.bore((0, 0, 30) - 40 * along, (0, 0, 30) + 5 * along, 4.0)
+    return part, stroke((0, 0, 30), -along)
+
+
+def test_where_a_wall_cuts_the_foot_the_notch_is_in_its_edge():
+    """A wall 7 mm beside the axis, where the bore leans to: the foot ends at 6.9, and there its
+    notch is 1.5 deep (it was told, and was not there)."""
+    part, one = leaning(10.0)
+    wall = part + shapes.block((7, -20, 29), (20, 20, 60))
+    found, body = made_on(wall, (0, 0, 30), 4.0, one)
+    assert found.notched
+    probe = shapes.block((6.0, -0.3, 30.5), (6.8, 0.3, 31.5))
+    assert (body ^ probe).volume() == pytest.approx(0.0, abs=1e-6)
+    beside = probe.translate((0.0, 3.5, 0.0))
+    assert (body ^ beside).volume() == pytest.approx(beside.volume(), rel=1e-3)
+    assert "its notch points towards (1.0000" in set_up("a", 1, 1, one, found)
+
+
+def test_a_notch_that_would_open_the_bore_is_not_cut_and_that_is_said():
+    # The wall 3.7 mm beside the axis: a notch of 1.5 would reach the bore at 2.1.
+    part, one = leaning(1.0)
+    part += shapes.block((3.7, -20, 30), (20, 20, 32)) + shapes.block((10, -20, 29), (20, 20, 32))
+    found, _ = made_on(part, (0, 0, 30), 4.0, one)
+    assert not found.notched
+    assert "no notch: turn it so that its bore leans towards (1.0000" in set_up(
+        "a", 1, 1, one, found
+    )
+
+
+@pytest.mark.parametrize(
+    ("made", "tolerance", "enough"),
+    [(MADE, 0.9, True), (MADE, 0.7, False), (BushTable(length=20.0), 0.7, True)],
+)
+def test_how_far_the_drill_may_lean_in_it_is_held_against_what_is_right(made, tolerance, enough):
+    """0.1 + 0.018 mm of play over 8 mm of bush: 0.845 deg; over 20 mm 0.338."""
+    part = BLOCK - shapes.bore((0, 0, -1), (0, 0, 31), 4.0, segments=32)
+    one = replace(
+        stroke((0, 0, 30), (0, 0, -1)), tilt_tolerance_deg=tolerance, drill_tolerance_mm=0.018
+    )
+    found = bush(solid(shapes.soup(part)), mouth_at(part, (0, 0, 30), 4.0), one, made)
+    play = np.degrees(np.arctan(0.118 / found.length))
+    assert found.play_deg == pytest.approx(play)
+    assert ("not by this bush alone" in set_up("a", 1, 1, one, found)) != enough
+
+
+def test_what_stands_around_cuts_it_back_and_carries_nothing():
+    """A platform 3 mm below the axis of a level bore of 4: no foot of 8 reaches below it."""
+    part = shapes.block((0, -10, 0), (20, 10, 20)) - shapes.bore(
+        (-1, 0, 4), (21, 0, 4), 2.0, segments=32
+    )
+    one = stroke((20, 0, 4), (-1, 0, 0), diameter=3.0, flute=60.0)
+    plate = shapes.block((-50, -50, -20), (70, 50, 0))
+    args = solid(shapes.soup(part)), mouth_at(part, (20, 0, 4), 2.0), one, MADE
+    alone, on_plate = bush(*args), bush(*args, plate)
+    assert shapes.manifold(alone.soup).bounding_box()[2] < -3.9
+    assert shapes.manifold(on_plate.soup).bounding_box()[2] == pytest.approx(0.1, abs=0.01)
+    # The plate is level with a floor before the part, and no seat.
+    with pytest.raises(NoBushError, match="no room for its wall"):
+        bush(*args, plate.translate((0, 0, 2.3)))
+
+
+def test_slivers_carry_nothing():
+    """A tube whose wall is 0.2 thick: its rim lies on all sides, and no bush stands on it."""
+    outer = shapes.bore((0, 0, 0), (0, 0, 30), 2.7, segments=64)
+    tube = outer - shapes.bore((0, 0, -1), (0, 0, 31), 2.5, segments=64)
+    one = stroke((0, 0, 30), (0, 0, -1))
+    assert "no face carries it" in refused(tube, (0, 0, 30), 2.5, one)
+    thick = shapes.bore((0, 0, 0), (0, 0, 30), 3.5, segments=64)
+    thick -= shapes.bore((0, 0, -1), (0, 0, 31), 2.5, segments=64)
+    found, _ = made_on(thick, (0, 0, 30), 2.5, one)
+    assert found.seat_mm2 == pytest.approx(np.pi * (3.5**2 - 2.5**2), rel=0.02)
 
 
 def refused(part, centre, radius, one, made=MADE):

@@ -13,6 +13,7 @@ import shapes
 
 from clearance.case.read import read_case
 from clearance.checking import judge
+from clearance.drawing.curve import curve
 from clearance.drawing.shop import shop
 from clearance.drilling.practice import worst
 from clearance.errors import CaseError
@@ -178,13 +179,20 @@ def test_the_page_for_the_shop_tells_the_tool_and_what_to_mind(tmp_path):
     case = make.write_case(
         tmp_path, part(), BORE, SHEET, pitch=0.5, part={"material": "316L"}, **drilling()
     )
-    page = shop(judge(prepare(read_case(case))))
+    examined = judge(prepare(read_case(case)))
+    page = shop(examined)
+    assert curve(examined.checks[0], examined.result.passages[0]).reached_by == "an electrode"
+    assert page.title == "for the shop: spark erosion"
     ((what, numbers, mind),) = page.operations
     assert "spark erosion, electrode for a hole of 3.4 mm" in what
     assert "entry to the hole's end" in numbers
     assert "flushing, careful" in mind
     assert "an electrode, since no drill does" in mind
+    assert "eroded downward" in numbers
+    assert "electrode upright: axis" in numbers
+    assert page.notes[0].startswith("erode nothing before the part is proven to be empty")
     assert any("sparks ignite powder" in note for note in page.notes)
+    assert not any("sharp drill" in note for note in page.notes)
 
 
 def test_a_leaning_drill_that_a_shop_cannot_start_gives_way_to_an_electrode(tmp_path):
