@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from clearance.axes import plan_words
 from clearance.checking import Examined
 from clearance.drawing.datums import Datums, of_part
-from clearance.drawing.drill import axis_words, set_up
+from clearance.drawing.drill_words import axis_words, set_up
 from clearance.drilling.drills import POINT_ANGLE_DEG
 from clearance.drilling.practice import worded
 from clearance.report.drilling import by_electrode, forces_line, pieces_line

@@ -16,7 +16,8 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.patheffects import withStroke
 
-from clearance.drawing.drill import DrillSection, compass
+from clearance.drawing.drill import DrillSection
+from clearance.drawing.drill_words import compass
 from clearance.drawing.level_parts import DETAIL_LETTERS
 from clearance.figures import style
 from clearance.figures.areas import area

@@ -6,7 +6,7 @@ Sheets are level: the angle is that of the drill from the vertical, whichever en
 import pytest
 
 from clearance.disposition.gather import Extra, plan_from
-from clearance.drawing.drill import _taken, compass, set_up
+from clearance.drawing.drill_words import compass, set_up, taken
 from clearance.drilling.aslant import off_normal, wanders
 from clearance.report.drilling import operation_line
 from clearance.result import Drilling, Rework
@@ -55,7 +55,7 @@ def test_a_sheet_met_far_off_its_normal_is_said_wherever_the_stroke_is(tilt_deg,
     ],
 )
 def test_tolerance_and_run_out_come_off_a_margin_only_where_there_is_one(margin, cut, said):
-    assert _taken(stroke(margin=margin, cut=cut)).endswith(said)
+    assert taken(stroke(margin=margin, cut=cut)).endswith(said)
 
 
 def test_of_several_strokes_the_one_that_may_cut_most_counts():
