@@ -1,6 +1,7 @@
-"""Whether the bore leads a drill that meets a sheet aslant.
+"""How a drill meets a sheet: how far off square, and whether the bore leads it.
 
-In: a drilling operation, a sheet that it meets, the part. Out: the side clearance before it.
+In: a drilling operation, a sheet that it meets, the part. Out: an angle; the side clearance before
+it.
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ from numpy.typing import NDArray
 
 from clearance.drilling.drills import point_length
 from clearance.geometry.planes import Plane
+from clearance.geometry.soup import Soup
 from clearance.passages.crossings import Crossing
 from clearance.predicted.part import NOMINAL, Predicted
 from clearance.predicted.plane_sections import predicted_metal
@@ -26,7 +28,48 @@ STATIONS = (0.0, 0.5, 1.0)
 LOOKED_AT = 2.0
 """Radius around the axis that is looked at, in diameters: what is wider leads nothing."""
 
+RAYS, RAY_RADIUS = 8, 0.5
+"""Places around the axis at which metal that need not be level is looked at, at this share of the
+drill's radius; and the axis."""
+
 Floats = NDArray[np.float64]
+
+
+def off_square(soup: Soup, one: Drilling) -> float | None:
+    """How far off square a drill meets metal that need not be level, in degrees.
+
+    Parameters
+    ----------
+    soup : (F, 3, 3) ndarray, mm
+        A closed body.
+    one : Drilling
+
+    Returns
+    -------
+    float or None
+        The most around the axis; None where it meets nothing there.
+    """
+    entry, along = np.array(one.entry_mm), np.array(one.direction)
+    plane = Plane.through(entry, along)
+    side = np.cross(soup[:, 1] - soup[:, 0], soup[:, 2] - soup[:, 0]).astype(np.float64)
+    facing = side @ along < 0.0
+    corners, side = soup[facing].astype(np.float64), side[facing]
+    flat = plane.to_plane(corners.reshape(-1, 3)).reshape(-1, 3, 2)
+    deep = (corners - entry) @ along
+    within = (deep.max(1, initial=-np.inf) > 0.0) & (deep.min(1, initial=np.inf) < one.depth_mm)
+    turn = np.linspace(0.0, 2.0 * np.pi, RAYS, endpoint=False)
+    ring = 0.5 * RAY_RADIUS * one.drill_diameter_mm * np.column_stack([np.cos(turn), np.sin(turn)])
+    met = np.zeros(len(flat), bool)
+    for at in (np.zeros(2), *ring):
+        ends = flat - at
+        edge = np.roll(ends, -1, axis=1)
+        turns = ends[..., 0] * edge[..., 1] - ends[..., 1] * edge[..., 0]
+        met |= (turns <= 0.0).all(1) & (turns < 0.0).any(1)
+    side = side[met & within]
+    if not len(side):
+        return None
+    cosine = -(side @ along) / np.linalg.norm(side, axis=1)
+    return math.degrees(math.acos(min(float(cosine.min()), 1.0)))
 
 
 def beside(check: PassageCheck, predicted: Predicted, crossing: Crossing, one: Drilling) -> float:

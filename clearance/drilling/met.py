@@ -12,7 +12,7 @@ import numpy as np
 import shapely
 
 from clearance.drilling.aslant import EDGE_ON_DEG, off_normal
-from clearance.drilling.led import beside
+from clearance.drilling.led import beside, off_square
 from clearance.drilling.pieces import cut
 from clearance.drilling.practice import SQUARE_DEG, Met, Shop, aspects, equal_diameter
 from clearance.passages.crossings import Crossing
@@ -65,7 +65,11 @@ def _met(
     thick: tuple[float, float],
 ) -> Met:
     sealed = check.sealed(crossing)
-    aslant = SQUARE_DEG < off_normal(one) < EDGE_ON_DEG
+    off = None
+    if check.checked.case.stray[crossing.stray].shape == "mesh":
+        off = off_square(check.checked.bodies.added_by_stray[crossing.stray], one)
+    most = max(off_normal(one), off or 0.0)
+    aslant = most > SQUARE_DEG and off_normal(one) < EDGE_ON_DEG
     return Met(
         crossing=number,
         thickness_mm=thick,
@@ -75,6 +79,7 @@ def _met(
         across_mm=equal_diameter(crossing.nominal_area_mm2, off_normal(one)),
         beside_mm=beside(check, predicted, crossing, one) if aslant else 0.0,
         metal_share=1.0 if sealed else _metal_share(crossing, one),
+        off_deg=off,
     )
 
 

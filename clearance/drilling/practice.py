@@ -63,6 +63,8 @@ class Met:
         inf where some of that lies before the mouth.
     metal_share : float
         Of what it cuts at the sheet's height, where that is most open.
+    off_deg : float or None
+        How far off square the drill meets it, where it need not be level; None: it is level.
     """
 
     crossing: int
@@ -73,6 +75,7 @@ class Met:
     across_mm: float
     beside_mm: float = 0.0
     metal_share: float = 1.0
+    off_deg: float | None = None
 
     @property
     def step(self) -> bool:
@@ -186,7 +189,8 @@ def electrode_words(one: Drilling) -> str:
 
 def _tilt(one: Drilling, met: Met, shop: Shop) -> Aspect:
     """How far off square it meets the sheet, and whether the bore leads it."""
-    off, wide = off_normal(one), one.drill_diameter_mm
+    off = off_normal(one) if met.off_deg is None else met.off_deg
+    wide = one.drill_diameter_mm
     outside = math.isinf(met.beside_mm)
     at_sheet = max(one.wall_margin_mm, 0.5 * (met.across_mm - wide))
     beside = at_sheet if outside else max(at_sheet, met.beside_mm)

@@ -8,22 +8,29 @@ from __future__ import annotations
 import shapely
 
 from clearance.case.powder_bed import sheet_recess
+from clearance.geometry import sections
+from clearance.geometry.planes import Plane
+from clearance.geometry.soup import Soup
 from clearance.passages.crossings import Crossing
 from clearance.predicted.part import Predicted
 from clearance.predicted.slabs import Event
 from clearance.verdict.numbers import NAMEWORTHY
 from clearance.verdict.prepared import Checked
 
+LEVELS = 24
+"""Heights at which metal given as a mesh is cut, to weigh it."""
+
 
 def thickness(checked: Checked, predicted: Predicted, crossing: Crossing) -> tuple[float, float]:
     """Of the sheet in a passage, at least and at most, mm; (0, 0) where only a step lies there.
 
-    Where layers close different places of the passage, at least that of one of them.
+    Where layers close different places of the passage, at least that of one of them. Of metal given
+    as a mesh, which may lie aslant, the mean over the passage, and at most as high as it reaches.
     """
     thick = crossing.high - crossing.low
     stray = checked.case.stray[crossing.stray]
     if stray.shape == "mesh":
-        return thick, thick
+        return min(_mean(checked.bodies.added_by_stray[crossing.stray], crossing), thick), thick
     event = next(e for e in predicted.events if e.stray == crossing.stray)
     if not event.slices:
         return 0.0, 0.0
@@ -51,6 +58,23 @@ def thinnest(layers: int, layer: float, penetration: float, packing: float) -> f
     """Thickness of a sheet over loose powder, mm, where powder packs so; see `sheet_recess`."""
     below = float(sheet_recess(layer, packing, penetration, layers))
     return layers * layer + penetration - below
+
+
+def _mean(soup: Soup, crossing: Crossing) -> float:
+    """Volume of metal within a passage over its area in plan, mm: the thickness of a level plate.
+
+    Of one that lies aslant it is the thickness over the cosine.
+    """
+    high = (crossing.high - crossing.low) / LEVELS
+    cuts = [
+        shapely.intersection(
+            sections.metal(soup, Plane.level(crossing.low + (k + 0.5) * high), overlapping=True),
+            crossing.footprint,
+        )
+        for k in range(LEVELS)
+    ]
+    plan = float(shapely.union_all(cuts).area)
+    return high * sum(float(cut.area) for cut in cuts) / plan if plan > 0.0 else 0.0
 
 
 def _alike(predicted: Predicted, event: Event, crossing: Crossing) -> bool:

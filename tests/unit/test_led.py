@@ -58,6 +58,28 @@ def test_behind_a_wide_room_it_is_not(tmp_path):
     assert beside > (13.0 - 5.5) / 2
 
 
+def test_a_flap_that_lies_aslant_is_met_aslant_and_is_as_thick_as_it_is(tmp_path):
+    """A plate of 0.3 at 20 degrees across an upright bore: 0.3 / cos 20 of metal above each place,
+    12 sin 20 + 0.3 cos 20 = 4.4 mm from its lowest to its highest, and no level sheet."""
+    solid = shapes.block((-8, -8, 0), (8, 8, 20)) - shapes.bore(
+        (0, 0, -1), (0, 0, 21), 3.0, segments=24
+    )
+    flap = shapes.block((-6, -6, -0.15), (6, 6, 0.15)).rotate((0, 20, 0)).translate((0, 0, 10))
+    passage = make.passage((0, 0, 0), (0, 0, 20), 3.0, 5.0)
+    stray = {"shape": "mesh", "mesh": "flap.stl", "source": "measured"}
+    keys = {"part": {"material": "316L"}, "drilling": {"series": ["jobber"]}, "pitch": 0.5}
+    result = make.checked(tmp_path, solid, passage, stray, meshes={"flap": flap}, **keys)
+    (one,) = result.passages[0].rework.drilling
+    sheet = next(each for each in one.practice if each["aspect"] == "sheet")
+    assert sheet["numbers"]["thickness_low_mm"] == pytest.approx(
+        0.3 / math.cos(math.radians(20.0)), rel=0.1
+    )
+    assert sheet["numbers"]["thickness_high_mm"] == pytest.approx(4.4, abs=0.1)
+    tilt = next(each for each in one.practice if each["aspect"] == "tilt")
+    assert tilt["numbers"]["tilt_deg"] == pytest.approx(20.0, abs=0.1)
+    assert tilt["answer"] == "careful"  # led by the bore, 10 mm deep
+
+
 def test_what_is_not_known_of_the_layers_is_in_the_forces(tmp_path):
     """1 to 4 layers of 0.5 mm: the sheet is 0.5 or 2 mm thick, and the drill has to cut either."""
     solid = shapes.block((-8, -8, 0), (8, 8, 20)) - shapes.bore(
