@@ -1,6 +1,7 @@
 """The disposition sheet: what stands on it, that it stands apart, and that it repeats."""
 
 import dataclasses
+import functools
 import io
 import itertools
 import re
@@ -56,8 +57,19 @@ def drawn(examined):
 
 
 @pytest.fixture(scope="module")
-def pages(drawn):
-    return pdf.pages(report(drawn))
+def printed(drawn):
+    """Bytes of the sheet on a size of paper, drawn once each."""
+    return functools.cache(lambda size: report(drawn, size))
+
+
+def first_alone(drawn, **keys):
+    """The sheet with no page of passages, shop or laboratory unless `keys` has it."""
+    return dataclasses.replace(drawn, **{"passages": (), "shop": None, "laboratory": None, **keys})
+
+
+@pytest.fixture(scope="module")
+def pages(printed):
+    return pdf.pages(printed("a4"))
 
 
 def leaves(value, key=""):
@@ -202,11 +214,11 @@ def test_rules_stand_by_their_number_on_the_last_pages_alone(examined, pages):
 
 
 @pytest.mark.parametrize("size", ["a4", "letter"])
-def test_a_hash_stands_on_one_line(drawn, size):
+def test_a_hash_stands_on_one_line(drawn, printed, size):
     """It is compared by eye, letter by letter."""
     digest = drawn.files[0][1]
     assert len(digest) == 64
-    assert digest in "\n".join(page.text for page in pdf.pages(report(drawn, size)))
+    assert digest in "\n".join(page.text for page in pdf.pages(printed(size)))
 
 
 def test_each_page_has_its_number_the_version_and_that_it_releases_nothing(pages):
@@ -219,16 +231,16 @@ def test_each_page_has_its_number_the_version_and_that_it_releases_nothing(pages
         assert "does not release the part" in text
 
 
-def test_the_same_sheet_gives_the_same_bytes(drawn):
-    one, other = report(drawn), report(drawn)
+def test_the_same_sheet_gives_the_same_bytes(drawn, printed):
+    one, other = printed("a4"), report(drawn)
     assert one == other
     assert b"CreationDate" not in one
     assert len(one) < 3_000_000
 
 
 @pytest.mark.parametrize(("name", "size"), [("a4", (595.4, 841.7)), ("letter", (612.0, 792.0))])
-def test_paper(drawn, name, size):
-    for page in pdf.pages(report(drawn, name)):
+def test_paper(printed, name, size):
+    for page in pdf.pages(printed(name)):
         assert (page.width, page.height) == pytest.approx(size, abs=1.0)
         _stands_apart(page)
 
@@ -307,9 +319,9 @@ def test_letters_that_the_font_lacks_are_named_and_widths_are_measured():
     assert "…" in short
 
 
-def test_title_language_and_bookmarks(drawn):
+def test_title_language_and_bookmarks(printed):
     """What readers, search and screen readers ask for: ISO 32000-1, 12.3.3 and 14.9.2."""
-    reader = pypdf.PdfReader(io.BytesIO(report(drawn)))
+    reader = pypdf.PdfReader(io.BytesIO(printed("a4")))
     assert reader.metadata.title == "Disposition sheet: part; 0042: rework"
     assert reader.root_object["/Lang"] == "en"
     found = [reader.get_destination_page_number(mark) for mark in reader.outline]
@@ -326,7 +338,7 @@ def test_fields_of_the_title_block_are_printed_or_left_to_write_in(drawn):
     empty = dict(drawn.title_block)
     assert set(empty.values()) == {""}
     filled = tuple((key, f"entry for the {key}") for key in empty)
-    page = pdf.pages(report(dataclasses.replace(drawn, title_block=filled)))[0]
+    page = pdf.pages(report(first_alone(drawn, title_block=filled)))[0]
     told = re.sub(r"\s+", "", page.text)
     for key in ("legal owner", "document no.", "date of issue", "prepared by", "approved by"):
         assert "".join(f"entry for the {key}".split()) in told
@@ -354,7 +366,7 @@ def test_labels_of_beams_side_by_side_cover_none(drawn):
     lines = tuple(Line(f"{n}", (x, -20.0), turn) for n, (x, turn) in enumerate(beams, 1))
     plane = Plane("layer at z 15", ring, shapely.Point(-8.0, 0.0).buffer(2.0), ring & ring, lines)
     page = dataclasses.replace(drawn.laboratory, planes=(plane,))
-    found = pdf.pages(report(dataclasses.replace(drawn, laboratory=page)))
+    found = pdf.pages(report(first_alone(drawn, laboratory=page)))
     own = next(one for one in found if "which inspection could see" in one.words())
     _stands_apart(own)
     assert all(f"{line.mark}, {line.turn_deg:.1f}°" in own.text for line in lines)
