@@ -179,9 +179,9 @@ def paper(found):
 
 @pytest.mark.parametrize("moved", [ON_PLATFORM], ids=["on it"], indirect=True)
 def test_the_sheet_says_the_same_heights_wherever_the_mesh_lies(moved):
-    first, *others = map(paper, moved.values())
-    for other in others:
-        assert other == first
+    """At 0 and one that lies elsewhere; its text is compared at all of them, above."""
+    first, other = map(paper, list(moved.values())[:2])
+    assert other == first
 
 
 def labels(figure):
