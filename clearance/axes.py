@@ -9,6 +9,7 @@ drawn in those of the platform, whose +Z is the build direction.
 from __future__ import annotations
 
 import dataclasses
+import itertools
 from collections.abc import Mapping
 from typing import Any, TypeVar
 
@@ -19,6 +20,8 @@ from clearance.heights import POINTS
 
 Floats = NDArray[np.float64]
 Direction = tuple[float, float, float]
+BOXES = (("missing_low_mm", "missing_high_mm"),)
+"""Fields of a result that are the lowest and highest corner of a box along the axes."""
 VECTORS = frozenset({"direction", "outside_overhang_direction", "normal"})
 """Fields and keys of a result that are a direction, (x, y, z)."""
 
@@ -108,17 +111,28 @@ def _in_mesh(value: Any, direction: Direction, name: str = "") -> Any:
     if value is None or isinstance(value, str):
         return value
     if name in POINTS or name in VECTORS:
-        x, y, z = (float(v) for v in to_mesh(value, direction))
-        return x, y, z
+        return _point(to_mesh(value, direction))
     if dataclasses.is_dataclass(value) and not isinstance(value, type):
         fields = {f.name: getattr(value, f.name) for f in dataclasses.fields(value)}
         new = {key: _in_mesh(one, direction, key) for key, one in fields.items()}
+        for ends in BOXES:
+            if fields.get(ends[0]) is not None:
+                corners = itertools.product(*zip(*(fields[end] for end in ends), strict=True))
+                moved = to_mesh(list(corners), direction)
+                new |= dict(
+                    zip(ends, map(_point, (moved.min(axis=0), moved.max(axis=0))), strict=True)
+                )
         return dataclasses.replace(value, **new)
     if isinstance(value, Mapping):
         return {key: _in_mesh(one, direction, key) for key, one in value.items()}
     if isinstance(value, tuple | list):
         return type(value)(_in_mesh(one, direction) for one in value)
     return value
+
+
+def _point(at: Floats) -> Direction:
+    x, y, z = (float(v) for v in at)
+    return x, y, z
 
 
 def plan_words(build_direction: Direction | None) -> str:

@@ -135,7 +135,7 @@ def judge(
     result = _asked_again(checked, checks, result, verify, progress)
     reached = {remedy.result.name: remedy.reached for remedy in remedies}
     measured = laid(checked, checks, result.passages, progress)
-    result = _with_scan(result, measured)
+    result = _with_scan(checked, result, measured)
     own = answers(checked, result)
     result = replace(result, readings=(*own, *scan_answers(checked, result)))
     decided = disposition(checked, result, reached)
@@ -310,12 +310,12 @@ def _with_pieces(
     return replace(result, passages=tuple(map(with_plan, result.passages)))
 
 
-def _with_scan(result: Result, measured: Laid | None) -> Result:
+def _with_scan(checked: Checked, result: Result, measured: Laid | None) -> Result:
     if measured is None:
         return result
     beside = zip(result.passages, measured.passages, strict=True)
     passages = tuple(replace(passage, scanned=one) for passage, one in beside)
-    notices = (*result.notices, *in_doubt(measured.result))
+    notices = (*result.notices, *in_doubt(measured.result, checked.platform_z))
     return replace(result, passages=passages, scan=measured.result, notices=notices)
 
 

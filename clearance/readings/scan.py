@@ -12,7 +12,7 @@ from collections.abc import Iterator
 from clearance.readings.likelihood import coverage
 from clearance.result import PassageResult, Result
 from clearance.result.readings import ReadingResult, Says
-from clearance.scanned.laid import predicted_step
+from clearance.scanned.laid import bands, predicted_step
 from clearance.scanned.measured import kinds
 from clearance.verdict.names import event as event_name
 from clearance.verdict.prepared import Checked
@@ -36,17 +36,17 @@ def scan_answers(checked: Checked, result: Result) -> tuple[ReadingResult, ...]:
 def _steps(checked: Checked, result: Result) -> Iterator[ReadingResult]:
     assert result.scan is not None
     steps = [
-        (step, axis)
-        for step in result.scan.steps
+        (step, strays, axis)
+        for step, (strays, _) in zip(result.scan.steps, bands(checked), strict=True)
         for axis in range(3)
         if step.moved_mm[axis] is not None
     ]
     most_off = coverage(len(steps))
-    for step, axis in steps:
+    for step, strays, axis in steps:
         value, u = step.moved_mm[axis], step.u_mm[axis]
         assert value is not None
         assert u is not None
-        low, high = predicted_step(checked, step.stray)
+        low, high = predicted_step(checked, strays)
         ends = (float(low[axis]), float(high[axis]))
         off, nominal_off = _off(value, u, ends), _off(value, u, (0.0, 0.0))
         yield ReadingResult(

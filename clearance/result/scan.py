@@ -16,12 +16,19 @@ from clearance.result.passage import Point
 class ScanStep:
     """How far the part above a stray sheet lies off the part below it, as measured."""
 
-    stray: Annotated[int, told("number of the stray sheet, from 0, in the case's order")]
+    stray: Annotated[
+        int,
+        told(
+            "number of the stray sheet, from 0, in the case's order; of several near each other "
+            "the highest"
+        ),
+    ]
     height_mm: Annotated[float, told("z of the sheet's lower face", "mm")]
     moved_mm: Annotated[
         tuple[float | None, float | None, float | None],
         told(
-            "along x, y and z, z being growth; null where no face of the part tells it",
+            "along x, y and z of the platform, z being growth; null where no face of the part "
+            "tells it",
             "mm",
         ),
     ]

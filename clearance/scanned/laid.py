@@ -15,6 +15,7 @@ import numpy as np
 from clearance.case.powder_bed import shrinkage
 from clearance.errors import PartError
 from clearance.geometry.soup import Soup
+from clearance.heights import above_platform
 from clearance.mesh.part import read_part
 from clearance.result import PassageResult, ScannedPassage, ScanResult, ScanStep
 from clearance.result.passage import plain
@@ -31,6 +32,9 @@ LEAST_POINTS = 200
 """Fewer points do not say where a piece of the part lies."""
 TIED = 0.01
 """Mean square of a normal's component from which on a piece is held that way."""
+
+LEFT_OUT = 0.1
+"""Share of the faces that look one way which may lie elsewhere than the step that they tell."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -70,10 +74,10 @@ def laid(
     progress(f"laying {scan.mesh.name} on the part")
     turn = checked.case.part.build_direction  # the file stands as the part's mesh does
     part = read_part(scan.mesh, scan.unit, build_direction=turn)
-    bands = _bands(checked)
+    around = bands(checked)
     try:
         found = registered(
-            part.triangles, checked.bodies.part, tuple(b for _, b in bands), scan.placed
+            part.triangles, checked.bodies.part, tuple(b for _, b in around), scan.placed
         )
         progress("the passages once more, in the measured metal")
         look = measured(checked, found)
@@ -84,14 +88,17 @@ def laid(
         raise PartError(f"{scan.mesh}: {fault}") from None
     thin = min((t for t in (thinnest_at(look, c) for c in checks) if t is not None), default=None)
     thin = thinnest_sheet(checked) if thin is None else thin
-    return Laid(_told(checked, scan.mesh, found, bands, thin), passages, found.triangles)
+    return Laid(_told(checked, scan.mesh, found, around, thin), passages, found.triangles)
 
 
-Band = tuple[int, tuple[float, float]]
+Band = tuple[tuple[int, ...], tuple[float, float]]
 
 
-def _bands(checked: Checked) -> list[Band]:
-    """By stray sheet: heights around it in which no surface tells where the part lies."""
+def bands(checked: Checked) -> list[Band]:
+    """Stray sheets, and heights around them in which no surface tells where the part lies.
+
+    The lowest first; sheets so near to each other that nothing is between them share a band.
+    """
     lows: dict[int, list[float]] = {}
     for variant in checked.unknowns.variants:
         for event in variant.events or ():
@@ -99,8 +106,11 @@ def _bands(checked: Checked) -> list[Band]:
             lows.setdefault(event.stray, []).extend(ends)
     found: list[Band] = []
     for stray, ends in sorted(lows.items(), key=lambda item: min(item[1])):
-        if not found or min(ends) > found[-1][1][1]:
-            found.append((stray, (min(ends), max(ends))))
+        if found and min(ends) <= found[-1][1][1]:
+            strays, (low, high) = found.pop()
+            found.append(((*strays, stray), (low, max(high, *ends))))
+        else:
+            found.append(((stray,), (min(ends), max(ends))))
     return found
 
 
@@ -108,14 +118,14 @@ def _told(
     checked: Checked,
     file: Path,
     found: Registered,
-    bands: Sequence[Band],
+    around: Sequence[Band],
     thinnest_mm: float | None,
 ) -> ScanResult:
     scan, fit = checked.case.scan, found.fit
     assert scan is not None
     steps = [
-        _step(checked, fit, n, stray, found.effective, scan.uncertainty)
-        for n, (stray, _) in enumerate(bands, 1)
+        _step(checked, fit, n, strays[-1], found.effective, scan.uncertainty)
+        for n, (strays, _) in enumerate(around, 1)
     ]
     low, high = found.missing_low, found.missing_high
     return ScanResult(
@@ -146,37 +156,44 @@ def _step(
     u = np.sqrt(np.maximum(own, 0.0) + (0.5 * uncertainty) ** 2)
     enough = min(fit.counts[piece], fit.counts[piece - 1]) >= LEAST_POINTS
     held = np.minimum(fit.tied[piece], fit.tied[piece - 1]) >= TIED
-    known = [bool(enough and one) for one in held]
+    all_there = np.maximum(fit.left_out[piece], fit.left_out[piece - 1]) <= LEFT_OUT
+    known = [bool(enough and one) for one in held & all_there]
     bottoms = [e.bottom for e in checked.unknowns.variants[0].events or () if e.stray == stray]
     x, y, z = (float(v) if k else None for v, k in zip(moved, known, strict=True))
     ux, uy, uz = (float(v) if k else None for v, k in zip(u, known, strict=True))
     return ScanStep(stray, float(bottoms[0]), (x, y, z), (ux, uy, uz))
 
 
-def in_doubt(scan: ScanResult) -> tuple[str, ...]:
-    """What a reader should know before trusting how the scan lies."""
+def in_doubt(scan: ScanResult, platform_z: float) -> tuple[str, ...]:
+    """What a reader should know before trusting how the scan lies; heights above the platform."""
     said = [f"the scan fits nearly as well {way}" for way in scan.also_fits]
     low, high = scan.missing_low_mm, scan.missing_high_mm
     if low is not None and high is not None:
-        box = ", ".join(f"{a} {p:.1f} to {q:.1f}" for a, p, q in zip("xyz", low, high, strict=True))
+        ends = above_platform({"missing_low_mm": low, "missing_high_mm": high}, platform_z).values()
+        box = ", ".join(f"{a} {p:z.1f} to {q:z.1f}" for a, p, q in zip("xyz", *ends, strict=True))
         said.append(
             f"the scan does not show {100.0 * scan.missing:.0f} % of the part's surface, at {box} "
-            "in the mesh's coordinates: what lies there is not measured"
+            "mm: what lies there is not measured"
         )
     return tuple(said)
 
 
-def predicted_step(checked: Checked, stray: int) -> tuple[Floats, Floats]:
-    """Least and greatest step that the case leaves possible at a stray sheet, (3,) and (3,) mm.
+def predicted_step(checked: Checked, strays: Sequence[int]) -> tuple[Floats, Floats]:
+    """Least and greatest step that the case leaves possible at stray sheets, (3,) and (3,) mm.
 
-    Growth may be more by what had shrunk when the build went on (`cooled`).
+    Those of one band, whose steps add up. Growth may be more by what had shrunk when the build
+    went on (`cooled`).
     """
-    table, low, high = checked.case.stray[stray], [], []
+    low, high = [], []
     for variant in checked.unknowns.variants:
+        least, most = np.zeros(3), np.zeros(3)
         for event in variant.events or ():
-            if event.stray == stray:
+            if event.stray in strays:
+                table = checked.case.stray[event.stray]
                 above = event.bottom - checked.platform_z
                 shrunk = shrinkage(above, table.cooled_high, table.expansion_1e6_k)
-                low.append([*event.shift, event.rise])
-                high.append([*event.shift, event.rise + shrunk])
+                least += [*event.shift, event.rise]
+                most += [*event.shift, event.rise + shrunk]
+        low.append(least)
+        high.append(most)
     return np.min(low, axis=0), np.max(high, axis=0)

@@ -23,7 +23,12 @@ Ints = NDArray[np.int64]
 TRIM = 6.0
 """Points farther than so many medians do not count, nearer ones the less the farther they are
 (Tukey's biweight): stray metal, what a scan cuts off, edges that blur has rounded."""
-ITERATIONS = 30
+WIDE_MM, NARROWER = 1.0, 0.7
+"""How far off points count at first, and what is left of that a step: a part that has moved lies
+farther off than all that has not, and must not be taken for stray metal."""
+ELSEWHERE_MM = 0.15
+"""Points farther off than this, which do not count, are of a face that is elsewhere."""
+ITERATIONS = 40
 SETTLED_MM = 1e-4
 """A step that moves no point farther ends the fit."""
 LEAST_SINGULAR = 1e-3
@@ -155,6 +160,9 @@ class Fit:
         Points of each piece that counted.
     tied : (K, 3) ndarray
         Mean square of their normals along x, y, z: near 0 where nothing holds a piece that way.
+    left_out : (K, 3) ndarray
+        Share of all those squares that is of points which did not count and lie farther off than
+        rounded edges do: faces that look that way and are elsewhere.
     rms_mm : float
         Of the points that counted, along the normals.
     scale : float
@@ -166,6 +174,7 @@ class Fit:
     covariance: Floats
     counts: Ints
     tied: Floats
+    left_out: Floats
     rms_mm: float
     scale: float
 
@@ -190,12 +199,14 @@ def fit(
         each piece may lie elsewhere, with the same rotation. Points in a band do not count.
     """
     pose, moves = start, np.zeros((1 + len(levels), 3))
+    reach = WIDE_MM if iterations == ITERATIONS else 0.0
     for _ in range(iterations):
-        step = _Step.of(surface, points, pose, moves, levels)
+        step = _Step.of(surface, points, pose, moves, levels, reach)
         solved = step.solved()
         pose, moves, moved = step.taken(pose, moves, solved)
-        if moved < SETTLED_MM:
+        if moved < SETTLED_MM and step.settled:
             break
+        reach *= NARROWER
     last = _Step.of(surface, points, pose, moves, levels)
     return last.told(pose, moves)
 
@@ -211,6 +222,8 @@ class _Step:
     normals: Floats
     middle: Floats
     pieces: int
+    settled: bool
+    left_out: Floats
 
     @classmethod
     def of(
@@ -220,6 +233,7 @@ class _Step:
         pose: Pose,
         moves: Floats,
         levels: tuple[tuple[float, float], ...],
+        reach_mm: float = 0.0,
     ) -> _Step:
         at = pose.at(points)
         piece = np.zeros(len(at), np.int64)
@@ -229,12 +243,18 @@ class _Step:
             apart &= (at[:, 2] < low) | (at[:, 2] > high)
         at, piece = at[apart], piece[apart]
         away, off, normals = surface.off(at + moves[piece])
-        share = away / (TRIM * max(float(np.median(away)), 1e-9))
+        trim = TRIM * max(float(np.median(away)), SETTLED_MM)
+        share = away / max(trim, reach_mm)
         counts = share < 1.0
+        elsewhere = away > max(trim, ELSEWHERE_MM)
+        far = _squares(normals[elsewhere], piece[elsewhere], len(moves))
+        left_out = far / np.maximum(_squares(normals, piece, len(moves)), 1e-9)
         weight = 1.0 - share[counts] ** 2  # the root of the biweight: rows are squared
         at, piece = at[counts], piece[counts]
         middle = at.mean(axis=0)
-        return cls(at, piece, weight, off[counts], normals[counts], middle, len(moves))
+        settled = reach_mm <= trim
+        own = off[counts], normals[counts]
+        return cls(at, piece, weight, *own, middle, len(moves), settled, left_out)
 
     def columns(self) -> Floats:
         """(M, 3 + 3 K): rotation about the middle, in units of the spread, then each piece."""
@@ -271,8 +291,7 @@ class _Step:
         rms = float(np.sqrt((off**2).sum() / (self.weight**2).sum()))
         spread = np.linalg.pinv(columns.T @ columns, rcond=LEAST_SINGULAR**2, hermitian=True)
         counts = np.bincount(self.piece, minlength=self.pieces)
-        squares = np.zeros((self.pieces, 3))
-        np.add.at(squares, self.piece, self.normals**2)
+        squares = _squares(self.normals, self.piece, self.pieces)
         arm = np.einsum("ij,ij->i", self.at - self.middle, self.normals) * self.weight
         grown = np.linalg.lstsq(np.column_stack([columns, arm]), -off, rcond=1e-6)[0][-1]
         return Fit(
@@ -281,9 +300,17 @@ class _Step:
             np.asarray(rms**2 * spread[3:, 3:]),
             counts,
             np.asarray(squares / np.maximum(counts, 1)[:, None], np.float64),
+            self.left_out,
             rms,
             1.0 / (1.0 + float(grown)),
         )
+
+
+def _squares(normals: Floats, piece: Ints, pieces: int) -> Floats:
+    """Sum of the squares of normals (N, 3) along x, y, z for each piece, (K, 3)."""
+    found = np.zeros((pieces, 3))
+    np.add.at(found, piece, normals**2)
+    return found
 
 
 def _rotation(vector: Floats) -> Floats:

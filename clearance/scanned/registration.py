@@ -141,10 +141,11 @@ def registered(
             f"the scan is {100.0 * (found.scale - 1.0):+.2f} % larger than the part, more than "
             f"{100.0 * MOST_SCALE:g} %: its voxel size or unit is wrong, or it is of another part"
         )
-    if chosen.own > FARTHEST * size:
+    own = looks.nearer(found.pose, found.moves)
+    if own > FARTHEST * size:
         raise ScanError(
-            f"the scan does not fit the part: most of it lies {chosen.own:.2f} mm off; is it of "
-            "this part, and all of it?"
+            f"the scan does not fit the part: most of it lies {own:.2f} mm off; is it of this "
+            "part, and all of it?"
         )
     return _told(found, scan, nominal, also)
 
@@ -163,11 +164,10 @@ def _refuse_other_size(scan: Soup, size: float) -> None:
 
 @dataclass(frozen=True, eq=False)
 class _Look:
-    """A fit: how far the surfaces lie apart on the average, and how far most of the scan does."""
+    """A fit, and how far the surfaces lie apart on the average."""
 
     pose: Pose
     misfit: float
-    own: float
 
 
 class _Looks:
@@ -219,8 +219,13 @@ class _Looks:
         there = self.nominal.off(pose.at(self.more))[0]
         back = (self.back - pose.shift) @ pose.rotation
         misfit = max(self._capped(there), self._capped(self.scan.off(back)[0]))
-        near = np.sort(there)[: int(NEARER * len(there))]
-        return _Look(pose, misfit + LEAST * self.size, self._capped(near))
+        return _Look(pose, misfit + LEAST * self.size)
+
+    def nearer(self, pose: Pose, moves: Floats) -> float:
+        """How far most of the scan lies off, each point in whichever piece."""
+        at = pose.at(self.more)
+        away = np.min([self.nominal.off(at + move)[0] for move in moves], axis=0)
+        return self._capped(np.sort(away)[: int(NEARER * len(away))])
 
 
 def _starts(scan: Soup, nominal: Soup, placed: bool, hand: int) -> list[Pose]:

@@ -242,3 +242,23 @@ def test_on_a_plate_and_on_a_restart_card_it_stands_as_built(tmp_path):
     assert highs[0] - lows[0] == pytest.approx(highs[1] - lows[1])
     _, parts, _ = standing(path)
     assert extent(parts[1].solids[0]).tolist() == extent(parts[0].solids[0]).tolist()
+
+
+def test_a_scan_lies_as_the_mesh_does(tmp_path):
+    """The upper corner is cut off the scan: its box in the mesh's axes, lowest corner first."""
+    solid, _ = leaning_bore()
+    top = Z + 22.0
+    cut = solid - shapes.block((-20, -20, top - 3.0), (20, 20, top + 1.0))
+    direction = (1.0, 0.0, 0.0)
+    shapes.write_stl(tmp_path / "scan.stl", to_mesh(shapes.soup(cut), direction).astype("f4"))
+    path = written(tmp_path, direction)
+    scan = '[scan]\nmesh = "scan.stl"\nuncertainty = 0.05\nplaced = true\n'
+    path.write_text(path.read_text() + scan)
+    found = judge(prepare(read_case(path)), threads=1)
+    low, high = found.in_mesh_axes.scan.missing_low_mm, found.in_mesh_axes.scan.missing_high_mm
+    assert (np.array(low) < high).all()
+    assert high[0] == pytest.approx(top, abs=1e-3)  # x of the mesh is up
+    assert found.result.scan.missing_high_mm[2] == pytest.approx(top, abs=1e-3)
+    said = next(s for s in found.result.notices if "does not show" in s)
+    assert f"to {top - Z:.1f} mm" in said  # above the platform
+    assert found.result.passages[0].scanned.state == "undetermined"

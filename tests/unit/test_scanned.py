@@ -8,7 +8,7 @@ import shapes
 
 from clearance.case.read import read_case
 from clearance.errors import CaseError, PartError
-from clearance.scanned.pose import Pose, Surface, fit, sampled
+from clearance.scanned.pose import AS_IT_IS, Pose, Surface, fit, sampled
 from clearance.scanned.registration import ScanError, registered
 
 LOW, HIGH = (0.0, 0.0, 0.0), (12.0, 9.0, 8.0)
@@ -260,20 +260,59 @@ def test_a_sheet_of_one_layer_among_three_is_no_sheet_of_three(tmp_path):
     ends = make.passage([0, 4, 2.5], [4, 4, 8], 1.4, 2.5)
     ends["inlet"]["normal"], ends["outlet"]["radius"] = [-1, 0, 0], 1.5
     stray = make.sheet(5.0, 3, from_layer=9, penetration=0.1)
-    for shown, state in ((0.2, "undetermined"), (0.08, "open")):
-        path = make.write_case(
-            tmp_path,
-            part,
-            ends,
-            stray,
-            meshes={"scan": part},
-            scan={
-                "mesh": "scan.stl",
-                "uncertainty": 0.05,
-                "placed": True,
-                "thinnest_shown": shown,
-            },
-        )
-        result = make.judged(read_case(path))
-        assert result.scan.thinnest_sheet_mm == pytest.approx(0.45 * 0.2)
-        assert (result.passages[0].state, result.passages[0].scanned.state) == ("blocked", state)
+    scan = {"mesh": "scan.stl", "uncertainty": 0.05, "placed": True, "thinnest_shown": 0.2}
+    path = make.write_case(tmp_path, part, ends, stray, meshes={"scan": part}, scan=scan)
+    result = make.judged(read_case(path))
+    assert result.scan.thinnest_sheet_mm == pytest.approx(0.45 * 0.2)
+    passage = result.passages[0]
+    assert (passage.state, passage.scanned.state) == ("blocked", "undetermined")
+
+
+def moved_above(part, along, sheet=SHEET, cut=None):
+    """The part whose upper piece has moved, exact; `cut`: it ends there."""
+    low = part ^ shapes.block([-9, -9, -9], [19, 19, sheet])
+    high = (part ^ shapes.block([-9, -9, sheet], [19, 19, cut or 19])).translate(along)
+    return low + high
+
+
+@pytest.mark.parametrize("step", [0.3, 0.6])
+def test_a_step_is_measured_however_far_beyond_the_noise(part, nominal, step):
+    """What has moved is no outlier, though most of the scan lies right (analytic)."""
+    soup = shapes.soup(moved_above(part, (step, 0.0, 0.0)))
+    found = fit(Surface.of(nominal), sampled(soup, 5000), AS_IT_IS, ((SHEET - 0.6, SHEET + 0.6),))
+    np.testing.assert_allclose(-found.moves[1], [step, 0.0, 0.0], atol=1e-3)
+    assert found.left_out.max() < 0.1
+
+
+@pytest.fixture(scope="module")
+def twice(tmp_path_factory, part):
+    """Two sheets 0.8 mm apart, each with an offset of 0.2 mm, as told and as scanned."""
+    shifted = moved_above(moved_above(part, (0.2, 0.0, 0.0)), (0.2, 0.0, 0.0), SHEET + 0.8)
+    strays = [make.sheet(z, 2, penetration=0.1, resume_shift=[0.2, 0.0]) for z in (4.0, 4.8)]
+    path = make.write_case(
+        tmp_path_factory.mktemp("twice"),
+        part,
+        make.passage([4, 4, 0], [4, 4, 8], 1.5, 2.0),
+        strays,
+        meshes={"scan": shifted},
+        scan={"mesh": "scan.stl", "uncertainty": 0.05, "placed": True},
+    )
+    return make.judged(read_case(path))
+
+
+def test_sheets_with_nothing_between_them_make_one_step(twice):
+    """The offsets add up, and what is measured above both is what the two leave."""
+    (step,) = twice.scan.steps
+    assert step.stray == 1
+    assert step.moved_mm[0] == pytest.approx(0.4, abs=1e-3)
+    said = {reading.where: reading for reading in twice.readings}
+    assert said["offset along x above event 2"].predicted == pytest.approx((0.4, 0.4))
+    assert not any(reading.contradicts for reading in twice.readings)
+
+
+def test_a_scan_cut_off_a_little_measures_no_growth(tmp_path, part):
+    """Its cut lies where a face would be if the part had shrunk: not told."""
+    soup = shapes.soup(moved_above(part, (0.0, 0.0, 0.0), cut=7.0))
+    result, _ = scanned(tmp_path, part, soup)
+    assert result.scan.steps[0].moved_mm[2] is None
+    assert result.scan.missing_low_mm[2] > 7.0
