@@ -8,6 +8,7 @@ import click
 import numpy as np
 import pytest
 import shapes
+import shared
 from click.testing import CliRunner
 
 from clearance.cli import main
@@ -47,7 +48,7 @@ def test_openings_toml_parses_and_words_are_a_table(program, folder):
     assert "2 openings in 1 connected group" in program("openings", folder / "elbow.stl").stdout
 
 
-@pytest.mark.parametrize("kind", [".png", ".pdf", ".svg"])
+@pytest.mark.parametrize("kind", [".svg", *shared.more(".png", ".pdf")])
 def test_openings_plot_is_the_same_each_time(program, folder, tmp_path, kind):
     files = [tmp_path / f"{n}{kind}" for n in range(2)]
     for file in files:

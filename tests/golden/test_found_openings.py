@@ -21,8 +21,8 @@ from clearance.survey import openings
 from clearance.verdict.prepared import prepare
 
 CASES = Path(__file__).parent.parent.parent / "cases"
-PLAIN = {"distributor", "exchanger-header", "mould-insert", "oil-gallery"}
-"""A few seconds each, or looked for by the docs as well; the others take longer."""
+PLAIN = {"mould-insert", "oil-gallery"}
+"""One is looked for by the docs as well, the other is judged to the end below."""
 SHIPPED = [
     pytest.param(case, id=case.parent.name, marks=() if case.parent.name in PLAIN else more)
     for more in [pytest.mark.more]

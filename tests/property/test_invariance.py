@@ -102,14 +102,18 @@ def same(found, reference) -> None:
 
 names = st.sampled_from(sorted(PARTS))
 fraction = st.floats(0.0, 1.0, allow_nan=False, width=32)
+FEW = settings(max_examples=5)
+"""Each is a check of its own."""
 
 
+@FEW
 @given(name=names, x=fraction, y=fraction, z=fraction)
 def test_a_move_by_part_of_a_pitch(tmp_path_factory, plain, name, x, y, z):
     offset = PITCH * np.array([x, y, z])
     same(judged(tmp_path_factory.mktemp("m"), name, offset=offset), plain[name])
 
 
+@FEW
 @given(name=names, quarters=st.integers(1, 3), mirror=st.sampled_from([(1, 1), (-1, 1), (1, -1)]))
 def test_quarter_turns_and_mirrors(tmp_path_factory, plain, name, quarters, mirror):
     angle = quarters * pi / 2
@@ -118,6 +122,7 @@ def test_quarter_turns_and_mirrors(tmp_path_factory, plain, name, quarters, mirr
     same(judged(tmp_path_factory.mktemp("t"), name, matrix), plain[name])
 
 
+@FEW
 @given(name=names, seed=st.integers(0, 999))
 def test_the_order_of_triangles_and_corners(tmp_path_factory, plain, name, seed):
     def shuffled(soup):
@@ -132,6 +137,7 @@ def test_the_order_of_triangles_and_corners(tmp_path_factory, plain, name, seed)
     assert found.state == reference.state
 
 
+@FEW
 @given(name=names, rounds=st.integers(1, 2))
 def test_triangles_split_in_four(tmp_path_factory, plain, name, rounds):
     def split(soup):

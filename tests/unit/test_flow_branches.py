@@ -11,6 +11,7 @@ import make
 import numpy as np
 import pytest
 import shapes
+import shared
 
 from clearance.flow.branches import Void
 
@@ -102,7 +103,7 @@ def test_of_two_equal_legs_each_carries_half(tmp_path):
     assert 0.6 * friction < flow["least"]["friction_kpa"] < 1.05 * friction
 
 
-@pytest.mark.parametrize("shut", [[1], [0, 2]])
+@pytest.mark.parametrize("shut", [[0, 2], *shared.more([1])])
 def test_of_four_legs_some_sealed_the_rest_share_the_flow(tmp_path, shut):
     found = sealed(tmp_path, shut, count=4, rate=4.0)
     each = 4.0 / (4 - len(shut))
@@ -170,7 +171,7 @@ def test_a_sheet_along_a_level_bore_leaves_half_moons(tmp_path, height, low, hig
     assert found.flow["requirement"]["predicted"] == "met"
 
 
-@pytest.mark.parametrize("flip", [False, True])
+@pytest.mark.parametrize("flip", [False, *shared.more(True)])
 def test_a_sheet_along_a_level_run_between_two_upright_ones(tmp_path, flip):
     # The sheet stands in the level run between 0.7 and 1.3 under its middle: the half-moon above it
     # carries everything, the small one below at most. By hand: the bore with its two mitres, and

@@ -3,6 +3,7 @@
 import make
 import manifold3d as m3
 import pytest
+import shared
 
 from clearance.case.plate import read_plate
 from clearance.plates.members import members
@@ -47,7 +48,7 @@ def plan_of(folder, xs, on_platform=True):
     return compute(task).data["passages"][0]
 
 
-@pytest.mark.parametrize(("x", "port"), [(90, "inlet"), (-90, "outlet")])
+@pytest.mark.parametrize(("x", "port"), [(90, "inlet"), *shared.more((-90, "outlet"))])
 def test_a_neighbour_bars_the_port_that_it_stands_before(tmp_path, x, port):
     (stroke,) = plan_of(tmp_path, [x])["rework"]["drilling"]
     assert stroke["from"] == port

@@ -6,6 +6,7 @@ import manifold3d as m3
 import numpy as np
 import pytest
 import shapes
+import shared
 from shapes import block, bore
 
 from clearance.mesh.part import read_part
@@ -139,10 +140,12 @@ def test_known_openings_are_found_with_place_size_and_network(name):
 @pytest.mark.parametrize(
     ("make", "ports"),
     [
-        (shapes.u_passage, [(-10, 0, 30), (10, 0, 30)]),
         (shapes.elbow, [(0, 0, 0), (20, 0, 15)]),
-        (shapes.torus_bend, [(-10, 0, 0), (10, 0, 0)]),
         (shapes.side_branch, [(0, 0, 0), (0, 0, 40)]),
+        *shared.more(
+            (shapes.u_passage, [(-10, 0, 30), (10, 0, 30)]),
+            (shapes.torus_bend, [(-10, 0, 0), (10, 0, 0)]),
+        ),
         (shapes.tilted_bore, [(-15 * np.tan(np.pi / 6), 0, 0), (15 * np.tan(np.pi / 6), 0, 30)]),
     ],
 )

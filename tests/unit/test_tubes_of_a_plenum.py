@@ -9,6 +9,7 @@ import manifold3d as m3
 import numpy as np
 import pytest
 import shapes
+import shared
 
 from clearance.case.read import read_case
 from clearance.drawing import level
@@ -44,10 +45,9 @@ def manifold():
 @pytest.mark.parametrize(
     ("over", "height", "pitch", "event"),
     [
-        (False, 6.0, 0.4, {}),
-        (True, 7.5, 0.4, {}),
         (False, 6.5, 0.8, {"resume": "layer"}),  # all above is lifted
-        (True, 7.0, 0.4, {"resume_shift": [0.1, 0.05]}),
+        (True, 7.5, 0.4, {}),
+        *shared.more((False, 6.0, 0.4, {}), (True, 7.0, 0.4, {"resume_shift": [0.1, 0.05]})),
     ],
 )
 def test_a_tube_lists_its_own_crossing_alone(tmp_path, over, height, pitch, event):
@@ -126,7 +126,7 @@ def hairpin():
 
 @pytest.mark.parametrize("event", [{"resume": "layer"}, {"resume_shift": [0.2, 0.1]}])
 @pytest.mark.parametrize("kind", [ring, hairpin])
-@pytest.mark.parametrize("heights", [(9.0,), (7.0, 10.0)])
+@pytest.mark.parametrize("heights", [(7.0, 10.0), *shared.more(((9.0,),))])
 def test_a_way_that_comes_back_keeps_both_crossings(tmp_path, kind, event, heights):
     solid, passage = kind()
     sheets = [make.plane(height, **event) for height in heights]

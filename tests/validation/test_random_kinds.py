@@ -21,7 +21,7 @@ EACH, PLAIN = 6, 2
 SLOW = (2, 15, 17, 19, 30, 42, 51, 53, 59, 62, 66, 67, 89, 92, 110)
 """Seeds that take more than three seconds: looked at ever more closely, or drilled."""
 
-LATER = (35, 38, 56, 74)
+LATER = (0, 35, 38, 56, 74)
 """Those that take long since a neck is looked for at third mouths, or drilled: with `-m more`."""
 
 

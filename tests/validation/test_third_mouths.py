@@ -38,8 +38,17 @@ def through(need: float = 2.0):
     return make.passage((*CENTRE, 0), (*CENTRE, 30), np.sqrt(14 / np.pi), need)
 
 
-@pytest.mark.parametrize("turn", [0.0, 90.0, 37.0])
-@pytest.mark.parametrize(("middle", "gap", "pitch"), [(15.0, 0.3, 0.3), (11.3, 0.5, 0.25)])
+@pytest.mark.parametrize(
+    ("middle", "gap", "pitch", "turn"),
+    [
+        (15.0, 0.3, 0.3, 0.0),
+        (11.3, 0.5, 0.25, 37.0),
+        *shared.more(
+            *((15.0, 0.3, 0.3, turn) for turn in (90.0, 37.0)),
+            *((11.3, 0.5, 0.25, turn) for turn in (0.0, 90.0)),
+        ),
+    ],
+)
 def test_a_flap_that_leaves_a_gap_at_a_closed_window(tmp_path, turn, middle, gap, pitch):
     solid = windowed(middle).rotate((0, 0, turn))
     flap = rib(middle, gap).rotate((0, 0, turn))

@@ -5,6 +5,7 @@ import manifold3d as m3
 import numpy as np
 import pytest
 import shapes
+import shared
 
 SIDES = 64
 POCKET_AREA = 4.0 * 14.0
@@ -87,7 +88,7 @@ def test_where_walls_lean_a_gap_is_as_large_as_what_the_joint_misses(tmp_path, n
     (0.1, 0.5, 0.1),  # melt depth as thick as a layer, powder at half: nothing is healed
     (0.15, 0.6, 0.1 - (0.15 - 0.2 / 3)),
     (0.25, 0.5, 0.0),
-    (0.25, 0.35, 0.1 - (0.25 - 0.65 / 3.5)),
+    *shared.more((0.25, 0.35, 0.1 - (0.25 - 0.65 / 3.5))),
 ])  # fmt: skip
 def test_only_what_melts_below_the_solids_top_heals(
     tmp_path, upside_down, penetration, packing, left
@@ -119,8 +120,7 @@ def test_a_gap_between_slices_is_welded_by_the_slice_on_it(tmp_path):
 
 @pytest.mark.parametrize("keys", [
     {"layers": [1, 2]},  # one layer is healed, of two 0.05 mm stay
-    {"layers": 2, "height_uncertainty": 0.1},
-    {"layers": 2, "resume": "unknown"},
+    *shared.more({"layers": 2, "height_uncertainty": 0.1}, {"layers": 2, "resume": "unknown"}),
 ])  # fmt: skip
 def test_what_is_left_open_may_leave_a_gap(tmp_path, keys):
     found = check(tmp_path, circuits(), silent(penetration=0.25, packing=0.5, **keys))

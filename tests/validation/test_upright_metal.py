@@ -26,8 +26,15 @@ def two_branches():
     return block((-8, -6, 0), (8, 6, 20)) - void
 
 
-@pytest.mark.parametrize("asked", [{"every_branch": True}, {"min_open_fraction": 0.5}, {}])
-@pytest.mark.parametrize(("low", "high"), [(3.5, 6.5), (13.5, 16.5)])
+@pytest.mark.parametrize(
+    ("low", "high", "asked"),
+    [
+        (3.5, 6.5, {"every_branch": True}),
+        (13.5, 16.5, {"min_open_fraction": 0.5}),
+        (3.5, 6.5, {}),
+        *shared.more((3.5, 6.5, {"min_open_fraction": 0.5}), (13.5, 16.5, {"every_branch": True})),
+    ],
+)
 def test_an_upright_plate_across_a_level_run_is_no_open_branch(tmp_path, asked, low, high):
     plate = block((2.0, -1.8, low), (2.3, 1.8, high))
     passage = make.passage((0, 0, 0), (0, 0, 20), 2.0, 1.5, **asked)
@@ -40,7 +47,9 @@ def test_an_upright_plate_across_a_level_run_is_no_open_branch(tmp_path, asked, 
     assert not any("--pitch" in way for way in found.settled_by)  # no pitch would tell
 
 
-@pytest.mark.parametrize("asked", [{"every_branch": True}, {"min_open_fraction": 0.35}])
+@pytest.mark.parametrize(
+    "asked", [{"min_open_fraction": 0.35}, *shared.more({"every_branch": True})]
+)
 def test_a_measured_sheet_is_judged_as_before(tmp_path, asked):
     """It leaves 0.8 of the 2 mm of one branch, which is 0.4 of its area."""
     sheet = block((3.0, -1.6, 9.5), (4.2, 1.6, 9.7))
@@ -66,7 +75,11 @@ TWO = [make.sheet(5.0, 10), make.sheet(6.0, 10, from_layer=10)]
 
 @pytest.mark.parametrize(
     ("strays", "asked"),
-    [(TALL, {"every_branch": True}), (TWO, {"min_open_fraction": 0.8}), (TWO, {})],
+    [
+        (TALL, {"every_branch": True}),
+        (TWO, {"min_open_fraction": 0.8}),
+        *shared.more((TWO, {})),
+    ],
 )
 def test_a_rib_of_many_slices_that_shuts_a_level_run_is_no_open_branch(tmp_path, strays, asked):
     passage = make.passage((-6, 0, 2.2), (6, 0, 16), 1.2, 2.0, **asked)
@@ -126,7 +139,7 @@ def stepped(x=3.5, z=8.0, t=0.1):
         (slanting(9), {"every_branch": True}),
         (slanting(-20, -3.5), {"min_open_fraction": 0.2}),
         (stepped(), {"every_branch": True}),
-        (slanting(9), {}),
+        *shared.more((slanting(9), {})),
     ],
     ids=["slanting", "other leg", "steps", "not asked"],
 )
@@ -152,7 +165,9 @@ def test_a_fin_in_a_branch_lower_than_half_the_way(tmp_path, top, state):
     assert found.state is state, found.reasons
 
 
-@pytest.mark.parametrize("moved", [{}, {"resume_shift": [0.1, 0.0]}, {"next_layer": 80}])
+@pytest.mark.parametrize(
+    "moved", [{"resume_shift": [0.1, 0.0]}, *shared.more({}, {"next_layer": 80})]
+)
 def test_slices_that_leave_most_of_each_leg_shut_none(tmp_path, moved):
     """The first layers have a wide recess, so that their slices take the legs' outer edges only."""
     solid = two_legs() - block((-4.3, -3, -1), (4.3, 3, 0.6))

@@ -14,6 +14,7 @@ import make
 import numpy as np
 import pytest
 import shapes as s
+import shared
 
 from clearance.case.read import read_case
 from clearance.result import State
@@ -85,7 +86,7 @@ def assert_same(exact, whole, quick, found):
 
 @pytest.mark.parametrize(
     ("need", "state"),
-    [(0.86, "undetermined"), (1.6, "restricted")],
+    [(1.6, "restricted"), *shared.more((0.86, "undetermined"))],
 )
 def test_a_sheet_that_moves_through_a_lying_bore(tmp_path, need, state):
     # 0.85 is left above and below a sheet of 0.3 in the middle, more at any other height.

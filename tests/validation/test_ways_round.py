@@ -45,7 +45,9 @@ MESH = {"shape": "mesh", "mesh": "sheet.stl"}
 
 
 @pytest.mark.parametrize("upside_down", [False, True])
-@pytest.mark.parametrize(("wide", "height", "pitch"), [(2.6, 10.0, 0.3), (2.4, 8.85, 0.25)])
+@pytest.mark.parametrize(
+    ("wide", "height", "pitch"), [(2.6, 10.0, 0.3), *shared.more((2.4, 8.85, 0.25))]
+)
 def test_a_bypass_beside_a_half_covered_crossing(tmp_path, upside_down, wide, height, pitch):
     solid, passage = with_bypass(wide), through(wide - 0.2)
     plate = s.block((-3, -3, height), (0, 3, height + 0.3))
@@ -66,7 +68,7 @@ def test_a_bypass_is_not_blocked_where_little_else_is_a_way(tmp_path):
     assert found.state == "open", found.reasons
 
 
-@pytest.mark.parametrize("height", [10.0, 12.4])
+@pytest.mark.parametrize("height", [10.0, *shared.more(12.4)])
 def test_a_bypass_beside_layers_melted_again(tmp_path, height):
     # The inlet comes from the side; pockets in the bottom face let the first layers leave the
     # bypass free and half of the duct.
@@ -127,7 +129,9 @@ def beside_a_chamber(shift: float, height: float, turn: float):
 
 
 @pytest.mark.parametrize("turn", [0.0, 90.0])
-@pytest.mark.parametrize(("shift", "height", "layers"), [(4.6, 10.0, 0), (4.2, 17.3, 0)])
+@pytest.mark.parametrize(
+    ("shift", "height", "layers"), [(4.6, 10.0, 0), *shared.more((4.2, 17.3, 0))]
+)
 def test_a_way_through_a_chamber_that_a_shift_opens(tmp_path, shift, height, layers, turn):
     solid = beside_a_chamber(shift, height, turn)
     moved = [shift, 0.0] if turn == 0.0 else [0.0, shift]
