@@ -22,6 +22,8 @@ from clearance.evidence.balls import balls
 from clearance.evidence.powder import packing_over, trapped_over, unmelted
 from clearance.evidence.resumed import resumed_sections
 from clearance.evidence.signs import signs
+from clearance.finished.shape import shape_of
+from clearance.finished.told import finished_result
 from clearance.heights import above_platform
 from clearance.inspection.methods import inspected
 from clearance.inspection.targets import Target, targets
@@ -121,6 +123,7 @@ def judge(
     memory_gib : float, GiB, optional
         Memory to get by with. It orders the work and never the pitch.
     """
+    shape = shape_of(checked)  # first: a file that does not belong to the part ends it
     checks = tuple(PassageCheck(checked, p) for p in checked.case.passage)
     seen = _seen(
         checked, checks, progress, threads, memory_gib
@@ -136,6 +139,7 @@ def judge(
     reached = {remedy.result.name: remedy.reached for remedy in remedies}
     measured = laid(checked, checks, result.passages, progress)
     result = _with_scan(checked, result, measured)
+    result = replace(result, finished=finished_result(checked, shape, progress))
     own = answers(checked, result)
     result = replace(result, readings=(*own, *scan_answers(checked, result)))
     decided = disposition(checked, result, reached)

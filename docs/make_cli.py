@@ -27,8 +27,9 @@ minute), warnings and errors to standard error.
 | 4 | nothing is known not to conform, but something is undetermined |
 
 A part does not conform (3) where a stated requirement fails (clear diameter, open fraction,
-branches, circuits apart, pressure loss) or the recommendation is rework, repair or scrap; else 4
-where anything is undetermined, the recommendation included; else 0. `plate` ends with the
+branches, circuits apart, pressure loss), where its finished shape is not inside the metal, or where
+the recommendation is rework, repair or scrap; else 4 where anything is undetermined, the
+recommendation included; else 0. `plate` ends with the
 gravest of its parts in the order 1, 2, 3, 4, 0.
 
 Files appear whole: they are written under a temporary name and then renamed. Colours only repeat

@@ -28,6 +28,7 @@ FLOORS = [
     "survey",
     "verdict",
     "scanned",
+    "finished",
     "flow",
     "drilling",
     "disposition",

@@ -148,7 +148,8 @@ class Case:
         """The case file, then every mesh it names: what no output may overwrite."""
         strays = [stray.mesh for stray in self.stray if stray.mesh is not None]
         scan = () if self.scan is None else (self.scan.mesh,)
-        return (self.path, self.part.mesh, *self.part.also_melted, *strays, *scan)
+        finished = () if self.part.finished is None else (self.part.finished,)
+        return (self.path, self.part.mesh, *self.part.also_melted, *strays, *scan, *finished)
 
 
 def case_schema() -> dict[str, Any]:
@@ -190,7 +191,7 @@ def read_case(path: Path | str, coupon: bool = False) -> Case:
 def _case_of(file: TomlFile) -> Case:
     also = file.sound(("part", "also_melted")) or []
     check_files(file, [("part", "mesh"), *(("part", "also_melted", n) for n in range(len(also)))])
-    check_files(file, [("scan", "mesh")])
+    check_files(file, [("scan", "mesh"), ("part", "finished")])
     _check_material(file)
     _check_passages(file)
     check_ports(file)
@@ -446,6 +447,7 @@ def _resolved(part: PartTable, folder: Path) -> PartTable:
         update={
             "mesh": folder / part.mesh,
             "also_melted": tuple(folder / mesh for mesh in part.also_melted),
+            "finished": None if part.finished is None else folder / part.finished,
             "density_g_cm3": density,
             "material": known.name if known is not None else part.material,
         }

@@ -112,6 +112,26 @@ class PartTable(Table):
     mesh_tolerance: NotNegative = key(
         "Added to every clear diameter before it is compared: chord error of the mesh.", "mm", 0.0
     )
+    finished: FilePath | None = key(
+        "Mesh of the finished shape after machining, in the place where it lies in the nominal "
+        "mesh, same unit.",
+        "",
+        None,
+        "none",
+    )
+    finished_datum: Literal["below", "above"] | None = key(
+        "What the part is clamped by when it is machined: `below`, what was built before the "
+        "event, or `above`, what was built after it.",
+        "",
+        None,
+        "both are told",
+    )
+    finished_tolerance: Annotated[float, Field(gt=0, le=10)] = key(
+        "So far the finished mesh may lie off the nominal one where both are one face (chord "
+        "errors of both); stock is told to no better.",
+        "mm",
+        0.02,
+    )
 
     def platform(self, lowest_mm: float) -> float:
         """Height of the platform in mesh coordinates, mm, of a part whose lowest z is given."""

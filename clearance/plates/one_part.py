@@ -88,6 +88,7 @@ BESIDES = {
     "leak path": "possible leak path",
     "joint": "joint not whole",
     "readings": "THE PART CONTRADICTS THE EVENT",
+    "finished shape": "FINISHED SHAPE NOT SURELY INSIDE THE METAL",
     "after the work": "read after the work, see its sheet",
     "trapped powder": "POWDER TRAPPED",
 }

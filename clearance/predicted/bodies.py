@@ -35,6 +35,8 @@ class Bodies:
         Whether shells of `melted` overlap.
     standing : (F, 3, 3) ndarray
         What stands beside the part and may be in a drill's way.
+    finished : (F, 3, 3) ndarray, optional
+        The part after machining, where the case gives it.
     known : dict
         What is worked out of the part once and asked for again, by who asks.
     """
@@ -44,6 +46,7 @@ class Bodies:
     added_by_stray: dict[int, Soup]
     overlapping: bool
     standing: Soup = field(default_factory=lambda: np.empty((0, 3, 3), np.float32))
+    finished: Soup | None = None
     known: dict[Any, Any] = field(default_factory=dict)
     _bands: dict[tuple[str, int], Soup] = field(default_factory=dict)
     _levels: dict[tuple[str, int], NDArray[np.float64]] = field(default_factory=dict)

@@ -10,6 +10,7 @@ from collections.abc import Iterable
 
 from clearance.report.costs import costs_lines
 from clearance.report.drilling import drilling_lines
+from clearance.report.finished import finished_lines
 from clearance.report.grave import GAP, besides, separate_line, unmelted_line
 from clearance.report.inspection import inspection_lines
 from clearance.report.joints import joint_share
@@ -59,6 +60,7 @@ def text(result: Result, width: int = WIDTH, paint: Paint = plain, event: bool =
         (f"{GAP}", map(unmelted_line, result.unmelted)),
         ("trapped powder", map(trapped_line, result.trapped_powder)),
         ("readings", map(reading_line, result.readings)),
+        ("finished shape", finished_lines(result.finished)),
         ("scan", scan_lines(result)),
         ("what to look for", signs_lines(result.signs, everything=True)),
         ("which inspection could see it", inspection_lines(result)),

@@ -6,6 +6,7 @@ many passages there are.
 
 from __future__ import annotations
 
+from clearance.report.finished import finished_line
 from clearance.report.headline import named
 from clearance.report.joints import WHOLE_JOINT, Joint, joint_line, joints
 from clearance.report.powder import powder_line
@@ -47,6 +48,8 @@ def besides(result: Result) -> tuple[tuple[str, str], ...]:
         said.append(("readings", apart))
     if against := contradiction(result.readings):
         said.append(("readings", against))
+    if result.finished is not None and result.finished.inside != "yes":
+        said.append(("finished shape", finished_line(result.finished)))
     done = None if result.disposition is None else result.disposition.carried_out
     if done is not None:
         said.append(("after the work", CARRIED_OUT[done]))

@@ -15,6 +15,7 @@ from types import MappingProxyType
 from clearance.disposition.known import loss_words
 from clearance.disposition.order_of_work import EMPTYING
 from clearance.report.drilling import by_electrode
+from clearance.report.finished import finding
 from clearance.report.joints import joint_share, joints
 from clearance.result import ClearDiameter, CrossingResult, PassageResult, Result, State
 from clearance.verdict.names import MOST_NAMES, listed, named_all, runs_of_names
@@ -131,6 +132,8 @@ def _counts(result: Result) -> str:
             if little == "none"
             else f"only {little} of a section is fused"
         )
+    if out := finding(result.finished):
+        said.append(out)
     if any(p.verified == "contradicts" for p in result.passages):
         said.append("the second opinion contradicts")
     if not bad and not doubtful and not pairs["joined"] and not pairs["undetermined"]:

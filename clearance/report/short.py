@@ -11,6 +11,7 @@ from collections.abc import Iterable
 
 from clearance.disposition.rules import deciding
 from clearance.disposition.steps import told
+from clearance.report.finished import finished_line
 from clearance.report.grave import besides
 from clearance.report.headline import headline
 from clearance.report.inspection import decides
@@ -40,7 +41,8 @@ def text(result: Result, width: int = WIDTH, paint: Paint = plain, event: bool =
     event : bool
         Whether the case gives one at all.
     """
-    grave = [line for key, said in besides(result) for line in wrapped(f"{key}: {said}", width)]
+    beside = (*besides(result), *_good(result))
+    grave = [line for key, said in beside for line in wrapped(f"{key}: {said}", width)]
     found = [
         head(result, width, paint, event),
         table(result, width, paint),
@@ -50,6 +52,14 @@ def text(result: Result, width: int = WIDTH, paint: Paint = plain, event: bool =
     last = [*(wrapped(CAUTION, width) if result.cautions else ()), *wrapped(_rest(result), width)]
     steps = _steps(result, width, MOST_LINES - len(lines) - len(last) - 1)
     return "\n".join([*lines, "", *steps, *last])
+
+
+def _good(result: Result) -> tuple[tuple[str, str], ...]:
+    """What was asked for and is well: `besides` tells what is not."""
+    found = result.finished
+    if found is None or found.inside != "yes":
+        return ()
+    return (("finished shape", finished_line(found)),)
 
 
 def head(result: Result, width: int, paint: Paint, event: bool = True) -> list[str]:

@@ -4,6 +4,7 @@ In: nothing. Out: `Result` and its parts, their plain values, and the JSON Schem
 of them. Key names and units are the contract; they only ever grow.
 """
 
+from clearance.result.finished import FinishedResult, MovedResult, StockResult
 from clearance.result.flow import (
     FlowRequirement,
     FlowResult,
@@ -63,6 +64,7 @@ __all__ = [
     "CrossingResult",
     "DispositionResult",
     "Drilling",
+    "FinishedResult",
     "FlowRequirement",
     "FlowResult",
     "FlowVerdict",
@@ -73,6 +75,7 @@ __all__ = [
     "Inspection",
     "JointResult",
     "Margin",
+    "MovedResult",
     "NearestLine",
     "OpenTogether",
     "PassageResult",
@@ -94,6 +97,7 @@ __all__ = [
     "Shares",
     "Signs",
     "State",
+    "StockResult",
     "TrappedPowder",
     "Unmelted",
     "Verified",

@@ -12,6 +12,7 @@ from typing import Annotated, Any, Literal
 from clearance import __version__
 from clearance.errors import ClearanceError
 from clearance.result.costs import CostsResult
+from clearance.result.finished import FinishedResult
 from clearance.result.inspection import Inspection
 from clearance.result.keys import told
 from clearance.result.part import (
@@ -37,7 +38,7 @@ FAILS = frozenset(
 """States, answers and recommendations that do not conform."""
 
 
-Role = Literal["case", "part", "also-melted", "stray", "scan"]
+Role = Literal["case", "part", "also-melted", "stray", "scan", "finished"]
 
 
 @dataclass(frozen=True)
@@ -100,6 +101,10 @@ class Result:
     scan: Annotated[
         ScanResult | None, told("a scan of the part, laid on it; null where the case has none")
     ] = None
+    finished: Annotated[
+        FinishedResult | None,
+        told("the finished shape in what is left; null where the case gives none"),
+    ] = None
     second_opinion: Annotated[
         tuple[str, ...],
         told("what solid booleans confirm of it; or that they were not asked, and why"),
@@ -125,11 +130,15 @@ class Result:
         """3 if a requirement fails or the part cannot stay as it is, 4 if anything is open, else 0.
 
         What fails goes before what is open. A requirement fails by its state (clear diameter,
-        open fraction, branches), by its pressure loss, or where circuits are joined; the part
+        open fraction, branches), by its pressure loss, where circuits are joined, or where the
+        finished shape stands out of the metal; the part
         cannot stay as it is where the recommendation is rework, repair or scrap.
         """
         found: set[str] = {p.state for p in self.passages} | {s.state for s in self.separate}
         found |= {p.flow["requirement"]["predicted"] for p in self.passages if p.flow is not None}
+        told_to_be_out = self.finished is not None and self.finished.inside == "no"
+        not_told = self.finished is not None and self.finished.inside == "undetermined"
+        found |= {"not met"} if told_to_be_out else {"undetermined"} if not_told else set()
         if self.disposition is not None:
             found.add(self.disposition.recommendation)
         if found & FAILS:

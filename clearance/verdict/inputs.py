@@ -25,6 +25,7 @@ def inputs_of(case: Case) -> Inputs:
     roles += [(mesh, "also-melted") for mesh in part.also_melted]
     roles += [(stray.mesh, "stray") for stray in case.stray if stray.mesh is not None]
     roles += [] if case.scan is None else [(case.scan.mesh, "scan")]
+    roles += [] if part.finished is None else [(part.finished, "finished")]
     hashes = {path: file_sha256(path) for path in dict(roles)}
     meshes = tuple(InputFile(path.name, hashes[path], role) for path, role in roles)
     return Inputs(InputFile(case.path.name, case.text_sha256, "case"), meshes)

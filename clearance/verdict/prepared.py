@@ -464,9 +464,9 @@ def _bodies(
     melted = np.concatenate([triangles, *others]) if others else triangles
     added = {n: read(stray.mesh) for n, stray in enumerate(case.stray) if stray.mesh is not None}
     none = np.empty((0, 3, 3), np.float32)
-    return Bodies(
-        triangles, melted, added, overlapping or bool(others), np.concatenate([none, *standing])
-    )
+    finished = None if case.part.finished is None else read(case.part.finished)
+    several, beside_it = overlapping or bool(others), np.concatenate([none, *standing])
+    return Bodies(triangles, melted, added, several, beside_it, finished)
 
 
 def _mouths(case: Case, triangles: NDArray[np.float32]) -> dict[str, Mouth]:

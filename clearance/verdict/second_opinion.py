@@ -22,7 +22,6 @@ from clearance.system.once import once
 from clearance.verdict.solids import (
     APART_MM,
     LEAST_MM3,
-    OVERLAP_MM,
     Floats,
     NotPossibleError,
     Soup,
@@ -39,6 +38,7 @@ from clearance.verdict.solids import (
     triangles_of,
     united,
 )
+from clearance.verdict.standing import outline, standing
 
 LID_MM = 0.05
 RIM_MM = 0.01
@@ -123,44 +123,22 @@ class Solids:
         self.nominal = solid(part, overlapping)
         further = melted[len(part) :]
         self._melted = self.nominal + solid(further, overlapping) if len(further) else self.nominal
-        self.bare, sheets = self._predicted()
-        self._strays = [*sheets, *(solid(soup, True) for soup in added)]
+        self.bare = standing(self.nominal, events)
+        self._strays = [*self._sheets(), *(solid(soup, True) for soup in added)]
         self._bodies = [self.bare, *self._strays]
         self.mouths = tuple(mouths)
         self._lids = [self._prism(m, RIM_MM, 0.0, LID_MM) for m in mouths]
 
     # ---- the predicted part, from the words of the design --------------------------------------
 
-    def _predicted(self) -> tuple[m3.Manifold, list[m3.Manifold]]:
-        """The part where it stands after the events, and the stray sheets."""
-        pieces: list[m3.Manifold] = []
+    def _sheets(self) -> list[m3.Manifold]:
+        """The stray sheets."""
         sheets: list[m3.Manifold] = []
-        foot, lift, shift = -np.inf, 0.0, np.zeros(2)
+        shift = np.zeros(2)
         for event in self.events:
-            moved = shift + np.array(event.shift)
-            grown = lift + event.rise
-            sheets += self._slices(event, moved)
-            if event.rise == 0.0 and (moved == shift).all():
-                continue  # the part goes on as it is
-            pieces.append(self._nominal_between(foot, event.bottom, lift, shift))
-            foot = event.bottom
-            if event.rise != 0.0:
-                ends = (event.bottom - lift, event.top - grown)
-                below, above = (self._outline(self.nominal, z, moved) for z in ends)
-                pieces.append(level_slab(below + above, event.bottom, event.top))
-                foot = event.top
-            lift, shift = grown, moved
-        pieces.append(self._nominal_between(foot, np.inf, lift, shift))
-        return united(pieces), sheets
-
-    def _nominal_between(self, low: float, high: float, lift: float, shift: Floats) -> m3.Manifold:
-        """The nominal part between two predicted heights, moved."""
-        moved = self.nominal.translate((float(shift[0]), float(shift[1]), lift))
-        if np.isfinite(low):
-            moved = moved.trim_by_plane((0.0, 0.0, 1.0), low)
-        if np.isfinite(high):
-            moved = moved.trim_by_plane((0.0, 0.0, -1.0), -(high + OVERLAP_MM))
-        return moved
+            shift = shift + np.array(event.shift)
+            sheets += self._slices(event, shift)
+        return sheets
 
     def _slices(self, event: Event, moved: Floats) -> list[m3.Manifold]:
         """The wrong layers of an event, the melt below the first one included."""
@@ -168,18 +146,14 @@ class Solids:
         for k, z in enumerate(event.slices):
             if event.plane or k in event.unknown_slices:
                 x0, y0, _, x1, y1, _ = self.nominal.bounding_box()
-                outline = m3.CrossSection.square((x1 - x0, y1 - y0)).translate((x0, y0))
-                outline = outline.translate((float(moved[0]), float(moved[1])))
+                profile = m3.CrossSection.square((x1 - x0, y1 - y0)).translate((x0, y0))
+                profile = profile.translate((float(moved[0]), float(moved[1])))
             else:
-                outline = self._outline(self._melted, z, moved)
+                profile = outline(self._melted, z, moved)
             low = event.bottom + k * event.layer
             deep = event.penetration if k == 0 else 0.0
-            found.append(level_slab(outline, low - deep, low + event.layer))
+            found.append(level_slab(profile, low - deep, low + event.layer))
         return found
-
-    @staticmethod
-    def _outline(body: m3.Manifold, z: float, moved: Floats) -> m3.CrossSection:
-        return body.slice(z).translate((float(moved[0]), float(moved[1])))
 
     def moved(self, point: Floats) -> Floats:
         """Where a nominal place lies now; at a cut it goes with what lies above."""
@@ -195,13 +169,13 @@ class Solids:
     def _prism(self, mouth: Mouth, grow: float, low: float, high: float) -> m3.Manifold:
         """A prism on a mouth between two offsets along its outward normal, where it lies now."""
         rings = [mouth.polygon.exterior, *mouth.polygon.interiors]
-        outline = m3.CrossSection(
+        profile = m3.CrossSection(
             [np.asarray(ring.coords)[:-1] for ring in rings], m3.FillRule.EvenOdd
         ).offset(grow, m3.JoinType.Miter, 2.0)
         plane = mouth.plane
         origin = plane.origin + low * plane.normal + self.moved(mouth.centre)
         frame = np.column_stack([plane.u, plane.v, plane.normal, origin])
-        return m3.Manifold.extrude(outline, high - low).transform(frame)
+        return m3.Manifold.extrude(profile, high - low).transform(frame)
 
     @once
     def metal(self) -> m3.Manifold:

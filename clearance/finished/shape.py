@@ -1,0 +1,90 @@
+"""The finished shape of a case as a solid, and whether it lies in the nominal part.
+
+In: the prepared case. Out: a `Shape`; a file that does not belong to the part is refused.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import manifold3d as m3
+import numpy as np
+
+from clearance.axes import to_mesh
+from clearance.errors import PartError
+from clearance.finished.metal import Faces
+from clearance.geometry.distance import closest
+from clearance.verdict.prepared import Checked
+from clearance.verdict.solids import NotPossibleError, solid, triangles_of
+
+
+@dataclass(frozen=True, eq=False)
+class Shape:
+    """A finished shape within its nominal part.
+
+    Attributes
+    ----------
+    solid, nominal : Manifold or None
+        None where no clean solid can be built.
+    faces : Faces or None
+        The nominal part's surface.
+    why : str
+        Why there is no solid; else empty.
+    """
+
+    solid: m3.Manifold | None = None
+    nominal: m3.Manifold | None = None
+    faces: Faces | None = None
+    why: str = ""
+
+
+def shape_of(checked: Checked) -> Shape | None:
+    """The finished shape of a case; None where it gives none.
+
+    Raises
+    ------
+    PartError
+        It stands out of the nominal part by more than `finished_tolerance`.
+    """
+    if checked.bodies.finished is None:
+        return None
+    try:
+        nominal = solid(checked.bodies.part, checked.bodies.overlapping)
+    except NotPossibleError as fault:
+        return Shape(why=f"the nominal part: {fault}")
+    try:
+        shape = solid(checked.bodies.finished)
+    except NotPossibleError as fault:
+        return Shape(why=f"the finished shape: {fault}")
+    faces = Faces.of(nominal, tolerance(checked))
+    _refuse_outside(checked, shape, nominal, faces)
+    return Shape(shape, nominal, faces)
+
+
+def tolerance(checked: Checked) -> float:
+    """How far the two meshes may differ where they are one face, mm."""
+    return checked.case.part.finished_tolerance + checked.chord_mm
+
+
+def _refuse_outside(
+    checked: Checked, shape: m3.Manifold, nominal: m3.Manifold, faces: Faces
+) -> None:
+    """Refuse a shape that cannot be made from the nominal part."""
+    out = shape - nominal
+    if out.is_empty():
+        return
+    triangles = triangles_of(out)
+    points = np.concatenate([triangles.reshape(-1, 3), triangles.mean(1)])
+    away = closest(faces.tree, points)[0]
+    n = int(np.argmax(away))
+    if away[n] <= faces.tolerance_mm:
+        return
+    part = checked.case.part
+    at = np.round(to_mesh(points[n], part.build_direction), 2)
+    place = ", ".join(f"{v + 0.0:.2f}" for v in at)
+    name = part.finished.name if part.finished else ""
+    raise PartError(
+        f"{checked.case.path}: [part] finished: found {name}, which stands out of the nominal part "
+        f"by {away[n]:.3g} mm at ({place}); expected a shape within it, by finished_tolerance "
+        f"{faces.tolerance_mm:g} mm at most"
+    )

@@ -1,0 +1,215 @@
+"""The finished shape in what is left: boxes and cylinders moved and lifted, in closed form."""
+
+import math
+
+import make
+import manifold3d as m3
+import numpy as np
+import pytest
+import shapely
+import shapes
+
+from clearance.case.read import read_case
+from clearance.errors import CaseError, PartError
+from clearance.finished.metal import Faces, stock
+from clearance.geometry import sections
+from clearance.geometry.planes import Plane
+from clearance.predicted.slabs import Event
+from clearance.report.full import text as full
+from clearance.report.headline import headline
+from clearance.report.short import text as short
+from clearance.verdict.standing import standing
+
+SIDE, CUT, WIDE, HIGH = 20.0, 10.0, 19.0, 19.2
+BLOCK = shapes.block((0, 0, 0), (SIDE, SIDE, SIDE))
+ALL_ROUND = shapes.block((0.5, 0.5, 0.5), (19.5, 19.5, HIGH))
+"""Stock: 0.5 mm on the sides and the foot, 0.8 mm on the top."""
+STILL = (0.0, 0.0, 0.0)
+OFF = 1e-4
+"""Single precision of corners, and by how much solids are let into each other."""
+
+
+def event(layers=0, rise=0.0, shift=(0.0, 0.0)):
+    """One that goes on at CUT; what it melts besides is no stock."""
+    slices = tuple(0.05 + 0.1 * k for k in range(layers))
+    return Event(0, CUT, slices, 0.1, False, 0.0, rise, shift)
+
+
+def left(shape, nominal, *events, by=STILL):
+    faces = Faces.of(nominal, 0.02)
+    return stock(shape, standing(nominal, events), faces, np.asarray(by, float))
+
+
+@pytest.mark.parametrize(
+    ("change", "by", "least", "lacking"),
+    [
+        (event(), STILL, 0.5, 0.0),
+        (event(3, 0.3), STILL, 0.5, 0.0),  # the top gains, nothing loses
+        (event(8, 0.8), (0, 0, 0.8), 0.5, 0.0),  # clamped above: the foot's 0.5 mm are 1.3
+        (event(0, -0.9), STILL, -0.1, WIDE * WIDE),  # nine layers left out: the top has 0.8 mm
+        (event(0, -0.9), (0, 0, -0.9), -0.4, WIDE * WIDE),  # clamped above: the foot has 0.5 mm
+        (event(shift=(0.3, 0.0)), STILL, 0.2, 0.0),
+        (event(shift=(0.7, 0.1)), STILL, -0.2, WIDE * (HIGH - CUT)),  # a side, above the cut
+        (event(shift=(0.7, 0.1)), (0.7, 0.1, 0), -0.2, WIDE * (CUT - 0.5)),  # the other, below
+        (
+            event(shift=(0.7, 0.8)),
+            STILL,
+            -0.3,
+            (2 * WIDE - 0.5) * (HIGH - CUT),
+        ),  # both have metal under
+    ],
+)
+def test_a_box_within_a_box(change, by, least, lacking):
+    """By hand."""
+    found = left(ALL_ROUND, BLOCK, change, by=by)
+    assert found.least_mm == pytest.approx(least, abs=OFF)
+    assert found.lacking_mm2 == pytest.approx(lacking, rel=1e-3)
+
+
+ROUND = m3.Manifold.cylinder(SIDE, 10.0, circular_segments=720)
+TURNED = m3.Manifold.cylinder(SIDE, 9.6, circular_segments=720)
+FACET = 10.0 * (1.0 - math.cos(math.pi / 720))
+
+
+@pytest.mark.parametrize("aside", [0.0, 0.25, 0.7])
+def test_a_cylinder_within_a_cylinder(aside):
+    """Radii R and r, axes d apart: least stock R - r - d.
+
+    The shape stands out where its point at angle t is farther than R from the other axis:
+    r2 + d2 - 2 r d cos(t) > R2.
+    """
+    found = left(TURNED, ROUND, event(shift=(aside, 0.0)))
+    assert found.least_mm == pytest.approx(10.0 - 9.6 - aside, abs=FACET + OFF)
+    if aside < 0.4:
+        assert found.lacking_mm2 == 0.0
+    else:
+        first = math.acos((9.6**2 + aside**2 - 100.0) / (2.0 * 9.6 * aside))
+        area = 2.0 * (math.pi - first) * 9.6 * (SIDE - CUT)
+        assert found.lacking_mm2 == pytest.approx(area, rel=0.005)
+
+
+def test_sections_agree_with_the_booleans():
+    """A second opinion that shares no code with the solids: exact sections, just under the top."""
+    change, boss = event(shift=(0.6, -0.2)), shapes.block((4, 6, 8), (9, 12, SIDE))
+    base = shapes.block((0, 0, 0), (SIDE, SIDE, 8))
+    nominal = base + boss
+    shape = base + shapes.block((4.25, 6.25, 8), (8.75, 11.75, 19.5))
+    found = left(shape, nominal, change)
+    assert found.least_mm == pytest.approx(0.25 - 0.6, abs=OFF)
+    z = 15.0
+    asked = sections.metal(shapes.soup(shape), Plane.level(z))
+    there = sections.metal(shapes.soup(nominal), Plane.level(z))
+    there = shapely.affinity.translate(there, 0.6, -0.2)
+    lacks = asked.difference(there)
+    assert lacks.area == pytest.approx(5.5 * 0.35, abs=1e-3)
+    edge = lacks.area / -found.least_mm
+    assert found.lacking_mm2 == pytest.approx(edge * (19.5 - CUT), rel=1e-3)
+
+
+def bored(radius):
+    return shapes.bore([10, 10, -1], [10, 10, 21], radius)
+
+
+def test_a_bore_that_stepped_aside_is_no_lack_of_stock_but_a_machined_one_can_lack():
+    """The bore as built goes with its half of the part; a finished one, 0.25 mm a side, cannot."""
+    change = event(shift=(0.4, 0.0))
+    nominal = BLOCK - bored(3.0)
+    assert left(ALL_ROUND - bored(3.0), nominal, change).least_mm == pytest.approx(0.1, abs=OFF)
+    found = left(ALL_ROUND - bored(3.25), nominal, change)
+    assert found.least_mm == pytest.approx(-0.15, abs=0.01)
+
+
+def test_a_boss_that_stepped_off_its_shape_lacks_all_of_it():
+    """A pin of 2 x 2 mm stands 5 mm aside: under the finished pin is no metal at any depth."""
+    base = shapes.block((0, 0, 0), (SIDE, SIDE, CUT))
+    nominal = shapes.block((0, 0, 9), (2, 2, SIDE)) + base
+    shape = shapes.block((0.5, 0.5, 0.5), (1.5, 1.5, HIGH))
+    found = left(shape, nominal, event(shift=(5.0, 0.0)))
+    assert found.least_mm < -3.0
+    assert found.lacking_mm2 > 8.0
+
+
+def test_faces_as_built_have_no_stock():
+    """The top alone is machined: what steps aside below it takes nothing from it."""
+    flat = shapes.block((0, 0, 0), (SIDE, SIDE, 19.5))
+    assert left(flat, BLOCK, event(shift=(0.7, 0.1))).least_mm == pytest.approx(0.5, abs=OFF)
+    assert left(BLOCK, BLOCK, event(shift=(0.7, 0.1))).least_mm is None
+
+
+def test_a_face_that_is_machined_in_part():
+    """A pad of 4 x 4 mm is faced flush with the top around it: only under the pad is stock."""
+    pad = shapes.block((8, 8, 19), (12, 12, 20.3))
+    found = left(BLOCK, BLOCK + pad)
+    assert found.least_mm == pytest.approx(0.3, abs=OFF)
+
+
+# ---- from the case to the words ----------------------------------------------------------------
+
+
+def checked(folder, *strays, shape=None, part=None):
+    shape = shape or ALL_ROUND - bored(3.0)
+    keys = {"finished": "machined.stl", **(part or {})}
+    way = make.passage([10, 10, 0], [10, 10, SIDE], 3.0, 5.0)
+    meshes = {"machined": shape}
+    solid = BLOCK - bored(3.0)
+    return make.checked(folder, solid, way, strays, meshes=meshes, part=keys, pitch=0.5)
+
+
+def test_the_two_datums_and_what_has_moved(tmp_path):
+    """Grown by 0.3 mm and aside by 0.7: the side lacks 0.2 mm either way (by hand)."""
+    found = checked(tmp_path, make.sheet(CUT, resume="layer", resume_shift=[0.7, 0.0]))
+    told = found.finished
+    assert (told.inside, told.datum) == ("no", None)
+    assert told.nominal_stock_mm == pytest.approx(0.5, abs=OFF)
+    below, above = told.by_datum
+    assert below.stock_low_mm == pytest.approx(-0.2, abs=OFF)
+    assert above.stock_low_mm == pytest.approx(-0.2, abs=OFF)
+    piece, port = below.moved
+    assert port.name == "a outlet"
+    assert port.low_mm == piece.high_mm == pytest.approx((0.7, 0.0, 0.3), abs=1e-5)
+    assert piece.height_mm == pytest.approx(CUT)
+    assert [one.name for one in above.moved][1:] == ["a inlet"]
+    assert above.moved[1].low_mm == pytest.approx((-0.7, 0.0, -0.3), abs=1e-5)
+    assert found.exit_status == 3
+    said = "the finished shape is not inside the metal"
+    assert said in headline(found).sentence
+    assert said in " ".join(short(found).splitlines()[:3])
+    assert "NOT inside the metal: up to 0.19 mm lack" in full(found, 200)
+    assert "the responsible engineer decides" in full(found, 200)
+
+
+def test_datums_that_differ_are_not_told_until_one_is_chosen(tmp_path):
+    """0.9 mm left out: clamped below the top lacks 0.1; with 1 mm under it the foot does not."""
+    event = {"height": CUT, "layers": 1, "next_layer": 110, "penetration": 0.0}
+    shape = shapes.block((0.5, 0.5, 1.0), (19.5, 19.5, HIGH)) - bored(3.0)
+    found = checked(tmp_path / "both", event, shape=shape)
+    assert [one.inside for one in found.finished.by_datum] == ["no", "yes"]
+    assert found.finished.inside == "undetermined"
+    assert "cannot be told" in headline(found).sentence
+    chosen = {"finished_datum": "above"}
+    found = checked(tmp_path / "one", event, shape=shape, part=chosen)
+    assert found.finished.inside == "yes"
+    assert "inside the metal, least stock" in short(found)
+    assert "finished shape" not in headline(found).sentence
+
+
+def test_what_is_not_known_of_the_event_is_a_bracket(tmp_path):
+    """The part went on with layer 93 or 100, and 0.8 mm are on top: 0.1 or 0.8 mm are left."""
+    event = make.sheet(CUT, layers=[2, 9], resume="unknown")
+    shape = shapes.block((0.5, 0.5, 0.7), (19.5, 19.5, HIGH)) - bored(3.0)
+    told = checked(tmp_path, event, shape=shape).finished
+    below, above = told.by_datum
+    assert (below.inside, above.inside) == ("yes", "yes")
+    assert below.stock_low_mm == pytest.approx(0.5, abs=OFF)
+
+
+def test_a_shape_that_is_not_in_the_part_is_refused(tmp_path):
+    shape = shapes.block((1, 1, 1), (19, 19, 20.4)) - bored(3.0)
+    with pytest.raises(PartError, match=r"machined\.stl.*0\.4 mm.*finished_tolerance 0\.02"):
+        checked(tmp_path / "out", make.sheet(CUT), shape=shape)
+    keys = {"finished": "none.stl"}
+    path = make.write_case(
+        tmp_path / "no", BLOCK, make.passage([1, 1, 1], [2, 2, 2], 1, 1), part=keys
+    )
+    with pytest.raises(CaseError, match=r"\[part\] finished: .*none\.stl"):
+        read_case(path)
