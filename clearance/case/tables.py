@@ -293,6 +293,12 @@ class DrillingTable(Table):
         "deg",
         8.0,
     )
+    point_angle: Annotated[float, Field(ge=60, le=175)] = key(
+        "Full angle of the drills' points, to whose tips depths count; a usual general-purpose "
+        "point.",
+        "deg",
+        118.0,
+    )
     split_point: bool = key("The drills have a split point, with a short chisel edge.", "", False)
     feed: FeedRange | None = key(
         "Feed; one value or `[low, high]`.", "mm/rev", None, "a published table, by diameter"

@@ -277,7 +277,8 @@ def _tools(
     """The drill up to its holder, and the holder."""
     radius = 0.5 * stroke.drill_diameter_mm
     eroded = stroke.tool == "electrode"
-    point = 0.0 if eroded else point_length(stroke.drill_diameter_mm)
+    angle = check.checked.case.drilling.point_angle
+    point = 0.0 if eroded else point_length(stroke.drill_diameter_mm, angle)
     projecting = stroke.overall_mm - CLAMPED_DIAMETERS * stroke.drill_diameter_mm
     tip = entry + stroke.depth_mm * direction
     face = tip - projecting * direction

@@ -151,6 +151,7 @@ def settings(checked: Checked) -> tuple[Fact, ...]:
     given += [
         ("drill series", ", ".join(drilling.series) or "none"),
         ("own drills", ", ".join(f"{d.diameter:g} mm" for d in drilling.drills) or "none"),
+        ("point of the drills", f"{drilling.point_angle:g} deg"),
         ("electrodes", ", ".join(f"{d.diameter:g} mm" for d in drilling.electrodes) or "none"),
         ("wall that may be cut", f"{drilling.wall_allowance:g} mm"),
         ("wall that must stay", _or_unknown(drilling.min_wall)),

@@ -13,7 +13,6 @@ from clearance.axes import plan_words
 from clearance.checking import Examined
 from clearance.drawing.datums import Datums, of_part
 from clearance.drawing.drill_words import axis_words, set_up
-from clearance.drilling.drills import POINT_ANGLE_DEG
 from clearance.drilling.practice import worded
 from clearance.report.drilling import by_electrode, forces_line, pieces_line
 from clearance.result import Drilling, PassageResult, Result, Rework
@@ -22,8 +21,8 @@ from clearance.verdict.numbers import given, least, most, near, point
 
 DRILL = (
     "measure the entry and the bore's direction before the drill goes in; the depth stop "
-    f"counts from the closing surface of the opening to the tip of a point of "
-    f"{POINT_ANGLE_DEG:g} deg: with another point work it out anew",
+    "counts from the closing surface of the opening to the tip of a point of {angle} deg: with "
+    "another point work it out anew ([drilling] point_angle)",
     "thin sheet: a point for thin sheet, little feed, no peck at break-through; the lips cut "
     "only as much as the sheet is thick, and the drill is pulled in",
 )
@@ -60,7 +59,8 @@ def shop(examined: Examined) -> Shop | None:
     if not planned or decided is None or decided.recommendation not in ("rework", "repair"):
         return None
     faces = of_part(examined.checked)
-    rows = [row for passage in planned for row in _rows(passage, faces)]
+    point_deg = examined.checked.case.drilling.point_angle
+    rows = [row for passage in planned for row in _rows(passage, faces, point_deg)]
     return Shop(f"for the shop: {_kinds(planned)}", _facts(examined), tuple(rows), _notes(examined))
 
 
@@ -71,13 +71,15 @@ def _kinds(planned: Sequence[PassageResult]) -> str:
     return f"{listed(kinds)} operations" if False in by else listed(kinds)
 
 
-def _rows(passage: PassageResult, faces: Datums) -> Iterator[tuple[str, str, str]]:
+def _rows(
+    passage: PassageResult, faces: Datums, point_deg: float
+) -> Iterator[tuple[str, str, str]]:
     plan = passage.rework
     assert plan is not None
     for number, one in enumerate(plan.drilling, 1):
         which = f"{passage.name}, {number} of {len(plan.drilling)}"
         what = f"{which}\n{_tool(one)}\nfrom the {one.from_}"
-        yield what, "\n".join(_numbers(passage, one, faces)), "\n".join(_mind(plan, one))
+        yield what, "\n".join(_numbers(passage, one, faces, point_deg)), "\n".join(_mind(plan, one))
 
 
 def _tool(one: Drilling) -> str:
@@ -87,12 +89,14 @@ def _tool(one: Drilling) -> str:
     return f"{given(one.drill_diameter_mm)} mm {one.series}, {lengths}"
 
 
-def _numbers(passage: PassageResult, one: Drilling, faces: Datums) -> Iterator[str]:
+def _numbers(
+    passage: PassageResult, one: Drilling, faces: Datums, point_deg: float
+) -> Iterator[str]:
     ux, uy, uz = one.direction
     yield f"entry {point(one.entry_mm)}: {faces.of(one.entry_mm)}"
     yield f"direction ({ux:z.4f}, {uy:z.4f}, {uz:z.4f}): {axis_words(one.direction, one.tool)}"
     yield set_up(one).split("; ")[0]
-    end = f"the tip of {POINT_ANGLE_DEG:g} deg"
+    end = f"the tip of {given(point_deg)} deg"
     if one.tool == "electrode":
         end = "the hole's end, its wear made up for"
     yield f"depth stop {near(one.depth_mm)} mm, entry to {end}"
@@ -153,6 +157,7 @@ def _trapped(result: Result) -> Iterator[str]:
 def _notes(examined: Examined) -> tuple[str, ...]:
     result = examined.on_paper
     apart = "apart from that " if result.trapped_powder else ""
+    angle = given(examined.checked.case.drilling.point_angle)
     drills = any(p.rework is not None and not by_electrode(p) for p in result.passages)
     erodes = any(map(by_electrode, result.passages))
     do, doing = ("drill or erode", "either") if drills and erodes else ("drill", "drilling")
@@ -163,7 +168,7 @@ def _notes(examined: Examined) -> tuple[str, ...]:
         f"{apart}{do} nothing before the part is proven to be empty of powder: {doing} can "
         "ignite it",
         "only after the decision is signed, in the order of the work sequence",
-        *(DRILL if drills else ()),
+        *((said.format(angle=angle) for said in DRILL) if drills else ()),
         "put the strainer behind the passage when it is flushed, weigh what it holds, and prove by "
         "weighing that nothing is left inside; a rim that may break off needs a decision",
         *((ERODE,) if erodes else ()),

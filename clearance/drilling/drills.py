@@ -60,6 +60,8 @@ class Drill:
         Where its lengths come from.
     reach, off : float, mm
         Of an electrode: its greatest depth, and by how much its hole's radius may be off.
+    angle : float, degrees
+        Full angle of a drill's point.
     """
 
     diameter: float
@@ -69,6 +71,7 @@ class Drill:
     source: str = field(default="", compare=False)
     reach: float = field(default=math.inf, compare=False)
     off: float = field(default=0.0, compare=False)
+    angle: float = field(default=POINT_ANGLE_DEG, compare=False)
 
     @property
     def erodes(self) -> bool:
@@ -78,7 +81,7 @@ class Drill:
     @property
     def point(self) -> float:
         """Length of its point, mm."""
-        return 0.0 if self.erodes else point_length(self.diameter)
+        return 0.0 if self.erodes else point_length(self.diameter, self.angle)
 
     @property
     def least(self) -> float:
@@ -156,7 +159,11 @@ def standard() -> tuple[Drill, ...]:
     return tuple(sorted(found))
 
 
-def drills(series: Iterable[str], shop: Iterable[ShopDrill] = ()) -> tuple[Drill, ...]:
+def drills(
+    series: Iterable[str],
+    shop: Iterable[ShopDrill] = (),
+    point_angle_deg: float = POINT_ANGLE_DEG,
+) -> tuple[Drill, ...]:
     """Return the drills at hand.
 
     Parameters
@@ -165,6 +172,8 @@ def drills(series: Iterable[str], shop: Iterable[ShopDrill] = ()) -> tuple[Drill
         "jobber", "long", "extra-long" (all three), or one of these, as "extra-long 2".
     shop : iterable
         The shop's own drills: anything with diameter, flute, overall and unit ("mm", "inch").
+    point_angle_deg : float
+        Of all of them.
 
     Returns
     -------
@@ -182,7 +191,10 @@ def drills(series: Iterable[str], shop: Iterable[ShopDrill] = ()) -> tuple[Drill
         if not any(belongs(one, name) for one in known):
             raise ValueError(f"no series of drills is called {name!r}")
     found = [d for d in standard() if any(belongs(d.series, name) for name in wanted)]
-    return tuple(sorted(found + [_own(d) for d in shop]))
+    found += [_own(d) for d in shop]
+    if point_angle_deg != POINT_ANGLE_DEG:
+        found = [replace(d, angle=point_angle_deg) for d in found]
+    return tuple(sorted(found))
 
 
 def _own(drill: ShopDrill) -> Drill:

@@ -63,9 +63,9 @@ def usual_feed(diameter: float) -> tuple[float, float]:
     return next((feed for largest, feed in FEEDS if diameter <= largest), LARGE_FEED)
 
 
-def lip_share(diameter: float, thickness: float) -> float:
+def lip_share(diameter: float, thickness: float, point_angle_deg: float = POINT_ANGLE_DEG) -> float:
     """Share of the lips that a sheet of a thickness, mm, holds at once; 1 as in solid metal."""
-    return min(1.0, thickness / point_length(diameter))
+    return min(1.0, thickness / point_length(diameter, point_angle_deg))
 
 
 def torque_share(lips: float) -> float:
@@ -136,6 +136,7 @@ def steepest(point_angle_deg: float = POINT_ANGLE_DEG) -> float:
     return 90.0 - 0.5 * point_angle_deg
 
 
-def uneven(diameter: float, tilt_deg: float) -> float:
+def uneven(diameter: float, tilt_deg: float, point_angle_deg: float = POINT_ANGLE_DEG) -> float:
     """Depth, mm, over which a drill cuts on one side only as it meets a sheet aslant."""
-    return point_length(diameter) + 0.5 * diameter * math.tan(math.radians(tilt_deg))
+    point = point_length(diameter, point_angle_deg)
+    return point + 0.5 * diameter * math.tan(math.radians(tilt_deg))

@@ -95,7 +95,8 @@ def beside(check: PassageCheck, predicted: Predicted, crossing: Crossing, one: D
     entry, along = np.array(one.entry_mm), np.array(one.direction)
     wide = one.drill_diameter_mm
     face = crossing.low if along[2] > 0.0 else crossing.high
-    full = (face - entry[2]) / along[2] - point_length(wide)
+    point = point_length(wide, check.checked.case.drilling.point_angle)
+    full = (face - entry[2]) / along[2] - point
     if full < LED_OVER * wide:
         return math.inf
     nominal = check.checked.whole.predict(NOMINAL)

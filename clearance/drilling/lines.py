@@ -67,7 +67,10 @@ class Lines:
         self.at_hand, self.explain = at_hand, explain
         self.case = check.checked.case
         self.predicted = check.predicted(first.variant.events, check.checked.pitch_mm)
-        self.practice = Practice(max_length_to_diameter=self.case.drilling.max_length_to_diameter)
+        given = self.case.drilling
+        self.practice = Practice(
+            point_angle_deg=given.point_angle, max_length_to_diameter=given.max_length_to_diameter
+        )
         self.facet_mm = self.case.part.mesh_tolerance
         self.refused_mm = 0.0  # drills up to this leave a step, says the re-check
         self.misses: list[Miss] = []

@@ -111,7 +111,7 @@ def _change(
     size = drill.diameter
     if not drill.series:  # one of the size that is said, in two decimals, has to do
         size = float(rounded_up(size, 2))
-    tip = depth_of(drill) + point_length(size)
+    tip = depth_of(drill) + point_length(size, practice.point_angle_deg)
     ratio = tip / drill.diameter
     wall = _cut(drill, line, facet_mm)
     change = Change(
@@ -134,10 +134,11 @@ def _ideal(
     diameter: float, depth_of: Callable[[Drill], float], practice: Practice, standoff_mm: float
 ) -> Drill:
     """The shortest drill of a diameter that is long enough."""
-    tip = depth_of(Drill(diameter, 0.0, 0.0, "")) + point_length(diameter)
+    angle = practice.point_angle_deg
+    tip = depth_of(Drill(diameter, 0.0, 0.0, "", angle=angle)) + point_length(diameter, angle)
     flute = tip + practice.chip_room_diameters * diameter
     overall = tip + CLAMPED_DIAMETERS * diameter + standoff_mm
-    return Drill(diameter, flute, max(overall, flute), "")
+    return Drill(diameter, flute, max(overall, flute), "", angle=angle)
 
 
 def _too_short(drill: Drill, depth_mm: float, practice: Practice, standoff_mm: float) -> bool:
@@ -145,7 +146,7 @@ def _too_short(drill: Drill, depth_mm: float, practice: Practice, standoff_mm: f
     if any(limit.kind in ("flute", "overall") for limit in limits):
         return True
     projects = drill.overall - CLAMPED_DIAMETERS * drill.diameter
-    return projects < depth_mm + point_length(drill.diameter) + standoff_mm
+    return projects < depth_mm + drill.point + standoff_mm
 
 
 def _cut(drill: Drill, line: Widest, facet_mm: float) -> float:

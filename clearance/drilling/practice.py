@@ -174,9 +174,10 @@ def _told(
     )
 
 
-def electrode_words(one: Drilling) -> str:
+def electrode_words(one: Drilling, point_angle_deg: float) -> str:
     """The electrode that would do instead of a drill."""
-    deep = (one.depth_mm - point_length(one.drill_diameter_mm)) / one.drill_diameter_mm
+    point = point_length(one.drill_diameter_mm, point_angle_deg)
+    deep = (one.depth_mm - point) / one.drill_diameter_mm
     return (
         f"an electrode for a hole of {given(one.drill_diameter_mm)} mm that goes deeper than "
         f"{rounded_up(deep, 1)} diameters ([drilling] electrodes), once the powder is proven to "
@@ -196,7 +197,7 @@ def _tilt(one: Drilling, met: Met, shop: Shop) -> Aspect:
     beside = at_sheet if outside else max(at_sheet, met.beside_mm)
     led = not outside and beside <= LED * wide
     own = shop.drilling.max_tilt
-    limit = max(own, forces.steepest()) if led else own
+    limit = max(own, forces.steepest(shop.drilling.point_angle)) if led else own
     numbers = {"tilt_deg": off, "limit_deg": limit, "side_clearance_mm": beside}
     meets = f"meets the sheet {near(off, 1)} deg off square"
     if off <= SQUARE_DEG:
@@ -214,7 +215,7 @@ def _tilt(one: Drilling, met: Met, shop: Shop) -> Aspect:
             return _told(
                 "tilt", met, "careful", f"{meets}: it runs along it, a bush first", numbers
             )
-        deep = forces.uneven(wide, off)
+        deep = forces.uneven(wide, off, shop.drilling.point_angle)
         why = (
             f"{meets}, {given(limit)} deg at most ({leads}): a third of the feed until it cuts "
             f"all round, {most(deep)} mm"
@@ -224,7 +225,7 @@ def _tilt(one: Drilling, met: Met, shop: Shop) -> Aspect:
     ways = (
         f"a way to start a drill {asked} deg off square, such as a bush and a spot face first "
         f"([drilling] max_tilt of {asked}, {given(own)} given)",
-        electrode_words(one),
+        electrode_words(one, shop.drilling.point_angle),
     )
     why = f"{meets}, more than {given(limit)} deg ({leads})"
     return _told("tilt", met, "not-this-way", why, numbers, ways)
@@ -278,7 +279,7 @@ def _sheet(one: Drilling, met: Met, shop: Shop) -> Aspect:
         "its own thickness"
     )
     brings = f"the chisel edge brings up to {rounded_up(chisel, 0)} N{shop.whose}"
-    if met.open_fraction > 0.0 and low < point_length(one.drill_diameter_mm):
+    if met.open_fraction > 0.0 and low < _point(one, shop):
         why = (
             f"{brings}; with an opening the sheet is softer than one clamped all round "
             f"({rounded_down(stands, 1)} N): its edge bends and tears; a point for thin sheet"
@@ -288,6 +289,10 @@ def _sheet(one: Drilling, met: Met, shop: Shop) -> Aspect:
         return _told("sheet", met, "fine", f"{dents}, {brings}", numbers)
     why = f"{dents}, {brings}: {torn}; a point for thin sheet"
     return _told("sheet", met, "careful", why, numbers)
+
+
+def _point(one: Drilling, shop: Shop) -> float:
+    return point_length(one.drill_diameter_mm, shop.drilling.point_angle)
 
 
 UNKNOWN_SHEET = "; the material's stiffness or work constant is not known"
@@ -330,7 +335,7 @@ def _thrust(one: Drilling, met: Met, shop: Shop) -> Aspect:
             f"a drill of {given(wide)} mm with at most {long} mm of flute ([drilling] drills), "
             "less feed, a split point or a stiffer drill ([drilling] feed, split_point, "
             "drill_modulus)",
-            electrode_words(one),
+            electrode_words(one, shop.drilling.point_angle),
         )
         return _told("thrust", met, "not-this-way", f"{why}: it buckles", numbers, ways)
     feed = ", with the least feed" if high > held else ""
@@ -354,7 +359,10 @@ def _torque(one: Drilling, met: Met, shop: Shop) -> Aspect:
         f"{rounded_down(limit, 2)} N m"
     )
     if low > limit:
-        ways = ("a drill of stronger steel ([drilling] drill_strength)", electrode_words(one))
+        ways = (
+            "a drill of stronger steel ([drilling] drill_strength)",
+            electrode_words(one, table.point_angle),
+        )
         return _told("torque", met, "not-this-way", f"{why}: it twists off", numbers, ways)
     if high > limit / table.safety:
         why += f", less than {given(table.safety)} times as much: little feed, no jam"
@@ -376,7 +384,10 @@ def _needed(one: Drilling, met: Met, shop: Shop) -> dict[str, float]:
         forces.cutting(wide, feed, constant, table.split_point)
         for feed, constant in zip(feeds, shop.work_constant, strict=True)
     ]
-    shares = [1.0 if met.step else forces.lip_share(wide, thick) for thick in met.thickness_mm]
+    shares = [
+        1.0 if met.step else forces.lip_share(wide, thick, table.point_angle)
+        for thick in met.thickness_mm
+    ]
     chisel = [0.0 if met.axis_open else ends[0].chisel_n, ends[1].chisel_n]
     metal = (met.metal_share, 1.0)
     thrust = [c + m * s * e.lips_n for c, m, s, e in zip(chisel, metal, shares, ends, strict=True)]

@@ -63,7 +63,9 @@ class Reach:
         self.first, self.others = first, others
         self.case = check.checked.case
         given = self.case.drilling
-        self.at_hand = drills(given.series, given.drills) if tools is None else tuple(tools)
+        self.at_hand = (
+            drills(given.series, given.drills, given.point_angle) if tools is None else tuple(tools)
+        )
         self.lines = Lines(check, self.first, self.at_hand, explain)
         self.recheck = Recheck(check, first.variant, others)
 

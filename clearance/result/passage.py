@@ -142,7 +142,9 @@ class Drilling:
     from_: Annotated[str, told("the opening that it enters", alias="from")]
     entry_mm: Annotated[Point, told("where its axis enters", "mm")]
     direction: Annotated[Point, told("unit vector of its axis, inward")]
-    depth_mm: Annotated[float, told("from the entry to the drill's tip", "mm")]
+    depth_mm: Annotated[
+        float, told("from the entry to the tip, whose point has `[drilling] point_angle`", "mm")
+    ]
     length_to_diameter: Annotated[float, told("depth over diameter", "1")]
     wall_margin_mm: Annotated[float, told("least distance of the drill from the wall", "mm")]
     wall_cut_mm: Annotated[float, told("how deep it cuts the wall; 0 where it does not", "mm")]

@@ -31,8 +31,6 @@ SLICES_A_PART = 20
 SMALL_TRIANGLES = 25_000
 """So many, and one more for each column of the check: a small part in a finer mesh is checked so
 quickly that a second opinion would cost nearly as much again."""
-POINT_DEG = 118.0
-"""Point angle of the drills of the table, as `reach` takes it."""
 
 
 def not_asked(checked: Checked, verify: bool | None) -> str:
@@ -105,7 +103,7 @@ class _Looks:
                 np.array(one.entry_mm),
                 np.array(one.direction),
                 one.drill_diameter_mm,
-                one.depth_mm - _point(one),
+                one.depth_mm - _point(one, self.checked.case.drilling.point_angle),
             )
             for one in result.rework.drilling
         ]
@@ -147,8 +145,8 @@ def in_words(results: Sequence[PassageResult]) -> tuple[str, ...]:
     return tuple(said)
 
 
-def _point(one: Drilling) -> float:
+def _point(one: Drilling, angle_deg: float) -> float:
     """Length of the point of a drill, mm; an electrode has none."""
     if one.tool == "electrode":
         return 0.0
-    return 0.5 * one.drill_diameter_mm / math.tan(math.radians(0.5 * POINT_DEG))
+    return 0.5 * one.drill_diameter_mm / math.tan(math.radians(0.5 * angle_deg))

@@ -12,6 +12,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from clearance.case.tables import DrillingTable
 from clearance.checking import Examined
 from clearance.drawing.sheet_rows import share
 from clearance.drilling.drills import CLAMPED_DIAMETERS, point_length
@@ -148,7 +149,7 @@ def _after(examined: Examined) -> Predicted:
 
 def _bodies(examined: Examined, drawn: Predicted, after: Predicted) -> Iterator[Body]:
     part = examined.checked.bodies.part
-    holder_mm = examined.checked.case.drilling.holder_diameter
+    tools = examined.checked.case.drilling
     same = after.in_place
     yield _thin("part", "part", "both" if same else "drawn", part)
     if not same:
@@ -162,7 +163,7 @@ def _bodies(examined: Examined, drawn: Predicted, after: Predicted) -> Iterator[
     for check, passage in zip(examined.checks, examined.result.passages, strict=True):
         yield from _passage(check, passage, after)
         for operation in passage.rework.drilling if passage.rework else ():
-            yield from _drill(operation, passage.name, holder_mm)
+            yield from _drill(operation, passage.name, tools)
 
 
 def _thin(name: str, kind: Kind, when: When, soup: Soup, state: str = "") -> Body:
@@ -204,11 +205,11 @@ def _passage(check: PassageCheck, passage: PassageResult, after: Predicted) -> I
         yield _thin(passage.name, "passage", "left", tube(moved, radius, dashes), state)
 
 
-def _drill(operation: Drilling, passage: str, holder_mm: float) -> Iterator[Body]:
+def _drill(operation: Drilling, passage: str, tools: DrillingTable) -> Iterator[Body]:
     """The drill or electrode at its full depth, and the face of its holder."""
     entry, along = np.array(operation.entry_mm), np.array(operation.direction)
     diameter, depth = operation.drill_diameter_mm, operation.depth_mm
-    point = 0.0 if operation.tool == "electrode" else point_length(diameter)
+    point = 0.0 if operation.tool == "electrode" else point_length(diameter, tools.point_angle)
     shoulder = entry + (depth - point) * along
     face = entry - (operation.overall_mm - CLAMPED_DIAMETERS * diameter - depth) * along
     tool = cylinder(face, shoulder, 0.5 * diameter)
@@ -217,7 +218,7 @@ def _drill(operation: Drilling, passage: str, holder_mm: float) -> Iterator[Body
         tool = np.concatenate([tool, cone])
     name = f"{operation.tool} {given(diameter)} for {passage} from {operation.from_}"
     yield _thin(name, "drill", "left", tool)
-    holder = cylinder(face - HOLDER_MM * along, face, 0.5 * holder_mm)
+    holder = cylinder(face - HOLDER_MM * along, face, 0.5 * tools.holder_diameter)
     yield _thin(f"holder of the {name}", "holder", "left", holder)
 
 

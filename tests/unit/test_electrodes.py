@@ -164,7 +164,8 @@ def test_a_fault_of_the_file_is_one_line(tmp_path, electrodes, said):
 @pytest.mark.parametrize(
     ("key", "value"),
     [
-        ("max_tilt", 91.0), ("feed", [0.2, 0.1]), ("work_constant", 10.0), ("safety", 0.5),
+        ("point_angle", 190.0), ("max_tilt", 91.0),
+        ("feed", [0.2, 0.1]), ("work_constant", 10.0), ("safety", 0.5),
         ("drill_modulus", 0.0), ("drill_strength", -1.0), ("split_point", 1),
     ],
 )  # fmt: skip

@@ -81,7 +81,8 @@ def test_a_flap_that_lies_aslant_is_met_aslant_and_is_as_thick_as_it_is(tmp_path
 
 
 def test_what_is_not_known_of_the_layers_is_in_the_forces(tmp_path):
-    """1 to 4 layers of 0.5 mm: the sheet is 0.5 or 2 mm thick, and the drill has to cut either."""
+    """1 to 4 layers of 0.5 mm: the sheet is 0.5 or 2 mm thick, and the drill has to cut either. Its
+    point of 140 degrees is 2.75 / tan 70 = 1.0 mm long."""
     solid = shapes.block((-8, -8, 0), (8, 8, 20)) - shapes.bore(
         (0, 0, -1), (0, 0, 21), 3.0, segments=24
     )
@@ -90,11 +91,15 @@ def test_what_is_not_known_of_the_layers_is_in_the_forces(tmp_path):
     keys = {
         "part": {"material": "316L"},
         "layer": 0.5,
-        "drilling": {"series": ["jobber"]},
+        "drilling": {"series": ["jobber"], "point_angle": 140.0},
         "pitch": 0.5,
     }
     (one,) = make.checked(tmp_path, solid, passage, sheet, **keys).passages[0].rework.drilling
     told = {each["aspect"]: each["numbers"] for each in one.practice}
     assert told["sheet"]["thickness_low_mm"] < 0.5
     assert told["sheet"]["thickness_high_mm"] == pytest.approx(2.0)
-    assert told["thrust"]["lip_share"] == 1.0  # 2 mm are more than the point's 1.65
+    assert told["thrust"]["lip_share"] == 1.0  # 2 mm are more than the point's 1.0
+    # From the outlet, at 20, through the sheet's lower face at 10.
+    point = 2.75 / math.tan(math.radians(70.0))
+    assert one.depth_mm == pytest.approx(10.0 + one.overrun_mm + point, abs=0.01)
+    assert told["tilt"]["limit_deg"] == pytest.approx(20.0)  # 90 - 140 / 2

@@ -213,6 +213,19 @@ def test_constants_from_memory_say_whose_they_are_and_given_ones_do_not():
     assert "memory" not in of("thrust", operation(), given=own)["why"]
 
 
+def test_another_point_meets_and_cuts_otherwise():
+    """140 degrees: its corner meets first from 20 degrees on, and it is 3.75 / tan 70 long."""
+    own = shop(point_angle=140.0)
+    found = of("tilt", operation(tilt=19.0), given=own)
+    point = 3.75 / math.tan(math.radians(70.0))
+    assert found["numbers"]["uneven_mm"] == pytest.approx(
+        point + 3.75 * math.tan(math.radians(19.0))
+    )
+    assert of("tilt", operation(tilt=21.0), given=own)["answer"] == "not-this-way"
+    thrust = of("thrust", operation(), met((0.5, 1.0)), given=own)
+    assert thrust["numbers"]["lip_share"] == pytest.approx(1.0 / point)
+
+
 def test_of_two_sheets_the_gravest_counts():
     found = of("opening", operation(), met(), met(opening=4.0, axis_open=True, number=3))
     assert (found["crossing"], found["answer"]) == (3, "careful")
