@@ -48,7 +48,9 @@ from clearance.cli.terminal import paint, progress, width
     help="Distance of the heights in mm, above 0. Default: the layer thickness.",
 )
 @click.option(
-    "--reach", is_flag=True, help="Report whether a straight drill could reopen it there."
+    "--reach",
+    is_flag=True,
+    help="Report whether a straight drill could reopen it there, no electrode.",
 )
 @json_option
 @click.option(

@@ -254,7 +254,10 @@ class Shots:
             answer = "no"
         elif (by_sum or target.contrast < 1.0) and answer == "yes":
             answer = "ask"
-        how = "; tilt the part by 20 to 30 deg, level sheets lie in the weak plane of a scan"
+        how = (
+            "; tilt the part by 20 to 30 deg, level sheets lie in the weak plane of a scan; "
+            "its worst ray is another one then, not computed"
+        )
         if by_sum:
             how = (
                 f"; thinner than {KEPT:g} voxels: a threshold may lose it, and an empty scan "

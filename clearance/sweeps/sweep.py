@@ -98,7 +98,7 @@ class Prepared:
             heights_mm=tuple(float(h) for h in at),
             passages=(found,),
             notices=(*self._notices(), *_faults(found, at)),
-            not_looked_at=not_looked_at(self.checked.case),
+            not_looked_at=not_looked_at(self.checked.case, self.wanted.reach),
             inputs=self.checked.inputs,
         )
 
@@ -265,8 +265,8 @@ def _together(found: list[At]) -> At:
     )
 
 
-def not_looked_at(case: Case) -> tuple[str, ...]:
-    """What a check of this case judges at one height and no sweep does."""
+def not_looked_at(case: Case, reach: bool = False) -> tuple[str, ...]:
+    """What a check of this case judges at one height and no sweep does; with drills or without."""
     said = []
     if case.separate:
         names = ", ".join(" and ".join(one.passages) for one in case.separate)
@@ -274,4 +274,7 @@ def not_looked_at(case: Case) -> tuple[str, ...]:
     said += ["the joint and what stays unmelted in it", "trapped powder"]
     if case.flow is not None and case.flow.max_pressure_loss is not None:
         said.append("pressure loss")
+    if reach:
+        said.append("whether a shop can carry out the drilling")
+        said += ["electrodes"] if case.drilling.electrodes else []
     return tuple(said)

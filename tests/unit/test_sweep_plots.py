@@ -136,3 +136,11 @@ def test_a_case_says_what_its_sweep_leaves_out(tmp_path):
         "trapped powder",
         "pressure loss",
     )
+    tool = {"diameter": 3.4, "max_length_to_diameter": 20.0}
+    path = make.write_case(
+        tmp_path, block, bores, make.plane(10.0), drilling={"series": [], "electrodes": [tool]}
+    )
+    assert not_looked_at(read_case(path), reach=True)[-2:] == (
+        "whether a shop can carry out the drilling",
+        "electrodes",
+    )
