@@ -28,7 +28,7 @@ QUIET = [
     "--headless", "--no-sandbox", "--disable-quic", "--no-first-run", "--disable-sync",
     "--disable-background-networking", "--disable-component-update", "--use-gl=angle",
     "--use-angle=swiftshader", "--enable-unsafe-swiftshader",
-    "--host-resolver-rules=MAP * ~NOTFOUND", "--window-size=900,600", "--virtual-time-budget=5000",
+    "--host-resolver-rules=MAP * ~NOTFOUND", "--window-size=900,600", "--virtual-time-budget=1000",
 ]  # fmt: skip
 NAME = "<img src=x onerror=\"document.body.dataset.fault='ran'\">"
 

@@ -67,8 +67,9 @@ def test_a_drill_that_breaks_into_the_neighbour_is_no_plan(tmp_path):
     # 6.25 - 3.0 - 3.4 = -0.15: the drill opens the neighbouring bore.
     part = two_bores(6.25)
     result = drilled(
-        tmp_path, part, both(6.25, 5.9), beside_a(), 6.8, 0.8, 0.1, meshes=flap(6.25, 10.0)
-    )
+        tmp_path, part, both(6.25, 5.9), beside_a(), 6.8, 0.8, 0.1,
+        meshes=flap(6.25, 10.0), pitch=0.6,
+    )  # fmt: skip
     found = of(result)
     assert found.rework is None
     assert "b" in found.why_not
@@ -79,9 +80,8 @@ def test_a_drill_that_breaks_into_the_neighbour_is_no_plan(tmp_path):
 @pytest.mark.parametrize(
     ("pitch", "turn"),
     [
-        (0.45, 0.0),
-        (0.2, 37.0),
-        *shared.more((0.2, 0.0), (0.3, 0.0), (0.3, 37.0), (0.45, 37.0)),
+        (0.45, 37.0),
+        *shared.more((0.45, 0.0), (0.2, 37.0), (0.2, 0.0), (0.3, 0.0), (0.3, 37.0)),
     ],
 )
 def test_the_wall_left_is_the_distance_of_the_axes_less_the_radii(tmp_path, pitch, turn):
@@ -117,8 +117,9 @@ def test_a_wall_that_only_run_out_reaches_is_no_rework(tmp_path):
     # tolerance and 0.03 + 0.01 * 110 / 5.98 of run-out leave less than the 0.30 that must stay.
     part = two_bores(6.3, segments=64)
     result = drilled(
-        tmp_path, part, both(6.3, 5.9), beside_a(), 5.98, 0.0, 0.3, meshes=flap(6.3, 10.0)
-    )
+        tmp_path, part, both(6.3, 5.9), beside_a(), 5.98, 0.0, 0.3,
+        meshes=flap(6.3, 10.0), pitch=0.6,
+    )  # fmt: skip
     rework = of(result).rework
     assert rework.wall_left_mm is None
     (stroke,) = rework.drilling
@@ -128,7 +129,9 @@ def test_a_wall_that_only_run_out_reaches_is_no_rework(tmp_path):
     assert result.disposition.recommendation == "undetermined"
 
 
-@pytest.mark.parametrize("resume", [{}, {"resume": "layer"}, {"resume_shift": [-0.3, 0.0]}])
+@pytest.mark.parametrize(
+    "resume", [{}, {"resume_shift": [-0.3, 0.0]}, *shared.more({"resume": "layer"})]
+)
 def test_a_chamber_beside_a_leaning_bore_is_seen_where_the_part_went_on(tmp_path, resume):
     # The bore leans by 20 degrees; a closed chamber ends 0.4 beside its wall, above the sheet.
     lean, cos = np.tan(np.radians(20.0)), np.cos(np.radians(20.0))

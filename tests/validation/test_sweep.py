@@ -104,7 +104,8 @@ def test_a_helical_tube_is_open_once_a_turn(tmp_path):
     solid = s.helical_tube(1.5, away, 2 * turn, 2.0)
     slope = np.arctan2(turn, 2 * np.pi * away)
     ways = make.passage((away, 0, 0), (away, 0, 2 * turn), 1.5 / np.sqrt(np.sin(slope)), 2.0)
-    found, case = swept(tmp_path, solid, ways, make.sheet(5.0, 1), layer=0.2, pitch=0.25)
+    found, case = swept(tmp_path, solid, ways, make.sheet(5.0, 1), layer=0.2, pitch=0.25,
+                        wanted=Wanted(2.0, 30.0, 2.0))  # fmt: skip
     (p,) = found.passages
     at = {round(h, 3): n for n, h in enumerate(found.heights_mm)}
     assert p.state[at[8.0]] == "blocked"
@@ -112,7 +113,7 @@ def test_a_helical_tube_is_open_once_a_turn(tmp_path):
     assert p.state[at[16.0]] == "open"
     assert p.open_fraction[at[8.0]] == 0.0
     assert p.open_fraction[at[16.0]] > 0.85
-    same_as_check(case, found, [2.0, 8.0, 14.0, 16.0])
+    same_as_check(case, found, [8.0, 14.0, 16.0])
 
 
 @pytest.mark.parametrize("resume", ["height", "layer"])
