@@ -23,7 +23,7 @@ from clearance.case.readings import (
     plan_fault,
     reading_faults,
 )
-from clearance.case.scan import ScanTable
+from clearance.case.scan import ScanTable, check_scan, resolved
 from clearance.case.stray_tables import (
     NO_EXPANSION,
     BuildEvent,
@@ -147,7 +147,7 @@ class Case:
     def files(self) -> tuple[Path, ...]:
         """The case file, then every mesh it names: what no output may overwrite."""
         strays = [stray.mesh for stray in self.stray if stray.mesh is not None]
-        scan = () if self.scan is None else (self.scan.mesh,)
+        scan = () if self.scan is None else self.scan.files
         finished = () if self.part.finished is None else (self.part.finished,)
         return (self.path, self.part.mesh, *self.part.also_melted, *strays, *scan, *finished)
 
@@ -192,6 +192,7 @@ def _case_of(file: TomlFile) -> Case:
     also = file.sound(("part", "also_melted")) or []
     check_files(file, [("part", "mesh"), *(("part", "also_melted", n) for n in range(len(also)))])
     check_files(file, [("scan", "mesh"), ("part", "finished")])
+    check_scan(file)
     _check_material(file)
     _check_passages(file)
     check_ports(file)
@@ -231,12 +232,8 @@ def _case_of(file: TomlFile) -> Case:
             *expansion_assumed(part, event.strays),
         ),
         reading=tuple(in_plan(one, part.build_direction) for one in tables.reading),
-        scan=_scan(tables.scan, file.path.parent),
+        scan=resolved(tables.scan, file.path.parent),
     )
-
-
-def _scan(scan: ScanTable | None, folder: Path) -> ScanTable | None:
-    return None if scan is None else scan.model_copy(update={"mesh": folder / scan.mesh})
 
 
 def check_files(file: TomlFile, places: Iterable[Where]) -> None:

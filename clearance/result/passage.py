@@ -258,6 +258,11 @@ class ScannedCrossing:
     open_area_mm2: Annotated[float, told("least measured area within the sheet's heights", "mm2")]
     open_fraction: Annotated[float, told("of the nominal area", "1")]
     clear_diameter_mm: Annotated[float, told("largest circle in it", "mm")]
+    sheet_mm: Annotated[
+        float | None,
+        told("mean thickness of metal across it by grey sums; null where none tells it", "mm"),
+    ] = None
+    sheet_u_mm: Annotated[float | None, told("its standard uncertainty", "mm")] = None
 
 
 @dataclass(frozen=True)

@@ -39,6 +39,26 @@ class ScanStep:
 
 
 @dataclass(frozen=True)
+class VolumeResult:
+    """The grey values of a volume: what void and metal look like, and what that can show."""
+
+    voxel_mm: Annotated[Point, told("distance of the voxels along its own x, y and z", "mm")]
+    void: Annotated[float, told("grey value of the air around the part")]
+    metal: Annotated[float, told("grey value of metal, away from its faces")]
+    noise: Annotated[float, told("standard deviation of one voxel over that step", "1")]
+    blur_mm: Annotated[float, told("standard deviation of its blur, a voxel's width in it", "mm")]
+    blur_measured: Annotated[
+        bool, told("measured on the part's own faces; false: as the case gives it")
+    ]
+    averaged: Annotated[
+        int, told("voxels along the edge of the cubes averaged for its surfaces; 1: none")
+    ]
+    shown_mm: Annotated[
+        float | None, told("thinnest sheet that a threshold surely shows; null: none", "mm")
+    ]
+
+
+@dataclass(frozen=True)
 class ScanResult:
     """A scan of the part, laid on the nominal part."""
 
@@ -60,3 +80,6 @@ class ScanResult:
     thinnest_sheet_mm: Annotated[
         float | None, told("thinnest that the event can make; null where it makes none", "mm")
     ]
+    volume: Annotated[
+        VolumeResult | None, told("its grey values; null where the scan is a mesh")
+    ] = None

@@ -7,8 +7,7 @@ each passage as measured, and the surface for drawings.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
-from pathlib import Path
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -19,6 +18,7 @@ from clearance.heights import above_platform
 from clearance.mesh.part import read_part
 from clearance.result import PassageResult, ScannedPassage, ScanResult, ScanStep
 from clearance.result.passage import plain
+from clearance.scanned.from_volume import StraySheet, volumed
 from clearance.scanned.measured import measured, scanned, thinnest_at
 from clearance.scanned.pose import Fit, Floats
 from clearance.scanned.registration import Registered, ScanError, registered
@@ -71,24 +71,34 @@ def laid(
     scan = checked.case.scan
     if scan is None:
         return None
-    progress(f"laying {scan.mesh.name} on the part")
-    turn = checked.case.part.build_direction  # the file stands as the part's mesh does
-    part = read_part(scan.mesh, scan.unit, build_direction=turn)
+    progress(f"laying {scan.name} on the part")
     around = bands(checked)
+    spans = tuple(span for _, span in around)
     try:
-        found = registered(
-            part.triangles, checked.bodies.part, tuple(b for _, b in around), scan.placed
-        )
+        volume = None
+        if scan.mesh is not None:
+            turn = checked.case.part.build_direction  # the file stands as the part's mesh does
+            part = read_part(scan.mesh, scan.unit, build_direction=turn)
+            found = registered(part.triangles, checked.bodies.part, spans, scan.placed)
+        else:
+            volume = volumed(checked, checks, spans, _sheets(checked), progress)
+            found = volume.mixed
         progress("the passages once more, in the measured metal")
-        look = measured(checked, found)
+        look = measured(checked, found, volume)
+        sure = look if volume is None else measured(checked, volume.sure, volume)
         passages = tuple(
-            scanned(look, check, result) for check, result in zip(checks, results, strict=True)
+            scanned(look, check, result, sure)
+            for check, result in zip(checks, results, strict=True)
         )
     except ScanError as fault:
-        raise PartError(f"{scan.mesh}: {fault}") from None
+        raise PartError(f"{scan.files[0]}: {fault}") from None
     thin = min((t for t in (thinnest_at(look, c) for c in checks) if t is not None), default=None)
     thin = thinnest_sheet(checked) if thin is None else thin
-    return Laid(_told(checked, scan.mesh, found, around, thin), passages, found.triangles)
+    told = _told(checked, found, around, thin, look.uncertainty_mm)
+    if volume is not None:
+        told = replace(told, volume=volume.told, thinnest_shown_mm=volume.told.shown_mm)
+        found = volume.registered
+    return Laid(told, passages, found.triangles)
 
 
 Band = tuple[tuple[int, ...], tuple[float, float]]
@@ -114,22 +124,33 @@ def bands(checked: Checked) -> list[Band]:
     return found
 
 
+def _sheets(checked: Checked) -> list[StraySheet]:
+    """By stray sheet: heights that it may have; it may lie a layer lower, since powder packs."""
+    ends: dict[int, list[float]] = {}
+    for variant in checked.unknowns.variants:
+        for event in variant.events or ():
+            if event.slices:
+                own = [event.lowest - event.layer, event.top + abs(event.rise)]
+                ends.setdefault(event.stray, []).extend(own)
+    return [(stray, (min(own), max(own))) for stray, own in ends.items()]
+
+
 def _told(
     checked: Checked,
-    file: Path,
     found: Registered,
     around: Sequence[Band],
     thinnest_mm: float | None,
+    uncertainty: float,
 ) -> ScanResult:
     scan, fit = checked.case.scan, found.fit
     assert scan is not None
     steps = [
-        _step(checked, fit, n, strays[-1], found.effective, scan.uncertainty)
+        _step(checked, fit, n, strays[-1], found.effective, uncertainty)
         for n, (strays, _) in enumerate(around, 1)
     ]
     low, high = found.missing_low, found.missing_high
     return ScanResult(
-        file=file.name,
+        file=scan.name,
         turned_deg=fit.pose.turn_deg,
         misfit_mm=fit.rms_mm,
         scale=fit.scale,
@@ -138,7 +159,7 @@ def _told(
         missing_high_mm=None if high is None else plain(high),
         also_fits=found.also,
         steps=tuple(steps),
-        uncertainty_mm=scan.uncertainty,
+        uncertainty_mm=uncertainty,
         thinnest_shown_mm=scan.thinnest_shown,
         thinnest_sheet_mm=thinnest_mm,
     )

@@ -22,6 +22,7 @@ from clearance.result import PassageResult, ScannedCrossing, ScannedPassage, Sta
 from clearance.result.passage import Against
 from clearance.scanned.crossings import crossing, most_that_passes
 from clearance.scanned.faced import Faced, faced
+from clearance.scanned.from_volume import Volumed
 from clearance.scanned.registration import Registered, ScanError
 from clearance.scanned.thin_sheets import thinnest_sheet
 from clearance.verdict.numbers import given, least, most, no_more
@@ -35,6 +36,10 @@ LEAST_CUT_MM = 0.05
 AROUND = 6.0
 """Pitches around a mouth's rim that are cut plane: more than a stopper stands over it."""
 
+SURELY_METAL, LEAST_SHARE = 5.0, 0.25
+"""Grey values that sum to more than so many standard uncertainties, and to more than this share of
+the thinnest sheet, are metal."""
+
 
 @dataclass(frozen=True, eq=False)
 class Measured:
@@ -46,6 +51,7 @@ class Measured:
     uncertainty_mm: float
     thinnest_shown_mm: float | None
     nominal: Checked
+    volumed: Volumed | None = None
 
     @property
     def off_mm(self) -> float:
@@ -54,7 +60,11 @@ class Measured:
         return self.uncertainty_mm + 0.5 * abs(self.registered.fit.scale - 1.0) * widest
 
 
-def measured(checked: Checked, found: Registered) -> Measured:
+def measured(
+    checked: Checked,
+    found: Registered,
+    volume: Volumed | None = None,
+) -> Measured:
     """Make the measured metal ready.
 
     Parameters
@@ -62,6 +72,8 @@ def measured(checked: Checked, found: Registered) -> Measured:
     checked : Checked
         The nominal part.
     found : Registered
+    volume : Volumed, optional
+        `found` is one of its surfaces.
 
     Raises
     ------
@@ -70,7 +82,10 @@ def measured(checked: Checked, found: Registered) -> Measured:
     """
     scan = checked.case.scan
     assert scan is not None
-    deep = max(LEAST_CUT_MM, 2.0 * scan.uncertainty + ROUGH * found.fit.rms_mm)
+    off = scan.uncertainty if volume is None else volume.uncertainty_mm
+    assert off is not None
+    edge = 0.0 if volume is None else volume.edge_mm
+    deep = max(LEAST_CUT_MM, 2.0 * off + edge + ROUGH * found.fit.rms_mm)
     cut = faced(found.triangles, checked.mouths, deep, AROUND * checked.pitch_mm + deep)
     case = replace(checked.case, stray=(), melted=None, suspected=None, reading=(), scan=None)
     low, high = extent(cut.triangles)
@@ -82,15 +97,20 @@ def measured(checked: Checked, found: Registered) -> Measured:
     unknowns = Unknowns((Variant((), ""),), (), False)
     ready = Checked(case, bodies, cut.mouths, unknowns, checked.pitch_mm, [])
     ready.whole.take(columns)
-    return Measured(ready, cut, found, scan.uncertainty, scan.thinnest_shown, checked)
+    shown = scan.thinnest_shown if volume is None else volume.told.shown_mm
+    return Measured(ready, cut, found, off, shown, checked, volume)
 
 
-def scanned(look: Measured, check: PassageCheck, predicted: PassageResult) -> ScannedPassage:
+def scanned(
+    look: Measured, check: PassageCheck, predicted: PassageResult, sure: Measured | None = None
+) -> ScannedPassage:
     """Judge one passage in the measured metal.
 
     Parameters
     ----------
     look : Measured
+    sure : Measured, optional
+        Of a volume: what is surely metal, where `look` is what may be. It tells the high end.
     check : PassageCheck
         Of the prepared case, judged.
     predicted : PassageResult
@@ -99,21 +119,32 @@ def scanned(look: Measured, check: PassageCheck, predicted: PassageResult) -> Sc
     layer = look.nominal.case.part.layer_thickness
     crossings = check.judged[0].crossings if check.judged else ()
     graph = check.judged[0].graph if check.judged else None
-    why = _not_there(look, check)
+    sure = sure or look
+    why = _not_there(look, check) or _not_there(sure, check)
     way = None if why else _way(look, check)
-    if way is None:
+    most_way = way if sure is look or way is None else _way(sure, check)
+    if way is None or most_way is None:
         why = why or "the scan is too large to be looked at there"
         widest = check.nominal.way.high_mm
         return ScannedPassage(State.UNDETERMINED, 0.0, widest, (), "not-told", (why,))
     off, thin = look.off_mm, thinnest_at(look, check)
     bodies = look.checked.bodies
     shown = tuple(crossing(bodies, n, c, off, layer, thin) for n, c in enumerate(crossings))
+    if sure is not look:
+        bodies = sure.checked.bodies
+        widest_ones = [crossing(bodies, n, c, off, layer, thin) for n, c in enumerate(crossings)]
+        shown = tuple(
+            _with_sheet(look, check, replace(one, clear_diameter_mm=most.clear_diameter_mm))
+            for one, most in zip(shown, widest_ones, strict=True)
+        )
     passes = most_that_passes(graph, [one.clear_diameter_mm for one in shown])
     smallest = look.checked.case.grid.smallest_way
-    high = 0.0 if passes < smallest else min(way.high_mm + 2.0 * off, passes)
-    unseen = _unseen(look.thinnest_shown_mm, thin)
+    high = 0.0 if passes < smallest else min(most_way.high_mm + 2.0 * off, passes)
+    unseen = _unseen(look, check, thin, range(len(shown)))
     low = 0.0 if unseen else min(max(way.low_mm - 2.0 * off, 0.0), high)
     state, reasons = _state(check, (low, high), shown, unseen, off)
+    if state is State.UNDETERMINED and not unseen:
+        reasons += _not_empty(look, check)
     against = _against(check, predicted, state, (low, high))
     return ScannedPassage(state, low, high, shown, against, reasons)
 
@@ -197,16 +228,55 @@ def thinnest_at(look: Measured, check: PassageCheck) -> float | None:
     return thinnest_sheet(look.nominal, window, look.off_mm)
 
 
-def _unseen(shown: float | None, thin: float | None) -> str:
+def _unseen(
+    look: Measured, check: PassageCheck, thin: float | None, crossings: Sequence[int]
+) -> str:
     """Why the scan cannot say open: a sheet that it does not surely show may lie there."""
-    if thin is None:
+    if look.volumed is not None and not look.volumed.filled and thin is not None:
+        for number in crossings:
+            found = look.volumed.sheet(check.passage.name, number, thin)
+            if found is not None and found[0] > max(SURELY_METAL * found[1], LEAST_SHARE * thin):
+                return f"where a threshold shows none, {_summed(number, *found)}"
+    limit_mm = look.thinnest_shown_mm
+    if thin is None or (limit_mm is not None and limit_mm <= thin):
         return ""
-    if shown is not None and shown <= thin:
-        return ""
-    limit = "which sheets it shows is not known" if shown is None else f"it shows {given(shown)} mm"
+    if look.volumed is not None and look.volumed.filled and look.nominal.bodies.added is None:
+        return ""  # where a sheet may lie, all that is not proven empty counts as metal
+    limit = (
+        "which sheets it shows is not known"
+        if limit_mm is None
+        else f"it shows {most(limit_mm)} mm"
+    )
     return (
         f"the scan shows a way, but the event can leave a sheet of {least(thin)} mm and {limit} "
         "(thinnest_shown): not open on that"
+    )
+
+
+def _with_sheet(look: Measured, check: PassageCheck, one: ScannedCrossing) -> ScannedCrossing:
+    """A crossing with the thickness that its grey values sum to, where a volume tells it."""
+    name = check.passage.name
+    found = None if look.volumed is None else look.volumed.sheet(name, one.crossing)
+    return one if found is None else replace(one, sheet_mm=found[0], sheet_u_mm=found[1])
+
+
+def _not_empty(look: Measured, check: PassageCheck) -> tuple[str, ...]:
+    """That a sheet may lie where a threshold shows none."""
+    thin = thinnest_at(look, check)
+    if look.volumed is None or not look.volumed.filled or thin is None:
+        return ()
+    limit = look.thinnest_shown_mm
+    shows = "no sheet at all" if limit is None else f"sheets from {most(limit)} mm on"
+    return (
+        f"a threshold shows {shows}, the event can leave {least(thin)} mm: what grey values do not "
+        "prove empty counts as metal",
+    )
+
+
+def _summed(crossing: int, sheet_mm: float, u_mm: float) -> str:
+    return (
+        f"grey values across crossing {crossing + 1} sum to {sheet_mm:.3f} mm of metal, "
+        f"u {u_mm:.3f} mm"
     )
 
 

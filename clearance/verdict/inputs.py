@@ -24,7 +24,7 @@ def inputs_of(case: Case) -> Inputs:
     roles: list[tuple[Path, Role]] = [(part.mesh, "part")]
     roles += [(mesh, "also-melted") for mesh in part.also_melted]
     roles += [(stray.mesh, "stray") for stray in case.stray if stray.mesh is not None]
-    roles += [] if case.scan is None else [(case.scan.mesh, "scan")]
+    roles += [] if case.scan is None else [(file, "scan") for file in case.scan.files]
     roles += [] if part.finished is None else [(part.finished, "finished")]
     hashes = {path: file_sha256(path) for path in dict(roles)}
     meshes = tuple(InputFile(path.name, hashes[path], role) for path, role in roles)

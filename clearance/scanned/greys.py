@@ -1,0 +1,264 @@
+"""Grey values of a volume made ready: averaged, void and metal told, blur measured.
+
+In: a `Volume`, the nominal part laid on it. Out: a `Field` of grey values that fits in memory, as a
+surface at any level, and `Greys`: what void and metal look like, noise, blur, and which sheets a
+threshold surely shows. Sources: REFERENCES B4, an edge blurred by a Gaussian is its integral.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import ndimage, special
+
+from clearance.geometry.soup import Soup
+from clearance.scanned.pose import Floats, Surface, sampled
+from clearance.scanned.registration import ScanError
+from clearance.scanned.volume import INSTALL, Volume
+
+MOST = 130_000_000
+"""Voxels that are looked at as a whole; of a larger volume, cubes of voxels are averaged."""
+QUIET = 0.04
+"""Noise over the step to metal from which on the whole is smoothed before a threshold."""
+SMOOTHED = 1.0
+"""By so many voxels, as a standard deviation."""
+MIXED, SURE = 0.25, 0.75
+"""Shares of the step from void to metal: what is below the first is surely void, above the second
+surely metal; between lie edges, thin sheets and powder, which packs to about a half."""
+NOISES = 4.0
+"""Standard deviations of the noise that a sheet has to stand over a threshold."""
+PROFILES, LEAST_PROFILES = 4000, 40
+"""Places on the part's faces where the blur is looked at, and the fewest that tell it."""
+REACH = 4.0
+"""Voxels on each side of a face that are looked at."""
+SPREAD = 1.4826
+"""Standard deviation of a normal distribution over its median absolute deviation."""
+DEEP = 3.0
+"""Standard deviations of the blur from a face, where its edge no longer shows."""
+
+
+@dataclass(frozen=True, eq=False)
+class Field:
+    """Grey values in memory, [x, y, z].
+
+    Attributes
+    ----------
+    values : ndarray of float32
+    voxel : (3,) ndarray, mm
+    averaged : int
+        Voxels of the file along each edge of one of its own.
+    added_mm2 : float
+        Variance of what averaging and smoothing blur, besides the scan's own blur.
+    """
+
+    values: NDArray[np.float32]
+    voxel: Floats
+    averaged: int
+    added_mm2: float = 0.0
+
+    def at(self, points: Floats) -> Floats:
+        """Grey values at points of the scan, (N, 3) mm; between voxels linearly."""
+        index = points / self.voxel - 0.5
+        return np.asarray(
+            ndimage.map_coordinates(self.values, index.T, order=1, mode="nearest"), np.float64
+        )
+
+    def centres(self, low: Floats, high: Floats) -> Floats:
+        """Centres of voxels low <= index < high, (N, 3) mm."""
+        axes = [self.voxel[k] * (np.arange(low[k], high[k]) + 0.5) for k in range(3)]
+        return np.stack(np.meshgrid(*axes, indexing="ij"), -1).reshape(-1, 3)
+
+    def smoothed(self) -> Field:
+        """Less noise, more blur."""
+        values = ndimage.gaussian_filter(self.values, SMOOTHED, truncate=3.0)
+        own = (SMOOTHED * float(self.voxel.max())) ** 2
+        return replace(self, values=values, added_mm2=self.added_mm2 + own)
+
+    def surface(self, level: float) -> Soup:
+        """Closed soup where grey passes a level, (F, 3, 3) mm; scikit-image's marching cubes.
+
+        Raises
+        ------
+        ScanError
+            Nothing passes it.
+        """
+        try:
+            from skimage import measure
+        except ImportError:
+            raise ScanError(f"a volume needs an extra: {INSTALL}") from None
+        low, high = float(self.values.min()), float(self.values.max())
+        if not low < level < high:
+            raise ScanError(f"grey values run from {low:g} to {high:g}: no metal apart from void")
+        closed = np.pad(self.values, 1, constant_values=low)
+        points, faces, _, _ = measure.marching_cubes(closed, level, gradient_direction="ascent")
+        return np.asarray((((points - 0.5) * self.voxel)[faces]).astype(np.float32))
+
+
+@dataclass(frozen=True)
+class Greys:
+    """What void and metal look like.
+
+    Attributes
+    ----------
+    void, metal : float
+        Grey values: air around the part; metal away from its faces.
+    noise, metal_noise : float
+        Standard deviation in void of a voxel of the field; the same in metal, with what its grey
+        values differ from place to place; both over the step from void to metal.
+    blur_mm : float
+        Standard deviation of the field's blur.
+    own_blur_mm : float
+        The same of the scan itself: less what averaging and smoothing added.
+    measured : bool
+        On the part's own faces; else as given.
+    """
+
+    void: float
+    metal: float
+    noise: float
+    metal_noise: float
+    blur_mm: float = 0.0
+    own_blur_mm: float = 0.0
+    measured: bool = True
+
+    def level(self, share: float) -> float:
+        """Grey value at a share of the step from void to metal."""
+        return self.void + share * (self.metal - self.void)
+
+
+def averaged(volume: Volume) -> Field:
+    """The whole volume, read in slabs; cubes of voxels are averaged where it would not fit."""
+    count = volume.shape
+    edge = 1
+    while np.prod(-(-count // edge)) > MOST:
+        edge += 1
+    whole = -(-count // edge)
+    values = np.empty(whole, np.float32)
+    for first, slab in volume.slabs(edge * max(1, 32 // edge)):
+        padded = np.pad(slab, [(0, -n % edge) for n in slab.shape], mode="edge")
+        nx, ny, nz = np.array(padded.shape) // edge
+        cubes = padded.reshape(nx, edge, ny, edge, nz, edge)
+        values[:, :, first // edge : first // edge + nz] = cubes.mean(axis=(1, 3, 5))
+    added = (edge**2 - 1) / 12.0 * float(volume.voxel.max()) ** 2
+    return Field(values, edge * volume.voxel, edge, added)
+
+
+def half_grey(field: Field) -> float:
+    """A first threshold between void and metal: the middle of two classes' medians (Otsu)."""
+    values = field.values.ravel()[:: max(1, field.values.size // 1_000_000)]
+    low, high = np.quantile(values, (0.001, 0.999))
+    if not high > low:
+        raise ScanError("the grey values are all the same: no metal apart from void")
+    counts, edges = np.histogram(values.astype(np.float64), 256, (float(low), float(high)))
+    middles, weights = 0.5 * (edges[1:] + edges[:-1]), np.cumsum(counts)
+    sums = np.cumsum(counts * middles)
+    below, above = weights[:-1], weights[-1] - weights[:-1]
+    apart = sums[:-1] / np.maximum(below, 1) - (sums[-1] - sums[:-1]) / np.maximum(above, 1)
+    cut = edges[1 + int(np.argmax(below * above * apart**2))]
+    dark, bright = values[values <= cut], values[values > cut]
+    return 0.5 * float(np.median(dark) + np.median(bright))
+
+
+def classes(field: Field, points: Floats, off: Floats, far_mm: float) -> Greys:
+    """Void and metal by places that the nominal part has deep in either.
+
+    Parameters
+    ----------
+    points : (N, 3) ndarray, mm
+        In the scan's coordinates.
+    off : (N,) ndarray, mm
+        Distance from the nominal part's surface, negative in metal.
+    far_mm : float
+        So far off an edge no longer shows.
+    """
+    void, metal = field.at(points[off > far_mm]), field.at(points[off < -far_mm])
+    if min(len(void), len(metal)) < LEAST_PROFILES:
+        raise ScanError(
+            "its voxels are too coarse: nowhere is the part thicker than its edges blur"
+        )
+    dark, bright = float(np.median(void)), float(np.median(metal))
+    step = bright - dark
+    if step <= 0.0:
+        raise ScanError("metal is not brighter than void: the grey values are turned round")
+    noises = [SPREAD * float(np.median(np.abs(v - np.median(v)))) / step for v in (void, metal)]
+    return Greys(dark, bright, max(noises[0], 1e-3), max(noises[1], 1e-3))
+
+
+def with_blur(
+    greys: Greys, field: Field, points: Floats, normals: Floats, given_mm: float | None
+) -> Greys:
+    """The blur, measured across the part's own faces, or as given.
+
+    Parameters
+    ----------
+    points, normals : (N, 3) ndarray, mm
+        Places of faces that are plane far enough, in the scan's coordinates; outward.
+    given_mm : float or None
+        Of the scan itself.
+
+    Raises
+    ------
+    ScanError
+        No face tells it.
+    """
+    added = field.added_mm2
+    if given_mm is not None:
+        return replace(
+            greys,
+            blur_mm=float(np.hypot(given_mm, np.sqrt(added))),
+            own_blur_mm=given_mm,
+            measured=False,
+        )
+    if len(points) < LEAST_PROFILES:
+        raise ScanError(
+            "the part has no face that is plane far enough to measure the scan's blur on: give "
+            "`blur`, from a plane face or foil scanned beside it"
+        )
+    wide = float(field.voxel.max())
+    ways = np.linspace(-REACH, REACH, 65) * wide
+    greyed = field.at((points[:, None] + ways[:, None] * normals[:, None]).reshape(-1, 3))
+    profiles = greyed.reshape(len(points), -1)
+    inner, outer = profiles[:, :8].mean(1, keepdims=True), profiles[:, -8:].mean(1, keepdims=True)
+    sound = (inner - outer)[:, 0] > 0.5 * (greys.metal - greys.void)
+    shares = ((profiles - outer) / np.where(inner > outer, inner - outer, 1.0))[sound]
+    if len(shares) < LEAST_PROFILES:
+        raise ScanError("its edges are too blurred to be measured: give `blur`")
+    mean = shares.mean(axis=0)
+    at = [float(np.interp(-share, -mean, ways)) for share in (0.84134, 0.15866)]
+    own = max((0.5 * (at[1] - at[0])) ** 2 - wide**2 / 6.0, (0.1 * wide) ** 2)
+    raw = max(own - added, 0.0)
+    return replace(greys, blur_mm=float(np.sqrt(own)), own_blur_mm=float(np.sqrt(raw)))
+
+
+def plane_places(nominal: Surface, reach_mm: float) -> tuple[Floats, Floats]:
+    """Places on the nominal part, (N, 3) mm, whose face is plane so far around, and normals."""
+    points = sampled(nominal.triangles, PROFILES, seed=3)
+    normals = nominal.off(points)[2]
+    plane = np.ones(len(points), bool)
+    for side in (-1.0, 1.0):
+        away, off, _ = nominal.off(points + side * reach_mm * normals)
+        plane &= (away > 0.98 * reach_mm) & (np.sign(off) == side)
+    return points[plane], normals[plane]
+
+
+def thinnest_shown(greys: Greys, half_voxel_mm: float) -> float | None:
+    """Thinnest sheet that stands above `MIXED` wherever it lies between voxels, mm.
+
+    Of a sheet t thick a blur s leaves erf(t / (2 sqrt(2) s)) of the step (REFERENCES B4), less
+    half a voxel beside its middle; noise must not bring that under the threshold. None: none.
+    """
+    blur, needed = greys.blur_mm, MIXED + NOISES * greys.noise
+    if needed >= 0.95:
+        return None
+
+    def peak(thick: float) -> float:
+        ends = (np.array([0.5, -0.5]) * thick + half_voxel_mm) / blur
+        return float(special.ndtr(ends[0]) - special.ndtr(ends[1]))
+
+    low, high = 0.0, 2.0 * half_voxel_mm + 12.0 * blur
+    for _ in range(60):
+        middle = 0.5 * (low + high)
+        low, high = (middle, high) if peak(middle) < needed else (low, middle)
+    return high

@@ -1,0 +1,333 @@
+"""[scan] volume: formats, refusals, blur, sheets weighed by grey sums, passages (made volumes)."""
+
+import make
+import numpy as np
+import pytest
+import scans
+import shapes
+import tifffile
+import volumes
+from test_scanned import HIGH, LOW, SHEET, notched
+
+from clearance.case.read import read_case
+from clearance.case.scan import ScanTable
+from clearance.errors import CaseError, PartError
+from clearance.report.scan import scan_lines
+from clearance.scanned.grey_sum import weighed
+from clearance.scanned.greys import Greys, thinnest_shown
+from clearance.scanned.pose import Pose
+from clearance.scanned.volume import Mapped, Volume, read_volume
+
+VOXEL = 0.2
+BLUR = np.hypot(
+    0.7 * VOXEL, VOXEL / np.sqrt(12.0)
+)  # what `scans.grey` blurs, a voxel's width in it
+
+# ---- files ---------------------------------------------------------------------------------------
+
+SMALL = (np.arange(9 * 10 * 11).reshape(9, 10, 11) % 120).astype(float) / 120.0  # [x, y, z]
+
+
+def table(*files, **keys):
+    return ScanTable.model_validate(
+        {"volume": [*map(str, files)], "voxel": [0.1, 0.2, 0.3], **keys}
+    )
+
+
+def whole(*files, **keys):
+    found = read_volume(table(*files, **keys))
+    return found.window(np.zeros(3, int), found.shape)
+
+
+PACKED = [(kind, packing) for kind in ("uint8", "uint16", "float32") for packing in (None, "zlib")]
+PACKED += [("int16", None), ("uint32", "zlib"), ("uint16", "lzw")]
+
+
+@pytest.mark.parametrize(("kind", "packing"), PACKED)
+@pytest.mark.parametrize("order", ["<", ">"])
+def test_every_kind_of_tiff_gives_the_same_greys(tmp_path, kind, packing, order):
+    path = volumes.write(tmp_path / "v.tif", SMALL, kind, compression=packing, byteorder=order)
+    expected = volumes.numbers(SMALL, kind).astype(np.float32)
+    found = read_volume(table(path))
+    np.testing.assert_array_equal(found.window(np.zeros(3, int), found.shape), expected)
+    some = found.window(np.array([2, 3, 4]), np.array([5, 9, 6]))
+    np.testing.assert_array_equal(some, expected[2:5, 3:9, 4:6])
+    assert isinstance(found.slices, Mapped) == (packing is None)  # windows only, where it can
+
+
+@pytest.mark.parametrize("kind", ["uint8", "int16", "uint32", "float32", "float64"])
+@pytest.mark.parametrize("order", ["little", "big"])
+def test_bare_numbers_are_read_as_told(tmp_path, kind, order):
+    mark = {"little": "<", "big": ">"}[order]
+    path = volumes.write_bare(tmp_path / "v.raw", SMALL, kind, mark)
+    found = whole(path, shape=[9, 10, 11], type=kind, byte_order=order)
+    np.testing.assert_array_equal(found, volumes.numbers(SMALL, kind).astype(np.float32))
+
+
+def test_slices_are_stacked_and_axes_turned_over(tmp_path):
+    greys = volumes.numbers(SMALL)
+    for n in range(11):
+        tifffile.imwrite(tmp_path / f"s_{n + 8}.tif", greys[:, :, n].T, compression="zlib")
+    files = [tmp_path / f"s_{n + 8}.tif" for n in range(11)]
+    np.testing.assert_array_equal(whole(*files), greys)
+    turned = whole(*files, reversed_axes=["y", "z"])
+    np.testing.assert_array_equal(turned, greys[:, ::-1, ::-1])
+
+
+def test_a_tiff_that_cannot_be_a_volume_is_one_clear_line(tmp_path):
+    whole_file = volumes.write(tmp_path / "v.tif", SMALL)
+    bytes_of_it = whole_file.read_bytes()
+    (tmp_path / "cut.tif").write_bytes(bytes_of_it[: len(bytes_of_it) // 2])
+    (tmp_path / "short.tif").write_bytes(bytes_of_it[:-400])
+    (tmp_path / "text.tif").write_text("grey")
+    tifffile.imwrite(tmp_path / "rgb.tif", np.zeros((9, 9, 3), "uint8"), photometric="rgb")
+    tifffile.imwrite(tmp_path / "one.tif", np.zeros((20, 20), "uint8"))
+    tifffile.imwrite(tmp_path / "other.tif", np.zeros((20, 21), "uint8"))
+    for files, words in {
+        ("cut.tif",): "cannot be read as a volume|cut off",
+        ("short.tif",): "cannot be read as a volume|cut off",
+        ("text.tif",): "cannot be read as a volume",
+        ("rgb.tif",): "expected grey values",
+        ("one.tif",): "20 x 20 x 1 voxels",
+        ("one.tif", "other.tif"): "21 x 20 pixels of uint8, expected 20 x 20 pixels of uint8",
+    }.items():
+        with pytest.raises(PartError, match=words) as fault:
+            whole(*(tmp_path / name for name in files))
+        assert "\n" not in str(fault.value)
+
+
+RAW = {"volume": "v.raw", "voxel": [0.2, 0.2, 0.2], "shape": [9, 10, 11], "type": "uint8"}
+
+
+@pytest.mark.parametrize(
+    ("keys", "words"),
+    [
+        ({"mesh": "part.stl", "volume": "v.raw"}, "found both mesh and volume"),
+        ({"uncertainty": 0.1}, "found neither mesh nor volume"),
+        ({"mesh": "part.stl"}, "uncertainty: the key is missing"),
+        ({"mesh": "part.stl", "uncertainty": 0.1, "voxel": [1, 1, 1]}, "no such key with mesh"),
+        ({**RAW, "unit": "mm"}, "no such key with volume"),
+        ({**RAW, "shape": [9, 10, 12]}, r"9 x 10 x 12 of uint8 are 1080 bytes, v.raw has 990"),
+        ({**RAW, "type": "uint16"}, "byte_order: the key is missing, expected 'little' or 'big'"),
+        ({**RAW, "voxel": [0.2, 0.0, 0.2]}, "three lengths above 0"),
+        ({"volume": "v.raw"}, "voxel: the key is missing"),
+        ({"volume": "none.tif", "voxel": [1, 1, 1]}, "a file that exists"),
+        ({"volume": "*.bmp", "voxel": [1, 1, 1]}, "a pattern that files match"),
+        ({"volume": "slices", "voxel": [1, 1, 1]}, r"every slice from 1 to 9; 3 missing: 4 to 6"),
+        ({"volume": "slices/s1.tif", "voxel": [1, 1, 1], "type": "uint8"}, "no such key with TIFF"),
+        ({"volume": ["v.raw", "part.stl"], "voxel": [1, 1, 1]}, "slices that are TIFF files"),
+    ],
+)
+def test_keys_of_a_volume_that_do_not_go_together_are_refused(tmp_path, keys, words):
+    volumes.write_bare(tmp_path / "v.raw", SMALL, "uint8")
+    (tmp_path / "slices").mkdir()
+    for n in (1, 2, 3, 7, 8, 9):
+        (tmp_path / f"slices/s{n}.tif").touch()
+    path = make.write_case(
+        tmp_path,
+        shapes.block(LOW, HIGH),
+        make.passage([4, 4, 0], [4, 4, 8], 1.5, 2.5),
+        scan=keys,
+    )
+    with pytest.raises(CaseError, match=words):
+        read_case(path)
+
+
+# ---- grey sums -----------------------------------------------------------------------------------
+
+BORE, TALL = 2.0, 4.0
+
+
+def bore_with(thick_mm, noise, seed, blur=0.7, voxel=0.15):
+    """A round bore of 4 mm in metal with a sheet in it; blurred, noisy: a Volume, 0 to 1."""
+    count = np.array([40, 40, int(TALL / voxel)])
+    axes = [voxel * (np.arange(n) + 0.5) for n in count]
+    x, y, z = np.meshgrid(*axes, indexing="ij")
+    off = BORE - np.hypot(x - 3.0, y - 3.0)
+    below, above = TALL / 2, TALL / 2 + thick_mm
+    slab = np.clip((z + voxel / 2 - below) / voxel, 0, 1) - np.clip(
+        (z + voxel / 2 - above) / voxel, 0, 1
+    )
+    metal = np.maximum(np.clip(0.5 - off / voxel, 0, 1), slab)
+    values = scans.ndimage.gaussian_filter(metal, blur)
+    values = values + noise * np.random.default_rng(seed).normal(size=values.shape)
+    shown = Mapped(values.astype(np.float32).transpose())
+    return Volume(shown, np.full(3, voxel))
+
+
+def thickness(thick_mm, noise=0.1, seed=0):
+    blur = 0.15 * np.hypot(0.7, 1 / np.sqrt(12.0))
+    greys = Greys(0.0, 1.0, noise, noise, blur, blur)
+    spot = Pose(np.eye(3), np.zeros(3))
+    low, high = np.array([0.3, 0.3]), np.array([5.7, 5.7])
+    volume = bore_with(thick_mm, noise, seed)
+    found = weighed(volume, greys, spot, (1.9, 2.3), low, high, 0.08, noise)
+    x, y = (low[k] + found.pitch_mm * np.arange(found.void.shape[k]) for k in (0, 1))
+    inside = np.hypot(*np.meshgrid(x - 3.0, y - 3.0, indexing="ij")) < BORE
+    return found, found.mean(inside)
+
+
+@pytest.mark.parametrize("truth", [0.03, 0.05, 0.1, 0.15, 0.2])
+def test_a_sheet_is_weighed_by_its_grey_values(truth):
+    """Closed form: the sum over a column is the thickness, whatever the blur (REFERENCES B6)."""
+    found, (thick, u) = thickness(truth, noise=0.0)
+    assert thick == pytest.approx(truth, abs=2e-3)
+    _, (noisy, u) = thickness(truth)
+    assert noisy == pytest.approx(truth, abs=0.01)
+    assert 0.001 < u < 0.02
+    assert not found.empty(truth).any()
+
+
+def test_an_empty_bore_is_empty_and_one_with_powder_is_not_judged():
+    found, (thick, u) = thickness(0.0)
+    middle = tuple(n // 2 for n in found.void.shape)
+    assert abs(thick) < 3.0 * u
+    assert found.empty(0.08)[middle]
+    half = bore_with(0.0, 0.02, 0)
+    half.slices.array[:12] += 0.5  # powder packs to a half, under the sheet
+    greys = Greys(0.0, 1.0, 0.02, 0.02, 0.11, 0.11)
+    ends = np.array([0.3, 0.3]), np.array([5.7, 5.7])
+    shut = weighed(half, greys, Pose(np.eye(3), np.zeros(3)), (1.9, 2.3), *ends, 0.08, 0.02)
+    assert not shut.empty(0.08).any()
+
+
+def test_two_standard_uncertainties_hold_the_truth():
+    """Plain run: 20 drawn noises; 200 with `-m more`, of which at least 180."""
+    assert held(range(20)) >= 17
+
+
+@pytest.mark.more
+def test_two_standard_uncertainties_hold_the_truth_in_180_of_200():
+    assert held(range(200)) >= 180
+
+
+def held(seeds):
+    inside = 0
+    for seed in seeds:
+        truth = np.random.default_rng(1000 + seed).choice([0.03, 0.05, 0.1, 0.2])
+        _, (thick, u) = thickness(truth, 0.1, seed)
+        inside += abs(thick - truth) <= 2.0 * u
+    return inside
+
+
+def test_the_loss_limit_is_that_of_a_blurred_slab():
+    """REFERENCES B4: a threshold of 25 % loses a slab under 0.637 s; erf(t / (2 sqrt(2) s))."""
+    quiet = Greys(0.0, 1.0, 0.0, 0.0, 1.0, 1.0)
+    assert thinnest_shown(quiet, 0.0) == pytest.approx(0.637, abs=1e-3)
+    beside = thinnest_shown(quiet, 0.5)
+    assert beside > 0.637
+    noisy = Greys(0.0, 1.0, 0.05, 0.05, 1.0, 1.0)
+    assert thinnest_shown(noisy, 0.5) > beside
+    assert thinnest_shown(Greys(0.0, 1.0, 0.3, 0.3, 1.0, 1.0), 0.5) is None
+
+
+# ---- through the case file -----------------------------------------------------------------------
+
+
+def part():
+    bore = shapes.bore([4, 4, -1], [4, 4, 9], 1.5)
+    return shapes.block(LOW, HIGH) - bore - shapes.block([9, 6, 6], [13, 10, 9])
+
+
+def greyed(rotation=None, shift=(0.0, 0.0, 0.0), seed=1, **keys):
+    rotation = scans.turned([1, 2, 3], 2.0) if rotation is None else rotation
+    values, _ = scans.grey(
+        lambda p: notched(p, **keys),
+        LOW,
+        HIGH,
+        rotation=rotation,
+        shift=shift,
+        voxel=VOXEL,
+        noise=0,
+    )
+    rng = np.random.default_rng(seed)
+    return volumes.hardened(values, VOXEL) + 0.05 * rng.normal(size=values.shape)
+
+
+def judged(folder, values, layers=1, need=2.0, **scan):
+    scan = {"voxel": [VOXEL] * 3, "placed": True, **scan}
+    if "volume" not in scan:
+        scan["volume"] = volumes.write(folder / "scan.tif", values).name
+    path = make.write_case(
+        folder,
+        part(),
+        make.passage([4, 4, 0], [4, 4, 8], 1.5, need),
+        make.plane(SHEET, layers, penetration=0.1),
+        scan=scan,
+    )
+    result = make.judged(read_case(path))
+    return result, result.passages[0].scanned
+
+
+@pytest.fixture(scope="module")
+def empty(tmp_path_factory):
+    return judged(tmp_path_factory.mktemp("empty"), greyed())
+
+
+def test_an_empty_bore_is_open_only_by_its_grey_sums(empty):
+    result, found = empty
+    told = result.scan.volume
+    assert told.blur_mm == pytest.approx(BLUR, rel=0.08)
+    assert told.blur_measured
+    assert told.noise == pytest.approx(0.05, rel=0.1)
+    assert told.shown_mm > result.scan.thinnest_sheet_mm  # no threshold would do
+    assert (found.state, found.against) == ("open", "contradicts")
+    assert found.low_mm < 3.0 < found.high_mm + 0.1
+    crossing = found.crossings[0]
+    assert abs(crossing.sheet_mm) < 3.0 * crossing.sheet_u_mm
+    said = "\n".join(scan_lines(result))
+    assert "blur 0.14" in said
+    assert "measured on the part's own faces" in said
+    assert "grey values sum to 0.0" in said
+
+
+@pytest.mark.parametrize("thick", [0.06, 0.09])
+def test_a_sheet_that_a_threshold_loses_is_not_open(tmp_path, thick):
+    values = greyed(sheet_mm=thick)
+    middle = values[20:27, 22:27, 20:32]  # around the bore's axis, through the sheet
+    assert (values[23, 24, 18:30] < 0.5).all()
+    assert middle.max() < 0.75
+    _, found = judged(tmp_path, values)
+    assert found.state != "open"
+    assert found.low_mm == 0.0
+    assert found.against != "contradicts"
+    crossing = found.crossings[0]
+    assert crossing.sheet_mm == pytest.approx(thick, abs=0.015)
+
+
+def test_a_blurred_volume_with_noise_never_opens_what_it_cannot_see(tmp_path, empty):
+    """With a blur given as four times as wide no sum is quiet near walls: not open."""
+    _, found = judged(tmp_path, greyed(seed=2), blur=0.6, need=2.8)
+    assert found.state != "open"
+
+
+def test_a_volume_of_big_endian_numbers_is_laid_on_the_part_and_its_step_measured(tmp_path):
+    values = greyed(step=0.15)
+    volumes.write_bare(tmp_path / "v.raw", values, "uint16", ">")
+    shape = [int(n) for n in values.shape]
+    keys = {"volume": "v.raw", "shape": shape, "type": "uint16", "byte_order": "big"}
+    result, _ = judged(tmp_path, None, **keys)
+    assert result.scan.turned_deg == pytest.approx(2.0, abs=0.02)
+    assert result.scan.steps[0].moved_mm[0] == pytest.approx(0.15, abs=0.01)
+
+
+REFUSED = {
+    "mirrored": ({"reversed_axes": ["y"]}, "mirror image"),
+    "wrong voxel size": ({"voxel": [0.202, 0.202, 0.202]}, "larger than the part"),
+}
+
+
+@pytest.mark.parametrize("kind", REFUSED)
+def test_what_cannot_be_laid_on_the_part_is_refused(tmp_path, kind):
+    keys, words = REFUSED[kind]
+    with pytest.raises(PartError, match=words) as fault:
+        judged(tmp_path, greyed(), **keys)
+    assert "scan.tif" in str(fault.value)
+    assert "\n" not in str(fault.value)
+
+
+def test_grey_values_without_a_part_are_refused(tmp_path):
+    with pytest.raises(PartError, match="all the same"):
+        judged(tmp_path, np.zeros((30, 30, 30)))
+    with pytest.raises(PartError, match=r"scan\.tif: "):
+        judged(tmp_path, 1.0 - greyed())
