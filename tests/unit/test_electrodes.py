@@ -5,6 +5,8 @@ the part less its bores, as for drills.
 """
 
 import math
+import tomllib
+from pathlib import Path
 
 import make
 import manifold3d as m3
@@ -21,6 +23,7 @@ from clearance.report.drilling import drilling_lines
 from clearance.result import State
 from clearance.verdict.prepared import prepare
 
+ROOT = Path(__file__).parents[2]
 LONG = 60.0
 ELECTRODE = {"diameter": 3.4, "max_length_to_diameter": 20.0}
 SHORT = {"series": ["jobber"], "max_length_to_diameter": 5.0}
@@ -75,6 +78,17 @@ def test_it_is_said_in_words_wherever_the_plan_is(eroded):
     assert any("recast" in step for step in order)
     assert any("Sparks ignite powder" in caution for caution in eroded.cautions)
     assert any("electrode" in reason for reason in eroded.disposition.reasons)
+
+
+def test_the_example_of_the_page_is_this_one(eroded):
+    page = (ROOT / "docs" / "method.md").read_text(encoding="utf-8")
+    example = page.partition("<!-- the example of electrodes -->\n```toml\n")[2]
+    tables, _, rest = example.partition("```\n")
+    assert tomllib.loads(tables) == drilling()
+    shown = rest.partition("```\n")[2].partition("```")[0].splitlines()
+    said = "\n".join(drilling_lines(eroded.passages))
+    assert len(shown) == 2
+    assert all(line in said for line in shown)
 
 
 def test_where_a_drill_does_no_electrode_is_taken(tmp_path):
