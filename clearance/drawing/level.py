@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 import shapely
 
+from clearance.drawing.finished import finished_outline
 from clearance.drawing.leak import leak_detail
 from clearance.drawing.level_parts import (
     CRUMB_MM2,
@@ -90,6 +91,7 @@ def level_section(
     voids, joined, beneath = _voids(checked, predicted, level, passages)
     leak = leak_detail(separate, level.z, voids, beneath, (joined, unmelted))
     plane = plane_of(checked, level, height_mm, event)
+    finished, finished_words = finished_outline(checked, predicted, level.z)
     return LevelSection(
         title=title_of(passages, separate, level, height_mm),
         metal=metal,
@@ -103,6 +105,8 @@ def level_section(
         plane=plane,
         joined=joined,
         step=level.lower is not None,
+        finished=finished,
+        finished_words=finished_words,
     )
 
 

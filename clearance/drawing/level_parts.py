@@ -100,6 +100,10 @@ class LevelSection:
         Taken where the part is set aside: `stray` has the metal of one side only, too.
     plane : str
         Where it is taken, in words.
+    finished : shapely geometry, mm
+        The finished shape where it is made from the part; empty where the case gives none.
+    finished_words : str
+        What it is, for the key.
     beneath : tuple of shapely geometry, mm
         At a step, outlines just below it of passages that another one above leads into.
     """
@@ -116,6 +120,8 @@ class LevelSection:
     step: bool = False
     plane: str = ""
     beneath: tuple[Any, ...] = ()
+    finished: Any = NOTHING
+    finished_words: str = ""
 
     @property
     def bounds(self) -> tuple[float, float, float, float]:

@@ -48,6 +48,8 @@ def draw_level(axes: Axes, section: LevelSection) -> Axes:
     area(axes, section.joined, style.JOINED, "connected")
     for outline in section.beneath:
         area(axes, outline, style.BENEATH, "beneath")
+    area(axes, section.finished, style.FINISHED_HALO, "under finished")
+    area(axes, section.finished, style.FINISHED, "finished")
     axes.set_aspect("equal", adjustable="box")
     axes.set_xlabel("x, mm")
     axes.set_ylabel("y, mm")
@@ -144,4 +146,6 @@ def key_of(section: LevelSection) -> list[tuple[Look, str]]:
     if not section.joined.is_empty:
         key.append((style.JOINED, "open from one circuit into another"))
         key.append((style.BENEATH, "the other circuit, just below"))
+    if not section.finished.is_empty:
+        key.append((style.FINISHED, section.finished_words))
     return key

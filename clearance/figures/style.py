@@ -66,6 +66,10 @@ UNMELTED = Look("#b08d57", "#2e2415", "...", line=":", width_pt=0.5, hatch_colou
 VOID = Look(PAPER, INK, width_pt=0.7)
 """What is open, whatever the state of its passage: that is told by the ring around it."""
 
+FINISHED = Look("none", "#7a0060", line=(0, (8.0, 1.5, 1.0, 1.5, 1.0, 1.5)), width_pt=1.3)
+"""The finished part within its blank: long dashes, two dots (ISO 128-2, 05.1, from memory)."""
+FINISHED_HALO = Look("none", PAPER, width_pt=2.6)
+"""Under it, so that it is seen on dark metal."""
 JOINED = Look(PAPER, "#c44e00", "+++", width_pt=1.2)
 """Where circuits run into each other."""
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from clearance.result import FinishedResult, MovedResult, StockResult
-from clearance.verdict.numbers import given, least, level, near, point
+from clearance.verdict.numbers import given, least, level, most, near, point
 
 CLAMPED = {
     "below": "clamped by what was built before the event",
@@ -75,8 +75,8 @@ def _stock(found: StockResult) -> str:
         return "inside the metal, nothing is machined"
     if found.inside == "no":
         area = near(found.lacking_high_mm2, 1)
-        return f"NOT inside the metal: up to {least(-low)} mm lack, {area} mm2, at {point(at)}"
-    number = f"least stock {least(low)} mm" if low >= 0.0 else f"up to {least(-low)} mm may lack"
+        return f"NOT inside the metal: up to {most(-low)} mm lack, {area} mm2, at {point(at)}"
+    number = f"least stock {least(low)} mm" if low >= 0.0 else f"up to {most(-low)} mm may lack"
     if found.inside == "yes":
         return f"inside the metal, {number} at {point(at)}"
     return f"NOT TOLD whether it is inside the metal, {number} at {point(at)}"

@@ -27,7 +27,7 @@ function geometry(body) {
 
 const scene = new THREE.Scene();
 const plane = new THREE.Plane(new THREE.Vector3(0, 0, -1), data.high);
-const shown = { part: true, passage: true, stray: true, gap: true, powder: true, drill: true, holder: false, tags: true, solid: false };
+const shown = { part: true, passage: true, stray: true, gap: true, powder: true, drill: true, holder: false, finished: true, scan: true, tags: true, solid: false };
 let when = "left", chosen = null;
 
 function material(body) {

@@ -17,7 +17,7 @@ from typing import Any
 import numpy as np
 
 from clearance.figures.files import with_exponents
-from clearance.figures.style import DRILL, METAL, RINGS, STRAY, UNMELTED, WARN
+from clearance.figures.style import DRILL, FINISHED, METAL, RINGS, STRAY, UNMELTED, WARN
 from clearance.view.scene import Body, Scene
 from clearance.view.shapes import indexed
 
@@ -33,6 +33,8 @@ LOOKS: dict[str, dict[str, Any]] = {
     "powder": {"colour": "#8d6a2f", "opacity": 0.55},
     "drill": {"colour": "#7d93a6", "opacity": 0.9},
     "holder": {"colour": DRILL.face, "opacity": 0.45},
+    "finished": {"colour": FINISHED.edge, "opacity": 0.14},
+    "scan": {"colour": "#2f7d8c", "opacity": 0.4},
     "cut": {"colour": "#8a8a8a"},
     "edge": {"colour": "#4a4a4a"},
     "mark": {"colour": "#ffffff"},
@@ -64,6 +66,7 @@ def page(scene: Scene) -> bytes:
         "action": html.escape(with_exponents(scene.action)),
         "cautions": "".join(f'<p class="soft">{html.escape(c)}</p>' for c in scene.cautions),
         "thinned": html.escape(_thinned(scene)),
+        "also": _also(scene),
         "library": LIBRARY,
         "low": f"{scene.low:.6g}",
         "high": f"{scene.high:.6g}",
@@ -120,6 +123,17 @@ def _thinned(scene: Scene) -> str:
         return ""
     moved = f"corners are moved by at most {most:.2f} mm"
     return f"For this picture alone the surfaces are thinned: {moved}."
+
+
+def _also(scene: Scene) -> str:
+    """Switches for what only some cases have."""
+    kinds = {body.kind for body in scene.bodies}
+    words = {"finished": "finished shape", "scan": "scan"}
+    return "".join(
+        f'<label><input type="checkbox" data-show="{kind}">{said}</label>\n'
+        for kind, said in words.items()
+        if kind in kinds
+    )
 
 
 def _data(scene: Scene) -> dict[str, Any]:

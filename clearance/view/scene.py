@@ -17,16 +17,19 @@ from clearance.checking import Examined
 from clearance.drawing.sheet_rows import share
 from clearance.drilling.drills import CLAMPED_DIAMETERS, point_length
 from clearance.evidence.powder import gap_outline, joint_outline
+from clearance.finished.told import held_by
 from clearance.geometry.soup import Box, Soup, extruded
 from clearance.passages.possible_ways import walls_of
 from clearance.predicted.part import NOMINAL, Predicted
 from clearance.report.headline import gravest_first, headline
 from clearance.result import Drilling, PassageResult
+from clearance.result.finished import Datum
 from clearance.verdict.numbers import NAMEWORTHY, given, most
 from clearance.verdict.passage_check import PassageCheck
+from clearance.verdict.prepared import Checked
 from clearance.view.shapes import cylinder, straightened, thinned, tube
 
-Kind = Literal["part", "passage", "stray", "gap", "powder", "drill", "holder"]
+Kind = Literal["part", "passage", "stray", "gap", "powder", "drill", "holder", "finished", "scan"]
 When = Literal["both", "drawn", "left"]
 """Whether a body belongs to the part as drawn, as the event left it, or to both."""
 
@@ -154,6 +157,9 @@ def _bodies(examined: Examined, drawn: Predicted, after: Predicted) -> Iterator[
     yield _thin("part", "part", "both" if same else "drawn", part)
     if not same:
         yield _thin("part as the event left it", "part", "left", after.bare_surface(_everywhere()))
+    yield from finished_bodies(examined.checked, after)
+    if examined.scan is not None:
+        yield _thin("scan", "scan", "left", examined.scan.triangles)
     yield _thin("stray metal", "stray", "left", after.stray)
     yield from _gaps(after)
     for number, void in enumerate(examined.result.trapped_powder, start=1):
@@ -164,6 +170,16 @@ def _bodies(examined: Examined, drawn: Predicted, after: Predicted) -> Iterator[
         yield from _passage(check, passage, after)
         for operation in passage.rework.drilling if passage.rework else ():
             yield from _drill(operation, passage.name, tools)
+
+
+def finished_bodies(checked: Checked, after: Predicted) -> Iterator[Body]:
+    """The finished shape as drawn, and where it is made from the part."""
+    soup = checked.bodies.finished
+    if soup is not None:
+        yield _thin("finished shape as drawn", "finished", "drawn", soup)
+        datum: Datum = checked.case.part.finished_datum or "below"
+        moved = held_by(checked, after.events, datum).astype(np.float32)
+        yield _thin(f"finished shape, clamped {datum}", "finished", "left", soup + moved)
 
 
 def _thin(name: str, kind: Kind, when: When, soup: Soup, state: str = "") -> Body:

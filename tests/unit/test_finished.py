@@ -8,9 +8,14 @@ import numpy as np
 import pytest
 import shapely
 import shapes
+from matplotlib.figure import Figure
 
 from clearance.case.read import read_case
+from clearance.drawing.finished import finished_outline
+from clearance.drawing.level_parts import LevelSection
 from clearance.errors import CaseError, PartError
+from clearance.figures import style
+from clearance.figures.areas import draw_level, key_of
 from clearance.finished.metal import Faces, stock
 from clearance.geometry import sections
 from clearance.geometry.planes import Plane
@@ -18,7 +23,9 @@ from clearance.predicted.slabs import Event
 from clearance.report.full import text as full
 from clearance.report.headline import headline
 from clearance.report.short import text as short
+from clearance.verdict.prepared import prepare
 from clearance.verdict.standing import standing
+from clearance.view.scene import finished_bodies
 
 SIDE, CUT, WIDE, HIGH = 20.0, 10.0, 19.0, 19.2
 BLOCK = shapes.block((0, 0, 0), (SIDE, SIDE, SIDE))
@@ -174,7 +181,7 @@ def test_the_two_datums_and_what_has_moved(tmp_path):
     said = "the finished shape is not inside the metal"
     assert said in headline(found).sentence
     assert said in " ".join(short(found).splitlines()[:3])
-    assert "NOT inside the metal: up to 0.19 mm lack" in full(found, 200)
+    assert "NOT inside the metal: up to 0.20 mm lack" in full(found, 200)
     assert "the responsible engineer decides" in full(found, 200)
 
 
@@ -213,3 +220,32 @@ def test_a_shape_that_is_not_in_the_part_is_refused(tmp_path):
     )
     with pytest.raises(CaseError, match=r"\[part\] finished: .*none\.stl"):
         read_case(path)
+
+
+def test_the_outline_stands_in_the_section_and_the_shape_in_the_page(tmp_path):
+    """Clamped above it goes aside with the upper part, below not (by hand)."""
+    event = make.sheet(CUT, resume="layer", resume_shift=[0.7, 0.0])
+    for datum, low in (("below", 0.5), ("above", 1.2)):
+        keys = {"finished": "machined.stl", "finished_datum": datum}
+        path = make.write_case(
+            tmp_path / datum,
+            BLOCK - bored(3.0),
+            make.passage([10, 10, 0], [10, 10, SIDE], 3.0, 5.0),
+            event,
+            meshes={"machined": ALL_ROUND - bored(3.0)},
+            part=keys,
+            pitch=0.5,
+        )
+        known = prepare(read_case(path))
+        after = known.whole.predict(known.unknowns.variants[0].events)
+        area, words = finished_outline(known, after, 12.0)
+        assert area.bounds == pytest.approx((low, 0.5, low + WIDE, 19.5), abs=1e-5)
+        about = ("", area, shapely.Polygon(), shapely.Polygon(), (), None, (), ())
+        section = LevelSection(*about, finished=area, finished_words=words)
+        assert key_of(section)[-1] == (style.FINISHED, f"finished shape, clamped {datum}")
+        axes = draw_level(Figure().add_subplot(), section)
+        assert "finished" in {artist.get_gid() for artist in axes.get_children()}
+        before, left_by = finished_bodies(known, after)
+        assert (before.when, left_by.when) == ("drawn", "left")
+        assert before.triangles[..., 0].min() == pytest.approx(0.5)
+        assert left_by.triangles[..., 0].min() == pytest.approx(low, abs=1e-5)

@@ -166,6 +166,14 @@ def test_gltf_is_read_back_with_the_same_bounds_and_volumes(shown):
 # ---- shapes ----------------------------------------------------------------------------------
 
 
+def test_gltf_says_what_each_stretch_of_its_buffer_holds(shown):
+    """glTF 2.0, 3.6.1: 34962 for corners, 34963 for triangles; a validator notes what lacks it."""
+    data = glb(shown)
+    size = struct.unpack("<I", data[12:16])[0]
+    tree = json.loads(data[20 : 20 + size])
+    assert {view["target"] for view in tree["bufferViews"]} == {34962, 34963}
+
+
 def test_a_cylinder_and_a_tube_have_their_closed_volumes():
     """A prism of 16 sides holds 8 sin(22.5 deg) r^2 h, a cone a third of it."""
     area = 8.0 * np.sin(np.radians(22.5))
