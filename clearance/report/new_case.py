@@ -8,6 +8,7 @@ places say `"fill in"`, which `check` refuses by its line.
 from __future__ import annotations
 
 import json
+import shlex
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
@@ -89,7 +90,7 @@ def told(new: NewCase, file: str) -> str:
     return (
         f"{file}: {counted(count, 'passage')}, {counted(len(new.closed), 'closed opening')}\n"
         f"Fill in: the layer thickness, {wanted}, the event.\n"
-        f"Then: clearance check {file}\n"
+        f"Then: clearance check {shlex.quote(file)}\n"
     )
 
 

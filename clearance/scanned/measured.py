@@ -39,6 +39,8 @@ AROUND = 6.0
 SURELY_METAL, LEAST_SHARE = 5.0, 0.25
 """Grey values that sum to more than so many standard uncertainties, and to more than this share of
 the thinnest sheet, are metal."""
+WALLS = 200
+"""Places along a passage at which its wall has to be in the scan."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -183,6 +185,9 @@ def _not_there(look: Measured, check: PassageCheck) -> str:
         rim = mouth.rim[:: max(1, len(mouth.rim) // 32)]
         if not look.registered.shows(rim).all():
             return f"{mouth.name} is not in the scan"
+    route = check.nominal.way.route
+    if len(route) and look.registered.lacks_walls(route[:: max(1, len(route) // WALLS)]):
+        return "the scan does not show all of its walls"
     return ""
 
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -86,6 +86,7 @@ class Registered:
     also: tuple[str, ...]
     effective: float
     surface: Surface
+    nominal: Surface
 
     @property
     def near_mm(self) -> float:
@@ -98,6 +99,18 @@ class Registered:
         for move in self.fit.moves:
             least = np.minimum(least, distance.distances(self.surface.tree, points - move))
         return np.asarray(least <= self.near_mm + beside_mm)
+
+    def lacks_walls(self, route: Floats) -> bool:
+        """Whether walls beside a route (N, 3) of the nominal part are where the scan has nothing.
+
+        Such a wall is far from the scan's surface, and outside its metal: metal that fills a bore
+        hides the wall too, but is seen.
+        """
+        _, walls, _ = distance.closest(self.nominal.tree, np.asarray(route, np.float64))
+        lacking = ~self.shows(walls)
+        for move in self.fit.moves if lacking.any() else ():
+            lacking[lacking] = self.surface.off(walls[lacking] - move)[1] > 0.0
+        return bool(lacking.any())
 
 
 def registered(
@@ -147,7 +160,7 @@ def registered(
             f"the scan does not fit the part: most of it lies {own:.2f} mm off; is it of this "
             "part, and all of it?"
         )
-    return _told(found, scan, nominal, also)
+    return _told(found, scan, whole, also)
 
 
 def _refuse_other_size(scan: Soup, size: float) -> None:
@@ -292,7 +305,7 @@ def _way(look: _Look, chosen: _Look | None) -> str:
 # ---- what the fit shows ------------------------------------------------------------------------
 
 
-def _told(found: Fit, scan: Soup, nominal: Soup, also: tuple[str, ...]) -> Registered:
+def _told(found: Fit, scan: Soup, of: Surface, also: tuple[str, ...]) -> Registered:
     laid = found.pose.at(scan.reshape(-1, 3).astype(np.float64)).reshape(-1, 3, 3)
     triangles = laid.astype(np.float32) + np.float32(0.0)
     edges = np.linalg.norm(laid - np.roll(laid, 1, axis=1), axis=2)
@@ -300,9 +313,9 @@ def _told(found: Fit, scan: Soup, nominal: Soup, also: tuple[str, ...]) -> Regis
     area = 0.5 * float(np.linalg.norm(flat, axis=1).sum())
     spots = max(area / (2.0 * float(np.median(edges))) ** 2, 1.0)
     whole = Registered(
-        found, triangles, 0.0, None, None, also, max(MOST / spots, 1.0), Surface.of(triangles)
+        found, triangles, 0.0, None, None, also, max(MOST / spots, 1.0), Surface.of(triangles), of
     )
-    points = sampled(nominal, MORE)
+    points = sampled(of.triangles, MORE)
     lacking = points[~whole.shows(points)]
     missing = len(lacking) / len(points)
     if missing > REFUSED:
@@ -312,4 +325,4 @@ def _told(found: Fit, scan: Soup, nominal: Soup, also: tuple[str, ...]) -> Regis
         )
     low = lacking.min(axis=0) if missing > NAMED else None
     high = lacking.max(axis=0) if missing > NAMED else None
-    return Registered(found, triangles, missing, low, high, also, whole.effective, whole.surface)
+    return replace(whole, missing=missing, missing_low=low, missing_high=high)

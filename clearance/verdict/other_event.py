@@ -16,14 +16,14 @@ from clearance.verdict.prepared import Checked
 
 
 def with_strays(checked: Checked, strays: tuple[StrayTable, ...]) -> Checked:
-    """The case with other stray sheets, as it would be computed: without what was read.
+    """The case with other stray sheets, as it would be computed: without what was read or scanned.
 
     Raises
     ------
     CaseError
         There is no such event, for one because its slices lie beyond the part.
     """
-    varied: Case = replace(checked.case, stray=strays, reading=())
+    varied: Case = replace(checked.case, stray=strays, reading=(), scan=None)
     unknowns = unknown_of(checked, varied)
     return Checked(
         varied,
@@ -34,6 +34,7 @@ def with_strays(checked: Checked, strays: tuple[StrayTable, ...]) -> Checked:
         [*checked.notices, *unknowns.notices],
         checked.inputs,
         checked.others,
+        checked.chord_mm,
     )
 
 

@@ -10,6 +10,9 @@ from clearance.case.read import read_case
 from clearance.errors import CaseError, PartError
 from clearance.scanned.pose import AS_IT_IS, Pose, Surface, fit, sampled
 from clearance.scanned.registration import ScanError, registered
+from clearance.scanned.thin_sheets import thinnest_sheet
+from clearance.verdict.other_event import with_strays
+from clearance.verdict.prepared import prepare
 
 LOW, HIGH = (0.0, 0.0, 0.0), (12.0, 9.0, 8.0)
 SHEET = 4.0
@@ -195,8 +198,6 @@ def test_a_scan_that_would_show_the_sheet_contradicts_the_event(tmp_path, part, 
 
 def test_a_thinnest_sheet_is_that_of_the_powder_bed(tmp_path, part, clean):
     """REFERENCES-3 A5, computed there: phi 0.5, melt depth 100 um, layers of 50 um."""
-    from clearance.scanned.thin_sheets import thinnest_sheet
-
     for layers, microns in ((1, 75), (2, 138), (3, 194), (4, 247)):
         path = make.write_case(
             tmp_path,
@@ -205,8 +206,6 @@ def test_a_thinnest_sheet_is_that_of_the_powder_bed(tmp_path, part, clean):
             make.plane(SHEET, layers, penetration=0.1, packing=0.5),
             layer=0.05,
         )
-        from clearance.verdict.prepared import prepare
-
         assert 1e3 * thinnest_sheet(prepare(read_case(path))) == pytest.approx(microns, abs=0.6)
 
 
@@ -316,3 +315,28 @@ def test_a_scan_cut_off_a_little_measures_no_growth(tmp_path, part):
     result, _ = scanned(tmp_path, part, soup)
     assert result.scan.steps[0].moved_mm[2] is None
     assert result.scan.missing_low_mm[2] > 7.0
+
+
+def test_a_passage_whose_walls_are_not_in_the_scan_is_not_told(tmp_path):
+    """A U whose bend the scan lacks, its legs shut there: cut off, not blocked."""
+    bent = shapes.block(LOW, (12, 9, 12)) - shapes.block([9, 6, 10], [13, 10, 13])
+    for start, end in (([3, 4, -1], [3, 4, 9]), ([8, 4, -1], [8, 4, 9]), ([2, 4, 9], [9, 4, 9])):
+        bent = bent - shapes.bore(start, end, 1.2)
+    cut = (bent ^ shapes.block([-1, -1, -1], [13, 10, 7.5])) + shapes.block(
+        [0, 0, 7.2], [12, 9, 7.5]
+    )
+    ends = make.passage([3, 4, 0], [8, 4, 0], 1.2, 2.0)
+    ends["inlet"]["normal"] = ends["outlet"]["normal"] = [0, 0, -1]
+    scan = {"mesh": "scan.stl", "uncertainty": 0.05, "placed": True, "thinnest_shown": 0.1}
+    keys = {"meshes": {"scan": cut}, "scan": scan}
+    result = make.checked(tmp_path, bent, ends, make.plane(11.0, 3, penetration=0.1), **keys)
+    found = result.passages[0].scanned
+    assert (found.state, found.against) == ("undetermined", "not-told")
+    assert found.reasons == ("the scan does not show all of its walls",)
+
+
+def test_another_event_is_judged_without_the_scan(tmp_path, part, nominal):
+    """What the part shows contradicts one event, never all that are suspected."""
+    checked = prepare(case_of(tmp_path, part, nominal))
+    assert checked.case.scan is not None
+    assert with_strays(checked, checked.case.stray).case.scan is None

@@ -27,6 +27,7 @@ from clearance.mesh.step import RoundWall, from_glb
 from clearance.report.openings import toml
 from clearance.survey.openings import find_openings
 from clearance.verdict import passage_check
+from clearance.verdict.other_event import with_strays
 from clearance.verdict.prepared import prepare
 
 FILES = Path(__file__).parent.parent / "step"
@@ -85,6 +86,7 @@ def test_the_bracket_holds_the_closed_form(recorded, tmp_path, monkeypatch, name
     case = written(tmp_path, name, 3.98)
     checked = prepare(case)
     assert recorded == [pytest.approx(0.1 * 0.2)]
+    assert with_strays(checked, ()).chord_mm == CHORD  # for margins and suspects too
     result = judge(checked, threads=1).result
     found = result.passages[0]
     bracket = found.clear_diameter_mm
