@@ -15,8 +15,8 @@ from click.testing import CliRunner, Result
 
 from clearance.cli.main import main
 
-# In this process: the start of others takes longer than three heights.
-SWEEP = ["--from", "12", "--to", "12.2", "--reach", "--jobs", "1"]
+# In this process: the start of others takes longer than two heights.
+SWEEP = ["--from", "12", "--to", "12.1", "--reach", "--jobs", "1"]
 COMMANDS = {
     "check": ["check", "CASE", "--json", "result.json"],
     "section": ["section", "CASE", "--at-height", "12.05", "--output", "level.svg"],

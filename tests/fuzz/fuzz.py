@@ -252,10 +252,13 @@ def ready() -> None:
     """
     with tempfile.TemporaryDirectory(prefix="clearance-fuzz-") as name, contextlib.chdir(name):
         write_sound(Path(name))
+        lines = []
         for words in (*MESH_COMMANDS, *CASE_COMMANDS):
             known = {"MESH": "binary.stl", "case.toml": "full.toml", "--verify": "--no-verify"}
             alone = ["--no-verify"] if words[0] == "check" else []
-            CliRunner().invoke(_program(), [known.get(word, word) for word in (*words, *alone)])
+            lines.append(tuple(known.get(word, word) for word in (*words, *alone)))
+        for line in dict.fromkeys(lines):
+            CliRunner().invoke(_program(), line)
 
 
 def main() -> None:
@@ -265,6 +268,9 @@ def main() -> None:
     asked.add_argument("count", type=int)
     asked.add_argument("--keep", type=Path, help="folder for the files of inputs that broke")
     asked.add_argument("--corpus", action="store_true", help="what once broke, before the rest")
+    asked.add_argument(
+        "--in-turn", action="store_true", help="beside the first one other command for each of it"
+    )
     words = asked.parse_args()
     ready()
     statuses: Counter[Any] = Counter()
@@ -283,9 +289,12 @@ def main() -> None:
             print(f"{what}: {' '.join(found.words)}: slow, {found.seconds:.0f} s", flush=True)
 
     if words.corpus:
-        for file in sorted(CORPUS.glob("*.*")):
+        for n, file in enumerate(sorted(CORPUS.glob("*.*"))):
             with tempfile.TemporaryDirectory(prefix="clearance-fuzz-") as name:
-                for line in write_corpus(file, Path(name)):
+                lines = list(write_corpus(file, Path(name)))
+                if words.in_turn:
+                    lines = list(dict.fromkeys([lines[0], lines[n % len(lines)]]))
+                for line in lines:
                     enter(file.name, ending(line, Path(name)))
     for number in range(words.first, words.first + words.count):
         enter(str(number), run(number, words.keep))

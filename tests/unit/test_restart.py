@@ -2,8 +2,6 @@
 
 import json
 import math
-import re
-from pathlib import Path
 
 import jsonschema
 import make
@@ -26,7 +24,6 @@ from clearance.restart.card import card
 from clearance.result import as_json
 from clearance.result.schema import schemas
 
-ROOT = Path(__file__).parent.parent.parent
 LAYER, TALL, WIDE, DEEP, RADIUS = 0.5, 20.0, 34.0, 12.0, 2.5
 ELLIPSE = math.pi * RADIUS**2 / math.cos(math.pi / 6)
 AFTER = 29  # 30 layers stand: 15 mm
@@ -307,13 +304,3 @@ def test_what_the_user_can_mend_ends_with_2(path, tmp_path, words, said):
     assert done.exit_code == 2
     assert said in done.output
     assert not out.exists()
-
-
-def test_the_documented_command_says_what_the_page_says(tmp_path, monkeypatch):
-    page = (ROOT / "docs" / "restart.md").read_text(encoding="utf-8")
-    words, shown = re.search(r"```console\n\$ clearance (.*?)\n(.*?)```", page, re.DOTALL).groups()
-    words = [str(tmp_path / w) if w.endswith(".pdf") else w for w in words.split()]
-    monkeypatch.chdir(ROOT)
-    done = CliRunner().invoke(main, words, env={"COLUMNS": "88"})
-    assert (done.exit_code, done.stdout) == (0, shown)
-    assert (tmp_path / "card.pdf").read_bytes().startswith(b"%PDF")
