@@ -14,10 +14,15 @@ from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
+import shapely
 
 from clearance.columns import cast, cells, ways
 from clearance.drilling import bore, rectangles
-from clearance.geometry import box_tree, distance, rays, routes, segments
+from clearance.evidence import pins
+from clearance.geometry import beams, box_tree, distance, rays, routes, segments, soup
+from clearance.kernels import compiler
+from clearance.passages import rooms
+from clearance.ports import patches
 from clearance.sweeps import regions
 
 
@@ -37,6 +42,7 @@ def begin(say: Callable[[str], None]) -> bool:
     if compiled():
         return False
     say("compiling the kernels, once per installation; this takes about half a minute")
+    compiler.tell(lambda ready, of: say(f"compiling the kernels, {ready} of {of} so far"))
     compile_beside()
     return True
 
@@ -59,6 +65,10 @@ def later() -> None:
     """Call the kernels that a check needs last as the check calls them, on a block's triangles."""
     origin, up = np.zeros(3), np.array([0.0, 0.0, 1.0])
     block = bore.soup(bore.Bore(origin, up, 1.0, 3.0, 0.0))
+    few = block[:1]
+    patches._halves(few, np.zeros((1, 3)))
+    edge = np.zeros((1, 3), np.int64)
+    rooms._clipped(few.astype(np.float64), edge, edge > 0, np.ones((2, 3)), np.ones(2))
     tree = box_tree.build(block)
     line = np.array([up, 2.0 * up])
     radius = cells.clear_radius(np.ones((2, 2, 2), np.uint8), 1.0)
@@ -72,6 +82,11 @@ def later() -> None:
     rectangles.within(np.ascontiguousarray(square[:, :2]), square)
     rays.metal(tree.triangles, tree.boxes, line, np.zeros(2, np.int64))
     bore.outside(block, bore.Bore(origin, up, 0.5, 4.0, 0.0))
+    soup.clipped(block, 0.0, 1.0, origin)
+    pins.Straight.inward(pins.Entry("", origin, up, 1.0, 0.0), block).stop(0.5)
+    outline = beams.edges(shapely.box(-1.0, -1.0, 1.0, 1.0))
+    beams.least_and_greatest(outline, origin[:2])
+    beams.most_beside(outline, origin[:2], 0.0, 0.5)
     regions.Cuts(_empty_void(), {1}, (_LAYER, _LAYER), np.array([0.5, 1.5]))
 
 

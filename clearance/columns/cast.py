@@ -20,7 +20,7 @@ from clearance.columns.grid import UNIT_MM, Grid, snap_even
 from clearance.columns.runs import Runs
 from clearance.errors import GridError
 from clearance.geometry.stretches import fixed
-from clearance.kernels.compiler import kernel
+from clearance.kernels.compiler import inner, kernel
 from clearance.kernels.growing import grown, grown_runs
 
 MOST_COLUMNS = 150_000_000
@@ -91,7 +91,7 @@ def cast(
     return Columns(grid, Runs(start, runs), int(most), int(least), int(unclosed))
 
 
-@kernel
+@inner
 def snapped(value: float, shift: int) -> int:
     """A coordinate in units of the grid, moved by `shift` units."""
     return 2 * int(np.rint(value / (2.0 * UNIT_MM))) + shift
@@ -159,7 +159,7 @@ def _crossings(triangles, x0, y0, step, nx, ny, shift_x, shift_y):  # type: igno
     return column[:n], height[:n], delta[:n]
 
 
-@kernel
+@inner
 def _owns(dx: int, dy: int) -> bool:
     """Tie rule: of the two directions of a shared edge exactly one owns its points."""
     return dy > 0 or (dy == 0 and dx > 0)
@@ -213,7 +213,7 @@ def _wind(column, height, delta, columns):  # type: ignore[no-untyped-def]
     return start, runs[:n].copy(), most, least, unclosed
 
 
-@kernel
+@inner
 def _sort(z, d, low, high):  # type: ignore[no-untyped-def]
     """Insertion sort by z, entering before leaving where two coincide (no zero-thin gap)."""
     for a in range(low + 1, high):

@@ -12,7 +12,7 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from clearance.kernels.compiler import kernel
+from clearance.kernels.compiler import inner, kernel
 
 _NONE = 1 << 29  # squared distance that stands for "no metal"; twice it still fits 32 bits
 
@@ -38,7 +38,7 @@ def as_flat(indices: ArrayLike, size: int) -> NDArray[np.int64]:
 # ---- columns to cells -------------------------------------------------------------------------
 
 
-@kernel
+@inner
 def _first_from(z: float, z0: float, pitch: float) -> int:
     """Least k with z0 + k pitch >= z, by that very arithmetic."""
     k = math.ceil((z - z0) / pitch)
@@ -120,7 +120,7 @@ def raster(
 # ---- distance ---------------------------------------------------------------------------------
 
 
-@kernel
+@inner
 def _along_columns(metal: Array, square: Array, most: int) -> None:
     """Squared distance, in cells, to metal of the same column, but no more than `most`."""
     nx, ny, nz = metal.shape
@@ -137,7 +137,7 @@ def _along_columns(metal: Array, square: Array, most: int) -> None:
                     square[i, j, k] = min(square[i, j, k], np.int32(gap * gap))
 
 
-@kernel
+@inner
 def _lower(row: Array, other: Array, step: int) -> None:
     """Lower a row to other + step^2: the loop that the processor does many cells at a time."""
     add = np.int32(step * step)
@@ -145,13 +145,13 @@ def _lower(row: Array, other: Array, step: int) -> None:
         row[k] = min(row[k], np.int32(other[k] + add))
 
 
-@kernel
+@inner
 def _row(square: Array, m: int, n: int, axis: int) -> Array:
     """Row n along the axis (0 or 1), at m on the other one."""
     return square[n, m] if axis == 0 else square[m, n]
 
 
-@kernel
+@inner
 def _across(square: Array, axis: int) -> None:
     """Lower each row of cells by the squares of the rows beside it plus the squared step."""
     count, others = square.shape[axis], square.shape[1 - axis]

@@ -12,7 +12,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.kernels.compiler import kernel
+from clearance.kernels.compiler import inner
 
 UNIT_MM = 2.0**-18
 """Length of the integer grid: 3.8e-6 mm, so that 400 mm squared fits 64 bits."""
@@ -33,7 +33,7 @@ class Cells(NamedTuple):
     ny: int
 
 
-@kernel
+@inner
 def spanned(t, cells, slack):  # type: ignore[no-untyped-def]
     """First and last cell, along x and y, that a triangle reaches in plan, and a little farther."""
     left, front, size = cells.left, cells.front, cells.size

@@ -17,7 +17,7 @@ from clearance.columns.grid import Grid, spanned
 from clearance.columns.runs import Runs
 from clearance.columns.sure import Places
 from clearance.geometry.stretches import fixed
-from clearance.kernels.compiler import kernel
+from clearance.kernels.compiler import inner, kernel
 from clearance.kernels.forest import compact, join, trees
 from clearance.kernels.growing import grown_runs
 
@@ -100,7 +100,7 @@ def possible_void(metal: Runs, grid: Grid) -> PossibleVoid:
     return PossibleVoid(Places(grid), metal, piece, int(outside))
 
 
-@kernel
+@inner
 def _first_reaching(start, z, c, low):  # type: ignore[no-untyped-def]
     """Number (within square c) of the first void run that ends above `low`."""
     k = 0
@@ -139,7 +139,7 @@ def _join_squares(start, z, nx, ny):  # type: ignore[no-untyped-def]
     return piece[:-1], piece[-1]
 
 
-@kernel
+@inner
 def meetings(start, z, a, b, strip, pairs, spans):  # type: ignore[no-untyped-def]
     """Void runs of squares a and b that meet in their common strip's void: how many.
 

@@ -16,7 +16,7 @@ from clearance.columns.grid import UNIT_MM, Grid, snap_even, spanned
 from clearance.columns.runs import Runs, intersect, subtract
 from clearance.geometry.stretches import STRETCH, boxes_of, fixed
 from clearance.kernels.clip import clipped_between
-from clearance.kernels.compiler import kernel
+from clearance.kernels.compiler import inner, kernel
 from clearance.kernels.growing import grown, grown_runs
 
 X, Y = np.int64(0), np.int64(1)
@@ -128,7 +128,7 @@ def meeting_region(
     return triangles[_meeting_region(fixed(triangles), boxes, cells, region.start, region.z)]
 
 
-@kernel
+@inner
 def _meets_runs(t, cells, start, z):  # type: ignore[no-untyped-def]
     """Whether a triangle's bounding box, a little wider, meets intervals over columns."""
     i0, i1, j0, j1 = spanned(t, cells, 1e-2)
@@ -160,7 +160,7 @@ def _meeting_region(triangles, boxes, cells, start, z):  # type: ignore[no-untyp
     return index[:n].copy()
 
 
-@kernel
+@inner
 def _z_range(poly, n):  # type: ignore[no-untyped-def]
     low, high = np.inf, -np.inf
     for a in range(n):
@@ -169,7 +169,7 @@ def _z_range(poly, n):  # type: ignore[no-untyped-def]
     return low, high
 
 
-@kernel
+@inner
 def _push(place, z, n, number, low, high, margin):  # type: ignore[no-untyped-def]
     if n == place.shape[0]:
         place, z = grown(place, 2 * n), grown_runs(z)
@@ -246,7 +246,7 @@ def _touched(triangles, x0, y0, step, nx, ny, shift_x, shift_y):  # type: ignore
     return place[:n], z[:n]
 
 
-@kernel
+@inner
 def _sort_by_low(z, low, high):  # type: ignore[no-untyped-def]
     for a in range(low + 1, high):
         z0, z1 = z[a, 0], z[a, 1]

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from clearance.columns.grid import Grid
 from clearance.columns.runs import Runs
-from clearance.kernels.compiler import kernel
+from clearance.kernels.compiler import inner, kernel
 from clearance.kernels.forest import compact, join, trees
 from clearance.kernels.growing import grown_runs
 
@@ -111,7 +111,7 @@ def label(metal: Runs, grid: Grid) -> NDArray[np.int32]:
     return _label(metal.start, metal.z, grid.nx, grid.ny)
 
 
-@kernel
+@inner
 def _join_columns(parent, start, z, c, d):  # type: ignore[no-untyped-def]
     a, b = start[c], start[d]
     end_a, end_b = start[c + 1], start[d + 1]

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from clearance.columns.cells import as_bytes, as_flat
-from clearance.kernels.compiler import kernel
+from clearance.kernels.compiler import inner, kernel
 from clearance.kernels.forest import find, join, trees
 
 BUCKETS = 4096  # steps of the radius in which `widest_route` sorts its cells
@@ -79,7 +79,7 @@ def _packed(passable: Array) -> tuple[Array, Array]:
     return cells, first
 
 
-@kernel
+@inner
 def _place_of(cells: Array, low: int, high: int, at: int) -> int:
     """Place among `cells`, from `low` up to `high`, of a flat index; -1 if it is none of them."""
     if low >= high:
@@ -100,7 +100,7 @@ def _place_of(cells: Array, low: int, high: int, at: int) -> int:
     return low if low < end and cells[low] == at else -1
 
 
-@kernel
+@inner
 def _beside(cells: Array, first: Array, shape: Array, n: int, six: Array) -> None:
     """Which passable cells lie behind the six faces of the n-th, -1 where none does."""
     nx, ny, nz = shape

@@ -18,7 +18,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from clearance.geometry.planes import Plane
 from clearance.geometry.stretches import fixed
-from clearance.kernels.compiler import kernel
+from clearance.kernels.compiler import inner, kernel
 
 if TYPE_CHECKING:
     from shapely import Polygon
@@ -236,7 +236,7 @@ def _cut(triangles: Singles, bore: Bore, keep: bool) -> tuple[Singles, Ints]:
     return pieces[:count].copy(), cut
 
 
-@kernel
+@inner
 def _beyond_box(triangle: Any, box: Floats) -> bool:
     for k in range(3):
         a, b, c = triangle[0, k], triangle[1, k], triangle[2, k]
@@ -245,7 +245,7 @@ def _beyond_box(triangle: Any, box: Floats) -> bool:
     return False
 
 
-@kernel
+@inner
 def _heights(corners: Floats, count: int, normal: Floats, offset: float, height: Floats) -> Any:
     """Write signed heights over a plane; return whether any corner lies below and above."""
     below, above = False, False
@@ -261,14 +261,14 @@ def _heights(corners: Floats, count: int, normal: Floats, offset: float, height:
     return below, above
 
 
-@kernel
+@inner
 def _copy(source: Floats, n: int, target: Floats, m: int) -> None:
     """Write row n of `source` to row m of `target`; a slice would take seconds to compile."""
     for k in range(3):
         target[m, k] = source[n, k]
 
 
-@kernel
+@inner
 def _put(source: Singles, n: int, target: Singles, m: int) -> None:
     """Write triangle n of `source` to place m of `target`."""
     for i in range(3):
@@ -276,7 +276,7 @@ def _put(source: Singles, n: int, target: Singles, m: int) -> None:
             target[m, i, k] = source[n, i, k]
 
 
-@kernel
+@inner
 def _split(corners: Floats, count: int, height: Floats, low: Floats, high: Floats) -> Any:
     """Divide a convex polygon at height 0; returns the number of corners below and above."""
     under, over = np.int64(0), np.int64(0)
@@ -300,7 +300,7 @@ def _split(corners: Floats, count: int, height: Floats, low: Floats, high: Float
     return under, over
 
 
-@kernel
+@inner
 def _room(pieces: Singles, count: int) -> Singles:
     """Return the array itself, or a copy twice as long if it is full."""
     if count < pieces.shape[0]:
@@ -311,7 +311,7 @@ def _room(pieces: Singles, count: int) -> Singles:
     return longer
 
 
-@kernel
+@inner
 def _append(pieces: Singles, count: int, corners: Floats, corner_count: int) -> Any:
     """Add a convex polygon as a fan, without triangles that float32 folds to a line."""
     for n in range(1, corner_count - 1):

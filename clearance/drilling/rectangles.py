@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.kernels.compiler import kernel
+from clearance.kernels.compiler import inner, kernel
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -18,7 +18,7 @@ Bools = NDArray[np.bool_]
 # ---- rectangles and polygons ------------------------------------------------------------------
 
 
-@kernel
+@inner
 def _inside(x: float, y: float, edges: Floats) -> bool:
     """Even-odd rule."""
     odd = False
@@ -39,7 +39,7 @@ def within(points: Floats, edges: Floats) -> Bools:
     return result
 
 
-@kernel
+@inner
 def _clip(edge: Floats, rect: Floats) -> tuple[float, float]:
     """Range of an edge's parameter within a rectangle; empty if the first is the larger."""
     first, last = 0.0, 1.0

@@ -13,7 +13,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from clearance.kernels.compiler import kernel
+from clearance.kernels.compiler import inner, kernel
 
 Floats = NDArray[np.float64]
 
@@ -93,8 +93,13 @@ def least_and_greatest(
     (10.0, 90, 41.231)
     """
     at = np.ascontiguousarray(outline - np.asarray(centre, np.float64))
-    low, low_at = _least(at, 1.0, within_mm)
-    high, high_at = _least(at, -1.0, within_mm)
+    # Sorted here: the compiler takes as long for a sort as for all the rest.
+    first, last, turned, *lengths = _crossed(at)
+    kept = np.flatnonzero(turned)
+    entering = kept[np.argsort(first[kept], kind="stable")]
+    leaving = kept[np.argsort(last[kept], kind="stable")]
+    low, low_at = _least(first, last, turned, *lengths, entering, leaving, within_mm)
+    high, high_at = _least(first, last, -turned, *lengths, entering, leaving, within_mm)
     least = Beam(max(low, 0.0), float(np.degrees(low_at)) % 180.0)
     return least, Beam(max(-high, 0.0), float(np.degrees(high_at)) % 180.0)
 
@@ -152,10 +157,11 @@ def _along(off, run, lines):  # type: ignore[no-untyped-def]
 
 
 @kernel
-def _least(at, sign, within):  # type: ignore[no-untyped-def]
-    """Least of sign times the metal along lines through the origin, and its direction.
+def _crossed(at):  # type: ignore[no-untyped-def]
+    """Between which directions a line through the origin crosses each edge.
 
-    Edges are kept in the order of the sweep: those that the line crosses now stand first.
+    And with which sign its length counts (0: it never does), the direction and the length of the
+    perpendicular to it, how near and how far it lies.
     """
     count = at.shape[0]
     first, last, weight = np.empty(count), np.empty(count), np.zeros(count)
@@ -170,7 +176,7 @@ def _least(at, sign, within):  # type: ignore[no-untyped-def]
             a, b = b, a
         if a == b:
             continue
-        weight[e] = sign if turning > 0.0 else -sign
+        weight[e] = 1.0 if turning > 0.0 else -1.0
         first[e], last[e] = a, b
         length = np.hypot(qx - px, qy - py)
         depth[e] = abs(turning) / length
@@ -180,20 +186,30 @@ def _least(at, sign, within):  # type: ignore[no-untyped-def]
         along = -(px * (qx - px) + py * (qy - py)) / length**2
         near[e] = depth[e] if 0.0 < along < 1.0 else min(p, q)
         far[e] = max(p, q)
-    kept = np.flatnonzero(weight)
-    entering, leaving = kept[np.argsort(first[kept])], kept[np.argsort(last[kept])]
-    place = np.full(count, -1, np.int64)
-    crossed = np.empty(count, np.int64)
-    here = 0
-    for k in range(kept.shape[0]):
-        e = kept[k]
-        if first[e] > last[e]:  # it reaches over the direction where the sweep begins
+    return first, last, weight, foot, depth, near, far
+
+
+@kernel
+def _least(  # type: ignore[no-untyped-def]
+    first, last, weight, foot, depth, near, far, entering, leaving, within
+):
+    """Least of the weighted metal along lines through the origin, and its direction.
+
+    Edges are kept in the order of the sweep: those that the line crosses now stand first.
+    """
+    count = first.shape[0]
+    place, crossed = np.empty(count, np.int64), np.empty(count, np.int64)
+    for e in range(count):
+        place[e] = -1
+    here = np.int64(0)
+    for e in range(count):
+        if weight[e] != 0.0 and first[e] > last[e]:  # over where the sweep begins
             crossed[here], place[e] = e, here
             here += 1
     best, best_at = np.inf, 0.0
     turn, i, j = 0.0, 0, 0
     stack = np.empty((64, 2))
-    if kept.shape[0] == 0:
+    if entering.shape[0] == 0:
         return 0.0, 0.0
     while turn < np.pi:
         upto = np.pi
@@ -233,7 +249,7 @@ def _least(at, sign, within):  # type: ignore[no-untyped-def]
     return best, best_at
 
 
-@kernel
+@inner
 def _bounds(crossed, here, weight, foot, depth, near, far, a, b):  # type: ignore[no-untyped-def]
     """Length at the middle of a stretch of directions, and a bound from below at its ends."""
     value, low_a, low_b = 0.0, 0.0, 0.0

@@ -10,7 +10,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from clearance.kernels.compiler import kernel
+from clearance.kernels.compiler import inner, kernel
 from clearance.kernels.vectors import (
     Array,
     Floats,
@@ -82,13 +82,13 @@ def build(triangles: ArrayLike) -> Tree:
     return Tree(held, order, boxes, _frames(held, len(boxes) // 2))
 
 
-@kernel
+@inner
 def begin_of_leaf(leaf: int, leaves: int, count: int) -> int:
     """First triangle of a leaf."""
     return leaf * count // leaves
 
 
-@kernel
+@inner
 def _select(key: Array, order: Array, low: int, high: int, middle: int) -> None:
     """Sort key[low:high] so far that key[middle] stands where a full sort would put it."""
     left, right = low, high - 1
@@ -114,7 +114,7 @@ def _select(key: Array, order: Array, low: int, high: int, middle: int) -> None:
             return
 
 
-@kernel
+@inner
 def _split(node: int, width: int, leaves: int, centre: Array, key: Array, order: Array) -> None:
     """Divide a node's triangles between its children; `width` is its number of leaves."""
     count = order.size

@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from clearance.geometry.planes import Plane
 from clearance.geometry.stretches import fixed
-from clearance.kernels.compiler import kernel
+from clearance.kernels.compiler import inner, kernel
 from clearance.kernels.growing import grown
 
 Floats = NDArray[np.float64]
@@ -88,7 +88,7 @@ def _crossed_by_levels(triangles: Singles, levels: Singles) -> tuple[Ints, Ints]
     return which[:count], found[:count]
 
 
-@kernel
+@inner
 def _height(vertex: Singles, origin: Floats, normal: Floats) -> float:
     return (
         (np.float64(vertex[0]) - origin[0]) * normal[0]
@@ -97,7 +97,7 @@ def _height(vertex: Singles, origin: Floats, normal: Floats) -> float:
     )
 
 
-@kernel
+@inner
 def _before(a: Singles, b: Singles) -> bool:
     """Whether vertex `a` comes before `b`: the order that both neighbours of an edge agree on."""
     for k in range(3):
@@ -106,14 +106,14 @@ def _before(a: Singles, b: Singles) -> bool:
     return False
 
 
-@kernel
+@inner
 def _mix(key: np.uint64, bits: np.uint32) -> np.uint64:
     word = np.uint64(0) if bits == np.uint32(0x80000000) else np.uint64(bits)  # -0.0 is 0.0
     key = (key ^ word) * np.uint64(0x9E3779B97F4A7C15)
     return key ^ (key >> np.uint64(29))
 
 
-@kernel
+@inner
 def _cut_edge(
     a: Singles, b: Singles, bits_a: Any, bits_b: Any, frame: Floats, point: Floats
 ) -> np.uint64:

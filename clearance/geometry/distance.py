@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from clearance.geometry.box_tree import Tree, begin_of_leaf
-from clearance.kernels.compiler import kernel
+from clearance.kernels.compiler import inner, kernel
 from clearance.kernels.vectors import (
     Array,
     Floats,
@@ -27,7 +27,7 @@ from clearance.kernels.vectors import (
 )
 
 
-@kernel
+@inner
 def nearest_on_segment(p: Vector, a: Vector, d: Vector) -> float:
     """Parameter in [0, 1] of the point of a + s d nearest to p."""
     length2 = dot(d, d)
@@ -36,7 +36,7 @@ def nearest_on_segment(p: Vector, a: Vector, d: Vector) -> float:
     return min(max(dot(minus(p, a), d) / length2, 0.0), 1.0)
 
 
-@kernel
+@inner
 def _on_sliver(p: Vector, a: Vector, b: Vector, c: Vector, normal: Vector, flat: bool) -> Vector:
     """Nearest point of a very thin triangle: its sides, and its face unless it has no area."""
     nearest, least = a, np.inf
@@ -53,7 +53,7 @@ def _on_sliver(p: Vector, a: Vector, b: Vector, c: Vector, normal: Vector, flat:
     return nearest
 
 
-@kernel
+@inner
 def nearest_on_triangle(p: Vector, a: Vector, b: Vector, c: Vector) -> Vector:
     """Nearest point of a triangle (C. Ericson, Real-Time Collision Detection, 2005, 5.1.5)."""
     ab, ac, ap = minus(b, a), minus(c, a), minus(p, a)
@@ -85,7 +85,7 @@ def nearest_on_triangle(p: Vector, a: Vector, b: Vector, c: Vector) -> Vector:
     return ahead(ahead(a, ab, vb / total), ac, vc / total)
 
 
-@kernel
+@inner
 def point_to_box2(boxes: Array, node: int, p: Vector) -> float:
     """Squared distance of a point from a node's box."""
     total = 0.0
@@ -95,7 +95,7 @@ def point_to_box2(boxes: Array, node: int, p: Vector) -> float:
     return total
 
 
-@kernel
+@inner
 def _point_to_frame2(frame: Array, p: Vector) -> float:
     total = 0.0
     for k in range(3):
@@ -104,7 +104,7 @@ def _point_to_frame2(frame: Array, p: Vector) -> float:
     return total
 
 
-@kernel
+@inner
 def nearest_triangle(
     tree: Tree,
     p: Vector,
@@ -154,7 +154,7 @@ def nearest_triangle(
     return best2, best, where
 
 
-@kernel
+@inner
 def nearest_triangle_from(
     tree: Tree, p: Vector, hint: int, stop2: float, nodes: Array, gaps: Array
 ) -> tuple[float, int, Vector]:
@@ -177,7 +177,7 @@ def _closest(tree: Tree, points: Array) -> tuple[Array, Array, Array]:
     where = np.full((count, 3), np.nan)
     index = np.full(count, -1, np.int64)
     nodes, gaps = np.empty(64, np.int64), np.empty(64)
-    hint = -1
+    hint = np.int64(-1)
     for n in range(count):
         d2, f, q = nearest_triangle_from(tree, row(points, n), hint, -1.0, nodes, gaps)
         if f >= 0:

@@ -15,7 +15,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from clearance.geometry.box_tree import Tree, begin_of_leaf
 from clearance.geometry.cutting import Floats, Ints
-from clearance.kernels.compiler import kernel
+from clearance.kernels.compiler import inner, kernel
 from clearance.kernels.vectors import Array, Vector, ahead, corners_of, cross, dot, minus, row
 
 NEAREST_MM = 1e-6
@@ -88,7 +88,7 @@ def _places(tree: Tree) -> Ints:
 # ---- rays that end exactly on triangles --------------------------------------------------------
 
 
-@kernel
+@inner
 def _enters(boxes: Array, node: int, p: Vector, d: Vector, limit: float, slack: float) -> float:
     """Where a ray enters a node's box, larger by the slack; inf if it does not before the limit."""
     near, far = 0.0, limit
@@ -109,7 +109,7 @@ def _enters(boxes: Array, node: int, p: Vector, d: Vector, limit: float, slack: 
     return near
 
 
-@kernel
+@inner
 def pierced(t: Array, p: Vector, d: Vector) -> tuple[float, float, float, float, float]:
     """Where p + s d pierces a triangle's plane: s, and the weights of its second and third corner.
 
@@ -131,7 +131,7 @@ def pierced(t: Array, p: Vector, d: Vector) -> tuple[float, float, float, float,
     )
 
 
-@kernel
+@inner
 def _meets(t: Array, p: Vector, d: Vector) -> tuple[float, float]:
     """Where a ray meets a triangle (inf if not), and its direction times the unit normal."""
     s, u, v, facing, size2 = pierced(t, p, d)
@@ -211,7 +211,7 @@ def _shoot_all(triangles: Any, boxes: Any, points: Any, directions: Any, own: An
 # ---- segments in metal -------------------------------------------------------------------------
 
 
-@kernel
+@inner
 def _crosses(t: Array, a: Vector, d: Vector) -> tuple[float, float]:
     """Where a + s d pierces a triangle (-1: nowhere), and d . normal as a sine, signed.
 
@@ -226,7 +226,7 @@ def _crosses(t: Array, a: Vector, d: Vector) -> tuple[float, float]:
     return s, facing / size
 
 
-@kernel
+@inner
 def _hits(
     triangles: Any, boxes: Any, a: Vector, d: Vector, where: Floats, facing: Floats, nodes: Ints
 ) -> int:

@@ -19,7 +19,7 @@ from clearance.geometry.distance import (
     nearest_triangle_from,
 )
 from clearance.geometry.segments import certified_clearance
-from clearance.kernels.compiler import kernel
+from clearance.kernels.compiler import inner, kernel
 from clearance.kernels.vectors import (
     Array,
     Floats,
@@ -69,7 +69,7 @@ def _moving(tree: Tree, route: Floats, spacing: float) -> Moving:
     return Moving(tree, route, room, face, foot, spacing, np.empty(64, np.int64), np.empty(64))
 
 
-@kernel
+@inner
 def _moved(to: Moving, n: int, p: Vector, least: float) -> bool:
     """Put a vertex at p if it has more than some room there, and keeps near its neighbours."""
     if not _may_move(to.route, n, p, to.spacing):
@@ -83,7 +83,7 @@ def _moved(to: Moving, n: int, p: Vector, least: float) -> bool:
     return True
 
 
-@kernel
+@inner
 def _may_move(route: Array, n: int, p: Vector, spacing: float) -> bool:
     """Whether a vertex put at p stays within two spacings of both neighbours, or comes nearer."""
     for other in (n - 1, n + 1):
@@ -94,12 +94,12 @@ def _may_move(route: Array, n: int, p: Vector, spacing: float) -> bool:
     return True
 
 
-@kernel
+@inner
 def _direction(route: Array, n: int, m: int) -> Vector:
     return unit(minus(row(route, m), row(route, n)))
 
 
-@kernel
+@inner
 def _smooth(to: Moving, n: int, plenty: float) -> float:
     """Draw a vertex towards its neighbours' middle unless that costs room that matters.
 
@@ -114,14 +114,14 @@ def _smooth(to: Moving, n: int, plenty: float) -> float:
     return math.sqrt(gap_squared(p, here)) if _moved(to, n, p, least) else 0.0
 
 
-@kernel
+@inner
 def _wake(step: Array, n: int, length: float) -> None:
     """Let a vertex that moved by `length`, and its neighbours, try again."""
     for other in range(max(n - 1, 0), min(n + 2, step.size)):
         step[other] = max(step[other], length)
 
 
-@kernel
+@inner
 def _push(to: Moving, n: int, across: Vector, turn: float, step: float, enough: float) -> float:
     """Move a vertex to where there is more room, in the plane across the route.
 

@@ -19,7 +19,7 @@ from clearance.geometry.distance import (
     nearest_triangle,
     point_to_box2,
 )
-from clearance.kernels.compiler import kernel
+from clearance.kernels.compiler import inner, kernel
 from clearance.kernels.vectors import (
     Array,
     Floats,
@@ -38,7 +38,7 @@ LONG_MM = 10.0  # a segment longer than this is worth a look at its ends first
 ROUNDING_MM = 1e-6  # subtracted from every certified length; float64 arithmetic errs far less
 
 
-@kernel
+@inner
 def _line_to_line(a: Vector, d: Vector, c: Vector, e: Vector) -> float:
     """Parameter s in [0, 1] near which a + s d passes the segment c + t e; 0 if parallel."""
     r = minus(a, c)
@@ -49,7 +49,7 @@ def _line_to_line(a: Vector, d: Vector, c: Vector, e: Vector) -> float:
     return min(max((de * dot(e, r) - ee * dot(d, r)) / sine, 0.0), 1.0)
 
 
-@kernel
+@inner
 def _segment_triangle(
     a: Vector, d: Vector, corners: tuple[Vector, Vector, Vector], limit2: float
 ) -> tuple[float, float, Vector]:
@@ -98,7 +98,7 @@ def _segment_triangle(
     return best2, best, where
 
 
-@kernel
+@inner
 def _segment_to_box2(
     boxes: Array,
     node: int,
@@ -128,7 +128,7 @@ def _segment_to_box2(
     return total
 
 
-@kernel
+@inner
 def _segment_to_frame2(frame: Array, middle: Vector, half: Vector) -> float:
     """As `_segment_to_box2`, of a box askew: gaps along its axes."""
     total = 0.0
@@ -140,7 +140,7 @@ def _segment_to_frame2(frame: Array, middle: Vector, half: Vector) -> float:
     return total
 
 
-@kernel
+@inner
 def _segment(
     tree: Tree, a: Vector, d: Vector, limit2: float, hint: int, nodes: Array,
     gaps: Array,
@@ -206,7 +206,7 @@ def segments_to_soup(
     on_soup = np.full((count, 3), np.nan)
     nodes, gaps = np.empty(64, np.int64), np.empty(64)
     limit2 = limit * limit
-    face = -1
+    face = np.int64(-1)
     for n in range(count):
         a = row(starts, n)
         d = minus(row(ends, n), a)

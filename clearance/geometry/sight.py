@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from clearance.geometry.cutting import Floats, Ints, Singles
 from clearance.geometry.rays import pierced
 from clearance.geometry.stretches import STRETCH, boxes_of, fixed
-from clearance.kernels.compiler import kernel
+from clearance.kernels.compiler import inner, kernel
 from clearance.kernels.vectors import row
 
 
@@ -57,7 +57,7 @@ def _winding_at(triangles: Singles, stretches: Ints, points: Floats) -> Ints:
     return total
 
 
-@kernel
+@inner
 def _rises_above(t: Singles, x: float, y: float, z: float) -> bool:
     ax, ay = np.float64(t[0, 0]), np.float64(t[0, 1])
     bx, by = np.float64(t[1, 0]) - ax, np.float64(t[1, 1]) - ay

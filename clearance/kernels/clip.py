@@ -5,10 +5,10 @@ In: the vertices of a convex polygon. Out: those of what is left of it.
 
 from __future__ import annotations
 
-from clearance.kernels.compiler import kernel
+from clearance.kernels.compiler import inner
 
 
-@kernel
+@inner
 def clipped_polygon(poly, n, axis, bound, side, near, out):  # type: ignore[no-untyped-def]
     """Sutherland-Hodgman clip of an n-gon above a bound (below: side -1); vertices on it stay.
 
@@ -33,7 +33,7 @@ def clipped_polygon(poly, n, axis, bound, side, near, out):  # type: ignore[no-u
     return m
 
 
-@kernel
+@inner
 def clipped_between(poly, n, axis, low, high, spare, out):  # type: ignore[no-untyped-def]
     """What is left of an n-gon between two bounds; `spare` is as large as `out`."""
     m = clipped_polygon(poly, n, axis, low, 1.0, 0.0, spare)

@@ -7,10 +7,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from clearance.kernels.compiler import kernel
+from clearance.kernels.compiler import inner
 
 
-@kernel
+@inner
 def trees(count):  # type: ignore[no-untyped-def]
     """A forest of `count` trees of one number each, fewer than 2**31."""
     parent = np.empty(count, np.int32)
@@ -19,7 +19,7 @@ def trees(count):  # type: ignore[no-untyped-def]
     return parent
 
 
-@kernel
+@inner
 def find(parent, a):  # type: ignore[no-untyped-def]
     """Root of a in a union-find forest, halving the way."""
     while parent[a] != a:
@@ -28,7 +28,7 @@ def find(parent, a):  # type: ignore[no-untyped-def]
     return a
 
 
-@kernel
+@inner
 def join(parent, a, b):  # type: ignore[no-untyped-def]
     """Join two trees; the smaller number stays root, so the result has one order."""
     a, b = find(parent, a), find(parent, b)
@@ -38,7 +38,7 @@ def join(parent, a, b):  # type: ignore[no-untyped-def]
         parent[a] = b
 
 
-@kernel
+@inner
 def compact(parent):  # type: ignore[no-untyped-def]
     """Number the trees of a forest whose roots are smallest, from 0."""
     n = 0

@@ -7,10 +7,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from clearance.kernels.compiler import kernel
+from clearance.kernels.compiler import inner
 
 
-@kernel
+@inner
 def grown(array, capacity):  # type: ignore[no-untyped-def]
     """A longer array that begins with a shorter one."""
     larger = np.empty(capacity, array.dtype)
@@ -19,7 +19,7 @@ def grown(array, capacity):  # type: ignore[no-untyped-def]
     return larger
 
 
-@kernel
+@inner
 def grown_runs(runs):  # type: ignore[no-untyped-def]
     """Room for twice as many intervals, or other pairs."""
     larger = np.empty((2 * runs.shape[0], 2), runs.dtype)

@@ -12,7 +12,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from clearance.kernels.compiler import kernel
+from clearance.kernels.compiler import inner, kernel
 from clearance.kernels.vectors import corners_of, cross, dot, minus, row
 
 Triangles = NDArray[np.float32]
@@ -64,7 +64,7 @@ class OpenEdges:
     t_junctions: bool
 
 
-@kernel
+@inner
 def vertex_hash(a, b, c):  # type: ignore[no-untyped-def]
     """Mix the bits of three coordinates (uint32 each) into 64."""
     h = np.uint64(a) * np.uint64(0x9E3779B97F4A7C15) + np.uint64(b)
@@ -73,7 +73,7 @@ def vertex_hash(a, b, c):  # type: ignore[no-untyped-def]
     return h ^ (h >> np.uint64(31))
 
 
-@kernel
+@inner
 def _edge_hash(a, b):  # type: ignore[no-untyped-def]
     """Antisymmetric in its ends: an edge and its opposite add to zero (mod 2**64)."""
     h = a + b
@@ -86,7 +86,7 @@ def _edge_hash(a, b):  # type: ignore[no-untyped-def]
     return np.uint64(0)
 
 
-@kernel
+@inner
 def six_volumes(triangle, origin):  # type: ignore[no-untyped-def]
     """Six times the signed volume between a triangle (3, 3) and a point."""
     a, b, c = corners_of(triangle)
@@ -135,7 +135,9 @@ def survey(triangles: Triangles) -> Survey:
         each edge and its opposite cancel: an open mesh passes with
         probability 2**-64.
     """
-    return Survey(*_survey(triangles, triangles.view(np.uint32).reshape(-1, 9)))
+    given = triangles.view()
+    given.flags.writeable = False  # else the kernel is compiled for both kinds of arrays
+    return Survey(*_survey(given, given.view(np.uint32).reshape(-1, 9)))
 
 
 def without_needles(triangles: Triangles) -> Triangles:

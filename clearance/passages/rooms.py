@@ -19,7 +19,8 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
 from clearance.geometry.soup import Box, Soup, meeting
-from clearance.kernels.compiler import kernel
+from clearance.kernels.compiler import inner, kernel
+from clearance.kernels.vectors import ahead, minus, put, row
 from clearance.passages.piercing import pierce
 from clearance.passages.stoppers import layer_mm, stopper, sunk_mm
 from clearance.ports.mouth import Mouth
@@ -310,9 +311,17 @@ def _pieces(
     return number
 
 
-@kernel
-def _inward(normal, bound, point):  # type: ignore[no-untyped-def]
-    return bound - normal[0] * point[0] - normal[1] * point[1] - normal[2] * point[2]
+@inner
+def _inward(normals, s, bound, points, n):  # type: ignore[no-untyped-def]
+    """How far point n lies within side s."""
+    a, p = row(normals, s), row(points, n)
+    return bound - a[0] * p[0] - a[1] * p[1] - a[2] * p[2]
+
+
+@inner
+def _between(points, a, b, share):  # type: ignore[no-untyped-def]
+    p = row(points, a)
+    return ahead(p, minus(row(points, b), p), share)
 
 
 @kernel
@@ -337,11 +346,11 @@ def _clipped(triangles, edge, higher, normals, bounds):  # type: ignore[no-untyp
     of, to = np.empty(sides + 4, np.int64), np.empty(sides + 4, np.int64)
     for f in range(count):
         for k in range(3):
-            p[k] = triangles[f, k]
+            put(p, k, row(triangles[f], k))
             of[k] = k
             inside = True
             for s in range(sides):
-                if _inward(normals[s], bounds[s], p[k]) < 0.0:
+                if _inward(normals, s, bounds[s], p, k) < 0.0:
                     inside = False
                     break
             held[f, k] = inside
@@ -351,24 +360,26 @@ def _clipped(triangles, edge, higher, normals, bounds):  # type: ignore[no-untyp
             c = 0
             for a in range(m):
                 b = a + 1 if a + 1 < m else 0
-                da = _inward(normals[s], bounds[s], p[a])
-                db = _inward(normals[s], bounds[s], p[b])
+                da = _inward(normals, s, bounds[s], p, a)
+                db = _inward(normals, s, bounds[s], p, b)
                 if da >= 0.0:
-                    q[c], to[c] = p[a], of[a]
+                    put(q, c, row(p, a))
+                    to[c] = of[a]
                     c += 1
                     if db < 0.0 and da > 0.0:
-                        q[c] = p[a] + da / (da - db) * (p[b] - p[a])
+                        put(q, c, _between(p, a, b, da / (da - db)))
                         to[c] = -1 - s
                         c += 1
                     elif db < 0.0:
                         to[c - 1] = -1 - s
                 elif db > 0.0:
-                    q[c] = p[a] + da / (da - db) * (p[b] - p[a])
+                    put(q, c, _between(p, a, b, da / (da - db)))
                     to[c] = of[a]
                     c += 1
             m = c
             for a in range(m):
-                p[a], of[a] = q[a], to[a]
+                put(p, a, row(q, a))
+                of[a] = to[a]
             if m == 0:
                 break
         if m < 3:
@@ -377,7 +388,7 @@ def _clipped(triangles, edge, higher, normals, bounds):  # type: ignore[no-untyp
         first = -1
         heights[f, 0], heights[f, 1] = np.inf, -np.inf
         for a in range(m):
-            height = -_inward(normals[sides - 2], 0.0, p[a])
+            height = -_inward(normals, sides - 2, 0.0, p, a)
             heights[f, 0] = min(heights[f, 0], height)
             heights[f, 1] = max(heights[f, 1], height)
             if of[a] >= 0:
@@ -400,7 +411,8 @@ def _clipped(triangles, edge, higher, normals, bounds):  # type: ignore[no-untyp
                 ends[n, 0] = 2 * edge[f, last] + (1 if higher[f, last] else 0)
                 ends[n, 1] = 2 * edge[f, now] + (0 if higher[f, now] else 1)
                 along[n] = side if side < sides else -1
-                points[n, 0], points[n, 1] = p[begin], p[at]
+                put(points[n], np.int64(0), row(p, begin))
+                put(points[n], np.int64(1), row(p, at))
                 n += 1
             last, begin, side = now, -1, -1
     return (
@@ -408,8 +420,8 @@ def _clipped(triangles, edge, higher, normals, bounds):  # type: ignore[no-untyp
         held,
         kept,
         heights,
-        of_line[:n].copy(),
-        ends[:n].copy(),
-        along[:n].copy(),
-        points[:n].copy(),
+        of_line[:n],
+        ends[:n],
+        along[:n],
+        points[:n],
     )

@@ -19,7 +19,7 @@ from clearance.geometry.cutting import Floats, Ints, Segments, Singles, cut
 from clearance.geometry.planes import Plane
 from clearance.geometry.sections import trace
 from clearance.geometry.stretches import STRETCH, boxes_of, fixed
-from clearance.kernels.compiler import kernel
+from clearance.kernels.compiler import inner, kernel
 from clearance.kernels.growing import grown
 
 SMALLEST, LARGEST = 0.7, 1.5  # equivalent radius of a mouth over the radius given
@@ -50,7 +50,7 @@ class Bore(NamedTuple):
     straight: bool
 
 
-@kernel
+@inner
 def _apart(low: Any, high: Any, box: Singles) -> bool:
     for j in range(3):
         if low[j] > box[1, j] or high[j] < box[0, j]:

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.geometry import box_tree, distance
-from clearance.kernels.compiler import kernel
+from clearance.kernels.compiler import inner, kernel
 from clearance.mesh.closedness import number_edges, weld
 from clearance.ports.mouth import Mouth
 from clearance.system.once import once
@@ -164,7 +164,7 @@ def _height(mouth: Mouth, corners: Soup) -> Floats:
     return result
 
 
-@kernel
+@inner
 def _copy(to, point):  # type: ignore[no-untyped-def]
     """Write a point; a slice assigned as a whole takes seconds to compile."""
     for axis in range(3):

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from clearance.columns.grid import UNIT_MM, snap_even
 from clearance.columns.runs import Runs
-from clearance.kernels.compiler import kernel
+from clearance.kernels.compiler import inner, kernel
 from clearance.kernels.growing import grown_runs
 
 NONE = -1
@@ -369,7 +369,7 @@ def assemble(table: tuple[Slab, ...], casts: Casts) -> Runs:
     )
 
 
-@kernel
+@inner
 def _holds(start, z, c, at):  # type: ignore[no-untyped-def]
     for a in range(start[c], start[c + 1]):
         if z[a, 0] > at:

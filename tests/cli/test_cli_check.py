@@ -310,10 +310,14 @@ from clearance import first_run
 from clearance.cli import main as cli
 from clearance.columns import cells
 from clearance.drilling import bore, rectangles
-from clearance.geometry import box_tree, distance, rays, routes, segments
+from clearance.evidence import pins
+from clearance.geometry import beams, box_tree, distance, rays, routes, segments, soup
+from clearance.passages import rooms
+from clearance.ports import patches
 from clearance.sweeps import regions
 first_run.later() if sys.argv[1] == "later" else cli.main(sys.argv[1:], standalone_mode=False)
-for room in (bore, box_tree, cells, distance, rays, rectangles, regions, routes, segments):
+asked = (beams, bore, box_tree, cells, distance, patches, pins, rays, rectangles, regions, rooms)
+for room in (*asked, routes, segments, soup):
     for name, kernel in vars(room).items():
         for signature in getattr(kernel, "signatures", []):
             print(f"compiled: {room.__name__}.{name} {signature}")

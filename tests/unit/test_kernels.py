@@ -1,5 +1,6 @@
 """Where compiled kernels are kept and what makes them stale, and that a first run can be told."""
 
+import dis
 import importlib
 import os
 import pkgutil
@@ -205,6 +206,38 @@ def test_kernels_take_nothing_that_their_stamp_does_not_cover():
                 f"{kernel_name} takes {name}: {value!r}"
             )
     assert seen > 100
+
+
+def plain_code(room, kernels):
+    """The functions of a module, those within others too, its kernels left out."""
+    path = Path(room.__file__)
+    waiting = [compile(path.read_bytes(), str(path), "exec")]
+    while waiting:
+        within = [one for one in waiting.pop().co_consts if isinstance(one, types.CodeType)]
+        waiting += [code for code in within if code not in kernels]
+        yield from (code for code in within if code not in kernels)
+
+
+def test_kernels_without_an_entry_are_called_by_kernels_alone():
+    """A call from Python would end the process."""
+    compiled = [found for _, found in all_kernels()]
+    inner = {id(one) for one in compiled if one.targetoptions.get("no_cpython_wrapper")}
+    assert 50 < len(inner) < len(compiled) - 50
+    kernels = {one.py_func.__code__ for one in compiled}
+    plain = 0
+    for room in rooms():
+        for code in plain_code(room, kernels):
+            plain += 1
+            value = None
+            for step in dis.get_instructions(code):
+                if step.opname.startswith("LOAD_GLOBAL"):
+                    value = vars(room).get(step.argval)
+                elif step.opname.startswith(("LOAD_ATTR", "LOAD_METHOD")):
+                    value = getattr(value, str(step.argval), None)
+                else:
+                    value = None
+                assert id(value) not in inner, f"{room.__name__}.{code.co_name}, {step.argval}"
+    assert plain > 1000
 
 
 def test_every_kernel_keeps_its_stamp_from_run_to_run():
