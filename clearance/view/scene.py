@@ -35,6 +35,8 @@ When = Literal["both", "drawn", "left"]
 
 MOST_TRIANGLES = 200_000
 """Of one body in the picture: about 4 MB of the file."""
+MOST_BESIDE = 60_000
+"""The same of a finished shape and of a scan: with the part twice, all stay under 15 MB."""
 HOLDER_MM = 30.0
 """Length of the holder that is drawn."""
 LINE_MM = 0.02
@@ -176,14 +178,18 @@ def finished_bodies(checked: Checked, after: Predicted) -> Iterator[Body]:
     """The finished shape as drawn, and where it is made from the part."""
     soup = checked.bodies.finished
     if soup is not None:
-        yield _thin("finished shape as drawn", "finished", "drawn", soup)
         datum: Datum = checked.case.part.finished_datum or "below"
         moved = held_by(checked, after.events, datum).astype(np.float32)
-        yield _thin(f"finished shape, clamped {datum}", "finished", "left", soup + moved)
+        name = f"finished shape, clamped {datum}"
+        if not moved.any():
+            yield _thin(name, "finished", "both", soup)
+            return
+        yield _thin("finished shape as drawn", "finished", "drawn", soup)
+        yield _thin(name, "finished", "left", soup + moved)
 
 
 def _thin(name: str, kind: Kind, when: When, soup: Soup, state: str = "") -> Body:
-    few, moved = thinned(soup, MOST_TRIANGLES)
+    few, moved = thinned(soup, MOST_BESIDE if kind in ("finished", "scan") else MOST_TRIANGLES)
     return Body(name, kind, when, few, state, moved * np.sqrt(3.0))
 
 

@@ -245,7 +245,9 @@ def test_the_outline_stands_in_the_section_and_the_shape_in_the_page(tmp_path):
         assert key_of(section)[-1] == (style.FINISHED, f"finished shape, clamped {datum}")
         axes = draw_level(Figure().add_subplot(), section)
         assert "finished" in {artist.get_gid() for artist in axes.get_children()}
-        before, left_by = finished_bodies(known, after)
-        assert (before.when, left_by.when) == ("drawn", "left")
-        assert before.triangles[..., 0].min() == pytest.approx(0.5)
-        assert left_by.triangles[..., 0].min() == pytest.approx(low, abs=1e-5)
+        bodies = list(finished_bodies(known, after))
+        assert [body.when for body in bodies] == (
+            ["both"] if datum == "below" else ["drawn", "left"]
+        )
+        assert bodies[0].triangles[..., 0].min() == pytest.approx(0.5)
+        assert bodies[-1].triangles[..., 0].min() == pytest.approx(low, abs=1e-5)

@@ -7,6 +7,7 @@ import io
 import json
 import re
 import struct
+from dataclasses import replace
 from importlib.resources import files
 
 import make
@@ -21,7 +22,7 @@ from clearance.case.read import read_case
 from clearance.cli.main import main
 from clearance.view.gltf import glb
 from clearance.view.page import LIBRARY, page
-from clearance.view.scene import scene
+from clearance.view.scene import _thin, scene
 from clearance.view.shapes import cylinder, straightened, thinned, tube
 
 NAME = "<img src=x onerror=alert(1)>"
@@ -197,6 +198,23 @@ def test_thinning_keeps_to_its_number_and_says_how_far_it_moved_corners():
     same, none = thinned(few, 3000)
     assert same is few
     assert none == 0.0
+
+
+@pytest.mark.benchmark
+def test_a_million_triangles_stay_under_fifteen_megabytes(shown):
+    """The most that a case can show of such a part: drawn, moved, its finished shape and a scan."""
+    turn = np.linspace(0.0, 2.0 * np.pi, 708)
+    u, v = np.meshgrid(turn, turn, indexing="ij")
+    ring = np.stack([(9 + 3 * np.cos(v)) * np.cos(u), (9 + 3 * np.cos(v)) * np.sin(u),
+                     3 * np.sin(v)], -1).astype(np.float32)  # fmt: skip
+    a, b, c, d = ring[:-1, :-1], ring[1:, :-1], ring[1:, 1:], ring[:-1, 1:]
+    soup = np.concatenate([np.stack(t, -2).reshape(-1, 3, 3) for t in ((a, b, c), (a, c, d))])
+    assert len(soup) > 999_000
+    part = _thin("part", "part", "drawn", soup)
+    beside = _thin("scan", "scan", "left", soup)
+    bodies = (part, replace(part, when="left"), *[replace(beside, kind=kind)
+              for kind in ("scan", "finished", "finished")], *shown.bodies)  # fmt: skip
+    assert len(page(replace(shown, bodies=bodies))) < 15e6
 
 
 def test_a_line_of_fewer_points_stays_near():
