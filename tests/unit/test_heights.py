@@ -248,7 +248,8 @@ def test_a_drill_enters_at_a_height_above_the_platform(tmp_path, z):
 
 # ---- no field is left out ------------------------------------------------------------------------
 
-DIRECTIONS = {"direction", "outside_overhang_direction"}
+DIRECTIONS = {"direction", "outside_overhang_direction", "voxel_mm"}
+"""Fields of three numbers that are no place: they stay as they are wherever the platform is."""
 LENGTHS = {"height_added_mm"}
 """Fields with such names that have no place in any frame."""
 
