@@ -12,6 +12,8 @@ from typing import Any
 import manifold3d as m3
 import numpy as np
 from numpy.typing import NDArray
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
 
 from clearance.finished.heights import SAME_WAY, heights, least_height
 from clearance.geometry.box_tree import Tree, build
@@ -112,6 +114,9 @@ def stock(shape: m3.Manifold, part: m3.Manifold, faces: Faces, moved: Floats) ->
     if lack is not None:
         return lack
     covered = faces.machined(surface_of(placed ^ part, own) - moved) + moved
+    bare = _bare(faces.machined(surface_of(placed, own) - moved) + moved, covered, tree)
+    if bare is not None:
+        return bare
     low, high = np.array(part.bounding_box()).reshape(2, 3)
     found = least_height(tree, covered, float(np.linalg.norm(high - low)))
     return Stock(None, np.zeros(3)) if found is None else Stock(*found)
@@ -139,6 +144,31 @@ def _lack(out: m3.Manifold, own: int, tree: Tree, faces: Faces, moved: Floats) -
             area += float(covered)
             deepest, at = max((deepest, at), (float(depth), place), key=lambda one: one[0])
     return Stock(-deepest, at, area) if area > 0.0 else None
+
+
+def _bare(machined: Floats, covered: Floats, tree: Tree) -> Stock | None:
+    """Machined faces, connected, of which no spot is in the metal: all of it stands beside it.
+
+    Along their normals such faces find no metal that lies too low; where faces as built stand
+    beside them, what lacks under a strip of them is what moved, but not under all of them.
+    """
+    if not len(machined):
+        return None
+    _, corner = np.unique(np.round(machined.reshape(-1, 3), 6), axis=0, return_inverse=True)
+    corners = corner.reshape(-1, 3)
+    links = np.concatenate([corners[:, :2], corners[:, 1:]])
+    size = int(corners.max()) + 1
+    net = coo_array((np.ones(len(links)), (links[:, 0], links[:, 1])), shape=(size, size))
+    face = connected_components(net, directed=False)[1][corners[:, 0]]
+    seen = closest(build(machined), covered.mean(1))[2] if len(covered) else np.zeros(0, int)
+    off = ~np.isin(face, face[seen])
+    if not off.any():
+        return None
+    points = machined[off].reshape(-1, 3)
+    away = closest(tree, points)[0]
+    n = int(np.argmax(away))
+    area = float(_areas(machined[off]).sum())
+    return Stock(-float(away[n]), points[n], area) if away[n] > LEAST_MM else None
 
 
 def surface_of(body: m3.Manifold, source: int) -> Floats:

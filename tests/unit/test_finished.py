@@ -136,6 +136,25 @@ def test_a_boss_that_stepped_off_its_shape_lacks_all_of_it():
     assert found.lacking_mm2 > 8.0
 
 
+@pytest.mark.parametrize(("aside", "least", "area"), [(1.5, -0.5, 1.0), (0.5, 1.0, 0.0)])
+def test_a_machined_end_that_no_metal_lies_under_lacks_though_its_sides_are_as_built(
+    aside, least, area
+):
+    """A pin 1 mm thick whose end alone is machined: 1 mm of stock, or none where it stepped off.
+
+    Then its far edge lies 1.5 - 1 = 0.5 mm before the pin, its end's edge on that side nearer.
+    """
+    base = shapes.block((0, 0, 0), (SIDE, SIDE, 8))
+    nominal = base + shapes.block((9, 9, 8), (10, 10, SIDE))
+    shape = base + shapes.block((9, 9, 8), (10, 10, SIDE - 1))
+    found = left(shape, nominal, event(shift=(aside, 0.0)))
+    assert found.lacking_mm2 == pytest.approx(area, rel=1e-3)
+    if area:
+        assert found.least_mm <= least  # as far as its corners are from any metal
+    else:
+        assert found.least_mm == pytest.approx(least, abs=OFF)
+
+
 def test_faces_as_built_have_no_stock():
     """The top alone is machined: what steps aside below it takes nothing from it."""
     flat = shapes.block((0, 0, 0), (SIDE, SIDE, 19.5))
