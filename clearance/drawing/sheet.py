@@ -53,6 +53,7 @@ from clearance.report.headline import (
 from clearance.report.joints import joints
 from clearance.report.powder import MOST_VOIDS, signs_lines, trapped_line
 from clearance.report.readings import reading_line
+from clearance.report.scan import scan_lines
 from clearance.result import (
     CrossingResult,
     DispositionResult,
@@ -170,6 +171,7 @@ class Sheet:
     laboratory: Laboratory | None = None
     shop: Shop | None = None
     costs: tuple[str, ...] = ()
+    scan: tuple[str, ...] = ()
 
 
 def sheet(examined: Examined, progress: Progress = silent, on_plate: bool = False) -> Sheet:
@@ -226,6 +228,7 @@ def sheet(examined: Examined, progress: Progress = silent, on_plate: bool = Fals
         laboratory=laboratory(examined),
         shop=shop(examined),
         costs=tuple(costs_lines(result.costs)),
+        scan=tuple(scan_lines(result)),
     )
 
 

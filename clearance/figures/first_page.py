@@ -458,6 +458,7 @@ def _second(sheet: Sheet, wide: float) -> list[Block]:
         ("reasons of the recommendation", sheet.reasons),
         ("what else was found", sheet.conditions),
         ("readings of the part", sheet.readings),
+        ("the part as measured by its scan, beside what is predicted", sheet.scan),
         ("sensitivity to the event's data: how far it may be off", sheet.margins),
         ("cautions", sheet.cautions),
         ("costs", sheet.costs),

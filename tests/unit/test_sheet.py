@@ -21,7 +21,7 @@ from clearance.drawing.sheet import BOXES, NOT_JUDGED, sheet
 from clearance.figures import along, paper, planes, scale
 from clearance.figures.first_page import report
 from clearance.figures.passage_page import Letters
-from clearance.result import Margin, State, as_json
+from clearance.result import Margin, ScannedPassage, ScanResult, State, as_json
 from clearance.verdict.prepared import prepare
 
 RECORD = {"drawing": "4711-02", "revision": "C", "serial": "0042", "nonconformity": "NC-118"}
@@ -116,15 +116,25 @@ def test_every_number_of_a_passage_stands_on_its_page(examined, pages):
             assert shown(number, text), (passage["name"], key, number)
 
 
-def test_margins_that_were_asked_for_stand_with_the_reasons(examined, pages):
-    assert "may be off" not in "".join(page.text for page in pages)
+def test_margins_and_a_scan_stand_with_the_reasons(examined, pages):
+    before = "".join(page.text for page in pages)
+    assert "may be off" not in before
+    assert "as measured by its scan" not in before
     off = Margin(0, "height", "mm", 0.1, 0.0, 0.15, 0.05, "bore left: open", "bore left: open")
-    found = dataclasses.replace(examined.result, margins=(off,))
+    scan = ScanResult("scan.stl", 0.3, 0.012, 1.0, 0.0, None, None, (), (), 0.05, None, 0.08)
+    left, right = examined.result.passages
+    seen = ScannedPassage(State.OPEN, 4.9, 5.9, (), "contradicts", ())
+    left = dataclasses.replace(left, scanned=seen)
+    found = dataclasses.replace(examined.result, margins=(off,), scan=scan, passages=(left, right))
     told = dataclasses.replace(examined, result=found)
     text = " ".join("".join(page.text for page in pdf.pages(report(sheet(told)))).split())
     assert "sensitivity to the event's data: how far it may be off" in text
     said = "event 1, height: 0.15 mm less: bore left: open; 0.05 mm more: bore left: open"
     assert said in text
+    assert "the part as measured by its scan, beside what is predicted" in text
+    assert "scan.stl: turned by 0.30 deg onto the part" in text
+    said = "left: predicted blocked, 0 mm; measured open, 4.9 to 5.9 mm: CONTRADICTS"
+    assert said in text.replace("4.90 to 5.90", "4.9 to 5.9")
 
 
 def test_first_sheet_has_the_numbers_of_each_row(examined, pages):
