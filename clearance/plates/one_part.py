@@ -87,6 +87,7 @@ BESIDES = {
     "circuits": "circuits not apart",
     "leak path": "possible leak path",
     "joint": "joint not whole",
+    "causes": "other causes are suspected",
     "readings": "THE PART CONTRADICTS THE EVENT",
     "finished shape": "FINISHED SHAPE NOT SURELY INSIDE THE METAL",
     "after the work": "read after the work, see its sheet",

@@ -13,6 +13,7 @@ import shared
 from clearance.case.read import Case, case_schema
 from clearance.case.suspected import MOST_SUSPECTS, as_stray
 from clearance.errors import CaseError
+from clearance.plates.one_part import BESIDES
 from clearance.report.grave import besides
 from clearance.report.short import text
 from clearance.result import Result
@@ -220,4 +221,5 @@ def test_a_check_says_that_the_case_holds_other_events_possible():
     assert said == (("causes", OTHERS),)
     result = shared.result_of("sensor-block")
     assert OTHERS in result.notices
+    assert {key for key, _ in besides(result)} <= set(BESIDES)  # a plate has words for each
     assert "clearance causes" in " ".join(text(result, 80).split())
