@@ -33,7 +33,7 @@ let when = "left", chosen = null;
 function material(body) {
   const look = LOOKS[body.kind], colour = body.state ? data.states[body.state] : look.colour;
   return new THREE.MeshLambertMaterial({
-    color: colour, flatShading: true, side: THREE.DoubleSide, transparent: look.opacity < 1, opacity: look.opacity,
+    color: colour, flatShading: true, side: THREE.DoubleSide, transparent: look.opacity < 1, opacity: look.opacity, forceSinglePass: true,
     depthWrite: look.opacity === 1, clippingPlanes: [plane],
   });
 }
@@ -113,10 +113,13 @@ function nearer(times) {
   draw();
 }
 
+let fitted = "";
 function fit() {
-  const box = canvas.parentElement.getBoundingClientRect();
-  if (!renderer || box.width < 2 || box.height < 2) return;
-  renderer.setPixelRatio(Math.min(devicePixelRatio || 1, 2));
+  const box = canvas.parentElement.getBoundingClientRect(), ratio = Math.min(devicePixelRatio || 1, 2);
+  const size = [box.width, box.height, ratio].join();
+  if (!renderer || box.width < 2 || box.height < 2 || size === fitted) return;
+  fitted = size;
+  renderer.setPixelRatio(ratio);
   renderer.setSize(box.width, box.height, false);
   const half = 0.6 * data.size, wide = box.width / box.height;
   const [x, y] = wide > 1 ? [half * wide, half] : [half, half / wide];
@@ -137,15 +140,15 @@ const tags = data.tags.map((tag) => {
   return { tag, made, leader };
 });
 
-let waiting = false;
+let waiting = 0;
 function draw() {
-  if (!renderer || waiting) return;
-  waiting = true;
-  requestAnimationFrame(() => { waiting = false; drawNow(); });
+  if (renderer && !waiting) waiting = requestAnimationFrame(drawNow);
 }
 
 function drawNow() {
   if (!renderer) return;
+  cancelAnimationFrame(waiting);
+  waiting = 0;
   lamp.position.copy(camera.position).sub(turning.target).add(new THREE.Vector3(0, 0, 0.5 * data.size));
   for (const { body, group } of meshes) {
     const now = shown[body.kind] && (body.when === "both" || body.when === when);

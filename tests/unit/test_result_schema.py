@@ -92,6 +92,8 @@ def test_the_result_of_a_shipped_case_is_as_the_schema_says(case):
     said = {(one.role, one.file, one.sha256) for one in result.inputs.files}
     meshes = (known.part.mesh, *known.part.also_melted)
     roles = ["case", "part", *["also-melted"] * len(known.part.also_melted)]
+    if known.scan is not None:
+        meshes, roles = (*meshes, known.path.parent / "scan.tif"), [*roles, "scan"]
     assert said == {
         (role, path.name, hashlib.sha256(path.read_bytes()).hexdigest())
         for role, path in zip(roles, (known.path, *meshes), strict=True)
