@@ -313,13 +313,13 @@ class _Filling:
         window = tuple(slice(int(a), int(b)) for a, b in zip(first, last, strict=True))
         at = self.pose.at(self.field.centres(first, last))
         inside = ((at >= low) & (at <= high)).all(axis=1)
-        empty, shut = np.zeros(len(at), bool), np.zeros(len(at), bool)
+        empty, sheet = np.zeros(len(at), bool), np.zeros(len(at), bool)
         for one in self.weighed:
             number = one.columns.number(at)
             known = number >= 0
             empty |= known & one.columns.empty(self.thin_mm).ravel()[number]
-            shut |= known & one.columns.shut(self.thin_mm).ravel()[number]
-        metal = inside & (~empty if unless_empty else shut)
+            sheet |= known & one.columns.sheet(self.thin_mm).ravel()[number]
+        metal = inside & (~empty if unless_empty else sheet)
         values = self.field.values[window]
         before = values.copy()
         values[metal.reshape(values.shape)] = greys.metal

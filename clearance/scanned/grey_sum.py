@@ -69,6 +69,13 @@ class Columns:
         """Where surely less than half of the thinnest sheet lies."""
         return self.void & (self.thick + SURELY * self.u < 0.5 * thin_mm)
 
+    def sheet(self, thin_mm: float) -> Bools:
+        """Where surely more than half of the thinnest sheet lies between void and void.
+
+        A wall is none: how far it reaches its own grey values tell.
+        """
+        return self.void & (self.thick - SURELY * self.u > 0.5 * thin_mm)
+
     def shut(self, thin_mm: float) -> Bools:
         """Where surely more than half of the thinnest sheet lies, or wall."""
         return ~self.hollow | (self.thick - SURELY * self.u > 0.5 * thin_mm)
