@@ -41,7 +41,7 @@ def begin(say: Callable[[str], None]) -> bool:
     """At the first run say so and let another process help; whether it is the first."""
     if compiled():
         return False
-    say("compiling the kernels, once per installation; this takes about half a minute")
+    say("compiling the kernels, once per installation; this takes a minute or two")
     compiler.tell(lambda ready, of: say(f"compiling the kernels, {ready} of {of} so far"))
     compile_beside()
     return True

@@ -11,20 +11,18 @@ the browser draws without a graphics card here. Never a timed test.
 from __future__ import annotations
 
 import argparse
-import shutil
 import subprocess
 import sys
 import tempfile
 import time
 from pathlib import Path
 
+sys.path.insert(0, str(Path(__file__).parent.parent))
+
+from browser import CHROMIUM, QUIET
+
 ROOT = Path(__file__).parent.parent.parent
-QUIET = [
-    "--headless", "--no-sandbox", "--disable-quic", "--no-first-run", "--disable-sync",
-    "--disable-background-networking", "--disable-component-update", "--use-gl=angle",
-    "--use-angle=swiftshader", "--enable-unsafe-swiftshader",
-    "--host-resolver-rules=MAP * ~NOTFOUND", "--window-size=900,600", "--dump-dom",
-]  # fmt: skip
+
 BLANK = "<!DOCTYPE html><title>blank</title><body data-ready='yes'></body>"
 EMPTY = """<!DOCTYPE html><title>empty</title><body>
 <canvas id="c" width="600" height="600"></canvas>
@@ -36,10 +34,10 @@ document.body.dataset.ready = "yes";
 """A scene with nothing in it, drawn once."""
 
 
-def opened(browser: str, page: Path, profile: Path) -> float:
+def opened(page: Path, profile: Path) -> float:
     """Seconds from the browser's start to its end, with a page that got ready."""
     start = time.perf_counter()
-    command = [browser, *QUIET, f"--user-data-dir={profile}", page.as_uri()]
+    command = [str(CHROMIUM), *QUIET, "--dump-dom", f"--user-data-dir={profile}", page.as_uri()]
     said = subprocess.run(command, capture_output=True, check=True, timeout=600).stdout.decode()
     taken = time.perf_counter() - start
     if 'data-ready="yes"' not in said:
@@ -53,8 +51,7 @@ def main() -> None:
     options.add_argument("--runs", type=int, default=5)
     options.add_argument("pages", type=Path, nargs="*")
     given = options.parse_args()
-    browser = shutil.which("chromium") or shutil.which("chromium-browser")
-    if browser is None:
+    if CHROMIUM is None:
         raise SystemExit("no chromium on this machine")
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
@@ -70,11 +67,8 @@ def main() -> None:
         empty.write_text(EMPTY.format(library=library), encoding="utf-8")
         all_pages = [blank, empty, *pages]
         for page in all_pages:  # the browser's own files are made, the disk's are read
-            opened(browser, page, folder / "profile")
-        runs = [
-            [opened(browser, page, folder / "profile") for page in all_pages]
-            for _ in range(given.runs)
-        ]
+            opened(page, folder / "profile")
+        runs = [[opened(page, folder / "profile") for page in all_pages] for _ in range(given.runs)]
     nothing, floor, *found = (min(times) for times in zip(*runs, strict=True))
     print(f"a blank page {nothing:.2f} s; with the library, nothing drawn: {floor - nothing:.2f} s")
     for page, taken in zip(pages, found, strict=True):

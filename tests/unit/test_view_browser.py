@@ -5,9 +5,9 @@ Skipped aloud where there is none; what a browser need not be asked `test_view.p
 
 import html
 import re
-import shutil
 import subprocess
 
+import browser
 import make
 import numpy as np
 import pytest
@@ -19,17 +19,10 @@ from clearance.case.read import read_case
 from clearance.view.page import page
 from clearance.view.scene import scene
 
-CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 pytestmark = [
     pytest.mark.browser,
-    pytest.mark.skipif(CHROMIUM is None, reason="no chromium: the page was not opened"),
+    pytest.mark.skipif(browser.CHROMIUM is None, reason="no chromium: the page was not opened"),
 ]
-QUIET = [
-    "--headless", "--no-sandbox", "--disable-quic", "--no-first-run", "--disable-sync",
-    "--disable-background-networking", "--disable-component-update", "--use-gl=angle",
-    "--use-angle=swiftshader", "--enable-unsafe-swiftshader",
-    "--host-resolver-rules=MAP * ~NOTFOUND", "--window-size=900,600", "--virtual-time-budget=1000",
-]  # fmt: skip
 NAME = "<img src=x onerror=\"document.body.dataset.fault='ran'\">"
 
 
@@ -50,7 +43,8 @@ def opened(tmp_path_factory):
     shown.write_bytes(page(scene(examine(read_case(path), verify=False))))
 
     def at(place, *words):
-        run = [CHROMIUM, *QUIET, f"--user-data-dir={folder / 'profile'}", *words]
+        run = [browser.CHROMIUM, *browser.QUIET, "--virtual-time-budget=1000"]
+        run += [f"--user-data-dir={folder / 'profile'}", *words]
         address = f"{shown.as_uri()}#{place}"
         return subprocess.run([*run, address], capture_output=True, timeout=300, check=True).stdout
 
