@@ -2,7 +2,7 @@
 
 In: triangles of the finished shape, the metal's surface as a tree. Out: least and greatest height,
 and how much of each triangle is covered. A face of the metal counts where it looks the same way
-within 45 degrees: what looks aside bounds the metal beside a face, not over it.
+within 44 degrees: what looks aside bounds the metal beside a face, not over it.
 """
 
 from __future__ import annotations
@@ -18,8 +18,11 @@ from clearance.kernels.compiler import kernel
 from clearance.kernels.vectors import Array, Vector, ahead, corners_of, cross, dot, minus, unit
 
 Floats = NDArray[np.float64]
-SAME_WAY = float(np.cos(np.radians(45.0)))
-"""Cosine between the normals of a face and of what is stock on it, at least."""
+SAME_WAY = float(np.cos(np.radians(44.0)))
+"""Cosine between the normals of a face and of what is stock on it, at least.
+
+A chamfer of 45 degrees beside a machined face bounds it, and is no stock that ends there.
+"""
 
 ROUNDING_MM = 1e-4
 """A face that lies no deeper under another is in its plane: corners have single precision."""
@@ -38,7 +41,9 @@ class Heights(NamedTuple):
     covered: Floats
 
 
-def heights(tree: Tree, triangles: Floats, most: float, inward: bool = False) -> Heights:
+def heights(
+    tree: Tree, triangles: Floats, most: float, inward: bool = False, alike: float = SAME_WAY
+) -> Heights:
     """Heights of the metal's faces over triangles, up to a greatest one.
 
     Parameters
@@ -51,18 +56,20 @@ def heights(tree: Tree, triangles: Floats, most: float, inward: bool = False) ->
         What stands higher is not looked at.
     inward : bool
         Look against the normals instead, for what lies under the triangles.
+    alike : float
+        Least cosine between the normals of a triangle and of what counts.
 
     Notes
     -----
     Exact: both are plane, so over the polygon that their projections share, which is clipped out,
     the height is linear and takes its least and its greatest value at corners.
     """
-    return Heights(*_heights(tree, triangles, most, -1.0 if inward else 1.0, False))
+    return Heights(*_heights(tree, triangles, most, -1.0 if inward else 1.0, alike, False))
 
 
 def least_height(tree: Tree, triangles: Floats, most: float) -> tuple[float, Floats] | None:
     """The least height over all triangles and its place; quicker. None where nothing is found."""
-    found = Heights(*_heights(tree, triangles, most, 1.0, True))
+    found = Heights(*_heights(tree, triangles, most, 1.0, SAME_WAY, True))
     if not len(triangles) or not np.isfinite(found.least.min()):
         return None
     n = int(np.argmin(found.least))
@@ -106,7 +113,7 @@ def _shared(g: Array, a: Vector, ab: Vector, ac: Vector, one: Array, other: Arra
 
 
 @kernel
-def _heights(tree, triangles, most, side, pruned):  # type: ignore[no-untyped-def]
+def _heights(tree, triangles, most, side, alike, pruned):  # type: ignore[no-untyped-def]
     count = triangles.shape[0]
     least, greatest = np.full(count, np.inf), np.full(count, -np.inf)
     least_at, greatest_at = np.zeros((count, 3)), np.zeros((count, 3))
@@ -143,7 +150,7 @@ def _heights(tree, triangles, most, side, pruned):  # type: ignore[no-untyped-de
                 p, q, r = corners_of(tree.triangles[f])
                 over = unit(cross(minus(q, p), minus(r, p)))
                 slope = dot(over, normal)
-                if slope < SAME_WAY:
+                if slope < alike:
                     continue
                 m = _shared(tree.triangles[f], a, ab, ac, one, other)
                 share = 0.0

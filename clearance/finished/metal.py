@@ -12,8 +12,6 @@ from typing import Any
 import manifold3d as m3
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
 
 from clearance.finished.heights import SAME_WAY, heights, least_height
 from clearance.geometry.box_tree import Tree, build
@@ -23,13 +21,19 @@ from clearance.verdict.solids import Floats, triangles_of
 SLANTING = 1.5
 """Lack is sought along a face's normal to so many times the farthest that the shape stands out:
 what looks another way by 45 degrees lies 1.42 times as deep there."""
+STEEP = 3.0
+"""The same where nothing looks that way: flanks up to 70 degrees are met along the normal."""
 SPLIT_MM = 0.25
 """A triangle that is machined in part is parted until its pieces are smaller; what is then still
 both counts as built."""
+KINK = 0.1
+"""Angle of a kink between facets, rad, about the greatest in a mesh of curved faces."""
 SLIVER_MM2 = 1e-7
 """Triangles no larger are rounding."""
 LEAST_MM = 2e-5
 """What stands out by no more is rounding."""
+STRIP_MM = 0.01
+"""A strip beside faces as built that moved may be so much wider than they moved."""
 SHARED = 1e-3
 """Of a surface, what may be as built where all of it counts as machined."""
 INSET = 0.02
@@ -71,30 +75,48 @@ class Faces:
 
     def machined(self, triangles: Floats) -> Floats:
         """Those of some triangles, or pieces of them, that lie off the nominal surface."""
-        kept = []
+        return self.parted(triangles)[0]
+
+    def parted(self, triangles: Floats) -> tuple[Floats, Floats]:
+        """Some triangles, or pieces of them: machined ones, and those as built."""
+        machined, built = [triangles[:0]], [triangles[:0]]
         left = triangles[_areas(triangles) > SLIVER_MM2]
         while len(left):
             off = self._off(left)
-            kept.append(left[off.all(1)])
-            left = left[off.any(1) & ~off.all(1)]
-            left = _parted(left[_sides(left).max(1) > SPLIT_MM])
-        return np.concatenate(kept) if kept else triangles[:0]
+            on = left[~off.any(1)]
+            bare = self._in_part(on)
+            mixed = np.concatenate([left[off.any(1) & ~off.all(1)], on[bare]])
+            small = _sides(mixed).max(1) <= SPLIT_MM
+            machined.append(left[off.all(1)])
+            built += [on[~bare], mixed[small]]
+            left = _parted(mixed[~small])
+        return np.concatenate(machined), np.concatenate(built)
+
+    def _in_part(self, triangles: Floats) -> NDArray[np.bool_]:
+        """Whether triangles whose samples all lie on the nominal surface are bare of it somewhere.
+
+        Facets that do not match leave gaps at kinks, as wide as they are off times its angle.
+        """
+        deep = self.tolerance_mm
+        under = triangles - deep * _normals(triangles)[:, None]
+        bare = _areas(triangles) - heights(self.tree, under, 2.0 * deep).covered
+        return np.asarray(bare > KINK * deep * _sides(triangles).sum(1))
 
     def _off(self, triangles: Floats) -> NDArray[np.bool_]:
         """Whether samples (F, 7) of triangles lie off the nominal surface.
 
         On it is what lies near a face that looks the same way.
         """
-        corners = triangles + INSET * (triangles.mean(1, keepdims=True) - triangles)
-        middles = 0.5 * (corners + np.roll(corners, -1, axis=1))
-        samples = np.concatenate([corners, middles, corners.mean(1, keepdims=True)], 1)
+        samples = _samples(triangles + INSET * (triangles.mean(1, keepdims=True) - triangles))
         away, _, face = closest(self.tree, samples.reshape(-1, 3))
         own = np.repeat(_normals(triangles), samples.shape[1], axis=0)
         alike = np.einsum("ij,ij->i", own, self.normals[face]) > SAME_WAY
         return ~((away <= self.tolerance_mm) & alike).reshape(samples.shape[:2])
 
 
-def stock(shape: m3.Manifold, part: m3.Manifold, faces: Faces, moved: Floats) -> Stock:
+def stock(
+    shape: m3.Manifold, part: m3.Manifold, faces: Faces, moved: Floats, pieces: Floats
+) -> Stock:
     """Stock on the machined faces of a finished shape in a predicted part.
 
     Parameters
@@ -106,20 +128,57 @@ def stock(shape: m3.Manifold, part: m3.Manifold, faces: Faces, moved: Floats) ->
     faces : Faces
     moved : (3,) ndarray, mm
         How far the shape is moved to where it is made from the part.
+    pieces : (K, 3) ndarray, mm
+        How far each piece of the part is moved.
     """
     tree = build(triangles_of(part))
     placed = shape.translate(tuple(float(v) for v in moved)).as_original()
     own = placed.original_id()
-    lack = _lack(placed - part, own, tree, faces, moved)
+    out = placed - part
+    lack = _lack(out, own, tree, faces, moved)
     if lack is not None:
         return lack
-    covered = faces.machined(surface_of(placed ^ part, own) - moved) + moved
-    bare = _bare(faces.machined(surface_of(placed, own) - moved) + moved, covered, tree)
+    within = placed ^ part
+    covered = faces.machined(surface_of(within, own) - moved) + moved
+    met, built = (some + moved for some in faces.parted(surface_of(placed, own) - moved))
+    if not len(met):
+        return Stock(None, np.zeros(3))
+    beside = faces.machined(surface_of(out, own) - moved) + moved
+    bare = _bare(beside, (covered, built), tree, pieces - moved, faces.tolerance_mm)
     if bare is not None:
         return bare
+    level = _level(met, surface_of(within, own, others=True))
+    if level is not None:
+        return Stock(0.0, level)
     low, high = np.array(part.bounding_box()).reshape(2, 3)
     found = least_height(tree, covered, float(np.linalg.norm(high - low)))
-    return Stock(None, np.zeros(3)) if found is None else Stock(*found)
+    return Stock(*(found or _nearest(tree, covered if len(covered) else met)))
+
+
+def _level(machined: Floats, metal: Floats) -> Floats | None:
+    """A place where a machined face and the metal's own lie in one plane; None: nowhere.
+
+    The solid that both share has but one face there, which may be either's.
+    """
+    metal = metal[_areas(metal) > SLIVER_MM2]
+    if not len(metal):
+        return None
+    middles = metal.mean(1)
+    away, _, face = closest(build(machined), middles)
+    alike = np.einsum("ij,ij->i", _normals(metal), _normals(machined)[face]) > SAME_WAY
+    level = (away <= LEAST_MM) & alike
+    return np.asarray(middles[np.argmax(level)]) if level.any() else None
+
+
+def _nearest(tree: Tree, covered: Floats) -> tuple[float, Floats]:
+    """Where no metal over machined faces looks their way: how far the metal's surface is at least.
+
+    So under steep flanks; a face's corners lie nearest to what looks aside.
+    """
+    points = covered.reshape(-1, 3)
+    away = closest(tree, points)[0]
+    n = int(np.argmin(away))
+    return float(away[n]), points[n]
 
 
 def _lack(out: m3.Manifold, own: int, tree: Tree, faces: Faces, moved: Floats) -> Stock | None:
@@ -130,7 +189,7 @@ def _lack(out: m3.Manifold, own: int, tree: Tree, faces: Faces, moved: Floats) -
         machined = faces.machined(skin - moved) + moved
         if not len(machined):
             continue
-        points = np.concatenate([skin.reshape(-1, 3), skin.mean(1)])
+        points = _samples(skin).reshape(-1, 3)
         away = closest(tree, points)[0]
         farthest = float(away.max())
         found = heights(tree, machined, SLANTING * farthest, inward=True)
@@ -138,47 +197,72 @@ def _lack(out: m3.Manifold, own: int, tree: Tree, faces: Faces, moved: Floats) -
         depth, place, covered = found.greatest[n], found.greatest_at[n], found.covered.sum()
         if not covered and _areas(machined).sum() > (1.0 - SHARED) * _areas(skin).sum():
             # No metal lies under it at all, and nothing of it is as built.
-            n = int(np.argmax(away))
-            depth, place, covered = farthest, points[n], _areas(machined).sum()
+            depth, place = _deepest(machined, tree, points, away)
+            covered = _areas(machined).sum()
         if depth > LEAST_MM:
             area += float(covered)
             deepest, at = max((deepest, at), (float(depth), place), key=lambda one: one[0])
     return Stock(-deepest, at, area) if area > 0.0 else None
 
 
-def _bare(machined: Floats, covered: Floats, tree: Tree) -> Stock | None:
-    """Machined faces, connected, of which no spot is in the metal: all of it stands beside it.
+def _bare(
+    beside: Floats,
+    around: tuple[Floats, Floats],
+    tree: Tree,
+    pieces: Floats,
+    tolerance_mm: float,
+) -> Stock | None:
+    """Machined faces beside the metal, farther than its pieces moved along them.
 
-    Along their normals such faces find no metal that lies too low; where faces as built stand
-    beside them, what lacks under a strip of them is what moved, but not under all of them.
+    Along their normals such faces find no metal that lies too low. A strip between faces as built
+    that moved and what is in the metal (`around`: this, then those) is told by how far they moved,
+    and is no wider. What lies farther from either lacks: under a groove, or of what stepped off.
     """
-    if not len(machined):
+    if not len(beside):
         return None
-    _, corner = np.unique(np.round(machined.reshape(-1, 3), 6), axis=0, return_inverse=True)
-    corners = corner.reshape(-1, 3)
-    links = np.concatenate([corners[:, :2], corners[:, 1:]])
-    size = int(corners.max()) + 1
-    net = coo_array((np.ones(len(links)), (links[:, 0], links[:, 1])), shape=(size, size))
-    face = connected_components(net, directed=False)[1][corners[:, 0]]
-    seen = closest(build(machined), covered.mean(1))[2] if len(covered) else np.zeros(0, int)
-    off = ~np.isin(face, face[seen])
-    if not off.any():
+    normals = _normals(beside)
+    along = pieces - normals[:, None] * (normals @ pieces.T)[..., None]
+    wide = np.linalg.norm(along, axis=2).max(1) + tolerance_mm + STRIP_MM
+    points = _samples(beside)
+    off = np.zeros(points.shape[:2])
+    for some in around:
+        if not len(some):
+            off[:] = np.inf
+        else:
+            found = closest(build(some), points.reshape(-1, 3))[0]
+            off = np.maximum(off, found.reshape(off.shape))
+    away = closest(tree, points.reshape(-1, 3))[0].reshape(off.shape)
+    lacks = (off > wide[:, None]) & (away > LEAST_MM)
+    if not lacks.any():
         return None
-    points = machined[off].reshape(-1, 3)
-    away = closest(tree, points)[0]
+    bare = beside[lacks.any(1)]
+    deepest, at = _deepest(bare, tree, points[lacks], away[lacks])
+    return Stock(-deepest, at, float(_areas(bare).sum()))
+
+
+def _deepest(bare: Floats, tree: Tree, points: Floats, away: Floats) -> tuple[float, Floats]:
+    """How deep metal lies under bare faces, whatever way it looks; at least how far off it is."""
     n = int(np.argmax(away))
-    area = float(_areas(machined[off]).sum())
-    return Stock(-float(away[n]), points[n], area) if away[n] > LEAST_MM else None
+    deepest, at = float(away[n]), points[n]
+    under = heights(tree, bare, STEEP * deepest, inward=True, alike=0.0)
+    n = int(np.argmax(under.greatest))
+    if under.greatest[n] > deepest:
+        deepest, at = float(under.greatest[n]), under.greatest_at[n]
+    return deepest, np.asarray(at)
 
 
-def surface_of(body: m3.Manifold, source: int) -> Floats:
-    """Triangles (F, 3, 3) of a solid's surface that come from one of those it was made from."""
+def surface_of(body: m3.Manifold, source: int, others: bool = False) -> Floats:
+    """Triangles (F, 3, 3) of a solid's surface that come from one of those it was made from.
+
+    others : bool
+        Those that come from all others instead.
+    """
     mesh = body.to_mesh64() if hasattr(body, "to_mesh64") else body.to_mesh()
     points = np.asarray(mesh.vert_properties, np.float64)[:, :3]
     corners = np.asarray(mesh.tri_verts)
     ends = np.asarray(mesh.run_index) // 3
     runs = zip(ends[:-1], ends[1:], mesh.run_original_id, strict=True)
-    kept = [corners[a:b] for a, b, run in runs if run == source]
+    kept = [corners[a:b] for a, b, run in runs if (run == source) != others]
     return np.asarray(points[np.concatenate(kept)] if kept else np.empty((0, 3, 3)))
 
 
@@ -202,6 +286,12 @@ def _normals(triangles: Floats) -> Floats:
 def _sides(triangles: Floats) -> Floats:
     """Lengths of the sides, (F, 3)."""
     return np.asarray(np.linalg.norm(triangles - np.roll(triangles, -1, axis=1), axis=2))
+
+
+def _samples(triangles: Floats) -> Floats:
+    """Corners, middles of sides and of all, (F, 7, 3)."""
+    middles = 0.5 * (triangles + np.roll(triangles, -1, axis=1))
+    return np.concatenate([triangles, middles, triangles.mean(1, keepdims=True)], 1)
 
 
 def _parted(triangles: Floats) -> Floats:

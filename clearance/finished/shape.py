@@ -14,8 +14,12 @@ from clearance.axes import to_mesh
 from clearance.errors import PartError
 from clearance.finished.metal import Faces
 from clearance.geometry.distance import closest
+from clearance.geometry.soup import extent
 from clearance.verdict.prepared import Checked
-from clearance.verdict.solids import NotPossibleError, solid, triangles_of
+from clearance.verdict.solids import Floats, NotPossibleError, solid, triangles_of
+
+UNITS_DIFFER = 8.0
+"""Times that a shape is smaller than its part, along every axis, where it is in another unit."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -44,10 +48,11 @@ def shape_of(checked: Checked) -> Shape | None:
     Raises
     ------
     PartError
-        It stands out of the nominal part by more than `finished_tolerance`.
+        It stands out of the nominal part by more than `finished_tolerance`, or has another unit.
     """
     if checked.bodies.finished is None:
         return None
+    _refuse_other_unit(checked)
     try:
         nominal = solid(checked.bodies.part, checked.bodies.overlapping)
     except NotPossibleError as fault:
@@ -71,20 +76,49 @@ def _refuse_outside(
 ) -> None:
     """Refuse a shape that cannot be made from the nominal part."""
     out = shape - nominal
-    if out.is_empty():
+    found = _farthest(out, faces)
+    if found is None or found[0] <= faces.tolerance_mm:
         return
-    triangles = triangles_of(out)
-    points = np.concatenate([triangles.reshape(-1, 3), triangles.mean(1)])
-    away = closest(faces.tree, points)[0]
-    n = int(np.argmax(away))
-    if away[n] <= faces.tolerance_mm:
-        return
+    away, point = found
     part = checked.case.part
-    at = np.round(to_mesh(points[n], part.build_direction), 2)
+    at = np.round(to_mesh(point, part.build_direction), 2)
     place = ", ".join(f"{v + 0.0:.2f}" for v in at)
     name = part.finished.name if part.finished else ""
     raise PartError(
         f"{checked.case.path}: [part] finished: found {name}, which stands out of the nominal part "
-        f"by {away[n]:.3g} mm at ({place}); expected a shape within it, by finished_tolerance "
+        f"by {away:.3g} mm at ({place}); expected a shape within it, by finished_tolerance "
         f"{faces.tolerance_mm:g} mm at most"
+    )
+
+
+def _farthest(out: m3.Manifold, faces: Faces) -> tuple[float, Floats] | None:
+    """How far, about, what lies outside the nominal part is from its surface, and where."""
+    if out.is_empty():
+        return None
+    triangles = triangles_of(out)
+    points = np.concatenate([triangles.reshape(-1, 3), triangles.mean(1)])
+    away = closest(faces.tree, points)[0]
+    n = int(np.argmax(away))
+    deepest, at = float(away[n]), points[n]
+    for piece in out.decompose():
+        # A cavity that the shape fills has all of its surface on the nominal part's.
+        deep = piece.volume() / max(piece.surface_area(), 1e-30)
+        if deep > max(deepest, faces.tolerance_mm):
+            deepest, at = deep, triangles_of(piece)[0].mean(0)
+    return deepest, at
+
+
+def _refuse_other_unit(checked: Checked) -> None:
+    """Refuse a shape that is smaller than the part by what units differ by."""
+    assert checked.bodies.finished is not None
+    low, high = extent(checked.bodies.finished)
+    times = (checked.bodies.bounds[1] - checked.bodies.bounds[0]) / (high - low)
+    if times.min() < UNITS_DIFFER:
+        return
+    part = checked.case.part
+    name = part.finished.name if part.finished else ""
+    size = " x ".join(f"{side:.4g}" for side in high - low)
+    raise PartError(
+        f"{checked.case.path}: [part] finished: found {name} of {size} mm, smaller than the part "
+        f"{times.min():.3g} times or more along every axis; expected the unit of the part's mesh"
     )

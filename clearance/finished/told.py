@@ -17,7 +17,7 @@ from clearance.result.finished import Datum, Inside
 from clearance.result.passage import plain
 from clearance.verdict.prepared import Checked
 from clearance.verdict.solids import Floats
-from clearance.verdict.standing import standing
+from clearance.verdict.standing import moves, standing
 
 DATUMS: tuple[Datum, ...] = ("below", "above")
 MOST_LOOKED_AT = 64
@@ -46,13 +46,14 @@ def finished_result(
     assert shape.solid is not None
     assert shape.nominal is not None
     assert shape.faces is not None
-    nominal = stock(shape.solid, shape.nominal, shape.faces, np.zeros(3))
+    still = np.zeros(3)
+    nominal = stock(shape.solid, shape.nominal, shape.faces, still, still[None])
     found: dict[Datum, list[Stock]] = {datum: [] for datum in DATUMS}
     for one in events:
-        left = standing(shape.nominal, one)
+        left = standing(shape.nominal, one, beside=False)
         for datum in DATUMS:
             moved = held_by(checked, one, datum)
-            found[datum].append(stock(shape.solid, left, shape.faces, moved))
+            found[datum].append(stock(shape.solid, left, shape.faces, moved, moves(one)))
     answers = tuple(_answer(checked, datum, found[datum], events, allowed) for datum in DATUMS)
     counted = {one.inside for one in answers if chosen in (None, one.datum)}
     inside: Inside = counted.pop() if len(counted) == 1 else "undetermined"

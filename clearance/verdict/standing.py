@@ -12,8 +12,12 @@ from clearance.predicted.slabs import Event
 from clearance.verdict.solids import OVERLAP_MM, Floats, level_slab, united
 
 
-def standing(nominal: m3.Manifold, events: tuple[Event, ...]) -> m3.Manifold:
-    """The part where it stands after the events, without stray metal; gaps count as metal."""
+def standing(nominal: m3.Manifold, events: tuple[Event, ...], beside: bool = True) -> m3.Manifold:
+    """The part where it stands after the events, without stray metal; gaps count as metal.
+
+    beside : bool
+        Also where the part stands on one side of a gap only: nothing but stray metal can lie there.
+    """
     pieces: list[m3.Manifold] = []
     foot, lift, shift = -np.inf, 0.0, np.zeros(2)
     for event in events:
@@ -26,7 +30,8 @@ def standing(nominal: m3.Manifold, events: tuple[Event, ...]) -> m3.Manifold:
         if event.rise != 0.0:
             ends = (event.bottom - lift, event.top - grown)
             below, above = (outline(nominal, z, moved) for z in ends)
-            pieces.append(level_slab(below + above, event.bottom, event.top))
+            gap = below + above if beside else below ^ above
+            pieces.append(level_slab(gap, event.bottom, event.top))
             foot = event.top
         lift, shift = grown, moved
     pieces.append(_between(nominal, foot, np.inf, lift, shift))
@@ -48,3 +53,9 @@ def _between(
     if np.isfinite(high):
         moved = moved.trim_by_plane((0.0, 0.0, -1.0), -(high + OVERLAP_MM))
     return moved
+
+
+def moves(events: tuple[Event, ...]) -> Floats:
+    """How far each piece of the part is moved, (K, 3) mm, the lowest first."""
+    steps = [(*event.shift, event.rise) for event in events]
+    return np.cumsum([(0.0, 0.0, 0.0), *steps], axis=0)

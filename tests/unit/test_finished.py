@@ -17,6 +17,7 @@ from clearance.errors import CaseError, PartError
 from clearance.figures import style
 from clearance.figures.areas import draw_level, key_of
 from clearance.finished.metal import Faces, stock
+from clearance.finished.shape import shape_of
 from clearance.geometry import sections
 from clearance.geometry.planes import Plane
 from clearance.predicted.slabs import Event
@@ -24,7 +25,7 @@ from clearance.report.full import text as full
 from clearance.report.headline import headline
 from clearance.report.short import text as short
 from clearance.verdict.prepared import prepare
-from clearance.verdict.standing import standing
+from clearance.verdict.standing import moves, standing
 from clearance.view.scene import finished_bodies
 
 SIDE, CUT, WIDE, HIGH = 20.0, 10.0, 19.0, 19.2
@@ -44,7 +45,8 @@ def event(layers=0, rise=0.0, shift=(0.0, 0.0)):
 
 def left(shape, nominal, *events, by=STILL):
     faces = Faces.of(nominal, 0.02)
-    return stock(shape, standing(nominal, events), faces, np.asarray(by, float))
+    after = standing(nominal, events, beside=False)
+    return stock(shape, after, faces, np.asarray(by, float), moves(events))
 
 
 @pytest.mark.parametrize(
@@ -169,6 +171,99 @@ def test_a_face_that_is_machined_in_part():
     assert found.least_mm == pytest.approx(0.3, abs=OFF)
 
 
+# ---- built against it --------------------------------------------------------------------------
+
+
+def grooved(deep):
+    """The block with V-grooves across its top, through both sides: flanks at 60 degrees."""
+    wide = deep / math.tan(math.radians(60))
+    found = BLOCK
+    for x in (4.0, 9.0, 14.0):
+        section = m3.CrossSection([[(x - wide, SIDE), (x, SIDE - deep), (x + wide, SIDE)]])
+        found -= m3.Manifold.extrude(section, 30).rotate((90, 0, 0)).translate((0, 25, 0))
+    return found
+
+
+@pytest.mark.parametrize("aside", [0.0, 0.5])
+def test_steep_grooves_that_sink_under_a_machined_top_lack(aside):
+    """Valleys 0.1 mm above the top sink by 0.9: 0.8 mm lack, though no flank looks its way."""
+    flat = shapes.block((0, 0, 0), (SIDE, SIDE, 18.4))
+    found = left(flat, grooved(1.5), event(rise=-0.9, shift=(aside, 0.0)))
+    assert found.least_mm == pytest.approx(-0.8, abs=OFF)
+
+
+def tee(top):
+    """A boss with a fin of 1 mm, on a base."""
+    boss, fin = shapes.block((7, 2, 7), (13, 8, top)), shapes.block((9.5, 7, 7), (10.5, 18, top))
+    return shapes.block((0, 0, 0), (SIDE, SIDE, 8)) + boss + fin
+
+
+@pytest.mark.parametrize(("aside", "least"), [(0.6, 1.0), (1.5, -1.0)])
+def test_a_fin_that_stepped_off_its_machined_top_lacks_though_its_boss_does_not(aside, least):
+    """Nearest to the fin's far edge the metal is 0.5 mm off, 1.5 at the near one."""
+    found = left(tee(19), tee(20), event(shift=(aside, 0.0)))
+    if least > 0.0:
+        assert found.least_mm == pytest.approx(least, abs=OFF)
+    else:
+        assert found.least_mm <= least
+        assert found.lacking_mm2 == pytest.approx(10.0, rel=0.1)
+
+
+def test_stock_that_no_face_of_the_metal_looks_the_way_of():
+    """An octahedron in the block: corners 0.5 mm from the sides, normals at 54.7 degrees."""
+    tips = 9.5 * np.concatenate([np.eye(3), -np.eye(3)]) + 10.0
+    shape = m3.Manifold.hull_points(tips)
+    assert left(shape, BLOCK).least_mm == pytest.approx(0.5, abs=OFF)
+    found = left(shape, BLOCK, event(rise=-0.7))
+    assert found.least_mm == pytest.approx(-0.2 * math.sqrt(3.0), abs=OFF)
+
+
+@pytest.mark.parametrize("change", [event(rise=-0.8), event(shift=(0.5, 0.0))])
+def test_no_stock_at_all_is_none(change):
+    """The metal's face and the finished one are one plane: the sides' 0.5 mm are not the least."""
+    assert left(ALL_ROUND, BLOCK, change).least_mm == pytest.approx(0.0, abs=OFF)
+
+
+@pytest.mark.parametrize("at", [(2, 9), (2, 2), (15, 4)])
+def test_a_small_pad_anywhere_on_a_face_as_built_is_machined(at):
+    """1.3 mm are on it; where it sinks by 2, 0.7 mm lack."""
+    x, y = at
+    nominal = BLOCK + shapes.block((x, y, 19), (x + 2, y + 2, 21.3))
+    assert left(BLOCK, nominal).least_mm == pytest.approx(1.3, abs=OFF)
+    assert left(BLOCK, nominal, event(rise=-2.0)).least_mm == pytest.approx(-0.7, abs=OFF)
+
+
+def test_a_top_faced_through_a_chamfer_keeps_its_stock():
+    """A chamfer of 1 mm at 45 degrees, as built: 0.3 mm off the top leave 0.3, aside or not."""
+    low = [(x, y, z) for x in (0, SIDE) for y in (0, SIDE) for z in (0, 19)]
+    high = [(x, y, SIDE) for x in (1, 19) for y in (1, 19)]
+    nominal = m3.Manifold.hull_points(np.array(low + high, float))
+    shape = nominal.trim_by_plane((0, 0, -1), -19.7)
+    for change in (event(), event(shift=(0.2, 0.0))):
+        assert left(shape, nominal, change).least_mm == pytest.approx(0.3, abs=OFF)
+
+
+SHOULDER = shapes.block((0, 0, 0), (SIDE, SIDE, 10.5)) + shapes.block((5, 5, 0), (15, 15, SIDE))
+
+
+def shouldered(high):
+    low = shapes.block((0.5, 0.5, 0.5), (19.5, 19.5, high))
+    return low + shapes.block((5.5, 5.5, 5), (14.5, 14.5, 18))
+
+
+def test_a_shoulder_that_was_never_built_is_no_stock():
+    """Five stray layers at 10, then ten were left out: the shoulder ends at 10, not at 10.5."""
+    found = left(shouldered(10.3), SHOULDER, event(5, -0.5))
+    assert found.least_mm == pytest.approx(-0.3, abs=OFF)
+
+
+@pytest.mark.xfail(strict=True, reason="layers that stray ones took the place of count as metal")
+def test_a_shoulder_whose_layers_were_not_melted_is_no_stock():
+    """Five stray layers at 10 in place of its last ones, no metal in them: it ends at 10."""
+    found = left(shouldered(10.3), SHOULDER, event(5, 0.0))
+    assert found.least_mm == pytest.approx(-0.3, abs=OFF)
+
+
 # ---- from the case to the words ----------------------------------------------------------------
 
 
@@ -239,6 +334,26 @@ def test_a_shape_that_is_not_in_the_part_is_refused(tmp_path):
     )
     with pytest.raises(CaseError, match=r"\[part\] finished: .*none\.stl"):
         read_case(path)
+
+
+def test_a_cavity_that_the_shape_fills_is_outside_the_part(tmp_path):
+    """All of its surface is the nominal part's; a ball of 2 mm has V / A = 0.67 mm."""
+    solid = BLOCK - bored(3.0) - m3.Manifold.sphere(2.0, 32).translate((4, 4, 5))
+    way, keys = make.passage([10, 10, 0], [10, 10, SIDE], 3.0, 5.0), {"finished": "machined.stl"}
+    meshes = {"machined": ALL_ROUND - bored(3.0)}
+    path = make.write_case(tmp_path, solid, way, part=keys, meshes=meshes, pitch=0.5)
+    with pytest.raises(PartError, match=r"stands out of the nominal part by 0\.6"):
+        shape_of(prepare(read_case(path)))
+
+
+def test_a_shape_in_another_unit_is_refused(tmp_path):
+    """In inches it would lie deep in the metal, with ten times the stock."""
+    shape = shapes.block((0, 0, 0), (2, 2, 2))
+    way, keys = make.passage([10, 10, 0], [10, 10, SIDE], 3.0, 5.0), {"finished": "machined.stl"}
+    solid, meshes = BLOCK - bored(3.0), {"machined": shape}
+    path = make.write_case(tmp_path, solid, way, part=keys, meshes=meshes, pitch=0.5)
+    with pytest.raises(PartError, match=r"2 x 2 x 2 mm, smaller than the part 10 times"):
+        shape_of(prepare(read_case(path)))
 
 
 def test_the_outline_stands_in_the_section_and_the_shape_in_the_page(tmp_path):
