@@ -153,14 +153,6 @@ def openings(
     give(ctx, json_file, data, words)
 
 
-item_option = click.option(
-    "--item",
-    metavar="NAME",
-    help="Build item of a 3MF that is meant: its object's name or its part number, with ' #2' for "
-    "the second of a name. Default: all of them together.",
-)
-
-
 @click.command(context_settings={"help_option_names": ["-h", "--help"]})
 @mesh_argument
 @unit_option

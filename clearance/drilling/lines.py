@@ -18,7 +18,7 @@ from clearance.drilling import bore as bores
 from clearance.drilling.bore import Bore
 from clearance.drilling.drill_length import Practice, not_at_hand, reach_limit
 from clearance.drilling.drills import Drill
-from clearance.drilling.needed import REDESIGN_MM, asks, needed
+from clearance.drilling.needed import REDESIGN_MM, Along, asks, needed
 from clearance.drilling.obstacles import in_the_way
 from clearance.drilling.strokes import Miss, Stroke, fit, taken
 from clearance.drilling.targets import End, Target, ends_of
@@ -343,11 +343,11 @@ class Lines:
         if inward <= 0.0:
             return False
         lean = math.sqrt(max(1.0 - inward**2, 0.0)) / inward
-        changes = needed(
-            opening.name, line, self.check.required, depth_of, self.case.drilling, self.practice,
-            self.at_hand, self.facet_mm, self.refused_mm,
+        along = Along(
+            opening.name, line, depth_of, self.case.drilling, self.practice, self.facet_mm,
             0.5 * self.case.drilling.holder_diameter * lean,
         )  # fmt: skip
+        changes = needed(along, self.check.required, self.at_hand, self.refused_mm)
         for change in filter(asks, changes):  # what asks for nothing is barred by something else
             room = line.radius / self.check.required
             self.changes.append((room, change))
