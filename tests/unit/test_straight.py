@@ -10,7 +10,7 @@ import shapely
 import shared
 
 from clearance.drilling.rectangles import tighten
-from clearance.drilling.widest_line import Region, widest_line
+from clearance.drilling.widest_line import Region, _Cells, _Search, widest_line
 from clearance.geometry import box_tree, distance, segments
 from clearance.geometry.planes import Plane
 from clearance.geometry.rays import deep, metal
@@ -95,6 +95,29 @@ def test_tilted_planes_and_an_extension(seed):
     most = segments.segment_clearances(tree, p, q + 3 * u)[0].max()
     assert most <= found.bound + 1e-9
     assert found.bound <= found.radius + 0.1 + 1e-12
+
+
+@pytest.mark.parametrize("goal", [np.inf, -1.0], ids=["by its middle line", "by all bounds"])
+def test_no_line_of_a_cell_beats_the_bound_of_the_cell(goal):
+    """Cells of any size between ends at odds, and lines that go on beyond; 200 lines of each."""
+    rng = np.random.default_rng(5)
+    balls = [
+        soup(m3.Manifold.sphere(1.0, 12).translate(tuple(at)))
+        for at in rng.uniform((-5, -5, 1), (5, 5, 10), (8, 3))
+    ]
+    start = Region(Plane.through((0, 0, 0), (0.5, 0.2, 1.0)), shapely.box(-3, -3, 3, 3))
+    end = Region(Plane.through((1, 0, 11), (-0.7, 0.4, 1.0)), shapely.box(-3, -3, 3, 3))
+    search = _Search(box_tree.build(np.concatenate(balls)), start, end, 3.0)
+    middle = rng.uniform(-2, 2, (60, 4))
+    half = np.repeat(rng.uniform(0.02, 1.0, (60, 2)), 2, axis=1)
+    low, high = middle - half, middle + half
+    box = np.hstack([low[:, :2], high[:, :2], low[:, 2:], high[:, 2:]])
+    none = _Cells(box, np.full(60, np.inf), np.zeros(60, np.int64))
+    bound = search.look(none, goal).bound
+    pairs = rng.uniform(low, high, (200, 60, 4))
+    room = search.lines(pairs.reshape(-1, 4)).room.reshape(200, 60).max(axis=0)
+    assert (room > 0.0).sum() > 20
+    assert (room <= bound + 1e-9).all()
 
 
 def test_a_needle_is_not_missed():

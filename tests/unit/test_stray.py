@@ -1,9 +1,12 @@
 """The slab table: which slice lies at which height, and what moves."""
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 
 from clearance.columns.runs import Runs
+from clearance.passages.levels import levels_of
 from clearance.predicted.slabs import Event, assemble, bodies, offset, plugs_only, slabs
 
 
@@ -105,3 +108,12 @@ def test_plugs_alone_keep_their_slabs():
     table = plugs_only(slabs((event(rise=0.2),)))
     assert {slab.body for slab in table} == {"plugs"}
     assert {gate.body for slab in table for gate in slab.gates} <= {"plugs"}
+
+
+def test_its_lowest_is_where_its_metal_begins_and_is_looked_at():
+    """The deepest that its first layer melts below itself: 9.8, of which 0.2 is penetration."""
+    one = event()
+    (_, (lowest, _), _) = predicted([one], one_column((0, 5), (15, 20)))
+    assert one.lowest == pytest.approx(lowest) == pytest.approx(9.8)
+    nothing_between = SimpleNamespace(between=lambda *_: ())
+    assert levels_of(nothing_between, (one,), 0) == pytest.approx([9.8, 10.0, 10.1, 10.2])
