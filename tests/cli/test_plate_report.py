@@ -10,6 +10,7 @@ import plates
 import pypdf
 import pytest
 import shapes
+import shared
 
 from clearance.case.plate import read_plate
 from clearance.plates.folder import Folder
@@ -17,7 +18,6 @@ from clearance.plates.members import members
 from clearance.plates.report import pages
 from clearance.plates.run import run as run_plate
 from clearance.plates.summary import write_summary
-from clearance.system import processes
 
 BAR = """\
 [part]
@@ -55,7 +55,7 @@ def one_by_one(jobs):
     from clearance.plates.one_part import compute
 
     for job in jobs:
-        yield job, processes.attempt(compute, job.payload)
+        yield job, shared.part_of_a_plate(job, compute)
 
 
 def summed(plate, out, spread=one_by_one):

@@ -147,10 +147,13 @@ def contradictions(one: Any, other: Any, words: str) -> list[str]:
     return found
 
 
-def faults(folder: Path, scene: Scene, seed: int, need: dict[str, float]) -> list[str]:
-    """Contradictions among all ways to tell a scene."""
+def faults(
+    folder: Path, scene: Scene, seed: int, need: dict[str, float], ways: tuple[str, ...] = ()
+) -> list[str]:
+    """Contradictions among all ways to tell a scene, or those whose words are given."""
     plain = answers(folder / "plain", Telling("plain", scene), need)
     found = []
-    for n, told in enumerate(tellings(scene, seed)):
+    asked = [told for told in tellings(scene, seed) if not ways or told.words in ways]
+    for n, told in enumerate(asked):
         found += contradictions(plain, answers(folder / str(n), told, need), told.words)
     return found

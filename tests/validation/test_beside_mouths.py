@@ -9,6 +9,7 @@ from __future__ import annotations
 import make
 import pytest
 import shapes as s
+import shared
 
 MESH = {"shape": "mesh", "mesh": "plate.stl"}
 
@@ -21,7 +22,8 @@ def holed(upside_down: bool = False):
 
 
 @pytest.mark.parametrize(
-    ("turn", "upside_down", "pitch"), [(0.0, False, 0.4), (90.0, False, 0.4), (90.0, True, 0.3)]
+    ("turn", "upside_down", "pitch"),
+    [(0.0, False, 0.4), (90.0, True, 0.3), *shared.more((90.0, False, 0.4))],
 )
 def test_a_hole_that_opens_beside_the_rim_is_told(tmp_path, turn, upside_down, pitch):
     solid = holed(upside_down).rotate((0, turn, 0)).translate((0, 0, 4 if turn else 0))
@@ -45,7 +47,8 @@ def only_by_channel(found):
 
 
 @pytest.mark.parametrize(
-    ("turn", "high", "pitch"), [(0.0, (0.35, 0, 4.2), 0.5), (90.0, (0.3, 0, 4.1), 0.45)]
+    ("turn", "high", "pitch"),
+    [(90.0, (0.3, 0, 4.1), 0.45), *shared.more((0.0, (0.35, 0, 4.2), 0.5))],
 )
 def test_a_by_channel_from_right_behind_the_mouth_is_a_way(tmp_path, turn, high, pitch):
     # In level at z 5, down at x 4, out level at z 1.5.
@@ -84,7 +87,8 @@ def with_side_port(folder, turn, high, plate, pitch, **keys):
 
 
 @pytest.mark.parametrize(
-    ("turn", "high", "pitch"), [(0.0, (0.35, 0, 4.2), 0.5), (90.0, (0.3, 0, 4.1), 0.45)]
+    ("turn", "high", "pitch"),
+    [(0.0, (0.35, 0, 4.2), 0.5), *shared.more((90.0, (0.3, 0, 4.1), 0.45))],
 )
 def test_a_by_channel_from_right_behind_a_third_mouth(tmp_path, turn, high, pitch):
     across = s.block((2.7, -1.5, 3.0), (5.3, 1.5, 3.3))

@@ -10,6 +10,7 @@ import make
 import numpy as np
 import pytest
 import shapes as s
+import shared
 
 BAR, BORE = 10.0, 3.0
 
@@ -28,8 +29,9 @@ def turned(degrees: float):
     return solid.translate(tuple(lift)), lift - BAR * up, lift + BAR * up
 
 
-@pytest.mark.parametrize("inward", [0.0, 1.0])
-@pytest.mark.parametrize("height", [3.0, 15.0])
+@pytest.mark.parametrize(
+    ("inward", "height"), [(0.0, 3.0), (1.0, 15.0), *shared.more((0.0, 15.0), (1.0, 3.0))]
+)
 def test_a_plane_shuts_a_cross_bore(tmp_path, inward, height):
     """The rim of a cross bore is a saddle: no void creeps out over where it lies low."""
     ports = (0, 0, inward), (0, 0, 2 * BAR - inward)
@@ -39,7 +41,7 @@ def test_a_plane_shuts_a_cross_bore(tmp_path, inward, height):
     assert found.clear_diameter_mm.high == 0.0
 
 
-@pytest.mark.parametrize("degrees", [25.0, 70.0, 90.0, 180.0])
+@pytest.mark.parametrize("degrees", [25.0, 90.0, *shared.more(70.0, 180.0)])
 def test_a_cross_bore_leads_nowhere_else_whichever_way_it_lies(tmp_path, degrees):
     solid, inlet, outlet = turned(degrees)
     passage = make.passage(inlet, outlet, BORE, 5.0)
@@ -49,8 +51,14 @@ def test_a_cross_bore_leads_nowhere_else_whichever_way_it_lies(tmp_path, degrees
     assert 2 * BORE - 0.1 <= found.clear_diameter_mm.low <= 2 * BORE
 
 
-@pytest.mark.parametrize("upside_down", [False, True])
-@pytest.mark.parametrize("fall_deg", [10.0, 30.0, 40.0])
+@pytest.mark.parametrize(
+    ("fall_deg", "upside_down"),
+    [
+        (10.0, False),
+        (40.0, True),
+        *shared.more((10.0, True), (30.0, False), (30.0, True), (40.0, False)),
+    ],
+)
 def test_a_mouth_at_the_tip_of_a_cone(tmp_path, fall_deg, upside_down):
     """The rim is a circle; the face around it falls away all round."""
     tip, wide = 12.0, 9.0

@@ -13,6 +13,7 @@ import manifold3d as m3
 import numpy as np
 import pytest
 import shapes as s
+import shared
 
 DEEP = 4.0
 T = 0.1
@@ -59,8 +60,10 @@ def only(passage):
 # ---- which slice --------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("first", [0, 1, 17, 42])
-@pytest.mark.parametrize("layers", [1, 3])
+@pytest.mark.parametrize(
+    ("first", "layers"),
+    [(0, 1), (42, 3), *shared.more((1, 1), (17, 1), (42, 1), (0, 3), (1, 3), (17, 3))],
+)
 def test_the_narrowest_slice_is_the_first_of_a_widening_duct(tmp_path, first, layers):
     found = make.first(
         tmp_path, duct(WIDENING), ends(WIDENING), make.sheet(15.0, layers, from_layer=first)
@@ -75,7 +78,7 @@ def test_the_narrowest_slice_is_the_first_of_a_widening_duct(tmp_path, first, la
     assert found.clear_diameter_mm.low <= 2.0 <= found.clear_diameter_mm.high
 
 
-@pytest.mark.parametrize(("first", "layers"), [(0, 3), (10, 1), (50, 4)])
+@pytest.mark.parametrize(("first", "layers"), [(0, 3), *shared.more((10, 1), (50, 4))])
 def test_the_narrowest_slice_is_the_last_of_a_narrowing_duct(tmp_path, first, layers):
     found = make.first(
         tmp_path, duct(NARROWING), ends(NARROWING), make.sheet(15.0, layers, from_layer=first)
@@ -138,7 +141,11 @@ def upright_over_a_window():
 
 @pytest.mark.parametrize(
     ("first", "layers", "open_"),
-    [(3, 3, True), (4, 2, True), (2, 3, False), (3, 4, False), (0, 2, False), (5, 1, True)],
+    [
+        (4, 2, True),
+        (3, 4, False),
+        *shared.more((3, 3, True), (2, 3, False), (0, 2, False), (5, 1, True)),
+    ],
 )
 def test_a_hole_that_only_slices_3_to_5_have(tmp_path, first, layers, open_):
     passage = make.passage((8, 0, 6), (0, 0, 20), 2.0, 3.5)
@@ -170,13 +177,13 @@ def test_a_plane_sheet_seals_whatever_the_slices_are(tmp_path):
     [
         # The sheet (wide slices) adds nothing; the least section is at its upper face, 13.3.
         ({"resume": "height"}, 13.3),
-        # What stood above 13.0 now stands on the sheet.
-        ({"resume": "layer"}, 13.0),
-        ({"next_layer": 130}, 13.0),
-        ({"next_layer": 133}, 13.3),
         ({"next_layer": 150}, 15.0),
         # Layers melted twice: the section below the sheet, 13.0, is the narrower.
         ({"next_layer": 110}, 13.0),
+        # What stood above 13.0 now stands on the sheet.
+        *shared.more(
+            ({"resume": "layer"}, 13.0), ({"next_layer": 130}, 13.0), ({"next_layer": 133}, 13.3)
+        ),
     ],
 )
 def test_what_stands_on_the_sheet(tmp_path, keys, expected):
@@ -265,7 +272,7 @@ def test_a_shift_there_and_back(tmp_path):
 # ---- the sheet's body ---------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("deep", [0.0, 0.07, 0.4])
+@pytest.mark.parametrize("deep", [0.07, *shared.more(0.0, 0.4)])
 def test_penetration_reaches_down_with_the_first_slice(tmp_path, deep):
     # Slice 90 is 4.715 wide, wider than the duct at 6; so the least section is the duct's own at
     # the sheet's lowest face.
@@ -348,7 +355,7 @@ def test_every_crossing_is_listed_even_fully_open(tmp_path):
 
 
 @pytest.mark.parametrize(("need", "every", "state"), [
-    (2.0, False, "open"), (3.5, False, "restricted"), (2.0, True, "restricted"),
+    (2.0, False, "open"), (2.0, True, "restricted"), *shared.more((3.5, False, "restricted")),
 ])  # fmt: skip
 def test_a_sealed_branch_is_passed_by(tmp_path, need, every, state):
     solid = s.side_branch(3.0, 1.5, 64)
@@ -380,16 +387,18 @@ def test_an_open_fraction_is_asked_of_every_crossing(tmp_path, fraction, state):
 
 
 @pytest.mark.parametrize(("keys", "state"), [
-    ({}, "open"),
     ({"build_allowance": 0.2}, "restricted"),
     ({"build_allowance": 0.2, "mesh_tolerance": 0.2}, "open"),
+    *shared.more(({}, "open")),
 ])  # fmt: skip
 def test_allowance_and_tolerance_shift_the_comparison(tmp_path, keys, state):
     passage = ends(WIDENING, 1.9)
     assert make.first(tmp_path, duct(WIDENING), passage, part=keys).state == state
 
 
-@pytest.mark.parametrize(("height", "first"), [(12.3, 0), (12.3, 3), (31.25, 0), (31.25, 3)])
+@pytest.mark.parametrize(
+    ("height", "first"), [(12.3, 3), *shared.more((12.3, 0), (31.25, 0), (31.25, 3))]
+)
 def test_a_bore_that_leans_little_over_its_own_port(tmp_path, height, first):
     # 2.9 degrees: at height h the bore stands h tan(2.9) beside the port. Lens of two ellipses.
     tilt, radius, t = 2.9, 3.0, 0.05

@@ -60,7 +60,7 @@ def test_a_hole_just_behind_the_face_joins(tmp_path, off, depth, radius, pitch, 
     assert found.state == found.nominal_state == "joined"
 
 
-@pytest.mark.parametrize(("off", "turn"), [(1.1, 30.0), (1.5, 0.0), (3.5, 90.0)])
+@pytest.mark.parametrize(("off", "turn"), [(1.1, 30.0), *shared.more((1.5, 0.0), (3.5, 90.0))])
 def test_neighbours_without_a_hole_stay_apart(tmp_path, turn, off):
     found = pair(tmp_path, twins(off, turn=turn), circuits(off, turn))
     assert found.state == "apart"

@@ -38,12 +38,14 @@ def bracket(clear, truth: float, pitch: float = PITCH) -> None:
 
 @pytest.mark.parametrize(("height", "layers", "truth"), [
     (5.0, 10, 4.0),  # below the duct
-    (5.5, 10, 3.5),  # over its floor: 6.5 to 10 is left
-    (8.4, 4, 2.4),  # 6 to 8.4 and 8.8 to 10
     (7.1, 4, 2.5),  # 6 to 7.1 and 7.5 to 10
     (9.0, 20, 3.0),  # up to the roof and into it
     (6.0, 40, 0.0),  # all of it
-    (5.9, 42, 0.0),
+    *shared.more(
+        (5.5, 10, 3.5),  # over its floor: 6.5 to 10 is left
+        (8.4, 4, 2.4),  # 6 to 8.4 and 8.8 to 10
+        (5.9, 42, 0.0),
+    ),
 ])  # fmt: skip
 def test_a_level_sheet_leaves_what_is_above_or_below_it(tmp_path, height, layers, truth):
     solid = level_duct(6.0, 10.0)
@@ -52,7 +54,7 @@ def test_a_level_sheet_leaves_what_is_above_or_below_it(tmp_path, height, layers
     bracket(found.clear_diameter_mm, truth)
 
 
-@pytest.mark.parametrize("pitch", [0.4, 0.2])
+@pytest.mark.parametrize("pitch", [0.4, *shared.more(0.2)])
 def test_the_nominal_area_reaches_from_mouth_to_mouth(tmp_path, pitch):
     # Level bore of radius 2 at z = 8, cut at 8.4: a rectangle as long as the block.
     solid = s.block((-LONG / 2, -6, 0), (LONG / 2, 6, 16))
@@ -72,10 +74,12 @@ def tall_over_window(first: int, layers: int, base: float):
 
 @pytest.mark.parametrize(("first", "layers", "base", "truth"), [
     (0, 20, 5.5, 1.5),  # slices 10 to 19 are void: 6.5 to 7.5, and 7.5 to 8 was not touched
-    (0, 30, 5.5, 1.0),  # taller than the duct: only 6.5 to 7.5
-    (0, 30, 5.2, 1.0),  # 6.2 to 7.2, and solid above
     (0, 30, 4.8, 0.8),  # 5.8 to 6.8: 6 to 6.8
     (25, 30, 5.5, 0.0),  # slices of solid metal
+    *shared.more(
+        (0, 30, 5.5, 1.0),  # taller than the duct: only 6.5 to 7.5
+        (0, 30, 5.2, 1.0),  # 6.2 to 7.2, and solid above
+    ),
 ])  # fmt: skip
 def test_a_sheet_taller_than_the_passage_lets_it_through_its_own_void(
     tmp_path, first, layers, base, truth
@@ -181,7 +185,7 @@ def test_a_plate_outside_a_mouth(tmp_path, inner, open_):
         assert found.clear_diameter_mm.low == 0.0
 
 
-@pytest.mark.parametrize("tilt", [2.0, 6.0, *shared.more(15.0)])
+@pytest.mark.parametrize("tilt", [6.0, *shared.more(2.0, 15.0)])
 def test_a_plate_that_leans_along_the_passage(tmp_path, tilt):
     # A plate 0.4 thick through (0, 9.2), lowest at the duct's one end, where it leaves least below;
     # above it, least is left at the other end: no height is open from end to end.

@@ -10,6 +10,7 @@ import make
 import manifold3d as m3
 import numpy as np
 import pytest
+import shared
 
 from clearance.result import State
 
@@ -61,7 +62,9 @@ def level_bore(rise, length=20.0, radius=4.0):
     return solid, make.passage(middle - half, middle + half, radius, 7.0)
 
 
-@pytest.mark.parametrize(("rise", "z"), [(0, 10.0), (0, 12.0), (0, 7.5), (1, 10.0), (-5, 10.0)])
+@pytest.mark.parametrize(
+    ("rise", "z"), [(0, 12.0), (-5, 10.0), *shared.more((0, 10.0), (0, 7.5), (1, 10.0))]
+)
 def test_a_bore_along_a_sheet_is_drilled_through(tmp_path, rise, z):
     solid, passage = level_bore(rise)
     result = checked(tmp_path, solid, passage, make.plane(z, 1, source="log"))
@@ -118,7 +121,7 @@ def test_two_sheets_near_two_ports_are_one_stroke_where_one_drill_reaches_both(t
 
 @pytest.mark.parametrize(
     ("length", "radius", "need", "z", "least"),
-    [(210.0, 4.0, 7.0, 105.0, 14.0), (130.0, 1.5, 2.6, 64.0, 22.0)],
+    [(210.0, 4.0, 7.0, 105.0, 14.0), *shared.more((130.0, 1.5, 2.6, 64.0, 22.0))],
     ids=["tube of 8", "gallery of 3"],
 )
 def test_what_the_ratio_of_length_to_diameter_bars_is_no_scrap(

@@ -61,8 +61,8 @@ def not_open(folder, solid, passage, *args, **keys) -> None:
 
 # ---- walls and sheets thinner than the pitch -----------------------------------------------------
 
-TILTS = [(0, 0), (30, 45), (75, 90)]
-MORE = [(10, 0), (45, 0), (45, 45), (60, 20)]
+TILTS = [(30, 45), (75, 90)]
+MORE = [(0, 0), (10, 0), (45, 0), (45, 45), (60, 20)]
 
 
 @pytest.mark.parametrize(
@@ -81,7 +81,7 @@ def test_a_thin_plate_at_any_tilt(tmp_path, thick, tilt, turn):
     assert found.clear_diameter_mm.low == 0.0
 
 
-@pytest.mark.parametrize(("tilt", "turn"), [(0, 0), (30, 45), (45, 0), (60, 20)])
+@pytest.mark.parametrize(("tilt", "turn"), [(0, 0), (30, 45), *shared.more((45, 0), (60, 20))])
 def test_a_thin_wall_of_the_part_itself(tmp_path, tilt, turn):
     solid = s.straight_bore(2.0, (16.0, 16.0, 20.0), N)
     closed = s.manifold(solid) + disc(0.05, tilt, turn, 7.0)
@@ -90,8 +90,13 @@ def test_a_thin_wall_of_the_part_itself(tmp_path, tilt, turn):
         make.judged(case, in_full=True)  # the finest pitch tells them apart
 
 
-@pytest.mark.parametrize("layer", [0.02, 0.005])
-@pytest.mark.parametrize("height", [10.0, 10.013, 9.9])
+@pytest.mark.parametrize(
+    ("height", "layer"),
+    [
+        (10.013, 0.005),
+        *shared.more((10.0, 0.02), (10.013, 0.02), (9.9, 0.02), (10.0, 0.005), (9.9, 0.005)),
+    ],
+)
 def test_a_level_sheet_thinner_than_the_pitch(tmp_path, layer, height):
     event = make.plane(round(height / layer) * layer, 1)
     found = make.first(tmp_path, bore_block(), through(), event, layer=layer, pitch=0.4)
@@ -132,7 +137,7 @@ def test_channels_that_touch_along_an_edge(tmp_path, off):
     not_open(tmp_path, solid.translate(off), make.passage(*ends, 2.25, 0.2))
 
 
-@pytest.mark.parametrize("off", [(0.0, 0.0, 0.0), (0.137, 0.0931, 0.211)])
+@pytest.mark.parametrize("off", [(0.0, 0.0, 0.0), *shared.more(((0.137, 0.0931, 0.211),))])
 def test_channels_that_touch_at_a_corner(tmp_path, off):
     solid = s.block((-8, -8, 0), (8, 8, 20))
     solid -= s.block((-4, -4, -1), (0, 0, 10))
@@ -148,8 +153,10 @@ def test_channels_that_touch_along_an_upright_edge(tmp_path):
     not_open(tmp_path, solid, make.passage((-2, -2, 0), (2, 2, 20), 2.25, 0.2))
 
 
-@pytest.mark.parametrize("segments", [N, 48, 50])
-@pytest.mark.parametrize("share", [1.0, 1.0 + 1e-7])
+@pytest.mark.parametrize(
+    ("segments", "share"),
+    [(N, 1.0), (50, 1.0 + 1e-7), *shared.more((48, 1.0), (50, 1.0), (N, 1 + 1e-7), (48, 1 + 1e-7))],
+)
 def test_a_sheet_that_just_touches_the_wall(tmp_path, segments, share):
     # Same corners as the bore: coincident faces. Fewer: slivers of at most 0.0043 mm are left,
     # narrower than smallest_way.

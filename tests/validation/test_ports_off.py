@@ -9,6 +9,7 @@ import make
 import numpy as np
 import pytest
 import shapes as s
+import shared
 
 from clearance.errors import ClearanceError
 
@@ -31,13 +32,9 @@ def exact(tmp_path_factory):
 @pytest.mark.parametrize(
     "off",
     [
-        (0, 0, 1.0),
-        (0, 0, -1.0),
-        (0, 0, 1.9),
         (0, 0, -1.9),
-        (0.8, 0, 0),
         (0, -0.8, 0.5),
-        (0.5, 0.5, -1),
+        *shared.more(*(((0, 0, z),) for z in (1.0, -1.0, 1.9)), ((0.8, 0, 0),), ((0.5, 0.5, -1),)),
     ],
 )
 def test_a_port_off_its_face_by_up_to_two_millimetres(tmp_path, exact, off):
@@ -108,7 +105,7 @@ except ClearanceError as fault:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("pitch", [0.001, 0.003])
+@pytest.mark.parametrize("pitch", [0.001, *shared.more(0.003)])
 def test_a_pitch_too_fine_for_memory_says_so(tmp_path, pitch):
     # In a process of its own with 6 GB of addresses, so that a fault does not take the tests along.
     passage = make.passage((0, 0, 0), (20, 0, 15), R, 3.0)

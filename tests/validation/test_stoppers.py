@@ -9,6 +9,7 @@ import make
 import numpy as np
 import pytest
 import shapes as s
+import shared
 
 
 def stepped(radius: float, gap: float = 0.6, wall: float = 0.3):
@@ -19,9 +20,14 @@ def stepped(radius: float, gap: float = 0.6, wall: float = 0.3):
     return solid - s.bore((x, 0, -1), (x, 0, 25), radius, segments=64), x
 
 
-@pytest.mark.parametrize("turn", [0.0, 90.0])
 @pytest.mark.parametrize(
-    ("radius", "height", "pitch"), [(0.8, 12.6, 0.4), (0.8, 12.0, 0.3), (0.4, 12.9, 0.5)]
+    ("radius", "height", "pitch", "turn"),
+    [
+        (0.8, 12.6, 0.4, 90.0),
+        (0.4, 12.9, 0.5, 0.0),
+        *shared.more((0.8, 12.6, 0.4, 0.0), (0.4, 12.9, 0.5, 90.0)),
+        *shared.more((0.8, 12.0, 0.3, 0.0), (0.8, 12.0, 0.3, 90.0)),
+    ],
 )
 def test_a_port_on_a_step_beside_a_bore(tmp_path, radius, height, pitch, turn):
     solid, x = stepped(radius)

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 import shapely
 import shapes
+import shared
 from scipy.optimize import minimize
 
 from clearance.drilling.widest_line import Region, widest_line
@@ -185,7 +186,7 @@ def hidden(kind, radius, length, seed, wide=6.0):
     return shapes.soup(block - tool), p, q
 
 
-@pytest.mark.parametrize("seed", [0, 1])
+@pytest.mark.parametrize("seed", [0, *shared.more(1)])
 @pytest.mark.parametrize("kind", ["bent", "rough"])
 @pytest.mark.parametrize(("radius", "length"), [(3.0, 60.0), (1.5, 150.0), (0.6, 150.0)])
 def test_planted_bore(kind, radius, length, seed):

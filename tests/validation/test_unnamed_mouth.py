@@ -3,12 +3,15 @@
 import make
 import pytest
 import shapes
+import shared
 
 FLOW = {"density": 998.0, "viscosity": 1.0e-3, "rate": 2.0, "max_pressure_loss": 5.0}
 
 
-@pytest.mark.parametrize("tables", [{}, {"flow": FLOW}])
-@pytest.mark.parametrize("upside_down", [False, True])
+@pytest.mark.parametrize(
+    ("tables", "upside_down"),
+    [({}, True), ({"flow": FLOW}, False), *shared.more(({}, False), ({"flow": FLOW}, True))],
+)
 def test_a_window_without_a_name_is_told(tmp_path, upside_down, tables):
     """Upright bore r 1.2 beside a side face, a window of 2 x 4 in it above the sheet."""
     solid = shapes.block((0, 0, 0), (10, 10, 16)) - shapes.bore((2.0, 5, -1), (2.0, 5, 17), 1.2)
