@@ -48,7 +48,9 @@ class Faced:
     why_not: dict[str, str]
 
 
-def faced(scan: Soup, mouths: Mapping[str, Mouth], deep_mm: float, around_mm: float) -> Faced:
+def faced(
+    scan: Soup, mouths: Mapping[str, Mouth], deep_mm: float, around_mm: float, off_mm: float
+) -> Faced:
     """Cut the face around every mouth plane, and find the scan's own outlines there.
 
     Parameters
@@ -61,6 +63,9 @@ def faced(scan: Soup, mouths: Mapping[str, Mouth], deep_mm: float, around_mm: fl
         How far inward of the nominal closing surface the cut lies: beyond all roughness.
     around_mm : float
         How far around the rim the face is cut.
+    off_mm : float
+        How far a surface may lie off. A lip in what is cut away that stands farther than this over
+        the outline behind it would be lost: then the mouth is not found.
 
     Raises
     ------
@@ -81,7 +86,7 @@ def faced(scan: Soup, mouths: Mapping[str, Mouth], deep_mm: float, around_mm: fl
         one = _measured(triangles, mouth, around_mm)
         if one is None:
             why_not[name] = f"the scan shows no closed outline at {name}"
-        elif _ahead(body, one, deep_mm):
+        elif _ahead(body, one, off_mm):
             why_not[name] = f"metal stands in or before {name}"
         else:
             found[name] = one
@@ -101,12 +106,12 @@ def _inward(mouth: Mouth, deep_mm: float) -> Mouth:
     )
 
 
-def _ahead(body: m3.Manifold, mouth: Mouth, rough_mm: float) -> bool:
+def _ahead(body: m3.Manifold, mouth: Mouth, off_mm: float) -> bool:
     """Whether metal stands in the mouth or right before it, which the cut takes away.
 
-    `rough_mm`: what stands less far over the measured outline is what a surface may be off.
+    What stands no farther over the measured outline than a surface may be off is in the bracket.
     """
-    core = mouth.polygon.buffer(-min(rough_mm, 0.5 * mouth.inscribed_radius))
+    core = mouth.polygon.buffer(-min(off_mm, 0.5 * mouth.inscribed_radius))
     inner = max(shapely.get_parts(core), key=lambda part: float(part.area))
     rod = solid(plug(replace(mouth, polygon=inner), 1e-3, mouth.radius))
     return float((body ^ rod).volume()) > LEAST_MM3

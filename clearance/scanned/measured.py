@@ -88,7 +88,7 @@ def measured(
     assert off is not None
     edge = 0.0 if volume is None else volume.edge_mm
     deep = max(LEAST_CUT_MM, 2.0 * off + edge + ROUGH * found.fit.rms_mm)
-    cut = faced(found.triangles, checked.mouths, deep, AROUND * checked.pitch_mm + deep)
+    cut = faced(found.triangles, checked.mouths, deep, AROUND * checked.pitch_mm + deep, off)
     case = replace(checked.case, stray=(), melted=None, suspected=None, reading=(), scan=None)
     low, high = extent(cut.triangles)
     own = Grid.over(low - 5.0 * checked.pitch_mm, high + 5.0 * checked.pitch_mm, checked.pitch_mm)
