@@ -8,6 +8,7 @@ import math
 import numpy as np
 import pytest
 import shapely
+import shared
 
 from clearance.geometry.beams import edges, extent, least_and_greatest, most_beside
 
@@ -22,14 +23,11 @@ def disc(radius, x=0.0, y=0.0):
 
 def scanned(shape, centre, count=7200):
     """Length of metal by a library's intersections, direction by direction."""
-    x, y = centre
-    found = []
-    for turn in np.pi * (np.arange(count) + 0.5) / count:
-        c, s = 1e3 * math.cos(turn), 1e3 * math.sin(turn)
-        found.append(
-            shapely.LineString([(x - c, y - s), (x + c, y + s)]).intersection(shape).length
-        )
-    return found
+    turn = np.pi * (np.arange(count) + 0.5) / count
+    out = 1e3 * np.stack([np.cos(turn), np.sin(turn)], 1)
+    lines = shapely.linestrings(np.stack([centre - out, centre + out], 1))
+    shapely.prepare(shape)
+    return shapely.length(shapely.intersection(shape, lines))
 
 
 def test_a_ring_seen_from_its_middle_and_from_aside():
@@ -67,7 +65,7 @@ def test_a_triangle_is_shortest_between_the_directions_of_its_corners():
     assert min(abs(least.turn_deg - corner) for corner in corners) > 1.0
 
 
-@pytest.mark.parametrize("seed", range(6))
+@pytest.mark.parametrize("seed", [0, 3, *shared.more(1, 2, 4, 5)])
 def test_random_figures_agree_with_a_fine_scan(seed):
     chance = np.random.default_rng(seed)
     turn = np.sort(chance.uniform(0, 2 * np.pi, 23))

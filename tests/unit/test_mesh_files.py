@@ -6,6 +6,7 @@ All expected numbers are analytic: the solids are tetrahedra and boxes made here
 import io
 import sys
 import zipfile
+from functools import cache
 
 import numpy as np
 import pytest
@@ -638,14 +639,22 @@ def repacked(change):
     ("entry", "millions", "says"),
     [
         ("_rels/.rels", 2, r"_rels/\.rels is too large when unpacked"),
-        ("_rels/.rels", 300, "more than 500 times its packed size"),
-        ("3D/3dmodel.model", 300, "more than 500 times its packed size"),
+        ("_rels/.rels", 120, "more than 500 times its packed size"),
+        ("3D/3dmodel.model", 120, "more than 500 times its packed size"),
         ("3D/3dmodel.model", 30, "a first tag of over"),
     ],
 )
 def test_a_zip_of_blanks_is_refused_before_it_is_unpacked(
     write, either_reader, entry, millions, says
 ):
+    with pytest.raises(PartError, match=says):
+        read_part(write("blanks.3mf", with_blanks(entry, millions)))
+
+
+@cache
+def with_blanks(entry, millions):
+    """A 3MF one of whose entries has millions of blanks in its first tag: the same each time."""
+
     def blanks(name, data, stream):
         at = data.index(b"<model" if name == entry and b"<model" in data else b"<") + 6
         stream.write(data[:at])
@@ -654,8 +663,7 @@ def test_a_zip_of_blanks_is_refused_before_it_is_unpacked(
                 stream.write(b" " * 1_000_000)
         stream.write(data[at:])
 
-    with pytest.raises(PartError, match=says):
-        read_part(write("blanks.3mf", repacked(blanks)))
+    return repacked(blanks)
 
 
 def test_a_3mf_with_a_document_type_is_named(write, either_reader):
