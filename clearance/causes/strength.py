@@ -6,8 +6,8 @@ In: log-likelihoods. Out: ratios, words of a published scale, the misfit of the 
 from __future__ import annotations
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.special import chdtrc
 
 from clearance.result.causes import Words
 
@@ -80,4 +80,4 @@ def misfit(chi2: float, readings: int) -> float | None:
     >>> round(misfit(2.0, 2), 9)  # exp(-1)
     0.367879441
     """
-    return None if readings == 0 else float(chdtrc(readings, chi2))
+    return None if readings == 0 else float(scipy.special.chdtrc(readings, chi2))

@@ -19,6 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.geometry.cutting import Floats, Ints, Singles
+from clearance.kernels.pieces import pieces
 from clearance.mesh.closedness import number_edges, weld, without_needles
 
 FLATTEST_DEG, STEEPEST_DEG = 0.02, 46.0
@@ -236,12 +237,7 @@ def _told(kept: Singles) -> _Told | None:
 
 def _facets(flat: Ints, count: int) -> Ints:
     """Number of the flat facet of each triangle."""
-    from scipy.sparse import coo_array
-    from scipy.sparse.csgraph import connected_components
-
-    links = coo_array((np.ones(len(flat), bool), (flat[:, 0], flat[:, 1])), shape=(count,) * 2)
-    result: Ints = connected_components(links, directed=False)[1].astype(np.int64)
-    return result
+    return pieces(flat[:, 0], flat[:, 1], count)
 
 
 def _in_a_row(turn: Floats, width: Floats) -> NDArray[np.bool_]:

@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 
 from clearance.geometry.beams import edges, extent, least_and_greatest, most_beside
 from clearance.inspection.answers import Said
@@ -58,12 +59,9 @@ class Shots:
     @classmethod
     def of(cls, checked: Checked) -> Shots:
         """For a part that is read."""
-        from scipy.spatial import ConvexHull
-
         part = checked.case.part
         points = checked.bodies.part[:, :, :2].reshape(-1, 2).astype(np.float64)
-        hull = points[ConvexHull(points).vertices]
-        around = shapely.minimum_bounding_radius(shapely.MultiPoint(hull))
+        around = shapely.minimum_bounding_radius(shapely.multipoints(_outermost(points)))
         return cls(checked, alloys_like(part.material, part.density_g_cm3), 2.0 * float(around))
 
     # ---- along the layers ----------------------------------------------------------------------
@@ -287,3 +285,16 @@ def _upright(predicted: Predicted, at: Any) -> float:
     i, j = grid.nearest(float(at[0]), float(at[1]))
     runs = predicted.metal.of(i * grid.ny + j)
     return float((runs[:, 1] - runs[:, 0]).sum())
+
+
+def _outermost(points: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Points (N, 2) without those within the octagon of the farthest: the hull has none of them."""
+    turn = np.arange(8) * (np.pi / 4.0)
+    ways = np.stack([np.cos(turn), np.sin(turn)], axis=1)
+    ring = np.array([points[np.argmax(points @ way)] for way in ways])
+    out = np.zeros(len(points), np.bool_)
+    for a, b in zip(ring, np.roll(ring, -1, axis=0), strict=True):
+        if (a != b).any():
+            x, y = (points - a).T
+            out |= (b[0] - a[0]) * y < (b[1] - a[1]) * x
+    return np.concatenate([ring, points[out]])

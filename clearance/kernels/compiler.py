@@ -16,7 +16,9 @@ import atexit
 import hashlib
 import inspect
 import os
+import pickle
 import stat
+import sys
 import tempfile
 import warnings
 from collections.abc import Callable, Iterator
@@ -29,6 +31,7 @@ from typing import Any, ClassVar
 import numba
 import numpy as np
 from numba import njit
+from numba.core import environment
 from numba.core.caching import CompileResultCacheImpl, FunctionCache, IndexDataCacheFile
 from numba.core.dispatcher import Dispatcher
 from numba.core.runtime import rtsys
@@ -192,6 +195,36 @@ class _Place(CompileResultCacheImpl):
     ]
 
 
+class _Unpickler(pickle.Unpickler):
+    """Reads machine code back without the parts of the compiler that it was made from.
+
+    What a kernel uses of the compiler's own functions names their modules, and to import those
+    takes longer than a small check. Machine code asks for none of it: only code that runs in the
+    interpreter looks a name up there, and a kernel has none.
+    """
+
+    def find_class(self, module: str, name: str) -> Any:
+        """The function that makes up an environment, ours in place of the compiler's."""
+        found = super().find_class(module, name)
+        return _environment if (module, name) == _REBUILD else found
+
+
+_REBUILD = ("numba.core.environment", "_rebuild_env")
+
+
+def _environment(module: str, constants: list[Any], name: str) -> Any:
+    """What one function of a kernel finds at run time, as the compiler's own makes it up."""
+    if module.partition(".")[0] != numba.__name__ or module in sys.modules:
+        return environment._rebuild_env(module, constants, name)
+    found: Any = environment.lookup_environment(name)
+    if found is None:
+        found = environment.Environment({"__name__": module})  # asked for where it is kept again
+        found.consts[:] = constants
+        found.env_name = name
+        environment.Environment._memo[name] = found
+    return found
+
+
 class _Files(IndexDataCacheFile):
     """Index and machine code, each with its stamp; what is damaged counts as missing.
 
@@ -210,7 +243,8 @@ class _Files(IndexDataCacheFile):
 
     def _load_data(self, name: str) -> Any:
         try:
-            stamp, data = super()._load_data(name)
+            with open(self._data_path(name), "rb") as file:
+                stamp, data = _Unpickler(file).load()
         except Exception as fault:  # as above
             raise FileNotFoundError(name) from fault
         if stamp != self._source_stamp:

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.kernels.compiler import inner, kernel
+from clearance.kernels.pieces import pieces
 from clearance.kernels.vectors import corners_of, cross, dot, minus, row
 
 Triangles = NDArray[np.float32]
@@ -251,20 +252,14 @@ def number_edges(ids: NDArray[np.int64], vertex_count: int) -> Edges:
 
 def describe(vertices: Triangles, edges: Edges) -> OpenEdges:
     """Gather the open edges in clusters that share vertices."""
-    from scipy.sparse import coo_array
-    from scipy.sparse.csgraph import connected_components
-
     ends = edges.ends[edges.odd]
     if len(ends) == 0:
         return OpenEdges(0, (), False)
     rim, local = np.unique(ends, return_inverse=True)
     local = local.reshape(-1, 2)
-    links = coo_array(
-        (np.ones(len(local), bool), (local[:, 0], local[:, 1])), shape=(len(rim),) * 2
-    )
-    groups, group = connected_components(links, directed=False)
+    group = pieces(local[:, 0], local[:, 1], len(rim))
     of_edge = group[local[:, 0]]
-    sizes = np.bincount(of_edge, minlength=groups)
+    sizes = np.bincount(of_edge)
     points = vertices[rim].astype(np.float64)
     clusters: list[Cluster] = []
     for number in np.argsort(-sizes, kind="stable"):

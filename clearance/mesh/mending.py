@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from clearance.errors import PartError
 from clearance.kernels.compiler import kernel
+from clearance.kernels.pieces import pieces
 from clearance.mesh.closedness import (
     CRACK_MM,
     Edges,
@@ -75,8 +76,6 @@ def _mend_cracks(
     triangles: Triangles, vertices: Triangles, ids: NDArray[np.int64], edges: Edges
 ) -> tuple[Triangles, NDArray[np.int64], str]:
     """Merge vertices of open edges that are almost equal, if that leaves no edge open."""
-    from scipy.sparse import coo_array
-    from scipy.sparse.csgraph import connected_components
     from scipy.spatial import cKDTree
 
     rim = np.unique(edges.ends[edges.odd])
@@ -86,11 +85,8 @@ def _mend_cracks(
         near = tree.query_pairs(reach, output_type="ndarray")
         if len(near) == 0:
             continue
-        links = coo_array(
-            (np.ones(len(near), bool), (near[:, 0], near[:, 1])), shape=(len(rim),) * 2
-        )
-        groups, group = connected_components(links, directed=False)
-        speaker = np.full(groups, -1)
+        group = pieces(near[:, 0], near[:, 1], len(rim))
+        speaker = np.full(group.max() + 1, -1)
         speaker[group[::-1]] = np.arange(len(rim))[::-1]  # the first member of each group
         merged = np.arange(len(vertices))
         merged[rim] = rim[speaker[group]]
@@ -100,7 +96,7 @@ def _mend_cracks(
         if len(new_ids) and not number_edges(new_ids, len(vertices)).odd.any():
             gap = np.linalg.norm(points[near[:, 0]] - points[near[:, 1]], axis=1).max()
             notice = (
-                f"cracks were closed: {len(rim) - groups} vertices at most {gap:.1e} mm "
+                f"cracks were closed: {len(rim) - len(speaker)} vertices at most {gap:.1e} mm "
                 "from another were merged with it"
             )
             return np.ascontiguousarray(vertices[new_ids]), new_ids, notice

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from clearance.geometry import box_tree, distance
 from clearance.geometry.soup import Soup
+from clearance.kernels.pieces import pieces
 from clearance.passages.crossings import CUT_MM, Crossing
 from clearance.ports.mouth import Mouth
 from clearance.ports.patches import Opened, cut_open
@@ -188,9 +189,6 @@ def _pieces(opened: Opened, kept: Ints, z: Floats, stretch: Stretch) -> Ints:
 
     Along edges and at corners within it, but not along the outline of a mouth, nor at its corners.
     """
-    from scipy.sparse import coo_array
-    from scipy.sparse.csgraph import connected_components
-
     ids = opened.ids[kept]
     rim = np.zeros(opened.vertices, np.bool_)
     for one in opened.rims.values():
@@ -210,6 +208,4 @@ def _pieces(opened: Opened, kept: Ints, z: Floats, stretch: Stretch) -> Ints:
         names.append(keys[chosen])
     _, number = np.unique(np.concatenate(names), return_inverse=True)
     size = len(ids) + int(number.max(initial=-1)) + 1
-    links = (np.concatenate(rows), len(ids) + number)
-    graph = coo_array((np.ones(len(number), np.int8), links), shape=(size, size))
-    return connected_components(graph, directed=False)[1][: len(ids)].astype(np.int64)
+    return pieces(np.concatenate(rows), len(ids) + number, size)[: len(ids)]

@@ -15,11 +15,10 @@ from typing import Any
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
 
 from clearance.geometry.soup import Box, Soup, meeting
 from clearance.kernels.compiler import inner, kernel
+from clearance.kernels.pieces import pieces
 from clearance.kernels.vectors import ahead, minus, put, row
 from clearance.passages.piercing import pierce
 from clearance.passages.stoppers import layer_mm, stopper, sunk_mm
@@ -181,9 +180,7 @@ class Lines:
         if (often != 2).any():
             return 2 * len(self.ends)  # lines that touch: voids on both sides may be several
         i, j = ends.reshape(-1, 2).T
-        size = int(ends.max()) + 1
-        graph = coo_array((np.ones(len(i), np.int8), (i, j)), shape=(size, size))
-        return int(rings.sum()) + int(connected_components(graph, directed=False)[0])
+        return int(rings.sum()) + int(pieces(i, j, int(ends.max()) + 1).max()) + 1
 
 
 @dataclass(frozen=True, eq=False)
@@ -305,10 +302,7 @@ def _pieces(
         on = np.flatnonzero(lid)
         links.append(np.stack([on, np.full(len(on), nodes + n)]))
     i, j = np.concatenate(links, axis=1)
-    size = nodes + len(lids)
-    graph = coo_array((np.ones(len(i), np.int8), (i, j)), shape=(size, size))
-    number: Ints = connected_components(graph, directed=False)[1][:count].astype(np.int64)
-    return number
+    return pieces(i, j, nodes + len(lids))[:count]
 
 
 @inner

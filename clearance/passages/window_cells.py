@@ -20,6 +20,7 @@ from clearance.columns.grid import Grid
 from clearance.errors import GridError
 from clearance.geometry import box_tree, distance
 from clearance.geometry.planes import Plane
+from clearance.kernels.pieces import pieces
 from clearance.passages.closings import (
     Closing,
     Surface,
@@ -28,6 +29,8 @@ from clearance.passages.way import Floats
 from clearance.ports.mouth import Mouth
 from clearance.predicted.part import Predicted
 from clearance.system.once import once
+
+Ints = NDArray[np.int64]
 
 MOST_CELLS = 300_000_000
 """Cells of a dense window at most (5 bytes each, 14 more of void while a way is sought)."""
@@ -191,8 +194,6 @@ class Cells:
 
     def _beyond(self, surface: Surface, beyond_mm: float) -> NDArray[np.int64]:
         """Void cells in front of a mouth that lead to those over it; not what a wall parts off."""
-        from scipy.ndimage import label
-
         pitch = self.pitch_mm
         found, over = (
             self.near_plate(
@@ -203,11 +204,7 @@ class Cells:
         found = found[self.radius.ravel()[found] > 0.0]
         if len(found) == 0:
             return found
-        places = np.stack(np.unravel_index(found, self.shape))
-        low = places.min(1)
-        free = np.zeros(places.max(1) - low + 1, bool)
-        free[tuple(places - low[:, None])] = True
-        group = label(free)[0][tuple(places - low[:, None])]
+        group = pieces(*_neighbours(found, self.shape), len(found))
         return np.asarray(found[np.isin(group, group[np.isin(found, over)])])
 
     @once
@@ -246,3 +243,16 @@ class Cells:
         return kept.get_if_held(
             key, lambda: ways.Widest(self.radius, self.passable, begin, self.free)
         )
+
+
+def _neighbours(cells: Ints, shape: tuple[int, ...]) -> tuple[Ints, Ints]:
+    """Which of some cells, given by flat index in rising order, share a face: pairs of places."""
+    pairs: list[tuple[Ints, Ints]] = []
+    for axis, place in enumerate(np.unravel_index(cells, shape)):
+        own = np.flatnonzero(place + 1 < shape[axis])
+        wanted = cells[own] + math.prod(shape[axis + 1 :])
+        other = np.minimum(np.searchsorted(cells, wanted), len(cells) - 1)
+        met = cells[other] == wanted
+        pairs.append((own[met], other[met]))
+    one, two = zip(*pairs, strict=True)
+    return np.concatenate(one), np.concatenate(two)

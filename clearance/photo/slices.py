@@ -12,8 +12,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy import ndimage
 
 from clearance.columns.cast import Columns, cast
 from clearance.columns.grid import Grid
@@ -108,7 +108,7 @@ def compared(
         key=lambda one: light.explained(one[1]),
     )[1]
     melted, contrast = light.metal(best)
-    melted = ndimage.median_filter(melted.astype(np.uint8), 3).astype(bool)
+    melted = scipy.ndimage.median_filter(melted.astype(np.uint8), 3).astype(bool)
     overlaps, can_be = np.zeros(count), np.zeros(count, np.bool_)
     square = math.ceil(edge / cell) + 1
     last: tuple[float, bool] = (0.0, False)
@@ -124,13 +124,13 @@ def _rectified(
 ) -> tuple[Floats, Mask]:
     """Grey values at the columns of a grid, and where the picture has them."""
     if coarser > 1.5:  # several pixels to a cell: their mean, or noise would be picked from them
-        picture = ndimage.gaussian_filter(picture, 0.4 * coarser)
+        picture = scipy.ndimage.gaussian_filter(picture, 0.4 * coarser)
     x, y = (a.ravel() for a in np.meshgrid(*_axes(grid), indexing="ij"))
     pixels = plane.to_pixels(np.column_stack([x, y]))
     shape = (grid.nx, grid.ny)
     rows, columns = picture.shape
     inside = (pixels >= 0.0).all(axis=1) & (pixels <= (columns - 1, rows - 1)).all(axis=1)
-    grey = ndimage.map_coordinates(picture, pixels[:, ::-1].T, order=1, mode="nearest")
+    grey = scipy.ndimage.map_coordinates(picture, pixels[:, ::-1].T, order=1, mode="nearest")
     return grey.reshape(shape), inside.reshape(shape)
 
 

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from clearance.geometry import box_tree, distance
 from clearance.kernels.compiler import inner, kernel
+from clearance.kernels.pieces import pieces
 from clearance.mesh.closedness import number_edges, weld
 from clearance.ports.mouth import Mouth
 from clearance.system.once import once
@@ -243,9 +244,6 @@ def _sides(mouth: Mouth, rim: Soup, vertices: Soup, ids: Ints, soup: Soup) -> Ri
 
 def _joined(ids: Ints, pairs: Ints, rims: list[Bools]) -> Ints:
     """Number what hangs together; edges along an outline join nothing."""
-    from scipy.sparse import coo_array
-    from scipy.sparse.csgraph import connected_components
-
     keep = np.ones(len(pairs), np.bool_)
     for on_rim in rims:
         touching = np.flatnonzero(on_rim[ids].sum(axis=1) >= 2)
@@ -254,10 +252,7 @@ def _joined(ids: Ints, pairs: Ints, rims: list[Bools]) -> Ints:
         shared = (one[:, :, None] == two[:, None, :]).any(axis=2)
         keep[both] &= (shared & on_rim[one]).sum(axis=1) < 2
     links = pairs[keep]
-    graph = coo_array(
-        (np.ones(len(links), np.int8), (links[:, 0], links[:, 1])), shape=(len(ids),) * 2
-    )
-    return connected_components(graph, directed=False)[1].astype(np.int64)
+    return pieces(links[:, 0], links[:, 1], len(ids))
 
 
 def _outermost(soup: Soup, patch: Ints) -> set[int]:

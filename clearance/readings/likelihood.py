@@ -14,8 +14,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.special import log_ndtr, logsumexp, ndtri
 
 from clearance.case.readings import ReadingTable
 from clearance.readings.prediction import Absent, Chance, Measured, Prediction, Untold
@@ -47,7 +47,7 @@ def coverage(count: int) -> float:
     >>> [round(coverage(n), 2) for n in (1, 5, 20)]
     [3.0, 3.46, 3.82]
     """
-    return float(-ndtri(0.5 * FALSE_ALARM / max(count, 1)))
+    return float(-scipy.special.ndtri(0.5 * FALSE_ALARM / max(count, 1)))
 
 
 def own_uncertainty(reading: ReadingTable) -> float:
@@ -92,7 +92,7 @@ def log_likelihood(pairs: Sequence[Pair], unknowns: Unknowns) -> float:
     """
     if any(isinstance(told, Absent) for _, told in pairs):
         return -math.inf
-    return _weighed(pairs) + float(logsumexp(at_nodes(pairs, unknowns)))
+    return _weighed(pairs) + float(scipy.special.logsumexp(at_nodes(pairs, unknowns)))
 
 
 def of_untold(
@@ -205,7 +205,10 @@ def _log_between(a: Floats, b: Floats) -> Floats:
     """Logarithm of the normal distribution between two places, far out too."""
     flip = a > 0.0
     low, high = np.where(flip, -b, a), np.where(flip, -a, b)
-    return np.asarray(log_ndtr(high) + np.log1p(-np.exp(log_ndtr(low) - log_ndtr(high))))
+    return np.asarray(
+        scipy.special.log_ndtr(high)
+        + np.log1p(-np.exp(scipy.special.log_ndtr(low) - scipy.special.log_ndtr(high)))
+    )
 
 
 @dataclass(frozen=True, eq=False, slots=True)

@@ -9,7 +9,7 @@ import math
 from collections.abc import Sequence
 
 import numpy as np
-from scipy.special import stdtrit
+import scipy
 
 TAIL = 0.5 * math.erfc(3.0 / math.sqrt(2.0))
 """Beyond three standard uncertainties, on one side."""
@@ -49,5 +49,5 @@ def with_scatter(u: float, masses: Sequence[float]) -> float:
     """
     count = len(masses)
     scatter = float(np.std(masses, ddof=1)) * math.sqrt(1.0 + 1.0 / count)
-    reach = float(stdtrit(count - 1, 1.0 - TAIL)) / 3.0
+    reach = float(scipy.special.stdtrit(count - 1, 1.0 - TAIL)) / 3.0
     return math.hypot(u, reach * scatter)

@@ -12,8 +12,8 @@ import math
 from collections.abc import Callable, Sequence
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.special import logsumexp
 
 from clearance.case.readings import MEASURED, ReadingTable
 from clearance.evidence.pins import READING_MM
@@ -221,7 +221,7 @@ class _Table:
         ways = rows[0]
         for row in rows[1:]:
             ways = np.logaddexp.accumulate(ways) + row
-        return float(logsumexp(ways))
+        return float(scipy.special.logsumexp(ways))
 
 
 def _ends(reading: ReadingTable, told: Chance) -> tuple[float, float]:

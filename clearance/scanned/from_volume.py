@@ -11,9 +11,9 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+import scipy
 import shapely
 from numpy.typing import NDArray
-from scipy import special
 
 from clearance.geometry.soup import Soup, extent
 from clearance.passages.crossings import Crossing
@@ -157,7 +157,7 @@ def volumed(
     if shown is not None and scan.thinnest_shown is not None:
         shown = max(shown, scan.thinnest_shown)
     off = _uncertainty(greys, field) if scan.uncertainty is None else scan.uncertainty
-    edge = float(special.ndtri(SURE)) * greys.blur_mm
+    edge = float(scipy.special.ndtri(SURE)) * greys.blur_mm
     windows = [check.window(checked.pitch_mm) for check in checks]
     thinnest = [thinnest_sheet(checked, window, off + edge) for window in windows]
     thin = min((one for one in thinnest if one is not None), default=None)
@@ -263,8 +263,8 @@ def _weighed(
 
 def _uncertainty(greys: Greys, field: Field) -> float:
     """How far a surface may lie off besides the blur: between voxels, and by noise beyond it."""
-    density = float(np.exp(-0.5 * special.ndtri(SURE) ** 2) / np.sqrt(2.0 * np.pi))
-    bump = NOISES * max(greys.noise, greys.metal_noise) / density - float(special.ndtri(SURE))
+    density = float(np.exp(-0.5 * scipy.special.ndtri(SURE) ** 2) / np.sqrt(2.0 * np.pi))
+    bump = NOISES * max(greys.noise, greys.metal_noise) / density - float(scipy.special.ndtri(SURE))
     return OFF * float(field.voxel.max()) + max(0.0, bump) * greys.blur_mm
 
 

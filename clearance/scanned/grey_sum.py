@@ -10,8 +10,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy import ndimage
 
 from clearance.scanned.greys import DEEP, MIXED, SPREAD, SURE, Greys
 from clearance.scanned.pose import Floats, Pose
@@ -191,7 +191,7 @@ def _stack(
     first = np.clip(np.floor(index.min(axis=0)).astype(np.int64), 0, volume.shape - 1)
     last = np.clip(np.ceil(index.max(axis=0)).astype(np.int64) + 1, first + 1, volume.shape)
     window = volume.window(first, last)
-    greyed = ndimage.map_coordinates(
+    greyed = scipy.ndimage.map_coordinates(
         window, (index - first).T, order=1, mode="constant", cval=np.nan, output=np.float64
     )
     return greyed.reshape(nx, ny, len(z)), beside
@@ -213,7 +213,7 @@ def _void(under: Floats, over: Floats, known: Bools) -> tuple[Bools, Floats]:
 def _metal(under: Floats, over: Floats) -> tuple[float, float]:
     """Grey of metal beside, over the step, and its relative standard uncertainty."""
     metal = (under.mean(axis=2) > SURE) & (over.mean(axis=2) > SURE)
-    deep = ndimage.binary_erosion(metal, iterations=int(DEEP))
+    deep = scipy.ndimage.binary_erosion(metal, iterations=int(DEEP))
     values = np.concatenate([under[deep].mean(axis=1), over[deep].mean(axis=1)])
     if len(values) < LEAST_COLUMNS:
         return 1.0, 0.1
@@ -241,4 +241,4 @@ def _disc(values: Floats, radius: float) -> Floats:
     reach = int(radius)
     x, y = np.mgrid[-reach : reach + 1, -reach : reach + 1]
     disc = np.where(x**2 + y**2 <= radius**2, 1.0, 0.0)
-    return np.asarray(ndimage.convolve(values, disc / disc.sum(), mode="nearest"))
+    return np.asarray(scipy.ndimage.convolve(values, disc / disc.sum(), mode="nearest"))

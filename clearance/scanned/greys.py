@@ -10,8 +10,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy import ndimage, special
 
 from clearance.geometry.soup import Soup
 from clearance.scanned.pose import Floats, Surface, sampled
@@ -62,7 +62,7 @@ class Field:
         """Grey values at points of the scan, (N, 3) mm; between voxels linearly."""
         index = points / self.voxel - 0.5
         return np.asarray(
-            ndimage.map_coordinates(self.values, index.T, order=1, mode="nearest"), np.float64
+            scipy.ndimage.map_coordinates(self.values, index.T, order=1, mode="nearest"), np.float64
         )
 
     def centres(self, low: Floats, high: Floats) -> Floats:
@@ -72,7 +72,7 @@ class Field:
 
     def smoothed(self) -> Field:
         """Less noise, more blur."""
-        values = ndimage.gaussian_filter(self.values, SMOOTHED, truncate=3.0)
+        values = scipy.ndimage.gaussian_filter(self.values, SMOOTHED, truncate=3.0)
         own = (SMOOTHED * float(self.voxel.max())) ** 2
         return replace(self, values=values, added_mm2=self.added_mm2 + own)
 
@@ -255,7 +255,7 @@ def thinnest_shown(greys: Greys, half_voxel_mm: float) -> float | None:
 
     def peak(thick: float) -> float:
         ends = (np.array([0.5, -0.5]) * thick + half_voxel_mm) / blur
-        return float(special.ndtr(ends[0]) - special.ndtr(ends[1]))
+        return float(scipy.special.ndtr(ends[0]) - scipy.special.ndtr(ends[1]))
 
     low, high = 0.0, 2.0 * half_voxel_mm + 12.0 * blur
     for _ in range(60):

@@ -11,8 +11,8 @@ from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.spatial import cKDTree
 
 from clearance.geometry import box_tree, distance
 from clearance.geometry.soup import Soup
@@ -48,7 +48,7 @@ class Spots:
 
     points: Floats
     normals: Floats
-    tree: cKDTree
+    tree: scipy.spatial.cKDTree
 
     def off(self, points: Floats) -> tuple[Floats, Floats, Floats]:
         """As `Surface.off`, by the nearest point alone."""
@@ -86,7 +86,7 @@ class Surface:
     def spots(self, count: int) -> Spots:
         """The surface as so many points."""
         points, which = _sampled(self.triangles, count, 2)
-        return Spots(points, self.normals[which], cKDTree(points))
+        return Spots(points, self.normals[which], scipy.spatial.cKDTree(points))
 
 
 def sampled(triangles: Soup, count: int, seed: int = 0) -> Floats:

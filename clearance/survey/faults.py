@@ -17,6 +17,7 @@ from clearance.errors import PartError
 from clearance.geometry.areas import area_vectors
 from clearance.geometry.chord_error import ChordError, chord_error
 from clearance.geometry.cutting import Floats, Ints, Singles
+from clearance.kernels.pieces import pieces
 from clearance.mesh.closedness import (
     Cluster,
     Edges,
@@ -306,22 +307,12 @@ def _turned(found: _Edges) -> tuple[Singles, NDArray[np.bool_], bool]:
     nothing = np.zeros(count, np.bool_)
     if found.closed or not found.edges.same.any():
         return found.kept, nothing, False
-    from scipy.sparse import coo_array
-    from scipy.sparse.csgraph import connected_components
-
     # Two copies of each triangle, as it is and turned: a pair that runs along its edge the same
     # way joins one as it is with the other turned.
     a, b = found.edges.pairs.T
     other = b + count * found.edges.same
     back = b + count * ~found.edges.same
-    links = coo_array(
-        (
-            np.ones(2 * len(a), np.bool_),
-            (np.concatenate([a, a + count]), np.concatenate([other, back])),
-        ),
-        shape=(2 * count,) * 2,
-    )
-    _, label = connected_components(links, directed=False)
+    label = pieces(np.concatenate([a, a + count]), np.concatenate([other, back]), 2 * count)
     plain, turned = label[:count], label[count:]
     _, patch = np.unique(np.minimum(plain, turned), return_inverse=True)
     odd = plain > turned

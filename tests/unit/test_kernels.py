@@ -141,6 +141,33 @@ def test_a_generator_serves_a_kernel_that_a_run_before_had_not_compiled(installe
     assert installed.printed(asks) == ["20"]
 
 
+LEAST = """
+import numpy as np
+from clearance.kernels.compiler import kernel
+
+@kernel
+def middle(x):
+    return np.argmin(np.arange(x)) + 7
+"""
+ASKS = """
+import sys
+from toy.middle import middle
+from toy.caller import outer
+print(middle(5), "numba.np.arraymath" in sys.modules, outer(5))
+"""
+
+
+def test_machine_code_is_read_back_without_the_compilers_own_functions(installed):
+    """Nor do they lack where a kernel that calls one so read back is compiled, and kept again."""
+    installed.write(middle=LEAST)
+    assert installed.printed(ASKS) == ["7", "True", "14"]
+    for path in installed.folder.parent.rglob("caller.outer*.nb?"):
+        path.unlink()
+    assert installed.printed(ASKS) == ["7", "False", "14"]
+    outer_alone = ASKS.replace("middle(5), ", "outer(5), ")
+    assert installed.printed(outer_alone) == ["14", "False", "14"]
+
+
 def test_what_no_kernel_takes_does_not_make_them_stale(installed):
     installed.write(numbers=NUMBERS + "\nfrom toy import words")
     installed.write(words="WORD = 1")
