@@ -12,9 +12,9 @@ from pathlib import Path
 
 THREE, BUNDLER = "three@0.187.0", "esbuild@0.28.2"
 USED = """
-  AmbientLight, BackSide, BufferAttribute, BufferGeometry, DirectionalLight, DoubleSide,
-  EdgesGeometry, FrontSide, LineBasicMaterial, LineSegments, Mesh, MeshBasicMaterial,
-  MeshLambertMaterial, OrthographicCamera, Plane, Raycaster, Scene, Vector2, Vector3, WebGLRenderer,
+  BackSide, BufferAttribute, BufferGeometry, DoubleSide, EdgesGeometry, FrontSide,
+  LineBasicMaterial, LineSegments, Mesh, MeshBasicMaterial, NoBlending, NormalBlending,
+  OrthographicCamera, Plane, Raycaster, Scene, Vector2, Vector3, WebGLRenderer,
 """
 TARGET = Path(__file__).parent.parent / "clearance" / "view"
 

@@ -10,6 +10,7 @@ const dark = matchMedia("(prefers-color-scheme: dark)");
 // ---- the bodies --------------------------------------------------------------------------------
 
 function bytes(text) {
+  if (Uint8Array.fromBase64) return Uint8Array.fromBase64(text).buffer;
   const raw = atob(text), out = new Uint8Array(raw.length);
   for (let k = 0; k < raw.length; k += 1) out[k] = raw.charCodeAt(k);
   return out.buffer;
@@ -27,29 +28,69 @@ function geometry(body) {
 
 const scene = new THREE.Scene();
 const plane = new THREE.Plane(new THREE.Vector3(0, 0, -1), data.high);
+const nowhere = new THREE.Plane(new THREE.Vector3(0, 0, -1), 1e3 * data.size);
 const shown = { part: true, passage: true, stray: true, gap: true, powder: true, drill: true, holder: false, finished: true, scan: true, tags: true, solid: false };
-let when = "left", chosen = null;
+let when = "left", chosen = null, upTo = Infinity;
 
-function material(body) {
-  const look = LOOKS[body.kind], colour = body.state ? data.states[body.state] : look.colour;
-  return new THREE.MeshLambertMaterial({
-    color: colour, flatShading: true, side: THREE.DoubleSide, transparent: look.opacity < 1, opacity: look.opacity, forceSinglePass: true,
-    depthWrite: look.opacity === 1, clippingPlanes: [plane],
-  });
+const clear = (opacity) => ({ opacity, transparent: opacity < 1, depthWrite: opacity === 1, blending: opacity < 1 ? THREE.NormalBlending : THREE.NoBlending });
+
+// One small program of the graphics card draws all bodies: to make one takes longer than to draw them where a
+// processor stands in for the card. Faces are flat, lit on the side that is seen.
+const lamp = { value: new THREE.Vector3() };
+const CORNER = `#include <clipping_planes_pars_vertex>
+void main() {
+  vec4 mvPosition = modelViewMatrix * vec4(position, 1.0);
+  #include <clipping_planes_vertex>
+  gl_Position = projectionMatrix * mvPosition;
+}`;
+const POINT = `uniform vec3 diffuse, lamp;
+uniform float opacity, lit;
+#include <clipping_planes_pars_fragment>
+void main() {
+  vec4 diffuseColor = vec4(diffuse, opacity);
+  #include <clipping_planes_fragment>
+  vec3 outward = normalize(cross(dFdx(vClipPosition), dFdy(vClipPosition)));
+  float light = mix(1.0, 0.51 + 0.6 * max(dot(outward, lamp), 0.0), lit);
+  gl_FragColor = vec4(diffuse * light, opacity);
+  #include <colorspace_fragment>
+}`;
+function shaded(shader) {
+  Object.assign(shader.uniforms, { lamp, lit: { value: this.lit } });
+  Object.assign(shader, { vertexShader: CORNER, fragmentShader: POINT });
 }
 
-const meshes = data.bodies.map((body) => {
-  const made = geometry(body), mesh = new THREE.Mesh(made, material(body)), group = [mesh];
+function material(colour, opacity, lit, more) {
+  const made = new THREE.MeshBasicMaterial({ color: colour, side: THREE.DoubleSide, forceSinglePass: true, clippingPlanes: [plane], ...clear(opacity), ...more });
+  return Object.assign(made, { lit, onBeforeCompile: shaded });
+}
+
+// A body is made when it is first shown: what is hidden costs nothing when the page opens.
+const meshes = data.bodies.map((body) => ({ body, group: null, edged: false }));
+
+function make(body) {
+  const made = geometry(body), look = LOOKS[body.kind], colour = body.state ? data.states[body.state] : look.colour;
+  const group = [new THREE.Mesh(made, material(colour, look.opacity, 1))];
   if (body.kind === "part") {
     // What is cut is seen from inside: a plain colour there reads as the cut face.
     const cut = new THREE.MeshBasicMaterial({ color: LOOKS.cut.colour, side: THREE.BackSide, clippingPlanes: [plane] });
     group.push(new THREE.Mesh(made, cut));
-    const edges = new THREE.LineBasicMaterial({ color: LOOKS.edge.colour, transparent: true, opacity: 0.35, clippingPlanes: [plane] });
-    if (body.triangles.length < 400000) group.push(new THREE.LineSegments(new THREE.EdgesGeometry(made, 30), edges));
   }
   group.forEach((one) => scene.add(one));
-  return { body, group };
-});
+  return group;
+}
+
+// Sharp edges of a part of few triangles, found once the first picture is there.
+function edge() {
+  for (const one of meshes.filter(({ body, group, edged }) => body.kind === "part" && group && !edged)) {
+    one.edged = true;
+    if (one.body.triangles.length > 400000) continue;
+    const line = new THREE.LineBasicMaterial({ color: LOOKS.edge.colour, transparent: true, opacity: 0.5, clippingPlanes: [plane] });
+    const drawn = new THREE.LineSegments(new THREE.EdgesGeometry(one.group[0].geometry, 30), line);
+    drawn.visible = one.group[0].visible;
+    one.group.push(drawn);
+    scene.add(drawn);
+  }
+}
 
 const marks = data.marks.map((mark) => {
   const size = 0.006 * data.size, made = new THREE.BufferGeometry();
@@ -57,23 +98,27 @@ const marks = data.marks.map((mark) => {
   const p = [[s, 0, 0], [-s, 0, 0], [0, s, 0], [0, -s, 0], [0, 0, s], [0, 0, -s]].map(([a, b, c]) => [x + a, y + b, z + c]);
   made.setAttribute("position", new THREE.BufferAttribute(new Float32Array(p.flat()), 3));
   made.setIndex([0, 2, 4, 2, 1, 4, 1, 3, 4, 3, 0, 4, 2, 0, 5, 1, 2, 5, 3, 1, 5, 0, 3, 5]);
-  const mesh = new THREE.Mesh(made, new THREE.MeshBasicMaterial({ color: LOOKS.mark.colour, side: THREE.DoubleSide, depthTest: false }));
+  const mesh = new THREE.Mesh(made, material(LOOKS.mark.colour, 1, 0, { depthTest: false, clippingPlanes: [nowhere] }));
   mesh.renderOrder = 3;
   scene.add(mesh);
   return { mark, mesh };
 });
 
-scene.add(new THREE.AmbientLight(0xffffff, 1.6));
-const lamp = new THREE.DirectionalLight(0xffffff, 1.9);
-scene.add(lamp);
-
 // ---- the eye -----------------------------------------------------------------------------------
 
 const canvas = find("drawing");
-let renderer = null;
+let renderer = null, slow = false;
+
+// Without a graphics card a picture of twice the points takes long enough to be felt while the part turns.
+function software(context) {
+  const told = context.getExtension("WEBGL_debug_renderer_info");
+  return /swiftshader|llvmpipe|software|basic render/i.test(context.getParameter(told ? told.UNMASKED_RENDERER_WEBGL : context.RENDERER));
+}
+
 try {
-  renderer = new THREE.WebGLRenderer({ canvas, antialias: true, alpha: true, preserveDrawingBuffer: true });
+  renderer = new THREE.WebGLRenderer({ canvas, antialias: false, alpha: true, preserveDrawingBuffer: true });
   renderer.localClippingEnabled = true;
+  slow = software(renderer.getContext());
 } catch (fault) {
   find("no-picture").hidden = false;
   canvas.hidden = true;
@@ -113,11 +158,16 @@ function nearer(times) {
   draw();
 }
 
-let fitted = "";
-function fit() {
-  const box = canvas.parentElement.getBoundingClientRect(), ratio = Math.min(devicePixelRatio || 1, 2);
-  const size = [box.width, box.height, ratio].join();
-  if (!renderer || box.width < 2 || box.height < 2 || size === fitted) return;
+// Edges are made smooth by drawing twice as many points each way, once the picture stands still:
+// that looks as well as the smoothing of a graphics card, and the first picture is there much sooner.
+const SMOOTH = 2, MOST_POINTS = 16e6;
+let fitted = "", room = "";
+function fit(fine) {
+  const box = canvas.parentElement.getBoundingClientRect();
+  room = [box.width, box.height].join();
+  if (!renderer || box.width < 2 || box.height < 2) return;
+  const ratio = fine ? Math.min(SMOOTH, Math.sqrt(MOST_POINTS / (box.width * box.height))) : 1, size = [room, ratio].join();
+  if (size === fitted) return;
   fitted = size;
   renderer.setPixelRatio(ratio);
   renderer.setSize(box.width, box.height, false);
@@ -125,7 +175,6 @@ function fit() {
   const [x, y] = wide > 1 ? [half * wide, half] : [half, half / wide];
   Object.assign(camera, { left: -x, right: x, top: y, bottom: -y });
   camera.updateProjectionMatrix();
-  draw();
 }
 
 // ---- drawing -----------------------------------------------------------------------------------
@@ -140,31 +189,40 @@ const tags = data.tags.map((tag) => {
   return { tag, made, leader };
 });
 
-let waiting = 0;
+const STILL_MS = 300;
+let waiting = 0, standing = 0, opened = false;
 function draw() {
-  if (renderer && !waiting) waiting = requestAnimationFrame(drawNow);
+  if (renderer && !waiting) waiting = requestAnimationFrame(() => drawNow(false));
 }
 
-function drawNow() {
+function drawNow(still) {
   if (!renderer) return;
   cancelAnimationFrame(waiting);
+  clearTimeout(standing);
   waiting = 0;
-  lamp.position.copy(camera.position).sub(turning.target).add(new THREE.Vector3(0, 0, 0.5 * data.size));
-  for (const { body, group } of meshes) {
-    const now = shown[body.kind] && (body.when === "both" || body.when === when);
+  if (still) edge();
+  fit(still || (opened && !slow));
+  if (!still) standing = setTimeout(() => drawNow(true), STILL_MS);
+  opened = true;
+  camera.updateMatrixWorld();
+  lamp.value.copy(camera.position).sub(turning.target).add(new THREE.Vector3(0, 0, 0.5 * data.size)).transformDirection(camera.matrixWorldInverse);
+  for (const mesh of meshes) {
+    const { body } = mesh, now = shown[body.kind] && (body.when === "both" || body.when === when);
+    if (now && !mesh.group) mesh.group = make(body);
+    const group = mesh.group;
+    if (!group) continue;
     group.forEach((one) => { one.visible = now; });
     if (body.kind === "part") {
-      const look = LOOKS.part, clear = !shown.solid;
-      Object.assign(group[0].material, { transparent: clear, opacity: clear ? look.opacity : 1, depthWrite: !clear, side: clear ? THREE.DoubleSide : THREE.FrontSide });
+      Object.assign(group[0].material, clear(shown.solid ? 1 : LOOKS.part.opacity), { side: shown.solid ? THREE.FrontSide : THREE.DoubleSide });
       group[1].visible = now && shown.solid;
     }
     if (body.kind === "passage") {
       const other = chosen !== null && chosen !== body.name;
-      Object.assign(group[0].material, { transparent: other, opacity: other ? 0.25 : 1 });
+      Object.assign(group[0].material, clear(other ? 0.25 : 1), { depthWrite: true });
     }
   }
   for (const { mark, mesh } of marks) {
-    mesh.visible = when === "left" && shown.stray && mark.at[2] <= plane.constant + 1e-6;
+    mesh.visible = when === "left" && shown.stray && mark.at[2] <= upTo + 1e-6;
     mesh.material.color.set(mark === picked ? LOOKS.picked.colour : LOOKS.mark.colour);
   }
   renderer.render(scene, camera);
@@ -184,7 +242,7 @@ function name() {
     leader.setAttribute("visibility", "hidden");
     const at = when === "left" ? tag.left : tag.at;
     const apart = chosen !== null && !tag.words.startsWith(chosen + " ");
-    made.hidden = !shown.tags || at[2] > plane.constant + 1e-6 || apart;
+    made.hidden = !shown.tags || at[2] > upTo + 1e-6 || apart;
     if (made.hidden) continue;
     const [x, y] = onPaper(at), width = made.offsetWidth, height = made.offsetHeight;
     let left = Math.min(Math.max(x + 6, 0), w - width), top = y - height - 4, room = false;
@@ -239,7 +297,9 @@ function choose(passage) {
 
 function cut(z) {
   const at = Math.max(data.low, Math.min(data.high, z));
-  plane.constant = at >= data.high ? data.high + 0.01 * data.size : at;
+  upTo = at >= data.high ? Infinity : at;
+  // A hair lower: a face that lies in the plane is taken away, not drawn in patches.
+  plane.constant = upTo === Infinity ? data.high + 0.01 * data.size : at - 3e-6 * data.size;
   find("cut").value = at;
   find("cut-number").value = at.toFixed(2);
   draw();
@@ -310,12 +370,11 @@ canvas.addEventListener("pointerup", (event) => {
 
 // What follows # in the address says how the page begins: a link can lead to a passage.
 const asked = new URLSearchParams(location.hash.slice(1));
-new ResizeObserver(fit).observe(canvas.parentElement);
-addEventListener("beforeprint", drawNow);
+new ResizeObserver(([{ contentRect: box }]) => { if ([box.width, box.height].join() !== room) draw(); }).observe(canvas.parentElement);
+addEventListener("beforeprint", () => drawNow(true));
 dark.addEventListener("change", draw);
 cut(data.high);
 pick(null);
-fit();
 look(asked.get("from") in FROM ? asked.get("from") : "corner");
 if (asked.has("z")) cut(+asked.get("z") || 0);
 if (asked.has("passage") && data.rows.some((row) => row.name === asked.get("passage"))) choose(asked.get("passage"));
@@ -323,5 +382,5 @@ if (asked.has("crossing")) pick(data.marks[+asked.get("crossing")] || null);
 for (const what of (asked.get("hide") || "").split(",")) if (what in shown) { shown[what] = false; document.querySelectorAll(`[data-show="${what}"]`).forEach((one) => { one.checked = false; }); }
 if (asked.get("metal") === "solid") { shown.solid = true; document.querySelector('[data-show="solid"]').checked = true; }
 if (asked.get("when") === "drawn") { when = "drawn"; document.querySelector('[value="drawn"]').checked = true; }
-drawNow();
+drawNow(false);
 document.body.dataset.ready = "yes";

@@ -131,7 +131,7 @@ def test_the_library_is_the_one_that_is_named_and_its_licence_stands_in_the_page
     library = files("clearance.view").joinpath("three.min.js").read_bytes()
     assert (
         hashlib.sha256(library).hexdigest()
-        == "c4d189dfe5be04c8b6ec0bf4a69514e46ae9af40971056295fef0d5c1c24ce8b"
+        == "7343c98c00016f25d773b2e90e37756f54383fe7fd0e31bf357dfc8dfaa044d1"
     )
     assert f"three.js {LIBRARY}" in text
     assert "Permission is hereby granted" in text
