@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterable
 
 import numpy as np
 
+from clearance.finished.left import left_of
 from clearance.finished.metal import Stock, stock
 from clearance.finished.shape import Shape, tolerance
 from clearance.predicted.slabs import Event, offset
@@ -17,7 +18,7 @@ from clearance.result.finished import Datum, Inside
 from clearance.result.passage import plain
 from clearance.verdict.prepared import Checked
 from clearance.verdict.solids import Floats
-from clearance.verdict.standing import moves, standing
+from clearance.verdict.standing import moves
 
 DATUMS: tuple[Datum, ...] = ("below", "above")
 MOST_LOOKED_AT = 64
@@ -50,7 +51,7 @@ def finished_result(
     nominal = stock(shape.solid, shape.nominal, shape.faces, still, still[None])
     found: dict[Datum, list[Stock]] = {datum: [] for datum in DATUMS}
     for one in events:
-        left = standing(shape.nominal, one, beside=False)
+        left = left_of(shape.nominal, one)
         for datum in DATUMS:
             moved = held_by(checked, one, datum)
             found[datum].append(stock(shape.solid, left, shape.faces, moved, moves(one)))
@@ -70,13 +71,22 @@ def _top(checked: Checked) -> float:
 
 
 def _moving(checked: Checked) -> list[Events]:
-    """Events as they move the part: what they melt besides is no stock."""
+    """Events as they leave the part: what they melt beside it is no stock."""
     known: dict[object, Events] = {}
     for variant in checked.unknowns.variants:
         events = variant.events or ()
-        key = tuple((e.bottom, e.top, e.rise, e.shift) for e in events if not e.still)
+        key = tuple(_leaving(event) for event in events)
         known.setdefault(key, events)
     return list(known.values())
+
+
+def _leaving(event: Event) -> object:
+    """What of an event changes the metal that it leaves in the part's own place."""
+    if not event.still:
+        return event.bottom, event.top, event.rise, event.shift
+    if event.spread and not event.sure:
+        return None
+    return event.bottom, event.top, event.spread, event.slices, event.unknown_slices, event.plane
 
 
 def _answer(
