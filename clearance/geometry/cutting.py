@@ -205,10 +205,11 @@ def cut(triangles: Singles, plane: Plane) -> Segments:
         The plane; metal is on the left of each piece as seen from its normal.
     """
     triangles = fixed(np.ascontiguousarray(triangles, dtype=np.float32))
-    if np.array_equal(plane.normal, (0.0, 0.0, 1.0)):
+    x, y, z = plane.normal.tolist()
+    if x == 0.0 and y == 0.0 and z == 1.0:
         hit = _crossed_by_level(triangles, _at_or_above(plane.origin[2])[0])
     else:
         hit = _crossed_by_plane(triangles, plane.origin, plane.normal)
-    frame = np.stack([plane.origin, plane.normal, plane.u, plane.v])
+    frame = np.concatenate([plane.origin, plane.normal, plane.u, plane.v]).reshape(4, 3)
     points, keys = _cut(triangles, triangles.view(np.uint32), hit, frame)
     return Segments(points, keys, hit)

@@ -52,6 +52,10 @@ class Plane:
         u /= np.linalg.norm(u)
         return cls(np.asarray(origin, dtype=np.float64).copy(), n, u, _cross(n, u))
 
+    def at(self, origin: Floats) -> Plane:
+        """Return the plane beside this one, and framed as it, through a point (3,), mm."""
+        return Plane(origin, self.normal, self.u, self.v)
+
     def to_plane(self, points: ArrayLike) -> Floats:
         """Return plane coordinates (N, 2) of points (N, 3) in space, projected along the normal."""
         offsets = np.asarray(points, dtype=np.float64) - self.origin

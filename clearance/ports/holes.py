@@ -185,7 +185,10 @@ class Site:
         Sizes are those seen along `axis`. Islands of metal within the outline do not matter,
         not even round the point.
         """
-        plane = Plane.through(point, direction)
+        return self.outline_in(Plane.through(point, direction), axis)
+
+    def outline_in(self, plane: Plane, axis: Floats) -> Outline | None:
+        """Return the same round a plane's origin."""
         found = self.smallest(plane, SMALLEST, abs(float(plane.normal @ axis)))
         if found is None:
             return None

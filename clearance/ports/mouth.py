@@ -138,8 +138,10 @@ def _march(
         Step, mm.
     """
 
+    framed = Plane.through(start, direction)
+
     def closed(t: float) -> Outline | None:
-        return site.outline(start + t * axis, direction, axis)
+        return site.outline_in(framed.at(start + t * axis), axis)
 
     steps = [0.0, 0.05, *np.arange(-0.15, -3.0, -0.3)]  # a plane that leans begins further in
     at = next((k * site.radius for k in steps if closed(k * site.radius) is not None), None)
@@ -159,7 +161,7 @@ def _march(
     found = closed(at - STEP_BACK / float(axis @ direction))
     if found is None:
         return None
-    wider = site.smallest(Plane.through(start + beyond * axis, direction), LARGEST)
+    wider = site.smallest(framed.at(start + beyond * axis), LARGEST)
     height = float(centroid(found) @ axis)
     return End(found, height, 0.0 if wider is None else equal_radius(wider.area), axis, start)
 
