@@ -103,10 +103,10 @@ def test_of_two_equal_legs_each_carries_half(tmp_path):
     assert 0.6 * friction < flow["least"]["friction_kpa"] < 1.05 * friction
 
 
-@pytest.mark.parametrize("shut", [[0, 2], *shared.more([1])])
-def test_of_four_legs_some_sealed_the_rest_share_the_flow(tmp_path, shut):
-    found = sealed(tmp_path, shut, count=4, rate=4.0)
-    each = 4.0 / (4 - len(shut))
+@pytest.mark.parametrize(("count", "shut"), [(3, [1]), *shared.more((4, [1]), (4, [0, 2]))])
+def test_of_several_legs_some_sealed_the_rest_share_the_flow(tmp_path, count, shut):
+    found = sealed(tmp_path, shut, count=count, rate=4.0)
+    each = 4.0 / (count - len(shut))
     by_hand = tube_kpa(each, LEG, 2.0, 1.5)
     flow = found.flow["predicted"]
     assert flow["low_kpa"] < by_hand < flow["high_kpa"] < 5.0 * by_hand
@@ -191,6 +191,7 @@ def test_a_sheet_along_a_level_run_between_two_upright_ones(tmp_path, flip):
         DRAWN,
         meshes={"plug": plug},
         flow=water(3.0),
+        pitch=0.5,
     )
     (area, hydraulic), bore = moon(2.0, -0.7), math.pi * 4.0
     f = area / bore

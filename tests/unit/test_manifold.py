@@ -65,7 +65,7 @@ def checked(folder, flip=False, **keys):
     stray = {"shape": "mesh", "mesh": "cover.stl", "source": "log"}
     ways = passages(inlet, outlets, **keys.pop("passage", {}))
     z = 18.0 if flip else 22.0
-    return make.checked(folder, solid, ways, stray, meshes={"cover": cover(z)}, pitch=0.4, **keys)
+    return make.checked(folder, solid, ways, stray, meshes={"cover": cover(z)}, pitch=0.6, **keys)
 
 
 @pytest.mark.parametrize("flip", [False, True])
@@ -91,7 +91,9 @@ def test_what_another_tube_lacks_fails_no_tube_that_is_whole(tmp_path, key):
 
 def test_a_plane_sheet_crosses_each_tube_once(tmp_path):
     solid, inlet, outlets = manifold()
-    found = make.checked(tmp_path, solid, passages(inlet, outlets), make.plane(20.0, source="log"))
+    found = make.checked(
+        tmp_path, solid, passages(inlet, outlets), make.plane(20.0, source="log"), pitch=0.6
+    )
     for n, passage in enumerate(found.passages):
         assert passage.state.value == "blocked"
         (crossing,) = passage.crossings
@@ -101,7 +103,9 @@ def test_a_plane_sheet_crosses_each_tube_once(tmp_path):
 
 def test_tubes_that_join_again_are_all_on_the_way(tmp_path):
     solid, inlet, outlets = manifold(both=True)
-    found = make.first(tmp_path, solid, passages(inlet, outlets), make.plane(20.0, source="log"))
+    found = make.first(
+        tmp_path, solid, passages(inlet, outlets), make.plane(20.0, source="log"), pitch=0.6
+    )
     assert sorted(c.centre_mm[0] for c in found.crossings) == pytest.approx(PLACES, abs=0.05)
 
 
@@ -149,7 +153,7 @@ def test_a_picture_names_each_tube_for_its_own_passage(tmp_path, drawn):
     if drawn:
         stray = {"shape": "mesh", "mesh": "cover.stl", "source": "log"}
     path = make.write_case(
-        tmp_path, solid, passages(inlet, outlets), stray, meshes={"cover": cover(22.0)}, pitch=0.4
+        tmp_path, solid, passages(inlet, outlets), stray, meshes={"cover": cover(22.0)}, pitch=0.6
     )
     checked = prepare(read_case(path))
     results = [PassageCheck(checked, table).result() for table in checked.case.passage]

@@ -25,6 +25,7 @@ def bridge(x, z):
 def found(folder, solid, z=10.0, passage=None, **keys):
     passage = passage or make.passage((0, 0, 20), (0, 0, 0), 2.0, 3.0)
     keys = {"drilling": {**ALL, "holder_diameter": 8.0}, **ON, **keys}
+    keys = {"pitch": 0.5, **keys}
     result = make.checked(folder, solid, passage, make.plane(z, 2, source="log"), **keys)
     return result, result.passages[0]
 
