@@ -33,6 +33,8 @@ PROFILES, LEAST_PROFILES = 4000, 40
 """Places on the part's faces where the blur is looked at, and the fewest that tell it."""
 REACH = 4.0
 """Voxels on each side of a face that are looked at."""
+SATURATED = 0.3
+"""Share of metal's voxels that have the greatest grey value, where grey values are cut off."""
 SPREAD = 1.4826
 """Standard deviation of a normal distribution over its median absolute deviation."""
 DEEP = 3.0
@@ -183,6 +185,11 @@ def classes(field: Field, points: Floats, off: Floats, far_mm: float) -> Greys:
     if step <= 0.0:
         raise ScanError("metal is not brighter than void: the grey values are turned round")
     noises = [SPREAD * float(np.median(np.abs(v - np.median(v)))) / step for v in (void, metal)]
+    if noises[0] > 0.0 and np.mean(metal >= field.values.max()) > SATURATED:
+        raise ScanError(
+            f"much of the metal has the greatest grey value, {bright:g}: cut off, so that edges "
+            "lie too far out and sheets weigh too much; rebuild it with a wider range"
+        )
     return Greys(dark, bright, max(noises[0], 1e-3), max(noises[1], 1e-3))
 
 

@@ -181,7 +181,9 @@ def _one_tiff(path: Path) -> Slices:
         with _heard() as said, tifffile.TiffFile(path) as file:
             series = file.series[0]
             flat = len(series.shape) == 3 and "S" not in series.axes  # S: samples, colours
-            together = flat and series.dataoffset is not None
+            others = [one for one in file.series[1:] if one.shape[-2:] == series.shape[-2:]]
+            together = flat and series.dataoffset is not None and not others
+            axes = series.axes if len(series.shape) > 3 and "S" not in series.axes else ""
             pages = [(tuple(page.shape), np.dtype(page.dtype)) for page in file.pages]
         if said:
             raise PartError(f"{path}: cut off, or damaged: {said[0]}")
@@ -191,6 +193,8 @@ def _one_tiff(path: Path) -> Slices:
         raise
     except Exception as fault:
         raise _unreadable(path, fault) from fault
+    if axes:
+        raise PartError(f"{path}: found axes {axes}, expected slices, rows and columns alone")
     for n, page in enumerate(pages, 1):
         if page != pages[0]:
             raise PartError(
