@@ -241,7 +241,7 @@ function name() {
   for (const { tag, made, leader } of tags) {
     leader.setAttribute("visibility", "hidden");
     const at = when === "left" ? tag.left : tag.at;
-    const apart = chosen !== null && !tag.words.startsWith(chosen + " ");
+    const apart = chosen !== null && !tag.passages.includes(chosen);
     made.hidden = !shown.tags || at[2] > upTo + 1e-6 || apart;
     if (made.hidden) continue;
     const [x, y] = onPaper(at), width = made.offsetWidth, height = made.offsetHeight;
@@ -375,11 +375,11 @@ addEventListener("beforeprint", () => drawNow(true));
 dark.addEventListener("change", draw);
 cut(data.high);
 pick(null);
-look(asked.get("from") in FROM ? asked.get("from") : "corner");
+look(Object.hasOwn(FROM, asked.get("from")) ? asked.get("from") : "corner");
 if (asked.has("z")) cut(+asked.get("z") || 0);
 if (asked.has("passage") && data.rows.some((row) => row.name === asked.get("passage"))) choose(asked.get("passage"));
 if (asked.has("crossing")) pick(data.marks[+asked.get("crossing")] || null);
-for (const what of (asked.get("hide") || "").split(",")) if (what in shown) { shown[what] = false; document.querySelectorAll(`[data-show="${what}"]`).forEach((one) => { one.checked = false; }); }
+for (const what of (asked.get("hide") || "").split(",")) if (Object.hasOwn(shown, what)) { shown[what] = false; document.querySelectorAll(`[data-show="${what}"]`).forEach((one) => { one.checked = false; }); }
 if (asked.get("metal") === "solid") { shown.solid = true; document.querySelector('[data-show="solid"]').checked = true; }
 if (asked.get("when") === "drawn") { when = "drawn"; document.querySelector('[value="drawn"]').checked = true; }
 drawNow(false);

@@ -74,12 +74,13 @@ class Body:
 
 @dataclass(frozen=True)
 class Tag:
-    """A name at a place; `at` as drawn, `left` as the event left it."""
+    """A name at a place; `at` as drawn, `left` as the event left it; passages that end there."""
 
     words: str
     state: str
     at: tuple[float, float, float]
     left: tuple[float, float, float]
+    passages: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -281,13 +282,15 @@ def _tags(examined: Examined, after: Predicted) -> Iterator[Tag]:
         for mouth, end in zip(
             examined.checked.ends(check.passage), ("inlet", "outlet"), strict=True
         ):
-            names, their, _ = told.setdefault(id(mouth), ([], [], mouth.centre))
-            names.append(f"{name} {end}")
-            their.append(states[name])
-    for names, their, centre in told.values():
-        words = names[0] if len(names) == 1 else f"{names[0]} and {len(names) - 1} more"
-        state = their[0] if len(set(their)) == 1 else ""
-        yield Tag(words, state, _plain(centre - down), _plain(after.moved(centre) - down))
+            names, ends, _ = told.setdefault(id(mouth), ([], [], mouth.centre))
+            names.append(name)
+            ends.append(f"{name} {end}")
+    for names, ends, centre in told.values():
+        words = ends[0] if len(ends) == 1 else f"{ends[0]} and {len(ends) - 1} more"
+        their = {states[name] for name in names}
+        state = their.pop() if len(their) == 1 else ""
+        now = _plain(after.moved(centre) - down)
+        yield Tag(words, state, _plain(centre - down), now, tuple(names))
 
 
 def _marks(passages: tuple[PassageResult, ...]) -> Iterator[Mark]:

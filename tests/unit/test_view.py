@@ -63,6 +63,12 @@ def test_heights_are_above_the_platform(shown):
     assert all(5.0 <= mark.at[2] <= 5.4 for mark in shown.marks)
 
 
+def test_a_tag_knows_its_passages_and_not_those_whose_names_begin_alike(shown):
+    """Of "cool" alone the page shows the names, not those of "cool 2"."""
+    assert {tag.passages for tag in shown.tags} == {(NAME,), (ENDING,)}
+    assert all(tag.words.startswith(tag.passages[0]) for tag in shown.tags)
+
+
 def test_bodies_carry_the_states_of_the_check(shown):
     states = {body.name: body.state for body in shown.bodies if body.kind == "passage"}
     assert states == {NAME: "restricted", ENDING: "open"}
