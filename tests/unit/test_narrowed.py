@@ -34,7 +34,7 @@ def test_a_drill_is_sought_where_no_circle_is_too_small(tmp_path, turned, flow):
         passage["inlet"]["centre"][2], passage["outlet"]["centre"][2] = 20.0, 0.0
     sheet = {"shape": "mesh", "mesh": "flap.stl", "source": "log"}
     result = make.checked(
-        tmp_path, part, passage, sheet, meshes={"flap": flap}, drilling=ALL, pitch=0.2, **flow
+        tmp_path, part, passage, sheet, meshes={"flap": flap}, drilling=ALL, pitch=0.3, **flow
     )
     (one,) = result.passages
     assert one.state == "restricted"
@@ -50,7 +50,7 @@ def test_nobody_scraps_for_a_loss_that_no_drill_was_sought_for(tmp_path):
     passage["min_clear_diameter"] = 2.5  # wide enough, but the pressure loss is too large
     sheet = {"shape": "mesh", "mesh": "flap.stl", "source": "log"}
     result = make.checked(
-        tmp_path, part, passage, sheet, meshes={"flap": flap}, drilling=ALL, pitch=0.2, flow=WATER
+        tmp_path, part, passage, sheet, meshes={"flap": flap}, drilling=ALL, pitch=0.3, flow=WATER
     )
     (one,) = result.passages
     assert one.state == "open"

@@ -42,6 +42,11 @@ def through(need=2.0):
     return make.passage((10.0, 0.0, 30.0), (-10.0, 0.0, 30.0), BORE, need, name="u")
 
 
+def printed(page):
+    """Pages of the sheet without those of passages, of the shop and of the laboratory."""
+    return pdf.pages(report(dataclasses.replace(page, passages=(), shop=None, laboratory=None)))
+
+
 def drawn(folder, stray, **keys):
     path = make.write_case(folder, block(), through(), stray, **keys)
     found = judge(prepare(read_case(path), 0.5))
@@ -129,7 +134,7 @@ def test_a_ring_that_is_unmelted_is_found_on_the_first_page(tmp_path):
     share = (6.0**2 - 2.0**2) / (12.0**2 - 2.0**2)  # of like polygons: analytic
     said = f"only {int(100.0 * share)} % of the section is fused"
     assert page.section.unmelted.area / page.section.bounds[2] ** 2 > 2.0
-    first, second = (p.words() for p in pdf.pages(report(page))[:2])
+    first, second = (p.words() for p in printed(page)[:2])
     assert said in first
     assert f"{int(100.0 * share)} % of it" in second  # in the event's row
     assert "unmelted powder" in first  # in the key
@@ -143,8 +148,7 @@ def test_a_joint_that_no_passage_meets_has_its_section(tmp_path):
     assert [c.stray for c in found.result.passages[0].crossings if c.sealed] == [1, 1]
     (joint,) = page.joint_sections
     assert joint.unmelted.area > 0.8 * (40.0 * 20.0)
-    last = pdf.pages(report(page))
-    assert any("joint that is not whole" in p.text for p in last)
+    assert any("joint that is not whole" in p.text for p in printed(page))
 
 
 # ---- powder ----------------------------------------------------------------------------------
@@ -181,7 +185,7 @@ def plain(tmp_path_factory):
 )
 def test_powder_stands_on_the_first_page_whatever_else_does(plain, voids, mass):
     full = crowded(plain, voids, pairs=4)
-    first, *others = pdf.pages(report(sheet(full)))
+    first, *others = printed(sheet(full))
     said = first.words()
     assert mass.replace("mm3", "mm³") in said
     assert "can ignite it" in said
