@@ -32,6 +32,7 @@ from clearance.predicted.part import NOMINAL
 from clearance.predicted.slabs import offset
 from clearance.readings.answer import answers, carried_out
 from clearance.readings.scan import scan_answers
+from clearance.readings.scan_sheets import sheets_seen
 from clearance.readings.unknowns import assumptions as of_heights
 from clearance.result import (
     Drilling,
@@ -319,8 +320,9 @@ def _with_scan(checked: Checked, result: Result, measured: Laid | None) -> Resul
         return result
     beside = zip(result.passages, measured.passages, strict=True)
     passages = tuple(replace(passage, scanned=one) for passage, one in beside)
+    told = replace(measured.result, sheets=sheets_seen(checked, measured.placed))
     notices = (*result.notices, *in_doubt(measured.result, checked.platform_z))
-    return replace(result, passages=passages, scan=measured.result, notices=notices)
+    return replace(result, passages=passages, scan=told, notices=notices)
 
 
 def _asked_again(

@@ -20,6 +20,7 @@ from clearance.case.readings import (
     ReadingTable,
     group_faults,
     in_plan,
+    place_fault,
     plan_fault,
     reading_faults,
 )
@@ -348,10 +349,11 @@ def _check_readings(file: TomlFile, event: BuildEvent) -> None:
             continue
         for name, expected in reading_faults(raw):
             file.fault((*where, name), expected)
-        way = file.sound((*where, "direction"))
-        clear = way is not None and turned == (turn is not None)
-        if clear and (fault := plan_fault(way, turn)):
-            file.fault((*where, "direction"), fault)
+        for name, of in (("direction", plan_fault), ("at", place_fault)):
+            told = file.sound((*where, name))
+            clear = told is not None and turned == (turn is not None)
+            if clear and (fault := of(told, turn)):
+                file.fault((*where, name), fault)
         for name, known, other in (("passage", passages, {}), ("port", ports, called)):
             if name in raw and raw[name] not in known:
                 near = other.get(raw[name]) or nearest(raw[name], known)

@@ -33,6 +33,9 @@ Kind = Literal[
     "rim_thickness",
     "rim_width",
     "step",
+    "growth",
+    "sheet_top",
+    "sheet_bottom",
     "part_height",
     "mass",
     "ball",
@@ -63,6 +66,11 @@ PlanDirection = Annotated[
     tuple[Coordinate, ...],
     BeforeValidator(_two_or_three),
     AfterValidator(_not_zero),
+    Field(min_length=2, max_length=3),
+]
+PlanPlace = Annotated[
+    tuple[Coordinate, ...],
+    BeforeValidator(_two_or_three),
     Field(min_length=2, max_length=3),
 ]
 LEAST_IN_PLAN = 1e-3
@@ -117,6 +125,27 @@ class ReadingTable(Table):
         "",
         None,
         "where a rim stands out farthest",
+    )
+    at: PlanPlace | None = key(
+        "Place in plan, [x, y] of the mesh, at which a face of the sheet was measured; [x, y, z] "
+        "of the mesh where [part] has a build_direction.",
+        "mm",
+        None,
+        "required for a face of the sheet",
+    )
+    over: NotNegative | None = key(
+        "What lies between the two faces that a growth or a face of the sheet was measured "
+        "between, by the mesh: it shrinks as the part cools.",
+        "mm",
+        None,
+        "required for a growth; of a face of the sheet its height",
+    )
+    recesses: Annotated[float, Field(ge=-1, le=1)] = key(
+        "How often the recess of a face that looks up (powder packs) lowers the value: of a "
+        "growth 0 where both faces look up, 1 where the lower one looks down; of a face of the "
+        "sheet -1 where it is measured from a face that looks up.",
+        "1",
+        0.0,
     )
     sisters: Annotated[tuple[Positive, ...], BeforeValidator(AnyList)] = key(
         "Masses of parts of the same mesh from builds without this event, emptied as this one is.",
@@ -173,6 +202,7 @@ class Keys(NamedTuple):
 
 
 _SHARED = ("group", "u_group")
+_OF_A_FACE = ("event", "datum", "over", "recesses", *_SHARED)
 KEYS: dict[Kind, Keys] = {
     "rim_seen": Keys(("value",), ("event", "detection", "false_call")),
     "rim_top": Keys(("value", "u"), ("event", "datum", *_SHARED)),
@@ -180,6 +210,9 @@ KEYS: dict[Kind, Keys] = {
     "rim_thickness": Keys(("value", "u"), ("event", *_SHARED)),
     "rim_width": Keys(("value", "u"), ("event", "direction", *_SHARED)),
     "step": Keys(("value", "u", "direction"), ("event", *_SHARED)),
+    "growth": Keys(("value", "u", "over"), ("event", "recesses", *_SHARED)),
+    "sheet_top": Keys(("value", "u", "at"), _OF_A_FACE),
+    "sheet_bottom": Keys(("value", "u", "at"), _OF_A_FACE),
     "part_height": Keys(("value", "u"), _SHARED),
     "mass": Keys(("value", "u"), ("sisters",)),
     "ball": Keys(("passage", "diameter", "result"), ("wrong",)),
@@ -203,6 +236,8 @@ WHAT: dict[str, str] = {
     "value": "what was read",
     "u": "the standard uncertainty of the value, above 0",
     "direction": "the direction in plan, [x, y]",
+    "at": "the place in plan, [x, y]",
+    "over": "what lies between the two faces by the mesh, mm",
     "passage": "the name of a passage",
     "port": "a port, such as 'cooling inlet'",
     "diameter": "the diameter of the ball or pin, mm",
@@ -242,21 +277,28 @@ def reading_faults(raw: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
         yield "slices", WHAT["slices"]
 
 
+def place_fault(place: Sequence[float], build_direction: Direction | None) -> str | None:
+    """What is expected of a place or a direction of two numbers; None where these do."""
+    turned = "[x, y, z] of the mesh, since [part] has a build_direction"
+    return turned if len(place) == 2 and build_direction is not None else None
+
+
 def plan_fault(way: Sequence[float], build_direction: Direction | None) -> str | None:
     """What is expected of a direction that does not lie in plan; None if it does."""
     if len(way) == 2:
-        turned = "[x, y, z] of the mesh, since [part] has a build_direction"
-        return None if build_direction is None else turned
+        return place_fault(way, build_direction)
     x, y, z = to_platform(way, build_direction)
     return None if math.hypot(x, y) > LEAST_IN_PLAN * abs(z) else "a direction across the build"
 
 
 def in_plan(reading: ReadingTable, build_direction: Direction | None) -> ReadingTable:
-    """The reading with its direction as (x, y) of the platform."""
-    if reading.direction is None or len(reading.direction) == 2:
-        return reading
-    x, y, _ = to_platform(reading.direction, build_direction)
-    return reading.model_copy(update={"direction": (float(x), float(y))})
+    """The reading with its direction and its place as (x, y) of the platform."""
+    told = {"direction": reading.direction, "at": reading.at}
+    for name, value in told.items():
+        if value is not None and len(value) == 3:
+            x, y, _ = to_platform(value, build_direction)
+            reading = reading.model_copy(update={name: (float(x), float(y))})
+    return reading
 
 
 def group_faults(readings: Sequence[Mapping[str, Any]]) -> Iterator[tuple[int, str, str]]:
@@ -283,7 +325,7 @@ def _value_faults(kind: str, value: Any) -> Iterator[tuple[str, str]]:
         yield "value", "a number"
     elif kind == "layers_logged" and (not float(value).is_integer() or value < 0):
         yield "value", "a whole number of layers"
-    elif value < 0.0 and kind != "step":
+    elif value < 0.0 and kind not in ("step", "growth"):
         yield "value", "at least 0"
 
 

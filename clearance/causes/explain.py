@@ -23,6 +23,7 @@ from clearance.causes.losses import Losses
 from clearance.causes.next_one import DECIDED, Foreseen
 from clearance.causes.other_causes import Found, other_causes
 from clearance.causes.ranges import Ranges
+from clearance.causes.scanned_part import with_scan
 from clearance.causes.states import LOOKED_AT, MOST_CHECKS, Outcome, Outcomes
 from clearance.causes.weighing import Scales, Weighed
 from clearance.causes.worth import Choices, Taken, choices, not_told, worth_now
@@ -78,6 +79,7 @@ def explain(
         The case has no [suspected], or a range leaves the part.
     """
     suspected = _on_the_part(checked)
+    checked = with_scan(checked, suspected, progress)
     used = [(n, r) for n, r in enumerate(checked.case.reading) if r.stage != "drilled"]
     return _Explained(checked, suspected, used, progress, most_checks).result()
 

@@ -28,15 +28,18 @@ from clearance.drawing.level_parts import (
     largest,
 )
 from clearance.drawing.level_words import detail_of, footer_of, label_of, plane_of, row_of, title_of
+from clearance.drawing.scan import Scan, deviations, explained, measured_outline
 from clearance.errors import ClearanceError
 from clearance.geometry.areas import polygonal
+from clearance.geometry.planes import Plane
 from clearance.geometry.soup import moved_shape
 from clearance.heights import above_platform
 from clearance.passages.stoppers import pieces_at
 from clearance.predicted.part import NOMINAL, Predicted
 from clearance.predicted.slabs import NONE, Event, Slab, rounded, slabs
+from clearance.report.finished import finding
 from clearance.report.headline import SEVERITY
-from clearance.result import PassageResult, SeparateResult
+from clearance.result import FinishedResult, PassageResult, SeparateResult
 from clearance.verdict.prepared import Checked
 
 FACE_MM = 1e-6
@@ -49,6 +52,8 @@ def level_section(
     height_mm: float,
     separate: Sequence[SeparateResult] = (),
     stray: int | None = None,
+    finished: FinishedResult | None = None,
+    scan: Scan | None = None,
 ) -> LevelSection:
     """Section of the predicted part, level, with its passages coloured by state.
 
@@ -71,6 +76,12 @@ def level_section(
         penetration under it, where all of the part is metal; at a step, on it), with what any
         of its layers left unmelted. Of a sheet given as a mesh the height is taken as it is.
 
+    finished : FinishedResult, optional
+        Of the finished shape, where the case gives one: the title does not read as if all were
+        well where that is not.
+    scan : Scan, optional
+        To be laid on it.
+
     Raises
     ------
     ClearanceError
@@ -91,9 +102,11 @@ def level_section(
     voids, joined, beneath = _voids(checked, predicted, level, passages)
     leak = leak_detail(separate, level.z, voids, beneath, (joined, unmelted))
     plane = plane_of(checked, level, height_mm, event)
-    finished, finished_words = finished_outline(checked, predicted, level.z)
+    measured = measured_outline(scan, Plane.level(level.z))
+    off = deviations(scan, shapely.union_all([metal, wrong, unmelted]), measured)
+    outline, finished_words = finished_outline(checked, predicted, level.z)
     return LevelSection(
-        title=title_of(passages, separate, level, height_mm),
+        title=title_of(passages, separate, level, height_mm, finding(finished)),
         metal=metal,
         stray=wrong,
         unmelted=unmelted,
@@ -101,12 +114,15 @@ def level_section(
         detail=leak or detail_of(voids, passages, level, joined),
         beneath=tuple(shape for _, shape in beneath),
         rows=tuple(row_of(p) for p in passages),
-        footer=footer_of(checked, plane),
+        footer=(*footer_of(checked, plane), *explained(scan, off)),
         plane=plane,
         joined=joined,
         step=level.lower is not None,
-        finished=finished,
+        finished=outline,
         finished_words=finished_words,
+        measured=measured,
+        measured_words="" if scan is None else f"measured, {scan.name}",
+        deviations=off,
     )
 
 

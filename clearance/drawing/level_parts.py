@@ -71,6 +71,25 @@ class Detail:
 
 
 @dataclass(frozen=True)
+class Deviation:
+    """How far a measured outline lies off a predicted one.
+
+    Attributes
+    ----------
+    at : (x, y), mm
+        On the predicted outline.
+    way : (x, y)
+        Of length 1, towards the measured one.
+    off_mm : float
+        Above 0 where metal stands out, below 0 where it lacks.
+    """
+
+    at: tuple[float, float]
+    way: tuple[float, float]
+    off_mm: float
+
+
+@dataclass(frozen=True)
 class Row:
     """What the sheet says of one passage."""
 
@@ -106,6 +125,12 @@ class LevelSection:
         What it is, for the key.
     beneath : tuple of shapely geometry, mm
         At a step, outlines just below it of passages that another one above leads into.
+    measured : shapely geometry, mm
+        Metal as a scan has it; empty without one.
+    measured_words : str
+        What it is, for the key.
+    deviations : tuple of Deviation
+        Where it lies farthest off what is predicted.
     """
 
     title: str
@@ -122,6 +147,9 @@ class LevelSection:
     beneath: tuple[Any, ...] = ()
     finished: Any = NOTHING
     finished_words: str = ""
+    measured: Any = NOTHING
+    measured_words: str = ""
+    deviations: tuple[Deviation, ...] = ()
 
     @property
     def bounds(self) -> tuple[float, float, float, float]:

@@ -95,19 +95,25 @@ def title_of(
     separate: Sequence[SeparateResult],
     level: Level,
     height_mm: float,
+    finished: str = "",
 ) -> str:
-    """The finding: circuits that are joined, passages that suffer here, or elsewhere."""
+    """The finding: circuits that are joined, passages that suffer here, or elsewhere.
+
+    `finished`: what is wrong with the finished shape, as `report.finished.finding` has it.
+    """
     z = f"z = {height(height_mm)} mm"
     apart = _not_apart(separate)
     bad = sorted(
         (p for p in passages if p.state is not State.OPEN), key=lambda p: SEVERITY.index(p.state)
     )
+    also = [finished] if finished else []
     if not level.strays:
         elsewhere = ", ".join([*apart, *([_listed(bad)] if bad else [])])
-        return f"No stray metal at {z}; " + (
-            f"elsewhere: {elsewhere}" if elsewhere else "all passages are open"
-        )
-    return "; ".join([*apart, _finding_here(passages, bad, level, z)])
+        found = f"elsewhere: {elsewhere}" if elsewhere else "all passages are open"
+        if also and not elsewhere:
+            found = "the passages are open"
+        return "; ".join([f"No stray metal at {z}", found, *also])
+    return "; ".join([*apart, _finding_here(passages, bad, level, z), *also])
 
 
 def _finding_here(

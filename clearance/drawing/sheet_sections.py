@@ -12,6 +12,7 @@ from clearance.drawing.leak import NEAR_MM
 from clearance.drawing.level import in_sheet, level_section
 from clearance.drawing.level_parts import DETAIL_LETTERS, Detail, LevelSection
 from clearance.drawing.level_words import DETAIL_MARGIN, share_in_words
+from clearance.drawing.scan import examined_scan
 from clearance.errors import ClearanceError
 from clearance.report.headline import gravest_first
 from clearance.report.joints import WHOLE_JOINT, joints
@@ -31,6 +32,7 @@ class Sections:
     def __init__(self, examined: Examined):
         self.examined = examined
         self.base = examined.checked.platform_z
+        self.scan = examined_scan(examined)
         self.cut: dict[tuple[float, int | None], LevelSection | None] = {}
         self.events = {
             event.stray: event for event in examined.checked.unknowns.variants[0].events or ()
@@ -44,7 +46,13 @@ class Sections:
             result = self.examined.result
             try:
                 self.cut[z, stray] = level_section(
-                    self.examined.checked, result.passages, z - self.base, result.separate, stray
+                    self.examined.checked,
+                    result.passages,
+                    z - self.base,
+                    result.separate,
+                    stray,
+                    result.finished,
+                    self.scan,
                 )
             except ClearanceError:
                 self.cut[z, stray] = None

@@ -50,6 +50,8 @@ def draw_level(axes: Axes, section: LevelSection) -> Axes:
         area(axes, outline, style.BENEATH, "beneath")
     area(axes, section.finished, style.FINISHED_HALO, "under finished")
     area(axes, section.finished, style.FINISHED, "finished")
+    area(axes, section.measured, style.MEASURED_HALO, "under measured")
+    area(axes, section.measured, style.MEASURED, "measured")
     axes.set_aspect("equal", adjustable="box")
     axes.set_xlabel("x, mm")
     axes.set_ylabel("y, mm")
@@ -148,4 +150,6 @@ def key_of(section: LevelSection) -> list[tuple[Look, str]]:
         key.append((style.BENEATH, "the other circuit, just below"))
     if not section.finished.is_empty:
         key.append((style.FINISHED, section.finished_words))
+    if not section.measured.is_empty:
+        key.append((style.MEASURED, section.measured_words))
     return key

@@ -21,6 +21,7 @@ from matplotlib.patheffects import withStroke
 from clearance.drawing.level_parts import DETAIL_LETTERS, Detail, LevelSection, Row, Void
 from clearance.figures import style
 from clearance.figures.areas import draw_level, key_of, swatch
+from clearance.figures.deviations import draw_deviations
 from clearance.figures.paper import shortened, width_in, wrapped
 from clearance.figures.scale import (
     MM_PER_INCH,
@@ -102,6 +103,7 @@ def level_figure(section: LevelSection) -> Figure:
         axes.set_title(title, fontsize=style.SMALLEST_PT, loc="left", fontweight="bold")
         draw_level(axes, section)
         lowest = labels(axes, section.voids, section.bounds, MAIN[2:], about)
+        draw_deviations(axes, section.deviations)
         outline_axes(axes, section.bounds, lowest, MAIN[2:], about)
         room = SIDE[3]
         if section.detail is not None:

@@ -18,6 +18,7 @@ from clearance.drawing.drill import DrillSection, drill_sections
 from clearance.drawing.level import level_section
 from clearance.drawing.level_parts import LevelSection
 from clearance.drawing.level_words import passage_footer
+from clearance.drawing.scan import examined_scan
 from clearance.errors import ClearanceError
 from clearance.figures import style
 from clearance.figures.along import curve_figure, draw_curve
@@ -80,7 +81,17 @@ def _one(
         raise ClearanceError("draw: expected exactly one of at_height, along and drill")
     checked, result = examined.checked, examined.result
     if height is not None:
-        return level(level_section(checked, result.passages, height, result.separate))
+        told = result.finished
+        return level(
+            level_section(
+                checked,
+                result.passages,
+                height,
+                result.separate,
+                finished=told,
+                scan=examined_scan(examined),
+            )
+        )
     name = along or drill or ""
     known_passages(checked.case, (name,))
     check = next(one for one in examined.checks if one.passage.name == name)

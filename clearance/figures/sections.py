@@ -17,12 +17,15 @@ from clearance.drawing.curve import curve
 from clearance.drawing.drill import drill_sections
 from clearance.drawing.level import level_section
 from clearance.drawing.level_words import passage_footer
+from clearance.drawing.scan import scan_of
 from clearance.drilling.guides import guides
 from clearance.errors import ClearanceError
 from clearance.evidence.powder import unmelted
 from clearance.figures.along import curve_figure
 from clearance.figures.level import level_figure
 from clearance.figures.planes import drill_figure
+from clearance.finished.shape import shape_of
+from clearance.finished.told import finished_result
 from clearance.result import PassageResult
 from clearance.sweeps.variants import result_of
 from clearance.verdict.circuits_apart import separate
@@ -98,7 +101,8 @@ def section_pages(
     footer = passage_footer(checked)
     pages = []
     if asked.heights:
-        pages += _levels(checked, list(checks.values()), list(results.values()), asked.heights)
+        judged = list(checks.values()), list(results.values())
+        pages += _levels(checked, *judged, asked.heights, progress)
     pages += [curve_figure(curve(checks[name], results[name]), footer) for name in asked.along]
     for name in asked.drill:
         pages += _drills(checks[name], results[name], footer)
@@ -110,6 +114,7 @@ def _levels(
     checks: list[PassageCheck],
     results: list[PassageResult],
     heights: Sequence[float],
+    progress: Progress,
 ) -> list[Figure]:
     apart = []
     if checked.case.separate:
@@ -117,7 +122,10 @@ def _levels(
         routes = {check.passage.name: check.nominal.way.route for check in checks}
         gaps = unmelted(predicted, routes, checked.unknowns.others)
         apart = list(separate(checked, checks, gaps, silent))
-    return [level_figure(level_section(checked, results, z, apart)) for z in heights]
+    shape = finished_result(checked, shape_of(checked), silent)
+    scan = scan_of(checked, progress)
+    found = (level_section(checked, results, z, apart, finished=shape, scan=scan) for z in heights)
+    return [level_figure(one) for one in found]
 
 
 def _drills(check: PassageCheck, result: PassageResult, footer: tuple[str, ...]) -> list[Figure]:

@@ -70,6 +70,9 @@ FINISHED = Look("none", "#7a0060", line=(0, (8.0, 1.5, 1.0, 1.5, 1.0, 1.5)), wid
 """The finished part within its blank: long dashes, two dots (ISO 128-2, 05.1, from memory)."""
 FINISHED_HALO = Look("none", PAPER, width_pt=2.6)
 """Under it, so that it is seen on dark metal."""
+MEASURED = Look("none", "#00563f", line=(0, (3.0, 1.2)), width_pt=1.2)
+"""The part as a scan has it, laid on what is predicted: short dashes."""
+MEASURED_HALO = Look("none", PAPER, width_pt=2.2)
 JOINED = Look(PAPER, "#c44e00", "+++", width_pt=1.2)
 """Where circuits run into each other."""
 

@@ -15,7 +15,7 @@ import numpy as np
 from clearance.case.readings import MEASURED, UNITS, ReadingTable
 from clearance.disposition.order_of_work import proving_ball_mm
 from clearance.evidence.balls import limits
-from clearance.readings.forward import Forward
+from clearance.readings.forward import OF_A_SHEET, Forward
 from clearance.readings.go_no_go import ball
 from clearance.readings.likelihood import MOST_RATIO, coverage, off, uncertainty
 from clearance.readings.prediction import Absent, Chance, Measured, Prediction, Untold, hull
@@ -25,7 +25,7 @@ from clearance.readings.unknowns import Unknowns
 from clearance.result import PassageResult, Result, State
 from clearance.result.readings import Ends, ReadingResult, Says
 from clearance.verdict.names import event as event_name
-from clearance.verdict.numbers import given
+from clearance.verdict.numbers import given, near
 from clearance.verdict.prepared import Checked
 
 YES_OR_NO = ("rim_seen", "seen")
@@ -214,10 +214,12 @@ def where(reading: ReadingTable) -> str:
     """What a reading is of, in words."""
     if reading.kind in ("part_height", "mass", "layers_logged"):
         return ""
-    if reading.kind.startswith("rim") or reading.kind == "step":
-        way = reading.direction
+    if reading.kind in OF_A_SHEET:
+        way, spot = reading.direction, reading.at
         towards = "" if way is None else f" towards ({given(way[0])}, {given(way[1])})"
-        return event_name(reading.event - 1) + towards
+        place = "" if spot is None else f" at x {near(spot[0])}, y {near(spot[1])}"
+        how = "" if reading.method is None else f", {reading.method}"
+        return f"{event_name(reading.event - 1)}{towards}{place}{how}"
     if reading.kind == "pin":
         return f"{given(reading.diameter or 0.0)} mm, {reading.port}"
     at = "" if reading.height is None else f"{given(reading.height)} mm above the platform"

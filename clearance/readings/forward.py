@@ -16,12 +16,14 @@ from numpy.typing import NDArray
 from clearance.case.powder_bed import recess, sheet_recess
 from clearance.case.readings import Kind, ReadingTable
 from clearance.disposition.gather import LEAST_RIM_MM
-from clearance.evidence.added import metal_added
 from clearance.evidence.balls import limits
-from clearance.evidence.signs import LEAST_OVERHANG_MM, sheet_and_sides, step_mm
+from clearance.evidence.signs import LEAST_OVERHANG_MM, step_mm
 from clearance.predicted.part import NOMINAL, Predicted
 from clearance.predicted.slabs import Event
+from clearance.readings.added_volume import AddedVolume
+from clearance.readings.faces import Between, SheetFaces, growth
 from clearance.readings.go_no_go import ball, pin
+from clearance.readings.logged import layers_logged
 from clearance.readings.photos import photo
 from clearance.readings.pins import Pins
 from clearance.readings.prediction import (
@@ -29,13 +31,11 @@ from clearance.readings.prediction import (
     Measured,
     Prediction,
     Untold,
-    right_or_wrong,
     yes_or_no,
 )
 from clearance.readings.rims import Rim, Rims
 from clearance.readings.shapes import Names
 from clearance.readings.sisters import sisters_mean
-from clearance.readings.unions import Unions
 from clearance.readings.unknowns import Unknowns
 from clearance.readings.voids import Opening, Voids
 from clearance.result import Result
@@ -45,7 +45,8 @@ from clearance.verdict.prepared import Checked
 Floats = NDArray[np.float64]
 Events = tuple[Event, ...]
 
-OF_A_SHEET = ("rim_seen", "rim_top", "rim_bottom", "rim_thickness", "rim_width", "step")
+RIMS = ("rim_seen", "rim_top", "rim_bottom", "rim_thickness", "rim_width")
+OF_A_SHEET = (*RIMS, "step", "growth", "sheet_top", "sheet_bottom")
 """Kinds that are of one sheet's slices."""
 NO_LOSS = "sections alone give no pressure loss"
 OF_A_MESH = "the stray metal is given as a mesh, not as slices"
@@ -82,11 +83,11 @@ class Forward:
         self.unknowns = Unknowns.of(checked.case)
         self.layer = checked.case.part.layer_thickness
         self._rims = Rims(checked.bodies)
-        self._voids = Voids(checked)
+        self._voids, self._faces = Voids(checked), SheetFaces()
         self._pins = Pins(checked)
-        self._areas = Unions()
         self._steps: dict[tuple[object, ...], float] = {}
         self._nominal = checked.whole.predict(NOMINAL)
+        self._added = AddedVolume(checked, self._nominal)
         self._last: tuple[Events, Predicted] | None = None
         self._names, self._heights, self._alike = Names(), dict[int, float](), dict[float, float]()
         self._by_kind: Mapping[Kind, Callable[[Predicted, ReadingTable], Prediction]] = {
@@ -96,6 +97,9 @@ class Forward:
             "rim_thickness": self._rim_thickness,
             "rim_width": self._rim_width,
             "step": self._step,
+            "growth": self._growth,
+            "sheet_top": self._sheet_face,
+            "sheet_bottom": self._sheet_face,
             "part_height": self._part_height,
             "mass": self._mass,
             "ball": self._ball,
@@ -103,7 +107,7 @@ class Forward:
             "pressure_loss": self._pressure_loss,
             "open_area": self._open_area,
             "seen": self._seen,
-            "layers_logged": self._layers_logged,
+            "layers_logged": lambda predicted, one: layers_logged(checked, predicted, one),
             "photo": lambda _, reading: photo(checked, None, reading),  # of the nominal part
         }
 
@@ -277,6 +281,28 @@ class Forward:
         (x, y), shift = reading.direction, (0.0, 0.0) if event is None else event.shift
         return self._same((shift[0] * x + shift[1] * y) / math.hypot(x, y))
 
+    # ---- faces inside and beside the sheet ---------------------------------------------------
+
+    def _growth(self, predicted: Predicted, reading: ReadingTable) -> Prediction:
+        between = Between(reading.over or 0.0, reading.recesses)
+        return growth(self.checked, self.unknowns, predicted.events, (reading.event - 1,), between)
+
+    def _sheet_face(self, predicted: Predicted, reading: ReadingTable) -> Prediction:
+        event = self._event(predicted, reading)
+        found = None if event is None else self._faces.of(predicted, event, reading.at or ())
+        if event is None or found is None:
+            return Absent()
+        if isinstance(found, Untold):
+            return found
+        (first, last), up = found, reading.kind == "sheet_top"
+        warm = self._above(event.bottom) + (last + 1 if up else first) * event.layer
+        low = self._sheet_recess(event, last - first + 1) if up else self._depth(event)
+        told = self._height(predicted, warm - low, reading)
+        more, fall = reading.recesses * self._recess(), told.per_kelvin
+        if reading.over is not None:
+            fall = self.unknowns.per_mm_kelvin * reading.over
+        return replace(told, low=told.low - more, high=told.high - more, per_kelvin=fall)
+
     # ---- mass ------------------------------------------------------------------------------
 
     def _mass(self, predicted: Predicted, reading: ReadingTable) -> Prediction:
@@ -308,28 +334,8 @@ class Forward:
         )
 
     def added_mm3(self, predicted: Predicted) -> tuple[float, float]:
-        """Volume that the events add, at least and at most, mm3; that of the signs lies within.
-
-        At least: melted as little as may be, thin as the recess leaves it over loose powder. At
-        most: melted as deep as may be, and nothing left loose in the sheet.
-        """
-        events = predicted.events
-        welded = tuple(replace(e, welded=e.top - e.bottom) for e in events)
-        thinner = sum(self._thinner_mm3(predicted, event) for event in events if event.slices)
-        low, high = self._volume(events) - thinner, self._volume(welded)
-        return min(low, high), max(low, high)
-
-    def _thinner_mm3(self, predicted: Predicted, event: Event) -> float:
-        """By how much a sheet may be less than counted, where it lies over loose powder."""
-        gate, side = (gates[0] for gates in sheet_and_sides(predicted, event))
-        over_mm2 = self._areas.less_mm2(predicted, (gate,), side)
-        deeper = event.penetration - self._least_depth(event)
-        recess_mm = float(self._sheet_recess(event, len(event.slices)).max())
-        return over_mm2 * (deeper + recess_mm)
-
-    def _volume(self, events: Events) -> float:
-        predicted = Predicted(self.checked.whole, events, self.checked.bodies.added)
-        return metal_added(predicted, self._nominal, self._areas)
+        """Volume that the events add, at least and at most, mm3."""
+        return self._added.of(predicted, self._least_depth, self._sheet_recess)
 
     # ---- passages --------------------------------------------------------------------------
 
@@ -487,14 +493,3 @@ class Forward:
                 return True
             return True if self._rims.of(one, event) is not None else None
         return False
-
-    # ---- log -------------------------------------------------------------------------------
-
-    def _layers_logged(self, predicted: Predicted, reading: ReadingTable) -> Prediction:
-        """Layers of this part: what the nominal part has, and by how many it has grown."""
-        height = self._above(float(self.checked.bodies.bounds[1, 2]))
-        layers = math.floor(height / self.layer - 0.5 + 1e-9) + 1
-        layers += round(sum(event.rise for event in predicted.events) / self.layer)
-        assert reading.value is not None
-        agrees = round(float(reading.value)) == layers
-        return right_or_wrong(agrees, reading.wrong, float(layers), float(layers))

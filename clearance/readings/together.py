@@ -38,7 +38,8 @@ def thing(reading: ReadingTable) -> Thing:
         "rim_seen": (one.event,),
         "layers_logged": (),
     }
-    other = (one.event, one.direction, one.datum, one.passage, one.height, one.rate, one.sisters)
+    other: Thing = (one.event, one.direction, one.datum, one.passage, one.height, one.rate)
+    other = (*other, one.sisters, one.at, one.over, one.recesses)
     return (one.kind, one.stage, *at.get(one.kind, other))
 
 

@@ -24,7 +24,15 @@ FEW_U = 5.0
 """So few; beyond it there is a node for each uncertainty."""
 MOST_NODES = 200
 """Nodes of a range at most: finer than a two-hundredth of it no length is told."""
-MOVED = ("rim_top", "rim_bottom", "rim_thickness", "part_height")
+MOVED = (
+    "rim_top",
+    "rim_bottom",
+    "rim_thickness",
+    "growth",
+    "sheet_top",
+    "sheet_bottom",
+    "part_height",
+)
 """Kinds of reading that packing and melt depth move."""
 MEASURED_COOLED_K = (0.0, 150.0)
 """How far parts cool from building to measuring, where nothing is given: an assumption."""

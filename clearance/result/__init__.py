@@ -49,7 +49,7 @@ from clearance.result.passage import (
 )
 from clearance.result.plain import as_json, as_text
 from clearance.result.readings import ReadingResult
-from clearance.result.scan import ScanResult, ScanStep, VolumeResult
+from clearance.result.scan import ScanResult, ScanSheet, ScanStep, VolumeResult
 from clearance.result.whole import FAILS, PROGRAM, InputFile, Inputs, Result, Role
 
 __all__ = [
@@ -88,6 +88,7 @@ __all__ = [
     "Reynolds",
     "Role",
     "ScanResult",
+    "ScanSheet",
     "ScanStep",
     "ScannedCrossing",
     "ScannedPassage",

@@ -36,6 +36,33 @@ class ScanStep:
         tuple[float | None, float | None, float | None],
         told("standard uncertainty of each, with half of `uncertainty_mm`", "mm"),
     ]
+    over_mm: Annotated[
+        float,
+        told("what lies between the faces that tell the growth, on the average by the mesh", "mm"),
+    ]
+    recesses: Annotated[
+        float,
+        told(
+            "how often the recess of a face that looks up (powder packs) lowers the growth: the "
+            "share of these faces above that looks up, less that of those below",
+            "1",
+        ),
+    ]
+
+
+@dataclass(frozen=True)
+class ScanSheet:
+    """Metal that the scan shows across a passage where a stray sheet may lie."""
+
+    stray: Annotated[int, told("number of the stray sheet, from 0, in the case's order")]
+    passage: Annotated[str, told("name of the passage")]
+    where_mm: Annotated[Point, told("its lower face in the middle of the passage", "mm")]
+    thickness_mm: Annotated[float, told("from there to its upper face", "mm")]
+    u_mm: Annotated[float, told("standard uncertainty of either face", "mm")]
+    over_mm: Annotated[
+        float, told("what lies between the faces below that hold the scan and it", "mm")
+    ]
+    recesses: Annotated[float, told("less than 0: the share of these faces that looks up", "1")]
 
 
 @dataclass(frozen=True)
@@ -80,6 +107,10 @@ class ScanResult:
     thinnest_sheet_mm: Annotated[
         float | None, told("thinnest that the event can make; null where it makes none", "mm")
     ]
+    sheets: Annotated[
+        tuple[ScanSheet, ...],
+        told("metal that its surface shows across passages where a stray sheet may lie"),
+    ] = ()
     volume: Annotated[
         VolumeResult | None, told("its grey values; null where the scan is a mesh")
     ] = None

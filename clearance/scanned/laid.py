@@ -6,21 +6,21 @@ each passage as measured, and the surface for drawings.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from clearance.case.powder_bed import shrinkage
 from clearance.errors import PartError
 from clearance.geometry.soup import Soup
 from clearance.heights import above_platform
 from clearance.mesh.part import read_part
+from clearance.predicted.slabs import Event
 from clearance.result import PassageResult, ScannedPassage, ScanResult, ScanStep
 from clearance.result.passage import plain
-from clearance.scanned.from_volume import StraySheet, volumed
+from clearance.scanned.from_volume import StraySheet, Volumed, volumed
 from clearance.scanned.measured import measured, scanned, thinnest_at
-from clearance.scanned.pose import Fit, Floats
+from clearance.scanned.pose import Fit
 from clearance.scanned.registration import Registered, ScanError, registered
 from clearance.scanned.thin_sheets import thinnest_sheet
 from clearance.verdict.passage_check import PassageCheck
@@ -46,13 +46,76 @@ class Laid:
     result : ScanResult
     passages : tuple of ScannedPassage
         In the case's order.
-    triangles : (F, 3, 3) ndarray of float32, mm
-        Its surface in the part's coordinates, for drawings.
+    placed : Placed
+        Its surface in the part's coordinates, and what holds it there.
     """
 
     result: ScanResult
     passages: tuple[ScannedPassage, ...]
-    triangles: Soup
+    placed: Placed
+
+    @property
+    def triangles(self) -> Soup:
+        """Its surface in the part's coordinates, (F, 3, 3) mm, for drawings."""
+        return self.placed.triangles
+
+
+@dataclass(frozen=True, eq=False)
+class Placed:
+    """A scan on the part, its passages not looked at.
+
+    Attributes
+    ----------
+    registered : Registered
+        By the surface that counts: of a volume that of what may be metal.
+    around : tuple of Band
+        Stray sheets and the heights about them that told nothing of where it lies.
+    uncertainty_mm : float
+        How far a surface may lie off.
+    volume : Volumed or None
+    """
+
+    registered: Registered
+    around: tuple[Band, ...]
+    uncertainty_mm: float
+    volume: Volumed | None
+
+    @property
+    def triangles(self) -> Soup:
+        """Its surface, of a volume that at half grey, (F, 3, 3) mm."""
+        shown = self.registered if self.volume is None else self.volume.registered
+        return shown.triangles
+
+
+def placed(
+    checked: Checked,
+    around: Sequence[Band],
+    progress: Callable[[str], None],
+    checks: Sequence[PassageCheck] = (),
+    sheets: Sequence[StraySheet] = (),
+) -> Placed:
+    """Lay the scan of a case on its part; `checks` and `sheets`: where a volume is weighed.
+
+    Raises
+    ------
+    PartError
+        The scan cannot be read, or not be laid on the part; the text names the file.
+    """
+    scan = checked.case.scan
+    assert scan is not None
+    progress(f"laying {scan.name} on the part")
+    spans = tuple(span for _, span in around)
+    try:
+        if scan.mesh is None:
+            volume = volumed(checked, checks, spans, sheets, progress)
+            return Placed(volume.mixed, tuple(around), volume.uncertainty_mm, volume)
+        turn = checked.case.part.build_direction  # the file stands as the part's mesh does
+        part = read_part(scan.mesh, scan.unit, build_direction=turn)
+        found = registered(part.triangles, checked.bodies.part, spans, scan.placed)
+    except ScanError as fault:
+        raise PartError(f"{scan.files[0]}: {fault}") from None
+    assert scan.uncertainty is not None
+    return Placed(found, tuple(around), scan.uncertainty, None)
 
 
 def laid(
@@ -71,18 +134,9 @@ def laid(
     scan = checked.case.scan
     if scan is None:
         return None
-    progress(f"laying {scan.name} on the part")
-    around = bands(checked)
-    spans = tuple(span for _, span in around)
+    on_it = placed(checked, bands(possible(checked)), progress, checks, _sheets(checked))
+    found, volume = on_it.registered, on_it.volume
     try:
-        volume = None
-        if scan.mesh is not None:
-            turn = checked.case.part.build_direction  # the file stands as the part's mesh does
-            part = read_part(scan.mesh, scan.unit, build_direction=turn)
-            found = registered(part.triangles, checked.bodies.part, spans, scan.placed)
-        else:
-            volume = volumed(checked, checks, spans, _sheets(checked), progress)
-            found = volume.mixed
         progress("the passages once more, in the measured metal")
         look = measured(checked, found, volume)
         sure = look if volume is None else measured(checked, volume.sure, volume)
@@ -94,26 +148,31 @@ def laid(
         raise PartError(f"{scan.files[0]}: {fault}") from None
     thin = min((t for t in (thinnest_at(look, c) for c in checks) if t is not None), default=None)
     thin = thinnest_sheet(checked) if thin is None else thin
-    told = _told(checked, found, around, thin, look.uncertainty_mm)
+    told = scan_result(checked, on_it, thin)
     if volume is not None:
         told = replace(told, volume=volume.told, thinnest_shown_mm=volume.told.shown_mm)
-        found = volume.registered
-    return Laid(told, passages, found.triangles)
+    return Laid(told, passages, on_it)
 
 
 Band = tuple[tuple[int, ...], tuple[float, float]]
 
 
-def bands(checked: Checked) -> list[Band]:
+def possible(checked: Checked) -> Iterator[Event]:
+    """Every event that a case leaves possible."""
+    for variant in checked.unknowns.variants:
+        yield from variant.events or ()
+
+
+def bands(events: Iterable[Event]) -> list[Band]:
     """Stray sheets, and heights around them in which no surface tells where the part lies.
 
-    The lowest first; sheets so near to each other that nothing is between them share a band.
+    Of all events that are possible. The lowest first; sheets so near to each other that nothing
+    is between them share a band.
     """
     lows: dict[int, list[float]] = {}
-    for variant in checked.unknowns.variants:
-        for event in variant.events or ():
-            ends = [event.lowest - BESIDE_MM, event.top + abs(event.rise) + BESIDE_MM]
-            lows.setdefault(event.stray, []).extend(ends)
+    for event in events:
+        ends = [event.lowest - BESIDE_MM, event.top + abs(event.rise) + BESIDE_MM]
+        lows.setdefault(event.stray, []).extend(ends)
     found: list[Band] = []
     for stray, ends in sorted(lows.items(), key=lambda item: min(item[1])):
         if found and min(ends) <= found[-1][1][1]:
@@ -127,26 +186,21 @@ def bands(checked: Checked) -> list[Band]:
 def _sheets(checked: Checked) -> list[StraySheet]:
     """By stray sheet: heights that it may have; it may lie a layer lower, since powder packs."""
     ends: dict[int, list[float]] = {}
-    for variant in checked.unknowns.variants:
-        for event in variant.events or ():
-            if event.slices:
-                own = [event.lowest - event.layer, event.top + abs(event.rise)]
-                ends.setdefault(event.stray, []).extend(own)
+    for event in possible(checked):
+        if event.slices:
+            own = [event.lowest - event.layer, event.top + abs(event.rise)]
+            ends.setdefault(event.stray, []).extend(own)
     return [(stray, (min(own), max(own))) for stray, own in ends.items()]
 
 
-def _told(
-    checked: Checked,
-    found: Registered,
-    around: Sequence[Band],
-    thinnest_mm: float | None,
-    uncertainty: float,
-) -> ScanResult:
-    scan, fit = checked.case.scan, found.fit
+def scan_result(checked: Checked, on_it: Placed, thinnest_mm: float | None = None) -> ScanResult:
+    """What is said of a scan on the part; `thinnest_mm`: thinnest sheet that the event can make."""
+    scan, found, uncertainty = checked.case.scan, on_it.registered, on_it.uncertainty_mm
+    fit = found.fit
     assert scan is not None
     steps = [
         _step(checked, fit, n, strays[-1], found.effective, uncertainty)
-        for n, (strays, _) in enumerate(around, 1)
+        for n, (strays, _) in enumerate(on_it.around, 1)
     ]
     low, high = found.missing_low, found.missing_high
     return ScanResult(
@@ -182,7 +236,14 @@ def _step(
     bottoms = [e.bottom for e in checked.unknowns.variants[0].events or () if e.stray == stray]
     x, y, z = (float(v) if k else None for v, k in zip(moved, known, strict=True))
     ux, uy, uz = (float(v) if k else None for v, k in zip(u, known, strict=True))
-    return ScanStep(stray, float(bottoms[0]), (x, y, z), (ux, uy, uz))
+    return ScanStep(
+        stray,
+        float(bottoms[0]),
+        (x, y, z),
+        (ux, uy, uz),
+        max(float(fit.held_mm[piece] - fit.held_mm[piece - 1]), 0.0),
+        float(fit.looks_up[piece] - fit.looks_up[piece - 1]),
+    )
 
 
 def in_doubt(scan: ScanResult, platform_z: float) -> tuple[str, ...]:
@@ -197,24 +258,3 @@ def in_doubt(scan: ScanResult, platform_z: float) -> tuple[str, ...]:
             "mm: what lies there is not measured"
         )
     return tuple(said)
-
-
-def predicted_step(checked: Checked, strays: Sequence[int]) -> tuple[Floats, Floats]:
-    """Least and greatest step that the case leaves possible at stray sheets, (3,) and (3,) mm.
-
-    Those of one band, whose steps add up. Growth may be more by what had shrunk when the build
-    went on (`cooled`).
-    """
-    low, high = [], []
-    for variant in checked.unknowns.variants:
-        least, most = np.zeros(3), np.zeros(3)
-        for event in variant.events or ():
-            if event.stray in strays:
-                table = checked.case.stray[event.stray]
-                above = event.bottom - checked.platform_z
-                shrunk = shrinkage(above, table.cooled_high, table.expansion_1e6_k)
-                least += [*event.shift, event.rise]
-                most += [*event.shift, event.rise + shrunk]
-        low.append(least)
-        high.append(most)
-    return np.min(low, axis=0), np.max(high, axis=0)

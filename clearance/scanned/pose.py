@@ -167,6 +167,10 @@ class Fit:
         Of the points that counted, along the normals.
     scale : float
         By how much the scan is larger than the nominal part, once, after the fit.
+    held_mm : (K,) ndarray
+        Height of the faces that hold each piece along z, on the average; 0 where none does.
+    looks_up : (K,) ndarray
+        Share of these that looks up, the rest looks down.
     """
 
     pose: Pose
@@ -177,6 +181,8 @@ class Fit:
     left_out: Floats
     rms_mm: float
     scale: float
+    held_mm: Floats
+    looks_up: Floats
 
 
 def fit(
@@ -293,6 +299,7 @@ class _Step:
         counts = np.bincount(self.piece, minlength=self.pieces)
         squares = _squares(self.normals, self.piece, self.pieces)
         arm = np.einsum("ij,ij->i", self.at - self.middle, self.normals) * self.weight
+        held, looks_up = self.along_z()
         grown = np.linalg.lstsq(np.column_stack([columns, arm]), -off, rcond=1e-6)[0][-1]
         return Fit(
             pose,
@@ -303,7 +310,17 @@ class _Step:
             self.left_out,
             rms,
             1.0 / (1.0 + float(grown)),
+            held,
+            looks_up,
         )
+
+    def along_z(self) -> tuple[Floats, Floats]:
+        """Height of what holds each piece along z, and the share of it that looks up, (K,)."""
+        pull = (self.weight * self.normals[:, 2]) ** 2
+        whole = np.maximum(np.bincount(self.piece, pull, self.pieces), 1e-12)
+        height = np.bincount(self.piece, pull * self.at[:, 2], self.pieces) / whole
+        up = np.where(self.normals[:, 2] > 0.0, pull, 0.0)
+        return height, np.bincount(self.piece, up, self.pieces) / whole
 
 
 def _squares(normals: Floats, piece: Ints, pieces: int) -> Floats:

@@ -13,6 +13,7 @@ from matplotlib.figure import Figure
 
 from clearance.case.read import read_case
 from clearance.drawing.finished import finished_outline
+from clearance.drawing.level import level_section
 from clearance.drawing.level_parts import LevelSection
 from clearance.errors import CaseError, PartError
 from clearance.figures import style
@@ -312,6 +313,12 @@ def test_the_two_datums_and_what_has_moved(tmp_path):
     assert said in " ".join(short(found).splitlines()[:3])
     assert "NOT inside the metal: up to 0.20 mm lack" in full(found, 200)
     assert "the responsible engineer decides" in full(found, 200)
+    known = prepare(read_case(tmp_path / "case.toml"))
+    for height, rest in ((5.0, "No stray metal at z = 5 mm"), (CUT + 0.1, "at z = 10.1 mm")):
+        title = level_section(known, found.passages, height, finished=found.finished).title
+        assert rest in title
+        assert title.endswith(said)
+        assert "all " not in title
 
 
 def test_datums_that_differ_are_not_told_until_one_is_chosen(tmp_path):

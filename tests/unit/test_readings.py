@@ -118,6 +118,33 @@ def test_cooling_takes_the_same_share_of_every_height(tmp_path):
     assert span(cold, **down) == pytest.approx((17.7 * 0.999, 17.7))
 
 
+def test_faces_inside_the_part_are_those_of_its_steel(tmp_path):
+    """Three layers on which the build went on: by hand, as REFERENCES-3 A5 has them.
+
+    Packing 0.5, so that an ordinary recess is a layer; the steel shrinks by 10e-6 x 100 K, 0.1 %.
+    """
+    sheet = make.plane(8.0, 3, packing=0.5, penetration=0.1, resume="layer")
+    forward = forward_of(tmp_path, sheet, measured_cooled=100.0)
+    (event,) = events(forward)
+    fall = 10e-6 * 100.0
+
+    def ends(**keys):
+        reading = told(value=0.0, u=0.01, **keys)
+        nominal = forward.nominal(reading)
+        return forward.predict((event,), reading).span(forward.unknowns), nominal
+
+    for recesses in (0.0, 1.0):
+        (low, high), nominal = ends(kind="growth", over=5.0, recesses=recesses)
+        assert low == pytest.approx(0.3 - recesses * 0.1 - 5.0 * fall)
+        assert high == low
+        assert nominal.span(forward.unknowns)[0] == pytest.approx(-recesses * 0.1 - 5.0 * fall)
+    at = {"at": (0.0, 0.0), "recesses": -1.0}
+    for kind, counted in (("sheet_bottom", 7.9), ("sheet_top", 8.2)):
+        (low, high), nominal = ends(kind=kind, over=4.0, **at)
+        assert low == high == pytest.approx(counted + 0.1 - 4.0 * fall)
+        assert isinstance(nominal, Absent)
+
+
 def test_a_step_is_measured_along_its_direction(tmp_path):
     sheet = make.sheet(12.0, penetration=0.1, resume_shift=[0.3, 0.4])
     aside = forward_of(tmp_path, sheet)

@@ -15,7 +15,7 @@ from clearance.verdict.other_event import with_strays
 from clearance.verdict.prepared import prepare
 
 LOW, HIGH = (0.0, 0.0, 0.0), (12.0, 9.0, 8.0)
-SHEET = 4.0
+SHEET, DEPTH = 4.0, 0.1
 VOXEL = 0.2
 
 
@@ -31,7 +31,8 @@ def notched(points, sheet_mm=0.0, step=0.0, radius=1.5):
     metal = np.where(points[..., 2] < SHEET, as_drawn(points), above)
     if sheet_mm > 0.0:
         z = points[..., 2]
-        slab = np.maximum(SHEET - z, z - SHEET - sheet_mm)
+        low = SHEET - DEPTH  # as deep as the melt reaches below its first layer
+        slab = np.maximum(low - z, z - low - sheet_mm)
         plug = np.maximum(slab, scans.rod(points, (4, 4, 0), (0, 0, 1), radius + 0.2))
         metal = np.minimum(metal, plug)
     return metal
@@ -138,7 +139,7 @@ def scanned(folder, part, soup, **keys):
 
 @pytest.fixture(scope="module")
 def sealed(tmp_path_factory, part):
-    soup = scans.scan(lambda p: notched(p, sheet_mm=0.4), LOW, HIGH, voxel=VOXEL)
+    soup = scans.scan(lambda p: notched(p, sheet_mm=0.3), LOW, HIGH, voxel=VOXEL)
     return scanned(tmp_path_factory.mktemp("sealed"), part, soup, thinnest_shown=0.25)
 
 
@@ -161,11 +162,17 @@ def test_the_step_and_each_passage_are_readings(sealed):
         "offset along x above event 1",
         "offset along y above event 1",
         "growth above event 1",
+        "lower face of the sheet in a, event 1",
+        "upper face of the sheet in a, event 1",
         "clear diameter, a",
     }
     assert said["offset along x above event 1"].value == pytest.approx(0.0, abs=5e-3)
     assert said["offset along x above event 1"].says == "both"
     assert said["clear diameter, a"].says == "as-predicted"
+    for which, z in (("lower", SHEET - DEPTH), ("upper", SHEET - DEPTH + 0.3)):
+        face = said[f"{which} face of the sheet in a, event 1"]
+        assert face.value == pytest.approx(z, abs=0.025)
+        assert (face.says, face.nominal) == ("as-predicted", None)
 
 
 @pytest.fixture(scope="module")
