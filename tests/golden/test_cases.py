@@ -36,6 +36,13 @@ def test_shipped_case(expected_file):
     assert [(list(s.passages), s.state) for s in result.separate] == [
         (s["passages"], s["state"]) for s in expected.get("separate", [])
     ]
+    if "finished" in expected:
+        answer = next(one for one in result.finished.by_datum if one.datum == result.finished.datum)
+        assert result.finished.inside == expected["finished"]["inside"]
+        assert answer.stock_low_mm == pytest.approx(expected["finished"]["stock_mm"], abs=1e-4)
+        assert answer.lacking_high_mm2 == pytest.approx(
+            expected["finished"]["lacking_mm2"], abs=0.1
+        )
     assert result.exit_status == expected["exit_status"]
     assert result.disposition.recommendation == expected["recommendation"]
 
