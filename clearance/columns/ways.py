@@ -6,7 +6,6 @@ that share a face. What is noted of a cell is noted of the passable ones alone, 
 
 from __future__ import annotations
 
-import math
 from threading import RLock
 from typing import Any, NamedTuple
 
@@ -17,6 +16,10 @@ from clearance.columns.cells import as_bytes, as_flat
 from clearance.kernels.compiler import inner, kernel
 from clearance.kernels.forest import find, join, trees
 
+WINDING = 4
+"""A widest route with more cells than so many times the sides of the window strays."""
+ALIKE = 0.999
+"""Then a route of this share of its smallest radius serves as well."""
 BUCKETS = 4096  # steps of the radius in which `widest_route` sorts its cells
 CUT_LINK = (2, 4, 8)
 """Bits of a passable cell: the link to the next cell along x, y, z is cut."""
@@ -301,7 +304,9 @@ def widest_bound(radius: NDArray[np.float32], bottleneck: float) -> float:
 
 
 @kernel
-def _shortest(cells: Array, first: Array, shape: Array, sources: Array, targets: Array) -> Array:
+def _shortest(
+    cells: Array, first: Array, shape: Array, links: Array, sources: Array, targets: Array
+) -> Array:
     nz = shape[2]
     came = np.full(cells.size, -1, np.int32)
     goal, six = np.zeros(cells.size, np.uint8), np.empty(6, np.int64)
@@ -323,23 +328,49 @@ def _shortest(cells: Array, first: Array, shape: Array, sources: Array, targets:
         if goal[n]:
             return _back(cells, came, n)
         _beside(cells, first, shape, n, six)
-        for m in six:
-            if m >= 0 and came[m] < 0:
-                came[m] = n
-                waiting[count] = m
-                count += 1
+        for side in range(6):
+            m = six[side]
+            if m < 0 or came[m] >= 0:
+                continue
+            link = links[m] if side & 1 else links[n]
+            if link & (8 >> (side >> 1)):
+                continue
+            came[m] = n
+            waiting[count] = m
+            count += 1
     return np.empty(0, np.int64)
 
 
 def shortest(
-    free: Packed, shape: tuple[int, ...], sources: ArrayLike, targets: ArrayLike
+    free: Packed, passable: Array, sources: ArrayLike, targets: ArrayLike
 ) -> NDArray[np.int64]:
-    """Flat indices of a shortest chain of passable cells, ends included; empty if there is none.
+    """Flat indices of a shortest chain of cells, ends included; empty if there is none.
 
-    `shape`: of the window.
+    `passable`: as for `widest_route`; of it only the cells in `free` are used.
     """
-    begin, finish = (as_flat(ends, math.prod(shape)) for ends in (sources, targets))
-    return np.asarray(_shortest(*free, np.array(shape), begin, finish))
+    passable = as_bytes(passable)
+    begin, finish = (as_flat(ends, passable.size) for ends in (sources, targets))
+    links = passable.ravel()[free.cells]
+    return np.asarray(_shortest(*free, np.array(passable.shape), links, begin, finish))
+
+
+def straightened(
+    index: NDArray[np.int64],
+    radius: NDArray[np.float32],
+    passable: Array,
+    ends: tuple[ArrayLike, ArrayLike],
+    free: Packed | None = None,
+) -> NDArray[np.int64]:
+    """A widest route over cells, or a shortest that is as wide where it strays.
+
+    In a flat slit or a plenum all cells are alike, and the widest route strays all over them.
+    """
+    if len(index) <= WINDING * sum(passable.shape):
+        return index
+    free = packed(passable) if free is None else free
+    room = radius.ravel()
+    wide = room[free.cells] >= ALIKE * float(room[index].min())
+    return shortest(free.some(wide), passable, *ends)
 
 
 class Groups(NamedTuple):

@@ -27,8 +27,6 @@ MOST_TRIES = 8
 """Routes tried before a way is left unproven."""
 BEND = 2.0
 """A route is bent over so many radii before and behind stray metal in its way."""
-WINDING = 4
-"""A route of more cells than this many times the window's sides is made short."""
 
 
 class LowerBound(PossibleWays):
@@ -105,13 +103,10 @@ class LowerBound(PossibleWays):
         best: tuple[float, Floats, Floats | None] = (0.0, np.empty((0, 3)), None)
         ends = self.cells.behind(self.inlet), self.cells.behind(self.outlet)
         for _ in range(tries):
-            index, least = self._widest(passable, ends, free)
+            index = self._widest(passable, ends, free)
             if len(index) == 0:
                 return best
-            if len(index) > WINDING * sum(self.cells.shape):
-                # In a flat slit all cells are alike, and the widest route strays all over it.
-                roomy = free.some(self.cells.radius.ravel()[free.cells] >= 0.999 * least)
-                index = ways.shortest(roomy, self.cells.shape, *ends)
+            index = ways.straightened(index, self.cells.radius, passable, ends, free)
             low, route, throat = self._certify(self.cells.centres(index), ceiling, need)
             place = next((p for p in (enters(route, one) for one in closed) if p is not None), None)
             if place is not None:
@@ -132,12 +127,12 @@ class LowerBound(PossibleWays):
         passable: NDArray[np.uint8],
         ends: tuple[NDArray[np.int64], NDArray[np.int64]],
         free: ways.Packed,
-    ) -> tuple[NDArray[np.int64], float]:
+    ) -> NDArray[np.int64]:
         """The widest route over cells; of a void that passages share by what all of them ask."""
         shared = self.cells.ways_from(self.inlet) if passable is self.cells.passable else None
         if shared is not None:
-            return shared.to(ends[1])
-        return ways.widest_route(self.cells.radius, passable, *ends, free)
+            return shared.to(ends[1])[0]
+        return ways.widest_route(self.cells.radius, passable, *ends, free)[0]
 
     def _certify(
         self, centres: Floats, ceiling: float, need: float

@@ -23,6 +23,8 @@ MOST_SEEN = 200_000_000
 """Cells that all rounds together may go over."""
 BESIDE = 2
 """How many cells around those that a route leads through are split with them."""
+REACH = 4.0
+"""First those that are no farther than so many cells from the throat, then twice as many."""
 
 Array = NDArray[Any]
 Floats = NDArray[np.float64]
@@ -57,37 +59,52 @@ class Neck:
         self.tree, self.origin, self.pitch_mm, self.radius_mm = tree, origin, pitch_mm, radius_mm
         self.fine = np.empty((0, PARTS**3), np.uint8)
 
-    def parted(self, sources: Ints, targets: Ints) -> bool:
+    def parted(self, sources: Ints, targets: Ints, throat: Floats | None = None) -> bool:
         """Whether no chain of cells leads from sources to targets, as far as it can be told.
 
-        True is proof that no ball of the radius passes; False proves nothing.
+        True is proof that no ball of the radius passes; False proves nothing. `throat`: a place
+        (3,), mm, where the way is likely shut: about it cells are split first, and often alone.
         """
-        for _ in range(max(8, MOST_SEEN // self.state.size)):
+        rounds = max(8, MOST_SEEN // self.state.size)
+        reach = np.inf
+        if throat is not None:
+            reach = REACH * self.pitch_mm
+            rounds += int(np.ceil(np.log2(max(self.state.shape) / REACH)))
+        for _ in range(rounds):
             route = _chain(self.state, self.fine, sources, targets)
             if len(route) == 0:
                 return True
-            doubtful = self._doubtful(route)
+            doubtful, reach = self._doubtful(route, throat, reach)
             if len(doubtful) == 0 or len(self.fine) + len(doubtful) > MOST_SPLIT:
                 return False
             self._split(doubtful)
+            reach *= 2.0
         return False
 
-    def _doubtful(self, route: Ints) -> Ints:
-        """Cells on a route and beside it that are not split yet and may not hold the ball."""
+    def _doubtful(self, route: Ints, throat: Floats | None, reach: float) -> tuple[Ints, float]:
+        """Cells on a route and beside it that are not split yet and may not hold the ball.
+
+        Only what is within reach of the throat; if nothing is, the reach is doubled until some is.
+        """
         flat = self.state.ravel()
         route = route[flat[route] == 1]
         enough = self.radius_mm + _half_diagonal(self.pitch_mm)
         room = distance.distances_between(self.tree, self._centres(route), enough, enough)
         route = route[room < enough]
         if len(route) == 0:
-            return route
+            return route, reach
+        if throat is not None:
+            off = np.linalg.norm(self._centres(route) - throat, axis=1)
+            while off.min() > reach:
+                reach *= 2.0
+            route = route[off <= reach]
         steps = np.arange(-BESIDE, BESIDE + 1)
         around = np.stack(np.meshgrid(steps, steps, steps, indexing="ij"), -1).reshape(-1, 3)
         places = np.stack(np.unravel_index(route, self.shape), -1)[:, None] + around
         places = places.reshape(-1, 3)
         inside = ((places >= 0) & (places < self.shape)).all(1)
         cells = np.unique(np.ravel_multi_index(tuple(places[inside].T), self.shape))
-        return np.asarray(cells[flat[cells] == 1])
+        return np.asarray(cells[flat[cells] == 1]), reach
 
     def _centres(self, cells: Ints) -> Floats:
         places = np.stack(np.unravel_index(cells, self.shape), -1)
@@ -99,14 +116,18 @@ class Neck:
         owner = np.arange(len(cells))
         corner = np.zeros((len(cells), 3), np.int64)
         size = PARTS
+        sure = np.zeros(len(cells), np.bool_)
         while True:
             at = self._centres(cells)[owner]
             at = at + ((corner + 0.5 * size) / PARTS - 0.5) * self.pitch_mm
             half = _half_diagonal(self.pitch_mm * size / PARTS)
             near = self.radius_mm - half
-            # The smallest parts are only asked whether they are able: quicker.
+            # The smallest parts are only asked whether they are able: quicker. Those of a part
+            # whose middle holds the ball are, for their middles are no farther from it than that.
             far = near if size == 1 else self.radius_mm + half
-            room = distance.distances_between(self.tree, at, near, far)
+            room = np.full(len(at), np.inf)
+            asked = ~sure if size == 1 else np.ones(len(at), np.bool_)
+            room[asked] = distance.distances_between(self.tree, at[asked], near, far)
             able = room + half > self.radius_mm
             # Finer cannot tell more than this: each part of such a cell is near enough all over.
             whole = able & ((room - half > self.radius_mm) | (size == 1))
@@ -121,6 +142,7 @@ class Neck:
             steps = size * np.array([(a, b, c) for a in (0, 1) for b in (0, 1) for c in (0, 1)])
             corner = (corner[rest][:, None] + steps).reshape(-1, 3)
             owner = np.repeat(owner[rest], 8)
+            sure = np.repeat(room[rest] > self.radius_mm, 8)
         self.state.ravel()[cells] = 2 + len(self.fine) + np.arange(len(cells), dtype=np.int32)
         self.fine = np.concatenate([self.fine, fine.reshape(len(cells), -1)])
 

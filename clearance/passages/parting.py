@@ -114,8 +114,10 @@ class Parting:
 
     def left(self) -> tuple[Ints, float]:
         """The widest chain of cells over links that are not cut; no least radius is larger, mm."""
-        index, room = ways.widest_route(self.cells.radius, self.active, *self.ends)
-        return index, ways.widest_bound(self.cells.radius, room)
+        radius = self.cells.radius
+        index, room = ways.widest_route(radius, self.active, *self.ends)
+        found = ways.straightened(index, radius, self.active, self.ends)
+        return found, ways.widest_bound(radius, room)
 
     def all_cross(self, radius_mm: float) -> bool:
         """Whether every way of a ball of this radius or more crosses one of the sections.

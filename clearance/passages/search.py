@@ -102,9 +102,9 @@ class Search(LowerBound, UpperBound):
             return Way(0.0, ceiling, NO_ROUTE, leak, None, leak_mm, leak_at)
         high = ceiling
         if high - 2.0 * low > self._fine(2.0 * low, high, enough_mm):
-            high = min(high, self._cut(closed, low, route))
+            high = min(high, self._cut(closed, low, route, high))
         if self._neck_wanted(2.0 * low, high, enough_mm):
-            high = min(high, self._neck(closed, low))
+            high = min(high, self._neck(closed, low, throat))
         if high < 2.0 * low <= high + 4.0 * self.surface_mm:
             high = 2.0 * low
         return Way(2.0 * low, high, route, leak, throat, leak_mm, leak_at)

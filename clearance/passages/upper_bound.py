@@ -49,8 +49,10 @@ class UpperBound(PossibleWays):
         level = Plane.level(0.0)
         return self.cells.near_plate(level, crossing.footprint, low, high, -half)
 
-    def _cut(self, closed: tuple[Crossing, ...], low: float, route: Floats) -> float:
-        """Upper bound of the clear diameter from plane sections.
+    def _cut(
+        self, closed: tuple[Crossing, ...], low: float, route: Floats, known: float = np.inf
+    ) -> float:
+        """Upper bound of the clear diameter from plane sections; given up from `known` on.
 
         Cells that a centre of a ball of radius `low` can be in form a graph that every wider way
         lies in. Its links through some plane sections are cut. If every chain crosses one of them
@@ -65,25 +67,29 @@ class UpperBound(PossibleWays):
         ends = self._at(self.ends[0]), self._at(self.ends[1])
         parting = Parting(cells, self._active(closed, low), ends)
         # From nothing: a section too narrow for the route contradicts it, and that has to show.
-        widest, rest = 0.0, np.inf
-        for _ in range(self._tries()):
-            cut = self._section(*self._throat(route))
+        widest, rest, rounding = 0.0, np.inf, 2.0 * self.surface_mm
+        for n in range(self._tries()):
+            cut = self._section(*self._throat(route if n == 0 else self._drawn_in(route)))
             if cut is None:
                 break
             plane, polygon, circle = cut
             widest = max(widest, circle)
+            if widest + rounding >= known:
+                return known
             parting.cut(plane, polygon)
             index, room = parting.left()
             # What is left is no wider than the cells of its widest route.
             rest = 0.0 if len(index) == 0 else 2.0 * (room + cells.slack_mm)
             if rest <= widest:
                 break
-            route = self._drawn_in(cells.centres(index))
+            route = cells.centres(index)
         high = max(widest, rest)
+        if high + rounding >= known:
+            return known
         beside = float(np.hypot(widest, 2.0 * half))
         if rest < beside and not parting.all_cross(max(low, 0.5 * high) + 0.5 * self.surface_mm):
             high = beside
-        return min(high, 1e9) + 2.0 * self.surface_mm
+        return min(high, 1e9) + rounding
 
     def _active(self, closed: tuple[Crossing, ...], radius_mm: float) -> NDArray[np.uint8]:
         """Cells that the centre of a ball of a radius can be in, without some crossings."""
@@ -101,15 +107,15 @@ class UpperBound(PossibleWays):
             return bool(high - low > pitch and cells <= NECK_CELLS)
         return bool(high - low > 2.0 * pitch and cells <= QUICK_CELLS)
 
-    def _neck(self, closed: tuple[Crossing, ...], low: float) -> float:
+    def _neck(self, closed: tuple[Crossing, ...], low: float, throat: Floats | None) -> float:
         """Upper bound of the clear diameter where no plane section closes the neck."""
         pitch = self.cells.pitch_mm
         radius = max(low + NECK * pitch, least_radius_mm(pitch))
         active = self._active(closed, radius)
         active[self.cells.inside(self.tree)] = 0
         neck = Neck(active, self.tree, self.cells.origin, pitch, radius)
-        ends = [self._at(end, radius) for end in self.ends]
-        return 2.0 * (radius + self.surface_mm) if neck.parted(*ends) else np.inf
+        start, end = (self._at(one, radius) for one in self.ends)
+        return 2.0 * (radius + self.surface_mm) if neck.parted(start, end, throat) else np.inf
 
     def _tries(self) -> int:
         """Sections that may be taken: many in a small window, few in a large one."""

@@ -226,7 +226,27 @@ def test_a_shortest_chain_takes_as_many_steps_as_the_cells_are_apart():
     free = np.ones((5, 6, 7), bool)
     index = np.arange(free.size).reshape(free.shape)
     ends = index[0, 0, :1], index[4, 5, 6:]
-    chain = ways.shortest(ways.packed(free), free.shape, *ends)
+    chain = ways.shortest(ways.packed(free), free, *ends)
     assert len(chain) == 4 + 5 + 6 + 1
+    cut = free.astype(np.uint8)
+    cut[1] |= ways.CUT_LINK[0]  # along x, from both sides alike
+    assert len(ways.shortest(ways.packed(free), cut, *ends)) == 0
+    assert len(ways.shortest(ways.packed(free), cut, *ends[::-1])) == 0
+    cut[1, 3, 3] = 1
+    assert len(ways.shortest(ways.packed(free), cut, *ends)) == 4 + 5 + 6 + 1
     free[2] = False
-    assert len(ways.shortest(ways.packed(free), free.shape, *ends)) == 0
+    assert len(ways.shortest(ways.packed(free), free, *ends)) == 0
+
+
+def test_a_widest_route_that_strays_is_made_short_and_stays_as_wide():
+    # In a flat room all cells are alike, so that the widest route winds through most of it.
+    radius = np.ones((40, 40, 1), np.float32)
+    radius[20, :39] = 0.5  # but through a door in a wall
+    free = np.ones(radius.shape, np.uint8)
+    ends = np.array([0]), np.array([radius.size - 1])
+    index, room = ways.widest_route(radius, free, *ends)
+    assert len(index) > ways.WINDING * 81
+    short = ways.straightened(index, radius, free, ends)
+    assert len(short) == 39 + 39 + 1
+    assert radius.ravel()[short].min() == room == 1.0
+    assert ways.straightened(short, radius, free, ends) is short

@@ -74,6 +74,7 @@ def test_a_fork_right_beside_the_section_leaves_the_other_branch(tmp_path, depth
     assert not one.all_cross(0.7)
     route = np.array([(-1.5, 0.0, z) for z in (30.0, 20.0, 15.0, 5.0, 0.0)])
     assert search._cut((), 0.9, route) >= 2.0  # by construction: either duct lets 2 pass
+    assert search._cut((), 0.9, route, 1.9) == 1.9  # a bound that is known already: given up
 
 
 def test_no_section_where_a_way_begins(tmp_path):
