@@ -128,21 +128,25 @@ def _moved(checked: Checked, datum: Datum, events: list[Events]) -> Iterable[Mov
     if cuts:
         end = min(e.bottom for e in cuts) if datum == "below" else max(e.top for e in cuts)
         name = "what was built after the event" if datum == "below" else "what was built before it"
-        z = _top(checked) if datum == "below" else float(checked.bodies.bounds[0, 2])
-        yield from _off(checked, datum, events, z, (name, None, end))
+        others = np.concatenate([_others(checked, datum, one) for one in events])
+        yield from _off(others, (name, None, end))
     for mouth in checked.all_mouths:
         about = (mouth.name, plain(mouth.centre), None)
-        yield from _off(checked, datum, events, float(mouth.centre[2]), about)
+        z = float(mouth.centre[2])
+        off = np.array([offset(one, z) - held_by(checked, one, datum) for one in events])
+        yield from _off(off, about)
+
+
+def _others(checked: Checked, datum: Datum, events: Events) -> Floats:
+    """How far the pieces that the part is not clamped by are moved, (K, 3) mm."""
+    pieces = moves(tuple(event for event in events if not event.still))
+    others = pieces[1:] if datum == "below" else pieces[:-1]
+    return (others if len(others) else pieces) - held_by(checked, events, datum)
 
 
 def _off(
-    checked: Checked,
-    datum: Datum,
-    events: list[Events],
-    z: float,
-    about: tuple[str, tuple[float, float, float] | None, float | None],
+    off: Floats, about: tuple[str, tuple[float, float, float] | None, float | None]
 ) -> Iterable[MovedResult]:
-    moves = np.array([offset(one, z) - held_by(checked, one, datum) for one in events])
-    low, high = moves.min(0), moves.max(0)
-    if (np.abs(moves) > STILL_MM).any():
+    low, high = off.min(0), off.max(0)
+    if (np.abs(off) > STILL_MM).any():
         yield MovedResult(*about, plain(low), plain(high))

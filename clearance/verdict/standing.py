@@ -8,7 +8,7 @@ from __future__ import annotations
 import manifold3d as m3
 import numpy as np
 
-from clearance.predicted.slabs import Event
+from clearance.predicted.slabs import Event, rounded
 from clearance.verdict.solids import OVERLAP_MM, Floats, level_slab, united
 
 
@@ -56,6 +56,8 @@ def _between(
 
 
 def moves(events: tuple[Event, ...]) -> Floats:
-    """How far each piece of the part is moved, (K, 3) mm, the lowest first."""
-    steps = [(*event.shift, event.rise) for event in events]
-    return np.cumsum([(0.0, 0.0, 0.0), *steps], axis=0)
+    """How far each piece of the part is moved, (K, 3) mm, the lowest first; see `slabs.offset`."""
+    found = [np.zeros(3)]
+    for event in events:
+        found.append(found[-1] + (*event.shift, event.rise))
+    return np.array([(*rounded((x, y)), z) for x, y, z in found])

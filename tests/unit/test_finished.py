@@ -21,6 +21,7 @@ from clearance.figures.areas import draw_level, key_of
 from clearance.finished.left import left_of
 from clearance.finished.metal import Faces, stock
 from clearance.finished.shape import shape_of
+from clearance.finished.told import finished_result
 from clearance.geometry import sections
 from clearance.geometry.planes import Plane
 from clearance.predicted.slabs import Event
@@ -356,6 +357,23 @@ def test_a_shape_that_is_not_in_the_part_is_refused(tmp_path):
     )
     with pytest.raises(CaseError, match=r"\[part\] finished: .*none\.stl"):
         read_case(path)
+
+
+def test_pieces_between_two_events_are_told_too(tmp_path):
+    """Each event sets the rest 0.3 mm aside and lifts it as much: clamped below, 0.3 to 0.6."""
+    way, keys = make.passage([10, 10, 0], [10, 10, SIDE], 3.0, 5.0), {"finished": "machined.stl"}
+    strays = [make.sheet(z, resume="layer", resume_shift=[0.3, 0.0]) for z in (6.0, 13.0)]
+    meshes = {"machined": ALL_ROUND - bored(3.0)}
+    path = make.write_case(
+        tmp_path, BLOCK - bored(3.0), way, strays, part=keys, meshes=meshes, pitch=0.5
+    )
+    known = prepare(read_case(path))
+    below, above = finished_result(known, shape_of(known), print).by_datum
+    assert below.moved[0].low_mm == pytest.approx((0.3, 0.0, 0.3), abs=1e-5)
+    assert below.moved[0].high_mm == pytest.approx((0.6, 0.0, 0.6), abs=1e-5)
+    assert above.moved[0].low_mm == pytest.approx((-0.6, 0.0, -0.6), abs=1e-5)
+    assert above.moved[0].high_mm == pytest.approx((-0.3, 0.0, -0.3), abs=1e-5)
+    assert below.stock_low_mm == pytest.approx(-0.1, abs=OFF)
 
 
 def test_a_cavity_that_the_shape_fills_is_outside_the_part(tmp_path):
