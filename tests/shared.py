@@ -11,6 +11,7 @@ import hashlib
 import os
 import pickle
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -89,6 +90,38 @@ def openings_of(triangles: Any, find: Callable[[Any], Any]) -> Any:
     return once(f"openings of {mesh}", lambda: find(triangles))
 
 
+def mesh_report(path: Path, unit: str = "mm", item: str | None = None) -> Any:
+    """What `survey.faults.examine` tells of a file; most of its time are rays from 40,000 points.
+
+    Known again by the bytes of the file, wherever it lies.
+    """
+    examine = _examine()
+    data = hashlib.sha256(path.read_bytes()).hexdigest() if path.is_file() else str(path)
+    made = once(f"mesh {data} {path.suffix} {unit} {item}", lambda: examine(path, unit, item))
+    return replace(made, path=path)
+
+
+def examine_each_mesh_once(patch: pytest.MonkeyPatch) -> None:
+    """The command `mesh`, and whoever asks the same, share what they find."""
+    _examine()  # the real one
+    patch.setattr("clearance.survey.faults.examine", mesh_report)
+
+
+def look_for_openings_once(patch: pytest.MonkeyPatch) -> None:
+    """The command `openings` finds those of a mesh anew in the first process that asks."""
+    from clearance.survey import openings
+
+    find = _find_openings()
+    patch.setattr(openings, "find_openings", lambda soup, *_: openings_of(soup, find))
+
+
+@cache
+def _find_openings() -> Any:
+    from clearance.survey.openings import find_openings
+
+    return find_openings
+
+
 def in_this_process(patch: pytest.MonkeyPatch) -> list[str]:
     """Parts of a plate are computed in this process, one by one; keys of those that were."""
     from clearance.system import processes
@@ -136,6 +169,7 @@ def remember(patch: pytest.MonkeyPatch) -> None:
     from clearance.figures import sections
     from clearance.sweeps import in_processes, sweep
     from clearance.verdict import prepared
+    from clearance.view import scene as view_scene
 
     prepare, judge, swept = _prepare(), _judge(), _sweep()
     for module in (api, sections, sweep, prepared):
@@ -145,6 +179,7 @@ def remember(patch: pytest.MonkeyPatch) -> None:
         patch.setattr(module, "remedied", _remedied())
     patch.setattr(checking, "judge", judge)
     patch.setattr(in_processes, "side_by_side", swept)
+    patch.setattr(view_scene, "scene", _scene())
 
 
 @cache
@@ -179,6 +214,20 @@ def _look() -> Any:
     from clearance.verdict.passage_check import PassageCheck
 
     return _once_each(PassageCheck, lambda checked, passage: (checked, passage.name))
+
+
+@cache
+def _examine() -> Any:
+    from clearance.survey.faults import examine
+
+    return examine
+
+
+@cache
+def _scene() -> Any:
+    from clearance.view.scene import scene
+
+    return _once_each(scene, lambda examined: examined.checked)
 
 
 @cache

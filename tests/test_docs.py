@@ -14,7 +14,6 @@ import shared
 from click.testing import CliRunner
 
 from clearance.cli.main import main
-from clearance.survey import openings
 
 ROOT = Path(__file__).parent.parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -66,16 +65,13 @@ def run(tmp_path_factory):
     folder = tmp_path_factory.mktemp("clone")
     shutil.copytree(ROOT / "cases", folder / "cases")
     done = {}
-    find = openings.find_openings
 
     def once(words):
         key = tuple(words)
         if key not in done:
             with pytest.MonkeyPatch.context() as patch:
                 shared.remember(patch)
-                patch.setattr(
-                    openings, "find_openings", lambda soup, *_: shared.openings_of(soup, find)
-                )
+                shared.look_for_openings_once(patch)
                 patch.chdir(folder)
                 patch.setenv("COLUMNS", "96")
                 done[key] = CliRunner().invoke(main, words)
@@ -218,9 +214,8 @@ def drawn_by(run, words, picture):
 
 
 def test_the_figures_of_the_docs_are_drawn_by_the_program(run, tmp_path, monkeypatch):
-    find = openings.find_openings
     shared.remember(monkeypatch)
-    monkeypatch.setattr(openings, "find_openings", lambda soup, *_: shared.openings_of(soup, find))
+    shared.look_for_openings_once(monkeypatch)
     script = load("docs/make_figures.py")
     monkeypatch.setattr(script, "_draw", lambda name, words: drawn_by(run, words, tmp_path / name))
     script.main(tmp_path)
@@ -289,6 +284,8 @@ def test_the_validation_page_is_what_comes_out(title, monkeypatch):
         told = lambda case: SimpleNamespace(result=results[case.path.parent.name])  # noqa: E731
         monkeypatch.setattr("clearance.checking.judge", told)
         monkeypatch.setattr("clearance.verdict.prepared.prepare", lambda case: case)
+    if title == "Meshes":  # so do tests/unit and tests/cli
+        shared.examine_each_mesh_once(monkeypatch)
     assert [str(row) for row in VALIDATION.SECTIONS[title]()] == rows(title)
 
 

@@ -15,6 +15,12 @@ from clearance.cli import main
 from clearance.cli import mesh as commands_mesh
 
 
+@pytest.fixture(autouse=True)
+def _each_mesh_looked_at_once(monkeypatch):
+    shared.examine_each_mesh_once(monkeypatch)
+    shared.look_for_openings_once(monkeypatch)
+
+
 @pytest.fixture(scope="module")
 def program():
     """The two commands behind the program's own way of ending."""

@@ -6,6 +6,7 @@ import bad_meshes
 import numpy as np
 import pytest
 import shapes
+import shared
 
 from clearance.errors import PartError
 from clearance.report.mesh import as_json, faults, text
@@ -32,7 +33,7 @@ def test_there_are_at_least_twenty_kinds_of_fault():
 @pytest.mark.parametrize("name", bad_meshes.BAD)
 def test_every_fault_is_named(written, name):
     make, words = bad_meshes.BAD[name]
-    found = examine(written(make()))
+    found = shared.mesh_report(written(make()))
     said = faults(found)
     assert any(words in sentence for sentence in said), said
     json.dumps(as_json(found), allow_nan=False)
