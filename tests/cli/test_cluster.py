@@ -74,10 +74,20 @@ class Cluster:
             process.wait()
 
 
+@pytest.fixture(scope="module")
+def cluster(tmp_path_factory):
+    """A scheduler for the tests of this file, without a worker at first."""
+    found = Cluster(tmp_path_factory.mktemp("scheduler"))
+    found.scheduler()
+    yield found
+    found.stop()
+
+
 @pytest.fixture
-def cluster(tmp_path, request):
+def strict(tmp_path):
+    """A scheduler that gives up a part over which a worker is lost."""
     found = Cluster(tmp_path)
-    found.scheduler(getattr(request, "param", 1))
+    found.scheduler(lost_workers=0)
     yield found
     found.stop()
 
@@ -88,6 +98,17 @@ def small(tmp_path_factory):
     plates.write_designs(folder)
     plates.write_plate(folder, PARTS)
     return folder
+
+
+def test_no_worker(small, cluster, tmp_path, monkeypatch, run):
+    """Comes first: the scheduler is the others' too, who start workers."""
+    from clearance.plates import cluster as room
+
+    monkeypatch.setattr(room, "CONNECT_S", 2.0)
+    words = ["--out", tmp_path / "out", "--cluster", cluster.address]
+    found = run("plate", small / "plate.toml", *words)
+    assert found.exit_code == 2
+    assert "no worker is connected" in found.stderr
 
 
 def test_a_worker_that_dies_half_way_changes_nothing(small, cluster, tmp_path):
@@ -109,16 +130,31 @@ def test_a_worker_that_dies_half_way_changes_nothing(small, cluster, tmp_path):
     assert plates.timeless(out) == plates.timeless(tmp_path / "alone")
 
 
-@pytest.mark.slow
-@pytest.mark.parametrize("cluster", [0], indirect=True)
-def test_a_part_beyond_the_memory_limit_is_undetermined(small, cluster, tmp_path):
-    # At 0.02 mm the part of 24 x 14 x 12 mm takes 2.1 GB (measured), at 0.5 mm 0.3 GB.
+GREEDY = """\
+import time
+from clearance.plates import one_part
+
+computed = getattr(one_part, "computed", one_part._computed)  # a preload may be loaded twice
+
+def greedy(task):
+    if task.case.grid.pitch < 0.1:
+        taken = b"x" * 2**30
+        time.sleep(120.0)
+    return one_part.computed(task)
+
+one_part.computed, one_part._computed = computed, greedy
+"""
+"""In the worker a fine part takes a gibibyte at once; by itself it takes a minute to get there."""
+
+
+def test_a_part_beyond_the_memory_limit_is_undetermined(small, strict, tmp_path):
+    (tmp_path / "greedy.py").write_text(GREEDY)
     fine = (small / "leaning.toml").read_text().replace("pitch = 0.5", "pitch = 0.02")
     (small / "fine.toml").write_text(fine)
     parts = [PARTS[0], {**PARTS[2], "case": "fine.toml"}]
     plate = plates.write_plate(small, parts, "fine-plate.toml")
-    cluster.worker("--memory-limit", "800MB")
-    found = plates.run(plate, tmp_path / "out", "--cluster", cluster.address)
+    strict.worker("--memory-limit", "800MB", "--preload", tmp_path / "greedy.py")
+    found = plates.run(plate, tmp_path / "out", "--cluster", strict.address)
     entries = plates.summary(tmp_path / "out")["parts"]
     assert [entry["exit_status"] for entry in entries] == [0, 4], found.stderr
     assert entries[1]["recommendation"] == "undetermined"
@@ -135,16 +171,6 @@ def test_no_scheduler_at_the_address(small, tmp_path, address, monkeypatch, run)
     assert found.exit_code == 2
     assert f"--cluster {address}: no scheduler answers there" in found.stderr
     assert not list((tmp_path / "out" / "parts").iterdir())
-
-
-def test_no_worker(small, cluster, tmp_path, monkeypatch, run):
-    from clearance.plates import cluster as room
-
-    monkeypatch.setattr(room, "CONNECT_S", 2.0)
-    words = ["--out", tmp_path / "out", "--cluster", cluster.address]
-    found = run("plate", small / "plate.toml", *words)
-    assert found.exit_code == 2
-    assert "no worker is connected" in found.stderr
 
 
 def test_program_missing_on_the_scheduler(small, tmp_path):
