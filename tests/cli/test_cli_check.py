@@ -9,6 +9,7 @@ import sys
 import time
 
 import pytest
+import shared
 
 from clearance import first_run
 from clearance.case.read import read_case
@@ -208,10 +209,9 @@ cli.main(sys.argv[1:], prog_name="clearance")
 @pytest.mark.parametrize(
     ("module", "name", "command"),
     [
-        ("clearance.api", "prepare", "check"),
         ("os", "fsync", "check"),
         ("clearance.verdict.prepared", "prepare", "section"),
-        ("os", "fsync", "section"),
+        *shared.more(("clearance.api", "prepare", "check"), ("os", "fsync", "section")),
     ],
 )
 def test_interrupt_is_no_verdict_and_leaves_no_file(cases, tmp_path, module, name, command):
