@@ -254,7 +254,9 @@ def ready() -> None:
         write_sound(Path(name))
         lines = []
         for words in (*MESH_COMMANDS, *CASE_COMMANDS):
-            known = {"MESH": "binary.stl", "case.toml": "full.toml", "--verify": "--no-verify"}
+            if "--verify" in words:
+                continue  # but for the solids the same as without
+            known = {"MESH": "binary.stl", "case.toml": "full.toml"}
             alone = ["--no-verify"] if words[0] == "check" else []
             lines.append(tuple(known.get(word, word) for word in (*words, *alone)))
         for line in dict.fromkeys(lines):
