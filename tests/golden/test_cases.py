@@ -19,7 +19,17 @@ def shipped() -> list[Path]:
     return sorted(files, key=lambda file: file.parent.name == "mould-insert")
 
 
-@pytest.mark.parametrize("expected_file", shipped(), ids=lambda p: p.parent.name)
+AS_THE_PROGRAM_TAKES_IT = [
+    pytest.param(
+        CASES / case / "expected.json", id=f"{case} at its own pitch", marks=pytest.mark.more
+    )
+    for case in shared.COARSE
+]
+
+
+@pytest.mark.parametrize(
+    "expected_file", [*shipped(), *AS_THE_PROGRAM_TAKES_IT], ids=lambda p: p.parent.name
+)
 def test_shipped_case(expected_file):
     expected = json.loads(expected_file.read_text(encoding="utf-8"))
     result = shared.result_of(expected_file.parent.name)
