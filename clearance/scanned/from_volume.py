@@ -47,6 +47,8 @@ VOXELS = 20_000
 """Voxels that tell what void and metal look like."""
 FAR = 3.0
 """Voxels from a face, where void and metal are looked at."""
+CORNER = 0.5
+"""Area of what a disc leaves of a corner, over its radius squared, at most: 0.21 of a right one."""
 OFF = 0.25
 """Voxels that a surface between grey values may lie off."""
 
@@ -258,7 +260,20 @@ def _weighed(
                     continue
                 corner, far = np.array([a, b]), np.array([c, d])
                 found = weighed(volume, greys, pose, heights, corner, far, thin_mm, noise)
+                found = replace(found, narrow=narrower(one, found.disc_mm))
                 yield Weighed(check.passage.name, number, found, one.footprint)
+
+
+def narrower(crossing: Crossing, disc_mm: float) -> bool:
+    """Whether stray metal in a crossing, with the walls, has a piece that no such disc fits into.
+
+    The corner of a piece is no such piece, being smaller than half of the disc's square.
+    """
+    metal = shapely.difference(crossing.footprint.buffer(2.0 * disc_mm), crossing.opening)
+    lost = shapely.difference(metal, metal.buffer(-disc_mm).buffer(1.001 * disc_mm))
+    return (
+        max((float(one.area) for one in shapely.get_parts(lost)), default=0.0) > CORNER * disc_mm**2
+    )
 
 
 def _uncertainty(greys: Greys, field: Field) -> float:

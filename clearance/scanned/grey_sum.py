@@ -52,6 +52,8 @@ class Columns:
     u_share : float
         Of the step to metal, of itself: the same for all columns.
     disc_mm : float
+    narrow : bool
+        The event can leave metal there that is narrower than the disc: it would be averaged away.
     """
 
     low: Floats
@@ -64,9 +66,12 @@ class Columns:
     u_total: float
     u_share: float
     disc_mm: float
+    narrow: bool = False
 
     def empty(self, thin_mm: float) -> Bools:
         """Where surely less than half of the thinnest sheet lies."""
+        if self.narrow:
+            return np.zeros_like(self.void)
         return self.void & (self.thick + SURELY * self.u < 0.5 * thin_mm)
 
     def sheet(self, thin_mm: float) -> Bools:

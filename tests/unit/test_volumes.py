@@ -6,6 +6,7 @@ import make
 import numpy as np
 import pytest
 import scans
+import shapely
 import shapes
 import tifffile
 import volumes
@@ -14,7 +15,9 @@ from test_scanned import HIGH, LOW, SHEET, notched
 from clearance.case.read import read_case
 from clearance.case.scan import ScanTable
 from clearance.errors import CaseError, PartError
+from clearance.passages.crossings import Crossing
 from clearance.report.scan import scan_lines
+from clearance.scanned.from_volume import narrower
 from clearance.scanned.grey_sum import weighed
 from clearance.scanned.greys import Field, Greys, classes, half_grey, thinnest_shown
 from clearance.scanned.pose import Pose
@@ -235,6 +238,30 @@ def test_the_loss_limit_is_that_of_a_blurred_slab():
     noisy = Greys(0.0, 1.0, 0.05, 0.05, 1.0, 1.0)
     assert thinnest_shown(noisy, 0.5) > beside
     assert thinnest_shown(Greys(0.0, 1.0, 0.3, 0.3, 1.0, 1.0), 0.5) is None
+
+
+BAR = shapely.box(2.9, 0.0, 3.1, 6.0)
+
+
+@pytest.mark.parametrize(
+    ("metal", "narrow"),
+    [
+        (BAR, True),  # 0.2 mm across the bore: a disc of 0.6 mm averages it away
+        (shapely.box(1.0, 0.0, 3.0, 6.0), False),  # half of the bore
+        (shapely.box(0.0, 0.0, 6.0, 6.0) - shapely.Point(3.3, 3.0).buffer(1.5), False),  # a lens
+        (shapely.Point(3.0, 3.0).buffer(0.3), True),  # a pin
+    ],
+)
+def test_metal_that_is_narrower_than_the_disc_is_never_proven_absent(metal, narrow):
+    """0.08 mm of a bar sum to a mean over the disc that looks like an empty bore."""
+    bore = shapely.Point(3.0, 3.0).buffer(BORE)
+    opening = bore - metal
+    crossing = Crossing(0, 2.0, (3, 3, 2), bore.area, opening.area, 0.5, 1.0, 1.9, 2.1, bore,
+                        opening, 2.0)  # fmt: skip
+    assert narrower(crossing, 0.6) is narrow
+    found, _ = thickness(0.0)
+    assert found.empty(0.08).any()
+    assert replace(found, narrow=narrow).empty(0.08).any() == (not narrow)
 
 
 def plain(void, metal, noise=0.05):
