@@ -137,7 +137,6 @@ def _march(
     stride : float
         Step, mm.
     """
-
     framed = Plane.through(start, direction)
 
     def closed(t: float) -> Outline | None:

@@ -5,19 +5,18 @@ Skipped aloud where there is none; what a browser need not be asked `test_view.p
 
 import html
 import re
-import subprocess
+from dataclasses import replace
 
 import browser
 import make
 import numpy as np
 import pytest
 import shapes
-from matplotlib.image import imread
 
 from clearance.api import examine
 from clearance.case.read import read_case
 from clearance.view.page import page
-from clearance.view.scene import scene
+from clearance.view.scene import Body, scene
 
 pytestmark = [
     pytest.mark.browser,
@@ -28,7 +27,10 @@ NAME = "<img src=x onerror=\"document.body.dataset.fault='ran'\">"
 
 @pytest.fixture(scope="module")
 def opened(tmp_path_factory):
-    """Opens the page of a blocked bore, at a place that its address names."""
+    """The page of a blocked bore with a finished shape and a scan beside it, seen from the front.
+
+    Each test begins with the page as it opens.
+    """
     folder = tmp_path_factory.mktemp("view")
     solid = shapes.block((-8, -8, 0), (8, 8, 10)) - shapes.bore((0, 0, 4.05), (0, 0, 11), 2)
     solid -= shapes.bore((0, 0, -1), (0, 0, 4.1), 2)
@@ -39,42 +41,79 @@ def opened(tmp_path_factory):
         make.plane(5.0),
         pitch=0.4,
     )
+    small = shapes.soup(shapes.block((-7, -7, 1), (-4, 7, 9)))
+    other = shapes.soup(shapes.block((4, -7, 1), (7, 7, 9)))
+    there = scene(examine(read_case(path), verify=False))
+    more = Body("finished", "finished", "both", small), Body("scan", "scan", "left", other)
     shown = folder / "part.html"
-    shown.write_bytes(page(scene(examine(read_case(path), verify=False))))
+    shown.write_bytes(page(replace(there, bodies=(*there.bodies, *more))))
+    with browser.Browser(folder / "profile") as one:
+        one.address = shown.as_uri()
+        yield one
 
-    def at(place, *words):
-        run = [browser.CHROMIUM, *browser.QUIET, "--virtual-time-budget=1000"]
-        run += [f"--user-data-dir={folder / 'profile'}", *words]
-        address = f"{shown.as_uri()}#{place}"
-        return subprocess.run([*run, address], capture_output=True, timeout=300, check=True).stdout
 
-    def picture(place):
-        file = folder / "picture.png"
-        at(place, f"--screenshot={file}")
-        return imread(file)[..., :3]
+def seen(opened):
+    """The drawing, smooth, as it stands; left of what is written beside it."""
+    opened.value(f"drawNow(true); {browser.TWO_FRAMES}")
+    return opened.picture()[:, :500]
 
-    at.picture = picture
-    at.folder = folder
-    return at
+
+def faults(opened):
+    return opened.value("document.body.dataset.fault || ''")
 
 
 def test_it_loads_without_a_fault_and_asks_nothing(opened):
-    """No script failed, and the policy, which forbids every request, had nothing to stop.
-
-    Whatever the address asks for.
-    """
-    place = "passage=none&from=constructor&hide=valueOf&z=up&crossing=-1"
-    seen = opened(place, "--dump-dom").decode()
-    body = re.search(r"<body[^>]*>", seen)[0]
+    """No script failed, and the policy, which forbids every request, had nothing to stop."""
+    opened.opens(f"{opened.address}#passage=none")
+    text = opened.value("document.documentElement.outerHTML")
+    body = re.search(r"<body[^>]*>", text)[0]
     assert 'data-ready="yes"' in body
     assert "data-fault" not in body
-    assert html.escape(NAME, quote=False) in seen
-    assert "<img" not in seen
+    assert html.escape(NAME, quote=False) in text
+    assert "<img" not in text
 
 
 def test_it_draws_and_the_controls_change_what_is_drawn(opened):
-    """On the left is the picture: neither blank nor the same with less of the part or no names."""
-    whole = opened.picture("from=front")[:, :500]
+    """On the left is the picture: neither blank nor the same after any switch."""
+    opened.opens("about:blank")
+    opened.opens(f"{opened.address}#from=front&z=3&when=drawn&hide=tags")
+    asked = seen(opened)
+    opened.opens("about:blank")
+    opened.opens(f"{opened.address}#from=front")
+    whole = seen(opened)
     assert len(np.unique((whole * 255).astype(int).reshape(-1, 3), axis=0)) > 20
-    for place in ("from=front&z=3", "from=front&hide=tags", "from=above", "from=front&when=drawn"):
-        assert np.abs(opened.picture(place)[:, :500] - whole).max() > 0.2, place
+    assert np.abs(asked - whole).max() > 0.2
+    switch = "document.querySelector('{}').click()"
+    for what in ("finished", "scan", "solid", "tags", "stray", "passage", "part"):
+        opened.value(switch.format(f"[data-show={what}]"))
+        assert np.abs(seen(opened) - whole).max() > 0.05, what
+        opened.value(switch.format(f"[data-show={what}]"))
+        assert np.abs(seen(opened) - whole).max() < 0.02, what
+    for change in (switch.format("[data-from=above]"), switch.format("[value=drawn]"), "cut(3)"):
+        opened.value(change)
+        assert np.abs(seen(opened) - whole).max() > 0.2, change
+    assert faults(opened) == ""
+
+
+def test_every_control_is_named_and_reached_and_keys_turn(opened):
+    """Names as a screen reader has them; the canvas takes keys once it has the focus."""
+    opened.opens("about:blank")
+    opened.opens(f"{opened.address}#from=front")
+    told = opened.page("Accessibility.getFullAXTree")["nodes"]
+    roles = ("button", "checkbox", "radio", "slider", "spinbutton", "image")
+    controls = [one for one in told if one.get("role", {}).get("value") in roles]
+    assert len(controls) > 20
+    assert all(one["name"]["value"].strip() for one in controls)
+    unreached = opened.value(
+        "[...document.querySelectorAll('button, input, canvas')].filter((one) => "
+        "{ one.focus(); return document.activeElement !== one; }).map((one) => one.outerHTML)"
+    )
+    assert unreached == []
+    opened.value("find('drawing').focus()")
+    last = seen(opened)
+    for key, code in (("ArrowLeft", 37), ("+", 187), ("PageDown", 34), ("Home", 36)):
+        opened.key(key, code)
+        now = seen(opened)
+        assert np.abs(now - last).max() > 0.1, key
+        last = now
+    assert faults(opened) == ""
