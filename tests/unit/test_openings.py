@@ -1,6 +1,7 @@
 """Openings of solids with known ports: every expected number is analytic."""
 
 import tomllib
+from functools import cache
 
 import manifold3d as m3
 import numpy as np
@@ -118,10 +119,16 @@ SOLIDS = {
 }
 
 
+@cache
+def found_in(solid):
+    """Openings of a solid of the table above, or of what makes a soup: looked for once."""
+    return find_openings(solid() if callable(solid) else shapes.soup(SOLIDS[solid][0]))
+
+
 @pytest.mark.parametrize("name", SOLIDS)
 def test_known_openings_are_found_with_place_size_and_network(name):
-    solid, expected, networks = SOLIDS[name]
-    found = find_openings(shapes.soup(solid))
+    _, expected, networks = SOLIDS[name]
+    found = found_in(name)
     assert len(found.openings) == len(expected)
     left = list(found.openings)
     for centre, normal, radius, clear in expected:
@@ -150,7 +157,7 @@ def test_known_openings_are_found_with_place_size_and_network(name):
     ],
 )
 def test_passages_have_their_two_ports_and_none_inside(make, ports):
-    found = find_openings(make())
+    found = found_in(make)
     assert {one.network for one in found.openings} == {1}
     assert len(found.openings) == 2
     for one, port in zip(found.openings, ports, strict=True):
@@ -163,7 +170,7 @@ def test_an_open_lattice_is_not_listed_as_something_else():
 
 
 def test_names_and_tables_are_ready_to_paste():
-    found = find_openings(shapes.elbow())
+    found = found_in(shapes.elbow)
     assert [position(one) for one in found.openings] == ["bottom x0 y0", "right y0 z15"]
     tables = tomllib.loads(toml(found))["passage"]
     assert [table["name"] for table in tables] == ["bottom x0 y0 to right y0 z15"]
@@ -200,8 +207,7 @@ def test_a_requirement_is_proposed_from_the_passage_not_from_its_chamfers(tmp_pa
 
 
 def test_a_network_of_several_openings_becomes_a_star_and_names_stay_apart():
-    solid = BLOCK - rod(0, 0, 3.0) - bore((-30, 0, 10), (30, 0, 10), 2.0, segments=SIDES)
-    found = find_openings(shapes.soup(solid + (solid.translate((0, 0, 0)))))
+    found = found_in("crossing bores")
     tables = tomllib.loads(toml(found))["passage"]
     assert len(tables) == 3
     assert len({table["name"] for table in tables}) == 3
@@ -209,6 +215,6 @@ def test_a_network_of_several_openings_becomes_a_star_and_names_stay_apart():
 
 
 def test_openings_without_a_partner_are_a_comment():
-    found = find_openings(shapes.soup(BLOCK - rod(3, 2, 3.0, 8.0)))
+    found = found_in("blind")
     assert tomllib.loads(toml(found)) == {}
     assert toml(found).startswith("# opening 1, top x3 y2")
