@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import get_args
 
 import pytest
+import shared
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -793,7 +794,7 @@ def _places(inner, where=()):
 
 
 @settings(
-    max_examples=300,
+    max_examples=300 if shared.in_full else 120,
     deadline=None,
     suppress_health_check=[HealthCheck.function_scoped_fixture],
 )

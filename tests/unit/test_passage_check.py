@@ -5,6 +5,7 @@ Expected numbers are analytic: the shapes' docstrings and the events say why.
 
 import make
 import manifold3d as m3
+import pytest
 import shapes
 
 from clearance.result import State
@@ -33,23 +34,27 @@ def plugged_bore():
     return m3.Manifold.cylinder(0.5, 4.0, circular_segments=48).translate((0, 0, 20))
 
 
-def with_plug(tmp_path, **keys):
+@pytest.fixture(scope="module")
+def with_plug(tmp_path_factory):
+    """The passage, and the same one of which every branch is needed."""
     stray = {"shape": "mesh", "source": "measured", "mesh": "plug.stl"}
+    ways = [branch(), branch(name="every", every_branch=True)]
     return make.checked(
-        tmp_path, shapes.side_branch(), branch(**keys), stray, meshes={"plug": plugged_bore()}
-    )
+        tmp_path_factory.mktemp("plug"), shapes.side_branch(), ways, stray,
+        meshes={"plug": plugged_bore()},
+    )  # fmt: skip
 
 
-def test_a_sealed_crossing_that_can_be_passed_by_is_named(tmp_path):
-    passage = with_plug(tmp_path).passages[0]
+def test_a_sealed_crossing_that_can_be_passed_by_is_named(with_plug):
+    passage = with_plug.passages[0]
     assert passage.state is State.OPEN
     assert any("passes it by" in reason for reason in passage.reasons)
     assert [c.sealed for c in passage.crossings] == [True]
     assert abs(passage.clear_diameter_mm.predicted - 3.0) < 0.1  # the loop's bore
 
 
-def test_every_branch_makes_a_sealed_branch_fail(tmp_path):
-    passage = with_plug(tmp_path, every_branch=True).passages[0]
+def test_every_branch_makes_a_sealed_branch_fail(with_plug):
+    passage = with_plug.passages[1]
     assert passage.state is State.RESTRICTED
 
 

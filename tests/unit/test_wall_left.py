@@ -68,7 +68,7 @@ def test_a_drill_that_breaks_into_the_neighbour_is_no_plan(tmp_path):
     part = two_bores(6.25)
     result = drilled(
         tmp_path, part, both(6.25, 5.9), beside_a(), 6.8, 0.8, 0.1,
-        meshes=flap(6.25, 10.0), pitch=0.6,
+        meshes=flap(6.25, 10.0), pitch=0.6, smallest_way=0.3,
     )  # fmt: skip
     found = of(result)
     assert found.rework is None
@@ -101,6 +101,7 @@ def test_the_wall_left_is_the_distance_of_the_axes_less_the_radii(tmp_path, pitc
         0.6,
         0.05,
         pitch=pitch,
+        smallest_way=0.3,
         meshes={"flap": flap(6.6, 10.0)["flap"].rotate((0, 0, turn))},
     )
     rework = of(result).rework
@@ -118,7 +119,7 @@ def test_a_wall_that_only_run_out_reaches_is_no_rework(tmp_path):
     part = two_bores(6.3, segments=64)
     result = drilled(
         tmp_path, part, both(6.3, 5.9), beside_a(), 5.98, 0.0, 0.3,
-        meshes=flap(6.3, 10.0), pitch=0.6,
+        meshes=flap(6.3, 10.0), pitch=0.6, smallest_way=0.3,
     )  # fmt: skip
     rework = of(result).rework
     assert rework.wall_left_mm is None
