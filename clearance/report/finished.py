@@ -14,6 +14,8 @@ CLAMPED = {
     "below": "clamped by what was built before the event",
     "above": "clamped by what was built after it",
 }
+ROUNDING_MM = 1e-5
+"""Corners have single precision: what lies so little over a hundredth is no hundredth more."""
 DECIDES = "the responsible engineer decides"
 
 
@@ -75,11 +77,15 @@ def _stock(found: StockResult) -> str:
         return "inside the metal, nothing is machined"
     if found.inside == "no":
         area = near(found.lacking_high_mm2, 1)
-        return f"NOT inside the metal: up to {most(-low)} mm lack, {area} mm2, at {point(at)}"
-    number = f"least stock {least(low)} mm" if low >= 0.0 else f"up to {most(-low)} mm may lack"
+        return f"NOT inside the metal: up to {_lack(low)} mm lack, {area} mm2, at {point(at)}"
+    number = f"least stock {least(low)} mm" if low >= 0.0 else f"up to {_lack(low)} mm may lack"
     if found.inside == "yes":
         return f"inside the metal, {number} at {point(at)}"
     return f"NOT TOLD whether it is inside the metal, {number} at {point(at)}"
+
+
+def _lack(low: float) -> str:
+    return most(max(-low - ROUNDING_MM, 0.0))
 
 
 def _moved(moved: MovedResult) -> str:

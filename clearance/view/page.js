@@ -79,13 +79,16 @@ function make(body) {
   return group;
 }
 
-// Sharp edges of a part of few triangles, found once the first picture is there.
+// Sharp edges of a body of few triangles, found once the first picture is there. A finished shape has them in its
+// own colour: where it stands out of the metal they tell so on a grey copy too.
+const EDGED = { part: LOOKS.edge.colour, finished: LOOKS.finished.colour };
+const lines = {};
 function edge() {
-  for (const one of meshes.filter(({ body, group, edged }) => body.kind === "part" && group && !edged)) {
+  for (const one of meshes.filter(({ body, group, edged }) => body.kind in EDGED && group && !edged)) {
     one.edged = true;
     if (one.body.triangles.length > 400000) continue;
-    const line = new THREE.LineBasicMaterial({ color: LOOKS.edge.colour, transparent: true, opacity: 0.5, clippingPlanes: [plane] });
-    const drawn = new THREE.LineSegments(new THREE.EdgesGeometry(one.group[0].geometry, 30), line);
+    lines[one.body.kind] ||= new THREE.LineBasicMaterial({ color: EDGED[one.body.kind], transparent: true, clippingPlanes: [plane] });
+    const drawn = new THREE.LineSegments(new THREE.EdgesGeometry(one.group[0].geometry, 30), lines[one.body.kind]);
     drawn.visible = one.group[0].visible;
     one.group.push(drawn);
     scene.add(drawn);
@@ -204,6 +207,8 @@ function drawNow(still) {
   fit(still || (opened && !slow));
   if (!still) standing = setTimeout(() => drawNow(true), STILL_MS);
   opened = true;
+  // A line is as wide as a point of the picture, so half as strong where that is drawn twice as fine.
+  for (const line of Object.values(lines)) line.opacity = Math.min(1, (line === lines.part ? 0.35 : 0.5) * renderer.getPixelRatio());
   camera.updateMatrixWorld();
   lamp.value.copy(camera.position).sub(turning.target).add(new THREE.Vector3(0, 0, 0.5 * data.size)).transformDirection(camera.matrixWorldInverse);
   for (const mesh of meshes) {
@@ -366,12 +371,22 @@ canvas.addEventListener("pointerup", (event) => {
   if (met.length) pick(marks.find((one) => one.mesh === met[0].object).mark);
 });
 
+// On paper the drawing keeps the size it has on the screen, names in their places, and is shrunk to its half of the page.
+const PAPER = [187 / 25.4 * 96, 178 / 25.4 * 96];
+function toPaper() {
+  drawNow(true);
+  const main = canvas.parentElement, [w, h] = [main.clientWidth, main.clientHeight];
+  main.style.setProperty("--wide", w + "px");
+  main.style.setProperty("--high", h + "px");
+  main.style.setProperty("--shrunk", Math.min(PAPER[0] / w, PAPER[1] / h));
+}
+
 // ---- begin -------------------------------------------------------------------------------------
 
 // What follows # in the address says how the page begins: a link can lead to a passage.
 const asked = new URLSearchParams(location.hash.slice(1));
 new ResizeObserver(([{ contentRect: box }]) => { if ([box.width, box.height].join() !== room) draw(); }).observe(canvas.parentElement);
-addEventListener("beforeprint", () => drawNow(true));
+addEventListener("beforeprint", toPaper);
 dark.addEventListener("change", draw);
 cut(data.high);
 pick(null);

@@ -3,6 +3,7 @@
 Skipped aloud where there is none; what a browser need not be asked `test_view.py` holds.
 """
 
+import base64
 import html
 import re
 from dataclasses import replace
@@ -10,6 +11,7 @@ from dataclasses import replace
 import browser
 import make
 import numpy as np
+import pypdfium2
 import pytest
 import shapes
 
@@ -117,3 +119,23 @@ def test_every_control_is_named_and_reached_and_keys_turn(opened):
         assert np.abs(now - last).max() > 0.1, key
         last = now
     assert faults(opened) == ""
+
+
+def test_it_prints_to_one_page_with_its_names_in_place(opened):
+    """Shrunk as a whole: what is half across on the screen is half across on paper."""
+    opened.opens("about:blank")
+    opened.opens(f"{opened.address}#from=above")
+    printed = opened.page("Page.printToPDF", landscape=True, preferCSSPageSize=True)["data"]
+    document = pypdfium2.PdfDocument(base64.b64decode(printed))
+    assert len(document) == 1
+    opened.page("Emulation.setEmulatedMedia", media="print")
+    shares = (
+        "(() => { const a = find('drawing').getBoundingClientRect(), b = find('tags').children[0]"
+    )
+    shares += (
+        ".getBoundingClientRect(); return [(b.x - a.x) / a.width, (b.y - a.y) / a.height]; })()"
+    )
+    paper = opened.value(shares)
+    opened.page("Emulation.setEmulatedMedia", media="")
+    screen = opened.value(shares)
+    assert paper == pytest.approx(screen, abs=0.01)
