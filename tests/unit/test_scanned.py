@@ -19,7 +19,7 @@ SHEET, DEPTH = 4.0, 0.1
 VOXEL = 0.2
 
 
-def notched(points, sheet_mm=0.0, step=0.0, radius=1.5):
+def notched(points, sheet_mm=0.0, step=0.0, radius=1.5, depth=DEPTH):
     """The part: a block with a notch, which no turn and no mirror maps on itself, and a bore."""
 
     def as_drawn(at):
@@ -31,7 +31,7 @@ def notched(points, sheet_mm=0.0, step=0.0, radius=1.5):
     metal = np.where(points[..., 2] < SHEET, as_drawn(points), above)
     if sheet_mm > 0.0:
         z = points[..., 2]
-        low = SHEET - DEPTH  # as deep as the melt reaches below its first layer
+        low = SHEET - depth  # as deep as the melt reaches below its first layer
         slab = np.maximum(low - z, z - low - sheet_mm)
         plug = np.maximum(slab, scans.rod(points, (4, 4, 0), (0, 0, 1), radius + 0.2))
         metal = np.minimum(metal, plug)
