@@ -8,7 +8,7 @@ the platform, mm.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -17,7 +17,8 @@ from numpy.typing import NDArray
 
 from clearance.drawing.drill_words import axis_words, set_up, taken
 from clearance.drawing.level import loose_plates, metals_at
-from clearance.drawing.level_parts import NOTHING, drawn
+from clearance.drawing.level_parts import NOTHING, Deviation, drawn
+from clearance.drawing.scan import Scan, deviations, explained, measured_outline
 from clearance.drilling import bore as bores
 from clearance.drilling.bore import Bore
 from clearance.drilling.drills import CLAMPED_DIAMETERS, point_length
@@ -94,6 +95,14 @@ class DrillSection:
         The point of the wall that is nearest to it, seen square to the plane.
     stopped_off : bool
         That point lies before or behind the plane.
+    plane : Plane or None
+        The cutting plane.
+    measured : shapely geometry
+        Metal there as a scan has it; empty without one.
+    deviations : tuple of Deviation
+        Where it lies farthest off what is predicted, within `bounds`.
+    scan : tuple of str
+        What a scan says, and what its arrows mean.
     """
 
     title: str
@@ -122,15 +131,33 @@ class DrillSection:
     line: Floats | None = None
     stopped: Floats | None = None
     stopped_off: bool = False
+    plane: Plane | None = None
+    measured: Any = NOTHING
+    deviations: tuple[Deviation, ...] = ()
+    scan: tuple[str, ...] = ()
 
 
-def drill_sections(check: PassageCheck, result: PassageResult) -> list[DrillSection]:
+def drill_sections(
+    check: PassageCheck, result: PassageResult, scan: Scan | None = None
+) -> list[DrillSection]:
     """One section per stroke; without a plan one that shows why; none if none is needed."""
+    found = []
     if result.rework is not None:
-        return [_stroke(check, result, result.rework, s) for s in result.rework.drilling]
-    if result.why_not and result.crossings:
-        return [_without_plan(check, result)]
-    return []
+        found = [_stroke(check, result, result.rework, s) for s in result.rework.drilling]
+    elif result.why_not and result.crossings:
+        found = [_without_plan(check, result)]
+    return [with_scan(one, scan) for one in found]
+
+
+def with_scan(section: DrillSection, scan: Scan | None) -> DrillSection:
+    """The same with the measured part laid on it."""
+    if scan is None or section.plane is None:
+        return section
+    measured = measured_outline(scan, section.plane)
+    seen = shapely.box(*section.bounds)
+    predicted = shapely.union_all([section.part, section.stray, section.loose])
+    off = deviations(scan, polygonal(predicted & seen), polygonal(measured & seen))
+    return replace(section, measured=measured, deviations=off, scan=explained(scan, off))
 
 
 @dataclass(frozen=True, eq=False)
@@ -260,6 +287,7 @@ def _stroke(
         plan_loose=cut.plan_loose,
         plan_z_mm=cut.plan_z_mm,
         trace=cut.trace,
+        plane=cut.plane,
         tool=stroke.tool,
     )
 
@@ -401,6 +429,7 @@ def _without_plan(check: PassageCheck, result: PassageResult) -> DrillSection:
         plan_loose=cut.plan_loose,
         plan_z_mm=cut.plan_z_mm,
         trace=cut.trace,
+        plane=cut.plane,
         line=None if nearest is None else flat,
         stopped=stopped,
         stopped_off=abs(off_mm) >= IN_PLANE_MM,

@@ -6,7 +6,8 @@ In: a scan laid on the part, a plane, the predicted metal there. Out: an outline
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import itertools
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -18,7 +19,9 @@ from clearance.drawing.level_parts import NOTHING, Deviation, drawn
 from clearance.geometry import sections
 from clearance.geometry.planes import Plane
 from clearance.geometry.soup import Soup
-from clearance.scanned.laid import Placed, bands, placed, possible
+from clearance.readings.scan_sheets import sheets_seen
+from clearance.report.scan import moved_lines
+from clearance.scanned.laid import Placed, bands, placed, possible, scan_result
 from clearance.verdict.numbers import given
 from clearance.verdict.prepared import Checked, Progress
 
@@ -28,6 +31,8 @@ MOST_OFF_MM = 1.5
 """Farther off it is another face, or none: that is seen, and no arrow tells it."""
 STEPS, MOST_ARROWS, APART = 400, 6, 0.3
 """Places along the outlines; arrows at most, and how far apart, in sizes of the section."""
+ALIKE = 0.95
+"""Of the farthest off those count as equal; the arrow stands in their middle."""
 ACROSS = 0.97
 """Cosine of how far the way to the measured outline may lean from square to the predicted one."""
 
@@ -43,11 +48,14 @@ class Scan:
         In the part's coordinates.
     uncertainty_mm : float
         How far its surface may lie off: less than that is no deviation.
+    said : tuple of str
+        Steps, growth and sheets as measured.
     """
 
     name: str
     triangles: Soup
     uncertainty_mm: float
+    said: tuple[str, ...] = ()
 
 
 def scan_of(checked: Checked, progress: Progress) -> Scan | None:
@@ -64,7 +72,9 @@ def examined_scan(examined: Examined) -> Scan | None:
 
 def _scan(checked: Checked, found: Placed) -> Scan:
     assert checked.case.scan is not None
-    return Scan(checked.case.scan.name, found.triangles, found.uncertainty_mm)
+    told = replace(scan_result(checked, found), sheets=sheets_seen(checked, found))
+    said = tuple(moved_lines(told, checked.platform_z))
+    return Scan(checked.case.scan.name, found.triangles, found.uncertainty_mm, said)
 
 
 def measured_outline(scan: Scan | None, plane: Plane) -> Any:
@@ -75,6 +85,8 @@ def measured_outline(scan: Scan | None, plane: Plane) -> Any:
 def deviations(scan: Scan | None, predicted: Any, measured: Any) -> tuple[Deviation, ...]:
     """Where the measured outline lies farthest off the predicted one, the farthest first.
 
+    In turn of those to the left, to the right, down and up.
+
     Parameters
     ----------
     scan : Scan or None
@@ -84,16 +96,21 @@ def deviations(scan: Scan | None, predicted: Any, measured: Any) -> tuple[Deviat
     if scan is None or predicted.is_empty or measured.is_empty:
         return ()
     x0, y0, x1, y1 = predicted.bounds
-    size = max(x1 - x0, y1 - y0)
-    found: list[Deviation] = []
-    for at, to in _pairs(predicted, measured, scan.uncertainty_mm):
-        if all(np.hypot(*(at - one.at)) > APART * size for one in found):
-            inside = bool(shapely.intersects_xy(predicted, *to))
-            off = float(np.hypot(*(to - at)))
-            found.append(Deviation(_pair(at), _pair((to - at) / off), -off if inside else off))
-        if len(found) == MOST_ARROWS:
-            break
-    return tuple(found)
+    apart = APART * max(x1 - x0, y1 - y0)
+    at, way, off = _pairs(predicted, measured, scan.uncertainty_mm)
+    towards = 2 * np.argmax(np.abs(way), axis=1) + (np.take_along_axis(
+        way, np.argmax(np.abs(way), axis=1)[:, None], axis=1)[:, 0] > 0.0)  # fmt: skip
+    free, found = np.ones(len(off), bool), list[Deviation]()
+    for one in itertools.islice(itertools.cycle(range(4)), 4 * MOST_ARROWS):
+        those = np.flatnonzero(free & (towards == one))
+        if len(those) and len(found) < MOST_ARROWS:
+            alike = those[off[those] >= ALIKE * off[those].max()]
+            n = int(alike[len(alike) // 2])
+            inside = bool(shapely.intersects_xy(predicted, *(at[n] + way[n] * off[n])))
+            said = -off[n] if inside else off[n]
+            found.append(Deviation(_pair(at[n]), _pair(way[n]), float(said)))
+            free &= np.hypot(*(at - at[n]).T) > apart
+    return tuple(sorted(found, key=lambda each: -abs(each.off_mm)))
 
 
 def explained(scan: Scan | None, found: tuple[Deviation, ...]) -> tuple[str, ...]:
@@ -101,20 +118,23 @@ def explained(scan: Scan | None, found: tuple[Deviation, ...]) -> tuple[str, ...
     if scan is None:
         return ()
     least = given(round(scan.uncertainty_mm, 4))
-    if found:
-        return (
-            f"arrows: measured ({scan.name}) off predicted, mm; + metal stands out, - it lacks; "
-            f"told from {least} to {MOST_OFF_MM:g} mm",
-        )
-    return (f"{scan.name} shows no outline {least} to {MOST_OFF_MM:g} mm off what is predicted",)
+    first = f"short dashes: measured, {scan.name}"
+    ends = f"{least} to {MOST_OFF_MM:g} mm"
+    if not found:
+        return (f"{first}; nowhere here {ends} off what is predicted", *scan.said)
+    arrows = "arrows: measured off predicted, mm; + metal stands out, - it lacks"
+    return (f"{first}; {arrows}; told from {ends}", *scan.said)
 
 
 def _pair(at: Floats) -> tuple[float, float]:
     return float(at[0]), float(at[1])
 
 
-def _pairs(predicted: Any, measured: Any, least_mm: float) -> list[tuple[Floats, Floats]]:
-    """Points of the predicted outline and the nearest of the measured one, the farthest first."""
+def _pairs(predicted: Any, measured: Any, least_mm: float) -> tuple[Floats, Floats, Floats]:
+    """Points along the predicted outline, the way to the measured one, and how far it is.
+
+    Only those where it lies square to the predicted outline: (N, 2), (N, 2) of length 1, (N,).
+    """
     outline, other = predicted.boundary, measured.boundary
     along = (np.arange(STEPS) + 0.5) / STEPS * outline.length
     lines = shapely.get_parts(shapely.line_merge(outline))
@@ -130,5 +150,4 @@ def _pairs(predicted: Any, measured: Any, least_mm: float) -> list[tuple[Floats,
     turn = np.abs(way[:, 0] * tangent[:, 1] - way[:, 1] * tangent[:, 0])
     square = turn >= ACROSS * off * np.hypot(tangent[:, 0], tangent[:, 1])
     kept = np.flatnonzero((off > least_mm) & (off < MOST_OFF_MM) & square)
-    order = kept[np.argsort(-np.round(off[kept], 3), kind="stable")]
-    return [(pairs[n, 0], pairs[n, 1]) for n in order]
+    return pairs[kept, 0], way[kept] / off[kept, None], off[kept]

@@ -333,7 +333,7 @@ def _page(
         f"{passage.name} {fault(shown, sheets)}",
         None if worst is None else sections.zoomed(passage.name, worst),
         curve(check, passage),
-        tuple(drill_sections(check, passage)),
+        tuple(drill_sections(check, passage, sections.scan)),
         _crossing_rows(shown.crossings),
         (_room(passage), *_reasons(passage), *decided),
     )

@@ -50,12 +50,17 @@ def draw_level(axes: Axes, section: LevelSection) -> Axes:
         area(axes, outline, style.BENEATH, "beneath")
     area(axes, section.finished, style.FINISHED_HALO, "under finished")
     area(axes, section.finished, style.FINISHED, "finished")
-    area(axes, section.measured, style.MEASURED_HALO, "under measured")
-    area(axes, section.measured, style.MEASURED, "measured")
+    draw_measured(axes, section.measured)
     axes.set_aspect("equal", adjustable="box")
     axes.set_xlabel("x, mm")
     axes.set_ylabel("y, mm")
     return axes
+
+
+def draw_measured(axes: Axes, shape: Any) -> None:
+    """Draw the outline of the part as a scan has it."""
+    area(axes, shape, style.MEASURED_HALO, "under measured")
+    area(axes, shape, style.MEASURED, "measured")
 
 
 def _ring_pt(axes: Axes, voids: Sequence[Void]) -> float:

@@ -90,6 +90,8 @@ class Room:
 
 
 ROOMY = Room()
+BESIDE_ARROWS = Room(label_in=2.45, leader_in=LEADER_IN + 0.45)
+"""With room for arrows and their numbers between part and labels."""
 
 
 def level_figure(section: LevelSection) -> Figure:
@@ -97,7 +99,7 @@ def level_figure(section: LevelSection) -> Figure:
     with mpl.rc_context(style.SETTINGS):
         figure = Figure(figsize=style.A4_LANDSCAPE_IN)
         axes = placed_axes(figure, MAIN)
-        about = ROOMY.about(section.voids)
+        about = (BESIDE_ARROWS if section.deviations else ROOMY).about(section.voids)
         frame(axes, section, MAIN[2:], about)
         title = f"section A-A ({ratio(true_scale(axes))})"
         axes.set_title(title, fontsize=style.SMALLEST_PT, loc="left", fontweight="bold")

@@ -98,7 +98,7 @@ def _one(
     passage = result.passage(name)
     if along is not None:
         return way(curve(check, passage))
-    found = drill_sections(check, passage)
+    found = drill_sections(check, passage, examined_scan(examined))
     if not found:
         why = passage.why_not or f"the passage is {passage.state.value}"
         raise ClearanceError(f"{checked.case.path.name}: no drilling plan for {name}: {why}")

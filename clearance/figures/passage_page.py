@@ -334,7 +334,13 @@ def _drill_words(drill: DrillSection, wide: float) -> float:
     """Height of title and numbers of a stroke."""
     title = text_strips(drill.title, wide, style.SMALLEST_PT, bold=True)
     return (
-        sum(strip.height for strip in (*title, *two_columns(drill.lines, wide, style.SMALLEST_PT)))
+        sum(
+            strip.height
+            for strip in (
+                *title,
+                *two_columns((*drill.lines, *drill.scan), wide, style.SMALLEST_PT),
+            )
+        )
         + GAP_IN
     )
 
@@ -352,7 +358,7 @@ def _drill(flow: Flow, drill: DrillSection, letters: tuple[str, str], size: floa
         place_drill_detail(page.figure, at, drill, main)
 
     flow.put(Strip(size, draw))
-    for strip in two_columns(drill.lines, wide, style.SMALLEST_PT):
+    for strip in two_columns((*drill.lines, *drill.scan), wide, style.SMALLEST_PT):
         flow.put(strip)
     flow.space(GAP_IN)
 

@@ -20,7 +20,8 @@ from clearance.drawing.drill import DrillSection
 from clearance.drawing.drill_words import compass
 from clearance.drawing.level_parts import DETAIL_LETTERS
 from clearance.figures import style
-from clearance.figures.areas import area
+from clearance.figures.areas import area, draw_measured
+from clearance.figures.deviations import draw_deviations
 from clearance.figures.level import GAP_IN as BETWEEN_IN
 from clearance.figures.level import mark_detail, spread
 from clearance.figures.paper import wrapped
@@ -74,7 +75,7 @@ def drill_figure(section: DrillSection, footer: tuple[str, ...] = ()) -> Figure:
     letters = ("A", "B")
     with mpl.rc_context(style.SETTINGS):
         left, bottom, width, height = (0.85, 1.35, 6.1, 6.1)
-        figure = words_sheet(section.title, footer, left + width - 0.4)
+        figure = words_sheet(section.title, (*footer, *section.scan), left + width - 0.4)
         main = place_drill(figure, (left, bottom, width, height), section, letters)
         side, top = left + width + 0.3, bottom + height - TITLE_IN
         place_drill_detail(figure, (side, top - COLUMN_IN, COLUMN_IN, COLUMN_IN), section, main)
@@ -128,6 +129,7 @@ def draw_drill(axes: Axes, section: DrillSection) -> Axes:
         _dimension(axes, section, out)
         _lean(axes, section, out)
     _nearest_line(axes, section)
+    draw_deviations(axes, section.deviations)
     axes.set_aspect("equal", adjustable="box")
     axes.set_xlabel("across from the entry, mm", loc="right")
     axes.set_ylabel("z above the platform, mm")
@@ -193,6 +195,7 @@ def _cut(axes: Axes, section: DrillSection, with_holder: bool) -> None:
     area(axes, section.part, style.METAL, "metal")
     area(axes, section.loose, style.UNMELTED, "unmelted")
     area(axes, section.stray, style.STRAY, "stray")
+    draw_measured(axes, section.measured)
 
 
 def _titled(axes: Axes, title: str, section: DrillSection, level: str) -> None:

@@ -17,7 +17,7 @@ from clearance.drawing.curve import curve
 from clearance.drawing.drill import drill_sections
 from clearance.drawing.level import level_section
 from clearance.drawing.level_words import passage_footer
-from clearance.drawing.scan import scan_of
+from clearance.drawing.scan import Scan, scan_of
 from clearance.drilling.guides import guides
 from clearance.errors import ClearanceError
 from clearance.evidence.powder import unmelted
@@ -99,13 +99,14 @@ def section_pages(
         return Drawn((), bushes)
     progress("drawing")
     footer = passage_footer(checked)
+    scan = scan_of(checked, progress) if asked.heights or asked.drill else None
     pages = []
     if asked.heights:
         judged = list(checks.values()), list(results.values())
-        pages += _levels(checked, *judged, asked.heights, progress)
+        pages += _levels(checked, *judged, asked.heights, scan)
     pages += [curve_figure(curve(checks[name], results[name]), footer) for name in asked.along]
     for name in asked.drill:
-        pages += _drills(checks[name], results[name], footer)
+        pages += _drills(checks[name], results[name], footer, scan)
     return Drawn(tuple(pages), bushes)
 
 
@@ -114,7 +115,7 @@ def _levels(
     checks: list[PassageCheck],
     results: list[PassageResult],
     heights: Sequence[float],
-    progress: Progress,
+    scan: Scan | None,
 ) -> list[Figure]:
     apart = []
     if checked.case.separate:
@@ -123,13 +124,14 @@ def _levels(
         gaps = unmelted(predicted, routes, checked.unknowns.others)
         apart = list(separate(checked, checks, gaps, silent))
     shape = finished_result(checked, shape_of(checked), silent)
-    scan = scan_of(checked, progress)
     found = (level_section(checked, results, z, apart, finished=shape, scan=scan) for z in heights)
     return [level_figure(one) for one in found]
 
 
-def _drills(check: PassageCheck, result: PassageResult, footer: tuple[str, ...]) -> list[Figure]:
-    found = drill_sections(check, result)
+def _drills(
+    check: PassageCheck, result: PassageResult, footer: tuple[str, ...], scan: Scan | None
+) -> list[Figure]:
+    found = drill_sections(check, result, scan)
     if not found:
         name = check.checked.case.path.name
         why = result.why_not or f"the passage is {result.state.value}"

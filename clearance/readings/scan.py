@@ -107,7 +107,6 @@ class _One:
     """One number of a scan, with what it should be."""
 
     where: str
-    passage: str | None
     value: float
     u: float
     predicted: Prediction
@@ -140,7 +139,7 @@ def _steps(forward: Forward, scan: ScanResult) -> Iterator[_One]:
             ways = [_stepped(forward, events, strays, axis, step) for events in every]
             where = f"{AXES[axis]} above {event_name(step.stray)}"
             nominal = _stepped(forward, (), strays, axis, step)
-            yield _One(where, None, value, u, hull(ways, forward.unknowns), nominal)
+            yield _One(where, value, u, hull(ways, forward.unknowns), nominal)
 
 
 def _stepped(
@@ -165,7 +164,7 @@ def _faces(forward: Forward, scan: ScanResult) -> Iterator[_One]:
             where = f"{words} of the sheet in {sheet.passage}, {event_name(sheet.stray)}"
             assert asked.value is not None
             value = float(asked.value)
-            yield _One(where, sheet.passage, value, sheet.u_mm, told, forward.nominal(asked))
+            yield _One(where, value, sheet.u_mm, told, forward.nominal(asked))
 
 
 def _answer(forward: Forward, one: _One, most_off: float) -> ReadingResult:
@@ -179,7 +178,7 @@ def _answer(forward: Forward, one: _One, most_off: float) -> ReadingResult:
     return ReadingResult(
         kind="scan",
         where=one.where,
-        passage=one.passage,
+        passage=None,  # in its row stand clear diameters
         stage="found",
         value=one.value,
         unit="mm",

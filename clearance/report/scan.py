@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from clearance.result import PassageResult, Result, ScanResult, VolumeResult
+from clearance.verdict.names import event
 from clearance.verdict.numbers import given, most, span
 
 AGAINST = {
@@ -35,6 +36,21 @@ def _laid(scan: ScanResult) -> str:
         f"{100.0 * (scan.scale - 1.0):+z.2f} % larger; a surface counts as known to "
         f"{given(round(scan.uncertainty_mm, 4))} mm"
     )
+
+
+def moved_lines(scan: ScanResult, platform_z: float) -> Iterator[str]:
+    """What it has measured of the event: steps, growth, faces of sheets; z above the platform."""
+    for step in scan.steps:
+        found = zip(("x", "y", "growth"), step.moved_mm, step.u_mm, strict=True)
+        told = [f"{name} {v:+z.2f} (u {u:.2f})" for name, v, u in found if v is not None]
+        if told:
+            yield f"measured above {event(step.stray)}, mm: {', '.join(told)}"
+    for sheet in scan.sheets:
+        low = sheet.where_mm[2] - platform_z
+        yield (
+            f"measured sheet in {sheet.passage}: z {low:.2f} to {low + sheet.thickness_mm:.2f} mm "
+            f"(u {sheet.u_mm:.2f})"
+        )
 
 
 def _greys(volume: VolumeResult) -> str:
