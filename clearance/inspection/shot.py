@@ -36,6 +36,8 @@ from clearance.verdict.numbers import least, most, near
 from clearance.verdict.prepared import Checked
 
 STEP = "no sheet lies there: what is above stands aside, which a scan or a scope can show"
+POINTS = 200_000
+"""Corners of triangles that are looked at together: as doubles they take little memory."""
 UNKNOWN = "what the tube passes is not known for this alloy: give material or density"
 
 
@@ -60,7 +62,7 @@ class Shots:
     def of(cls, checked: Checked) -> Shots:
         """For a part that is read."""
         part = checked.case.part
-        points = checked.bodies.part[:, :, :2].reshape(-1, 2).astype(np.float64)
+        points = checked.bodies.part.reshape(-1, 3)[:, :2]
         around = shapely.minimum_bounding_radius(shapely.multipoints(_outermost(points)))
         return cls(checked, alloys_like(part.material, part.density_g_cm3), 2.0 * float(around))
 
@@ -287,14 +289,17 @@ def _upright(predicted: Predicted, at: Any) -> float:
     return float((runs[:, 1] - runs[:, 0]).sum())
 
 
-def _outermost(points: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Points (N, 2) without those within the octagon of the farthest: the hull has none of them."""
+def _outermost(points: NDArray[np.float32]) -> NDArray[np.float64]:
+    """Points (N, 2) without those within an octagon of some of them: the hull has none of these."""
     turn = np.arange(8) * (np.pi / 4.0)
-    ways = np.stack([np.cos(turn), np.sin(turn)], axis=1)
-    ring = np.array([points[np.argmax(points @ way)] for way in ways])
-    out = np.zeros(len(points), np.bool_)
-    for a, b in zip(ring, np.roll(ring, -1, axis=0), strict=True):
-        if (a != b).any():
-            x, y = (points - a).T
-            out |= (b[0] - a[0]) * y < (b[1] - a[1]) * x
-    return np.concatenate([ring, points[out]])
+    some = points[:: len(points) // POINTS + 1].astype(np.float64)
+    ring = some[(np.stack([np.cos(turn), np.sin(turn)], axis=1) @ some.T).argmax(1)]
+    sides = np.roll(ring, -1, axis=0) - ring
+    rights = np.stack([sides[:, 1], -sides[:, 0]], axis=1)  # out of the octagon
+    # On one line they bound nothing: then all are kept.
+    at = (ring * rights).sum(1)[:, None] if shapely.Polygon(ring).area > 0.0 else -np.inf
+    out = [ring]
+    for n in range(0, len(points), POINTS):
+        few = points[n : n + POINTS].astype(np.float64)
+        out.append(few[(rights @ few.T > at).any(0)])
+    return np.concatenate(out)

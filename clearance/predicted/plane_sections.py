@@ -23,6 +23,8 @@ from clearance.predicted.part import NOMINAL, Predicted
 from clearance.predicted.slabs import Slab, rounded
 
 FAR_MM = 1e5
+NEAR_MM = 1e-3
+"""A slab so far above or below what is asked for is left out: what is cut of it would be empty."""
 UPRIGHT = 1e-7
 """Vertical part of the normal below which a plane is upright: a sheet's height leans by less."""
 
@@ -69,7 +71,10 @@ def predicted_metal(
     # Most slabs have the part where others have it.
     nominal: dict[Move, Any] = {}
     pieces = []
+    bottom, top = _heights(plane, window)
     for slab in predicted.table:
+        if slab.high < bottom or slab.low > top:
+            continue
         strip = _strip(plane, slab).intersection(window)
         if strip.is_empty:
             continue
@@ -165,6 +170,12 @@ def _outline(predicted: Predicted, plane: Plane) -> Any:
     low, high = predicted.window.box.low, predicted.window.box.high
     box = box_soup(tuple(low), tuple(high))
     return sections.metal(box, plane)
+
+
+def _heights(plane: Plane, figure: Any) -> tuple[float, float]:
+    """Heights between which a figure in a plane lies, and a little beyond."""
+    z = plane.to_space(shapely.get_coordinates(figure))[:, 2]
+    return float(z.min(initial=np.inf)) - NEAR_MM, float(z.max(initial=-np.inf)) + NEAR_MM
 
 
 def _strip(plane: Plane, slab: Slab) -> Any:

@@ -14,6 +14,7 @@ import shapes
 
 from clearance.drawing.laboratory import asked
 from clearance.flow.orifice import loss
+from clearance.inspection import shot
 from clearance.inspection.rays import KEPT, TUBES, least_seen, summed_mm, tilt_deg, tube_for
 from clearance.inspection.simple import flow_left, rigid_length, sisters_factor, sure_change
 from clearance.report.inspection import decides, inspection_lines
@@ -276,3 +277,19 @@ def test_crossings_that_stand_alike_share_a_table_on_the_page(result):
     assert scope[1][1] == "only 2 and 3: beside the way"
     assert len(alone.rows) <= len(first)
     assert not any(words.startswith("only") for _, _, words in alone.rows)
+
+
+@pytest.mark.parametrize("spread", ["square", "disc", "line"])
+def test_the_circle_around_a_part_hangs_on_its_outermost_points_alone(spread, monkeypatch):
+    """Reference: the circle around all points, by shapely."""
+    monkeypatch.setattr(shot, "POINTS", 50)
+    points = np.random.default_rng(3).uniform(-1.0, 1.0, (400, 2)).astype(np.float32)
+    points = {
+        "square": points,
+        "disc": points[np.linalg.norm(points, axis=1) < 1.0],
+        "line": points * np.float32([1.0, 0.0]),
+    }[spread]
+    few = shot._outermost(points)
+    assert len(few) < 0.6 * len(points) or spread == "line"
+    circles = [shapely.minimum_bounding_radius(shapely.multipoints(p)) for p in (few, points)]
+    assert circles[0] == pytest.approx(circles[1], abs=1e-12)
