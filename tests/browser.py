@@ -23,6 +23,8 @@ QUIET = [
 ]  # fmt: skip
 TWO_FRAMES = "new Promise((told) => requestAnimationFrame(() => requestAnimationFrame(told)))"
 """By then what was drawn is seen."""
+SLOWER = "{ const own = setTimeout; setTimeout = (what, ms) => own(what, 1000 * ms); }"
+"""A script before all others: what comes a moment after the first picture does not come."""
 
 
 class Browser:

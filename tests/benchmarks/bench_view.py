@@ -21,7 +21,7 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parent.parent))
 
-from browser import CHROMIUM, TWO_FRAMES, Browser
+from browser import CHROMIUM, SLOWER, TWO_FRAMES, Browser
 
 ROOT = Path(__file__).parent.parent.parent
 
@@ -34,8 +34,6 @@ drawing.setSize(Math.max(innerWidth - 384, 100), innerHeight);
 drawing.render(new THREE.Scene(), new THREE.OrthographicCamera());
 </script></body>"""
 """A scene with nothing in it, drawn once, beside as much room for words as the page leaves."""
-SLOWER = "{ const own = setTimeout; setTimeout = (what, ms) => own(what, 1000 * ms); }"
-"""What comes a moment after the first picture does not come while it is waited for."""
 
 
 def opened(page: Path) -> float:
