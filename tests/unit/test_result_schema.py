@@ -90,13 +90,14 @@ def test_the_result_of_a_shipped_case_is_as_the_schema_says(case):
     known = read_case(ROOT / "cases" / case / "case.toml")
     assert result.program == f"clearance {__version__}"
     said = {(one.role, one.file, one.sha256) for one in result.inputs.files}
-    meshes = (known.part.mesh, *known.part.also_melted)
-    roles = ["case", "part", *["also-melted"] * len(known.part.also_melted)]
+    named = [("case", known.path), ("part", known.part.mesh)]
+    named += [("also-melted", path) for path in known.part.also_melted]
     if known.scan is not None:
-        meshes, roles = (*meshes, known.path.parent / "scan.tif"), [*roles, "scan"]
+        named.append(("scan", known.path.parent / "scan.tif"))
+    if known.part.finished is not None:
+        named.append(("finished", known.part.finished))
     assert said == {
-        (role, path.name, hashlib.sha256(path.read_bytes()).hexdigest())
-        for role, path in zip(roles, (known.path, *meshes), strict=True)
+        (role, path.name, hashlib.sha256(path.read_bytes()).hexdigest()) for role, path in named
     }
 
 
