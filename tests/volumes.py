@@ -19,6 +19,14 @@ def hardened(values, voxel, share=0.1, depth_mm=4.0):
     return values * (1.0 - share * (1.0 - np.exp(-deep / depth_mm))) + 0.05 * around
 
 
+def binned(values, count):
+    """Cubes of so many voxels along each edge taken together."""
+    whole = [n // count for n in values.shape]
+    kept = values[tuple(slice(0, n * count) for n in whole)]
+    cubes = kept.reshape(whole[0], count, whole[1], count, whole[2], count)
+    return cubes.mean(axis=(1, 3, 5))
+
+
 def numbers(values, kind="uint8", void=60.0, metal=180.0):
     """Grey values as numbers of a type; a float keeps them."""
     grey = void + (metal - void) * values
@@ -35,8 +43,12 @@ def write(path: Path, values, kind="uint8", **keys) -> Path:
     return path
 
 
-def write_bare(path: Path, values, kind="uint16", order="<") -> Path:
-    """Bare numbers, x fastest."""
-    swapped = numbers(values, kind).transpose().astype(np.dtype(kind).newbyteorder(order))
+def write_bare(path: Path, values, kind="uint16", order="<", grow=1.0) -> Path:
+    """Bare numbers, x fastest; `grow`: grey values so many times as large."""
+    swapped = (
+        numbers(values, kind, 60.0 * grow, 180.0 * grow)
+        .transpose()
+        .astype(np.dtype(kind).newbyteorder(order))
+    )
     path.write_bytes(swapped.tobytes())
     return path

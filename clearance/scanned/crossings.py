@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -32,6 +33,21 @@ COARSE_MM = 0.01
 """Tolerance of the largest circle, which is added."""
 
 
+@dataclass(frozen=True, eq=False)
+class Covered:
+    """Where grey values weigh metal that the measured surface does not have.
+
+    Attributes
+    ----------
+    where : shapely geometry
+        No place in it is farther than the radius from some of that metal.
+    radius_mm : float
+    """
+
+    where: Any
+    radius_mm: float
+
+
 def crossing(
     bodies: Bodies,
     number: int,
@@ -39,6 +55,7 @@ def crossing(
     off_mm: float,
     layer_mm: float,
     thinnest_mm: float | None,
+    covered: Sequence[Covered] = (),
 ) -> ScannedCrossing:
     """One predicted crossing in the measured metal.
 
@@ -54,6 +71,8 @@ def crossing(
         Layer thickness: a sheet may lie so much lower, since powder packs.
     thinnest_mm : float or None
         Thinnest sheet that the event can make.
+    covered : sequence of Covered
+        By discs of several radii: for the largest circle alone.
     """
     low = found.low - layer_mm
     inset = 1e-3 * (found.high - low)
@@ -64,6 +83,10 @@ def crossing(
     circles = [_circle(bodies, found.footprint, float(z), off_mm) for z in levels]
     nominal = found.nominal_area_mm2
     share = min(areas) / nominal if nominal > 0.0 else 1.0
+    for one in covered:  # at whichever height it lies
+        ends = (levels[0], levels[len(levels) // 2], levels[-1])
+        left = [_circle(bodies, found.footprint, float(z), off_mm, one.where) for z in ends]
+        circles.append(max(left) + 2.0 * one.radius_mm)
     return ScannedCrossing(number, min(areas), min(share, 1.0), min(circles))
 
 
@@ -71,7 +94,7 @@ def _metal(bodies: Bodies, z: float) -> Any:
     return metal(bodies.near("part", z), Plane.level(z))
 
 
-def _circle(bodies: Bodies, footprint: Any, z: float, off_mm: float) -> float:
+def _circle(bodies: Bodies, footprint: Any, z: float, off_mm: float, besides: Any = None) -> float:
     """Largest circle that is not surely metal at a height, where the passage runs."""
     around = footprint.buffer(AROUND * math.sqrt(footprint.area), quad_segs=4)
     sure = shapely.intersection(around, _metal(bodies, z))
@@ -79,6 +102,8 @@ def _circle(bodies: Bodies, footprint: Any, z: float, off_mm: float) -> float:
         for beside in (z - off_mm, z + off_mm):
             sure = shapely.intersection(sure, _metal(bodies, beside))
         sure = sure.buffer(-off_mm, quad_segs=4)
+    if besides is not None:
+        sure = shapely.union(sure, besides)
     left = shapely.get_parts(shapely.difference(around, sure))
     own = left[shapely.intersects(left, footprint.buffer(-1e-6))]
     return largest_circle_mm(shapely.MultiPolygon(list(own)), COARSE_MM)

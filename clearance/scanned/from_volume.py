@@ -15,29 +15,34 @@ import scipy
 import shapely
 from numpy.typing import NDArray
 
-from clearance.geometry.soup import Soup, extent
+from clearance.geometry.soup import Box, Soup, extent
 from clearance.passages.crossings import Crossing
 from clearance.result.scan import VolumeResult
+from clearance.scanned.crossings import Covered
 from clearance.scanned.grey_sum import Columns, weighed
 from clearance.scanned.greys import (
     MIXED,
+    MOST_WINDOW,
     NOISES,
     QUIET,
     REACH,
     SURE,
+    Edges,
     Field,
     Greys,
     averaged,
     classes,
+    edges_in,
+    edges_of,
     half_grey,
     plane_places,
     thinnest_shown,
     with_blur,
 )
 from clearance.scanned.pose import Floats, Pose, Surface
-from clearance.scanned.registration import Registered, registered
+from clearance.scanned.registration import Registered, ScanError, registered
 from clearance.scanned.thin_sheets import thinnest_sheet
-from clearance.scanned.volume import Volume, read_volume
+from clearance.scanned.volume import LEAST_VOXELS, Volume, read_volume
 from clearance.verdict.passage_check import PassageCheck
 from clearance.verdict.prepared import Checked
 
@@ -47,6 +52,9 @@ VOXELS = 20_000
 """Voxels that tell what void and metal look like."""
 FAR = 3.0
 """Voxels from a face, where void and metal are looked at."""
+ROOM_MM, ROOM = 1.0, 8.0
+"""How far around a passage's window voxels are read, in mm and in pitches besides: more than a
+mouth is cut plane around."""
 CORNER = 0.5
 """Area of what a disc leaves of a corner, over its radius squared, at most: 0.21 of a right one."""
 OFF = 0.25
@@ -71,26 +79,56 @@ class Weighed:
         beside_mm : float, optional
             Only where no sheet lies that is thick against one so thick.
         """
-        nx, ny = self.columns.void.shape
-        x = self.columns.low[0] + self.columns.pitch_mm * np.arange(nx)
-        y = self.columns.low[1] + self.columns.pitch_mm * np.arange(ny)
-        inside = shapely.contains_xy(self.footprint, *np.meshgrid(x, y, indexing="ij"))
-        chosen = np.asarray(inside)
+        chosen = np.asarray(shapely.contains_xy(self.footprint, *self._places()))
         if beside_mm is not None:
             chosen = chosen & ~self.columns.shut(beside_mm)
         return self.columns.mean(chosen)
 
+    def covered(self) -> list[Covered]:
+        """Where surely some metal lies within the radius of a disc of columns."""
+        x, y = self._places()
+        half = 0.5 * self.columns.pitch_mm * (1.0 + 1e-6)  # cells that overlap unite
+        found = []
+        for sure, radius_mm in self.columns.covered():
+            a, b = x[sure], y[sure]
+            cells = shapely.union_all(shapely.box(a - half, b - half, a + half, b + half))
+            found.append(Covered(cells, radius_mm))
+        return found
+
+    def _places(self) -> tuple[Floats, Floats]:
+        nx, ny = self.columns.void.shape
+        x = self.columns.low[0] + self.columns.pitch_mm * np.arange(nx)
+        y = self.columns.low[1] + self.columns.pitch_mm * np.arange(ny)
+        x, y = np.meshgrid(x, y, indexing="ij")
+        return np.asarray(x), np.asarray(y)
+
+
+@dataclass(frozen=True, eq=False)
+class LaidVolume:
+    """A volume laid on the part by its surface at half grey; `pose`: of its own coordinates.
+
+    `field`: all of it, cubes of voxels averaged where it is large.
+    """
+
+    volume: Volume
+    field: Field
+    registered: Registered
+    pose: Pose
+
 
 @dataclass(frozen=True, eq=False)
 class Volumed:
-    """A volume laid on the part.
+    """A window of a volume, or all of it, with the passages that are judged there.
 
     Attributes
     ----------
-    registered : Registered
-        By its surface at half grey.
+    look : LaidVolume
+    levels : tuple of (low, high), mm
+        Heights that told nothing of where the part lies.
+    box : Box or None
+        The window in the part's coordinates; None: all of the volume.
     mixed, sure : Registered
-        The same with the surface of what may be metal, and of what surely is.
+        Surface of what may be metal, and of what surely is.
     told : VolumeResult
     edge_mm : float
         How far those two surfaces lie off the metal's, by the blur.
@@ -101,7 +139,9 @@ class Volumed:
         What no grey sum proves empty counts as metal in `mixed`, at the heights of every sheet.
     """
 
-    registered: Registered
+    look: LaidVolume
+    levels: tuple[Sheet, ...]
+    box: Box | None
     mixed: Registered
     sure: Registered
     told: VolumeResult
@@ -109,6 +149,11 @@ class Volumed:
     uncertainty_mm: float
     weighed: tuple[Weighed, ...]
     filled: bool
+
+    @property
+    def registered(self) -> Registered:
+        """By its surface at half grey."""
+        return self.look.registered
 
     def sheet(
         self, passage: str, crossing: int, beside_mm: float | None = None
@@ -119,6 +164,47 @@ class Volumed:
                 return one.sheet(beside_mm)
         return None
 
+    def covered(self, passage: str, crossing: int) -> list[Covered]:
+        """Where metal is weighed at one crossing."""
+        for one in self.weighed:
+            if (one.passage, one.crossing) == (passage, crossing):
+                return one.covered()
+        return []
+
+
+def laid_volume(checked: Checked, levels: tuple[Sheet, ...]) -> LaidVolume:
+    """Read the volume of a case and lay it on the part.
+
+    Parameters
+    ----------
+    checked : Checked
+    levels : tuple of (low, high), mm
+        Heights that tell nothing of where the part lies.
+
+    Raises
+    ------
+    ScanError
+        It cannot be laid on the part.
+    PartError
+        It cannot be read.
+    """
+    scan, nominal = checked.case.scan, checked.bodies.part
+    assert scan is not None
+    volume = read_volume(scan)
+    field = averaged(volume)
+    level = half_grey(field)
+    soup = field.surface(level)
+    (a, b), (c, d) = extent(soup), extent(nominal)
+    move = 0.5 * (c + d) - 0.5 * (a + b)
+
+    def finer(points: Floats) -> Floats:
+        return field.onto(points - move, level) + move
+
+    found = registered((soup + move).astype(np.float32), nominal, levels, scan.placed, finer)
+    turn = found.fit.pose
+    pose = Pose(turn.rotation, turn.rotation @ move + turn.shift)
+    return LaidVolume(volume, field, found, pose)
+
 
 def volumed(
     checked: Checked,
@@ -127,11 +213,10 @@ def volumed(
     sheets: Sequence[StraySheet],
     progress: Callable[[str], None],
 ) -> Volumed:
-    """Read the volume of a case and lay it on the part.
+    """The volume of a case laid on the part, all of it, with metal as two surfaces.
 
     Parameters
     ----------
-    checked : Checked
     checks : sequence of PassageCheck
         Judged.
     levels : tuple of (low, high), mm
@@ -142,37 +227,69 @@ def volumed(
     Raises
     ------
     ScanError
-        It cannot be laid on the part, or blur cannot be told.
+        It cannot be laid on the part, or void, metal or blur cannot be told.
     PartError
         It cannot be read.
     """
-    scan = checked.case.scan
+    look = laid_volume(checked, levels)
+    return _volumed(checked, checks, look, None, levels, sheets, progress)
+
+
+def windows(
+    checked: Checked,
+    checks: Sequence[PassageCheck],
+    whole: Volumed,
+    sheets: Sequence[StraySheet],
+    progress: Callable[[str], None],
+) -> Iterator[tuple[Volumed, Sequence[PassageCheck]]]:
+    """All of a volume; or of a large one a window for the passages of each void, one at a time.
+
+    Parameters and faults as `volumed`.
+    """
+    if whole.look.field.averaged == 1:
+        yield whole, checks
+        return
+    together: dict[bytes, list[PassageCheck]] = {}
+    for check in checks:
+        box = check.window(checked.pitch_mm).box
+        together.setdefault(box.low.tobytes() + box.high.tobytes(), []).append(check)
+    for own in together.values():
+        box = own[0].window(checked.pitch_mm).box.grown(ROOM_MM + ROOM * checked.pitch_mm)
+        yield _volumed(checked, own, whole.look, box, whole.levels, sheets, progress), own
+
+
+def _volumed(
+    checked: Checked,
+    checks: Sequence[PassageCheck],
+    look: LaidVolume,
+    box: Box | None,
+    levels: tuple[Sheet, ...],
+    sheets: Sequence[StraySheet],
+    progress: Callable[[str], None],
+) -> Volumed:
+    scan, volume, pose = checked.case.scan, look.volume, look.pose
     assert scan is not None
-    volume = read_volume(scan)
-    field = averaged(volume)
-    nominal = checked.bodies.part
-    found, pose = _laid(field, nominal, levels, scan.placed)
     progress("void, metal and blur in the grey values")
-    field, greys, noise = _greys(checked, field, found, pose, levels, scan.blur)
+    field = look.field if box is None else _window(look, box)
+    field, greys, noise = _greys(checked, field, look, levels, scan.blur)
     slant = np.abs(pose.rotation[2]) @ field.voxel
     shown = thinnest_shown(greys, 0.5 * float(slant))
     if shown is not None and scan.thinnest_shown is not None:
         shown = max(shown, scan.thinnest_shown)
     off = _uncertainty(greys, field) if scan.uncertainty is None else scan.uncertainty
     edge = float(scipy.special.ndtri(SURE)) * greys.blur_mm
-    windows = [check.window(checked.pitch_mm) for check in checks]
-    thinnest = [thinnest_sheet(checked, window, off + edge) for window in windows]
+    around = [check.window(checked.pitch_mm) for check in checks]
+    thinnest = [thinnest_sheet(checked, window, off + edge) for window in around]
     thin = min((one for one in thinnest if one is not None), default=None)
     columns: tuple[Weighed, ...] = ()
     if thin is not None:
         progress("thin sheets weighed by their grey values")
         columns = tuple(_weighed(volume, greys, pose, checks, sheets, thin, noise))
     blind = thin is not None and (shown is None or shown > thin)
-    filling = _Filling(
-        field, pose, np.array(extent(nominal)), [s for _, s in sheets], columns, thin or 0.0
-    )
-    mixed = filling.surface(greys, MIXED, blind)
-    sure = filling.surface(greys, SURE, False)
+    part = np.array(extent(checked.bodies.part))
+    filling = _Filling(field, pose, part, [s for _, s in sheets], columns, thin or 0.0)
+    mixed = filling.surface(greys.level(MIXED), greys.metal, blind)
+    sure = field.surface(greys.level(SURE))
     told = VolumeResult(
         voxel_mm=(float(volume.voxel[0]), float(volume.voxel[1]), float(volume.voxel[2])),
         void=greys.void,
@@ -184,9 +301,11 @@ def volumed(
         shown_mm=shown,
     )
     return Volumed(
-        registered=found,
-        mixed=_with(found, mixed, pose),
-        sure=_with(found, sure, pose),
+        look=look,
+        levels=levels,
+        box=box,
+        mixed=_with(look.registered, mixed, pose),
+        sure=_with(look.registered, sure, pose),
         told=told,
         edge_mm=edge,
         uncertainty_mm=off,
@@ -195,32 +314,30 @@ def volumed(
     )
 
 
-def _laid(
-    field: Field, nominal: Soup, levels: tuple[Sheet, ...], placed: bool
-) -> tuple[Registered, Pose]:
-    """The surface at half grey laid on the part, and the pose of the volume's own coordinates."""
-    soup = field.surface(half_grey(field))
-    (a, b), (c, d) = extent(soup), extent(nominal)
-    move = 0.5 * (c + d) - 0.5 * (a + b)
-    found = registered((soup + move).astype(np.float32), nominal, levels, placed)
-    turn = found.fit.pose
-    return found, Pose(turn.rotation, turn.rotation @ move + turn.shift)
+def _window(look: LaidVolume, box: Box) -> Field:
+    """Voxels around a box of the part, closed where it is cut."""
+    corners = np.stack(np.meshgrid(*np.stack([box.low, box.high], 1), indexing="ij"), -1)
+    index = (corners.reshape(-1, 3) - look.pose.shift) @ look.pose.rotation / look.volume.voxel
+    first = np.clip(np.floor(index.min(axis=0)).astype(np.int64), 0, look.volume.shape)
+    last = np.clip(np.ceil(index.max(axis=0)).astype(np.int64) + 1, first, look.volume.shape)
+    if (last - first).min() < LEAST_VOXELS:
+        raise ScanError("a passage lies outside of its voxels")
+    return averaged(look.volume, first, last, MOST_WINDOW)
 
 
 def _greys(
     checked: Checked,
     field: Field,
-    found: Registered,
-    pose: Pose,
+    look: LaidVolume,
     levels: tuple[Sheet, ...],
     blur_mm: float | None,
 ) -> tuple[Field, Greys, float]:
     """The field, smoothed if it is noisy; what void and metal look like; a voxel's noise."""
     rng = np.random.default_rng(5)
     index = rng.integers(0, field.values.shape, (VOXELS, 3))
-    points = (index + 0.5) * field.voxel
+    points = field.low + (index + 0.5) * field.voxel
     nominal = Surface.of(checked.bodies.part)
-    at = pose.at(points)
+    at = look.pose.at(points)
     apart = np.ones(len(at), bool)
     for low, high in levels:
         apart &= (at[:, 2] < low) | (at[:, 2] > high)
@@ -231,14 +348,23 @@ def _greys(
     if greys.noise > QUIET:
         field = field.smoothed()
         greys = classes(field, points, off, FAR * wide)
-    places, normals = plane_places(nominal, REACH * wide)
+    edges = None if blur_mm is not None else _edges(field, look, nominal, levels)
+    return field, with_blur(greys, field, edges, blur_mm), noise
+
+
+def _edges(field: Field, look: LaidVolume, nominal: Surface, levels: tuple[Sheet, ...]) -> Edges:
+    """Grey values across the part's own plane faces, in the voxels of the file."""
+    places, normals = plane_places(nominal, REACH * float(look.volume.voxel.max()))
     piece, apart = np.zeros(len(places), np.int64), np.ones(len(places), bool)
     for low, high in levels:
         piece += places[:, 2] > 0.5 * (low + high)
         apart &= (places[:, 2] < low) | (places[:, 2] > high)
-    there = (places - found.fit.moves[piece] - pose.shift) @ pose.rotation
-    greys = with_blur(greys, field, there[apart], (normals @ pose.rotation)[apart], blur_mm)
-    return field, greys, noise
+    pose = look.pose
+    there = (places - look.registered.fit.moves[piece] - pose.shift) @ pose.rotation
+    there, normals = there[apart], (normals @ pose.rotation)[apart]
+    if look.field.averaged == 1:
+        return edges_in(field, there, normals)
+    return edges_of(look.volume, there, normals)
 
 
 def _weighed(
@@ -290,7 +416,7 @@ def _with(found: Registered, soup: Soup, pose: Pose) -> Registered:
 
 @dataclass(frozen=True, eq=False)
 class _Filling:
-    """Surfaces of a field, with metal put where a sheet may lie, or surely lies."""
+    """Surface of a field, with metal put where a sheet may lie."""
 
     field: Field
     pose: Pose
@@ -299,43 +425,39 @@ class _Filling:
     weighed: Sequence[Weighed]
     thin_mm: float
 
-    def surface(self, greys: Greys, share: float, unless_empty: bool) -> Soup:
-        """Surface at a share of the step to metal.
+    def surface(self, level: float, metal: float, blind: bool) -> Soup:
+        """Surface at a grey value.
 
-        unless_empty : bool
-            True: metal wherever a sheet may lie and no grey sum proves it absent; False: where a
-            grey sum proves one.
+        metal : float
+            Its grey value.
+        blind : bool
+            Metal wherever a sheet may lie and no grey sum proves it absent.
         """
-        before = [self._put(span, greys, unless_empty, share) for span in self.heights]
-        soup = self.field.surface(greys.level(share))
-        for window, values in reversed([one for one in before if one is not None]):
+        before = [self._put(span, metal) for span in self.heights] if blind else []
+        soup = self.field.surface(level)
+        for window, values in reversed(before):
             self.field.values[window] = values
         return soup
 
-    def _put(
-        self, span: Sheet, greys: Greys, unless_empty: bool, share: float
-    ) -> tuple[tuple[slice, ...], NDArray[np.float32]] | None:
-        if share == MIXED and not unless_empty:
-            return None
+    def _put(self, span: Sheet, metal: float) -> tuple[tuple[slice, ...], NDArray[np.float32]]:
         wide = float(self.field.voxel.max())
         (x0, y0, _), (x1, y1, _) = self.box
         low, high = np.array([x0, y0, span[0] - wide]), np.array([x1, y1, span[1] + wide])
         corners = np.stack(np.meshgrid(*np.stack([low, high], 1), indexing="ij"), -1)
-        index = (corners.reshape(-1, 3) - self.pose.shift) @ self.pose.rotation / self.field.voxel
+        index = (corners.reshape(-1, 3) - self.pose.shift) @ self.pose.rotation
+        index = (index - self.field.low) / self.field.voxel
         shape = np.array(self.field.values.shape)
         first = np.clip(np.floor(index.min(axis=0)).astype(np.int64), 0, shape)
         last = np.clip(np.ceil(index.max(axis=0)).astype(np.int64) + 1, first, shape)
         window = tuple(slice(int(a), int(b)) for a, b in zip(first, last, strict=True))
         at = self.pose.at(self.field.centres(first, last))
         inside = ((at >= low) & (at <= high)).all(axis=1)
-        empty, sheet = np.zeros(len(at), bool), np.zeros(len(at), bool)
+        empty = np.zeros(len(at), bool)
         for one in self.weighed:
             number = one.columns.number(at)
             known = number >= 0
             empty |= known & one.columns.empty(self.thin_mm).ravel()[number]
-            sheet |= known & one.columns.sheet(self.thin_mm).ravel()[number]
-        metal = inside & (~empty if unless_empty else sheet)
         values = self.field.values[window]
         before = values.copy()
-        values[metal.reshape(values.shape)] = greys.metal
+        values[(inside & ~empty).reshape(values.shape)] = metal
         return window, before

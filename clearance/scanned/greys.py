@@ -7,7 +7,9 @@ threshold surely shows. Sources: REFERENCES B4, an edge blurred by a Gaussian is
 
 from __future__ import annotations
 
+import dataclasses
 from dataclasses import dataclass, replace
+from typing import Final
 
 import numpy as np
 import scipy
@@ -16,10 +18,13 @@ from numpy.typing import NDArray
 from clearance.geometry.soup import Soup
 from clearance.scanned.pose import Floats, Surface, sampled
 from clearance.scanned.registration import ScanError
-from clearance.scanned.volume import INSTALL, Volume
+from clearance.scanned.volume import INSTALL, Counts, Volume
 
-MOST = 130_000_000
-"""Voxels that are looked at as a whole; of a larger volume, cubes of voxels are averaged."""
+MOST = 16_000_000
+"""Voxels that are looked at as a whole; of a larger volume, cubes of voxels are averaged for where
+it lies on the part, and windows of it are read for the passages."""
+MOST_WINDOW = 16_000_000
+"""Voxels of a window; of a larger one, cubes of voxels are averaged."""
 QUIET = 0.04
 """Noise over the step to metal from which on the whole is smoothed before a threshold."""
 SMOOTHED = 1.0
@@ -29,14 +34,20 @@ MIXED, SURE = 0.25, 0.75
 surely metal; between lie edges, thin sheets and powder, which packs to about a half."""
 NOISES = 4.0
 """Standard deviations of the noise that a sheet has to stand over a threshold."""
-PROFILES, LEAST_PROFILES = 4000, 40
-"""Places on the part's faces where the blur is looked at, and the fewest that tell it."""
+PROFILES, FEW_PROFILES, LEAST_PROFILES = 4000, 200, 40
+"""Places on the part's faces where the blur is looked at, of a large volume, and the fewest that
+tell it."""
 REACH = 4.0
 """Voxels on each side of a face that are looked at."""
 SATURATED = 0.3
 """Share of metal's voxels that have the greatest grey value, where grey values are cut off."""
 SPREAD = 1.4826
 """Standard deviation of a normal distribution over its median absolute deviation."""
+SPLINE_ORDER: Final = 5
+SPLINE_STEPS, SPLINE_ROOM = 2, 4
+"""Newton's steps from a surface drawn linearly to that by splines; voxels around them."""
+NUDGE = 1e-3
+"""Share of all grey values between the darkest and the brightest that none lies to a level."""
 DEEP = 3.0
 """Standard deviations of the blur from a face, where its edge no longer shows."""
 
@@ -51,6 +62,8 @@ class Field:
     voxel : (3,) ndarray, mm
     averaged : int
         Voxels of the file along each edge of one of its own.
+    low : (3,) ndarray, mm
+        Lowest corner of its first voxel, in the scan's coordinates.
     added_mm2 : float
         Variance of what averaging and smoothing blur, besides the scan's own blur.
     """
@@ -58,18 +71,51 @@ class Field:
     values: NDArray[np.float32]
     voxel: Floats
     averaged: int
+    low: Floats = dataclasses.field(default_factory=lambda: np.zeros(3))
     added_mm2: float = 0.0
 
     def at(self, points: Floats) -> Floats:
         """Grey values at points of the scan, (N, 3) mm; between voxels linearly."""
-        index = points / self.voxel - 0.5
+        index = (points - self.low) / self.voxel - 0.5
         return np.asarray(
             scipy.ndimage.map_coordinates(self.values, index.T, order=1, mode="nearest"), np.float64
         )
 
+    def onto(self, points: Floats, level: float) -> Floats:
+        """Points near the surface at a level, (N, 3) mm, moved onto it by cubic splines.
+
+        A surface drawn linearly between voxels lies off by up to x (1 - x) (1 - 2 x) / (6 s^2)
+        voxels, x from voxel to voxel, s the blur in voxels: of a face that is turned a little that
+        looks as if it were turned by another third, at s = 0.7.
+        """
+        room = SPLINE_ROOM  # void, as around a drawn surface
+        around = np.pad(self.values, room, constant_values=float(self.values.min()))
+        spline = scipy.ndimage.spline_filter(around, SPLINE_ORDER, np.float32)
+        index = ((points - self.low) / self.voxel - 0.5 + room).T
+        start = index.copy()
+
+        def at(places: Floats) -> Floats:
+            return np.asarray(
+                scipy.ndimage.map_coordinates(
+                    spline, places, np.float64, order=SPLINE_ORDER, mode="nearest", prefilter=False
+                )
+            )
+
+        for _ in range(SPLINE_STEPS):
+            slope = (
+                np.stack(
+                    [at(index + step) - at(index - step) for step in 0.25 * np.eye(3)[:, :, None]]
+                )
+                / 0.5
+            )
+            off = (at(index) - level) / np.maximum((slope**2).sum(axis=0), 1e-12)
+            index = start + np.clip(index - off * slope - start, -1.0, 1.0)
+        return np.asarray(self.low + self.voxel * (index.T + 0.5 - room))
+
     def centres(self, low: Floats, high: Floats) -> Floats:
         """Centres of voxels low <= index < high, (N, 3) mm."""
-        axes = [self.voxel[k] * (np.arange(low[k], high[k]) + 0.5) for k in range(3)]
+        steps = [np.arange(low[k], high[k]) + 0.5 for k in range(3)]
+        axes = [self.low[k] + self.voxel[k] * steps[k] for k in range(3)]
         return np.stack(np.meshgrid(*axes, indexing="ij"), -1).reshape(-1, 3)
 
     def smoothed(self) -> Field:
@@ -94,8 +140,11 @@ class Field:
         if not low < level < high:
             raise ScanError(f"grey values run from {low:g} to {high:g}: no metal apart from void")
         closed = np.pad(self.values, 1, constant_values=low)
+        beside = NUDGE * (high - low)  # on a voxel's centre corners of triangles would coincide
+        for layer in closed:  # one at a time: all of it at once takes as much memory again
+            layer[np.abs(layer - level) < beside] = level + beside
         points, faces, _, _ = measure.marching_cubes(closed, level, gradient_direction="ascent")
-        return np.asarray((((points - 0.5) * self.voxel)[faces]).astype(np.float32))
+        return np.asarray((((points - 0.5) * self.voxel + self.low)[faces]).astype(np.float32))
 
 
 @dataclass(frozen=True)
@@ -130,21 +179,49 @@ class Greys:
         return self.void + share * (self.metal - self.void)
 
 
-def averaged(volume: Volume) -> Field:
-    """The whole volume, read in slabs; cubes of voxels are averaged where it would not fit."""
-    count = volume.shape
+def averaged(
+    volume: Volume, low: Counts | None = None, high: Counts | None = None, most: int | None = None
+) -> Field:
+    """A box of a volume, or all of it, in slabs; cubes of voxels averaged where it would not fit.
+
+    Parameters
+    ----------
+    volume : Volume
+    low, high : (3,) ndarray, optional
+        Voxels low <= index < high.
+    most : int, optional
+        Voxels that fit; default `MOST`.
+    """
+    low, high = (
+        np.zeros(3, np.int64) if low is None else low,
+        volume.shape if high is None else high,
+    )
     edge = 1
-    while np.prod(-(-count // edge)) > MOST:
+    while np.prod(-(-(high - low) // edge)) > (MOST if most is None else most):
         edge += 1
-    whole = -(-count // edge)
-    values = np.empty(whole, np.float32)
-    for first, slab in volume.slabs(edge * max(1, 32 // edge)):
-        padded = np.pad(slab, [(0, -n % edge) for n in slab.shape], mode="edge")
-        nx, ny, nz = np.array(padded.shape) // edge
-        cubes = padded.reshape(nx, edge, ny, edge, nz, edge)
-        values[:, :, first // edge : first // edge + nz] = cubes.mean(axis=(1, 3, 5))
+    values = np.empty(-(-(high - low) // edge), np.float32)
+    for first, slab in volume.slabs(low, high, edge * max(1, 32 // edge)):
+        cubes = slab
+        for axis in (2, 1, 0):  # z first: slices lie apart in the file
+            cubes = _binned(cubes, axis, edge)
+        values[:, :, first // edge : first // edge + cubes.shape[2]] = cubes
     added = (edge**2 - 1) / 12.0 * float(volume.voxel.max()) ** 2
-    return Field(values, edge * volume.voxel, edge, added)
+    return Field(values, edge * volume.voxel, edge, low * volume.voxel, added)
+
+
+def _binned(values: NDArray[np.float32], axis: int, edge: int) -> NDArray[np.float32]:
+    """Means of so many neighbours along an axis, the last one repeated to fill up."""
+    if edge == 1:
+        return values
+    rest = -values.shape[axis] % edge
+    if rest:
+        last = np.take(values, [-1] * rest, axis)
+        values = np.concatenate([values, last], axis)
+    along = np.moveaxis(values, axis, 0)
+    total = along[::edge].copy()
+    for step in range(1, edge):
+        total += along[step::edge]
+    return np.moveaxis(total / np.float32(edge), 0, axis)
 
 
 def half_grey(field: Field) -> float:
@@ -159,8 +236,12 @@ def half_grey(field: Field) -> float:
     below, above = weights[:-1], weights[-1] - weights[:-1]
     apart = sums[:-1] / np.maximum(below, 1) - (sums[-1] - sums[:-1]) / np.maximum(above, 1)
     cut = edges[1 + int(np.argmax(below * above * apart**2))]
-    dark, bright = values[values <= cut], values[values > cut]
-    return 0.5 * float(np.median(dark) + np.median(bright))
+    dark, bright = np.median(values[values <= cut]), np.median(values[values > cut])
+    for _ in range(2):  # without edges, which would draw both towards each other
+        step = bright - dark
+        low, high = values[values < dark + MIXED * step], values[values > dark + SURE * step]
+        dark, bright = np.median(low), np.median(high)
+    return 0.5 * float(dark + bright)
 
 
 def classes(field: Field, points: Floats, off: Floats, far_mm: float) -> Greys:
@@ -193,15 +274,13 @@ def classes(field: Field, points: Floats, off: Floats, far_mm: float) -> Greys:
     return Greys(dark, bright, max(noises[0], 1e-3), max(noises[1], 1e-3))
 
 
-def with_blur(
-    greys: Greys, field: Field, points: Floats, normals: Floats, given_mm: float | None
-) -> Greys:
+def with_blur(greys: Greys, field: Field, edges: Edges | None, given_mm: float | None) -> Greys:
     """The blur, measured across the part's own faces, or as given.
 
     Parameters
     ----------
-    points, normals : (N, 3) ndarray, mm
-        Places of faces that are plane far enough, in the scan's coordinates; outward.
+    edges : Edges or None
+        Across faces that are plane far enough.
     given_mm : float or None
         Of the scan itself.
 
@@ -210,33 +289,84 @@ def with_blur(
     ScanError
         No face tells it.
     """
-    added = field.added_mm2
-    if given_mm is not None:
-        return replace(
-            greys,
-            blur_mm=float(np.hypot(given_mm, np.sqrt(added))),
-            own_blur_mm=given_mm,
-            measured=False,
-        )
-    if len(points) < LEAST_PROFILES:
-        raise ScanError(
-            "the part has no face that is plane far enough to measure the scan's blur on: give "
-            "`blur`, from a plane face or foil scanned beside it"
-        )
+    own = given_mm
+    if own is None:
+        if edges is None or len(edges.profiles) < LEAST_PROFILES:
+            raise ScanError(
+                "the part has no face that is plane far enough to measure the scan's blur on: "
+                "give `blur`, from a plane face or foil scanned beside it"
+            )
+        own = edges.blur_mm(greys.metal - greys.void)
+    blur = float(np.hypot(own, np.sqrt(field.added_mm2)))
+    return replace(greys, blur_mm=blur, own_blur_mm=own, measured=given_mm is None)
+
+
+@dataclass(frozen=True, eq=False)
+class Edges:
+    """Grey values across faces, from inside outward.
+
+    Attributes
+    ----------
+    profiles : (N, M) ndarray
+    ways_mm : (M,) ndarray
+        How far outward of the face each lies.
+    voxel_mm : float
+    added_mm2 : float
+        Variance that the voxels have besides the scan's own blur.
+    """
+
+    profiles: Floats
+    ways_mm: Floats
+    voxel_mm: float
+    added_mm2: float
+
+    def blur_mm(self, step: float) -> float:
+        """Standard deviation of the scan's own blur; `step`: from void to metal.
+
+        Raises
+        ------
+        ScanError
+            Too few profiles show an edge.
+        """
+        inner = self.profiles[:, :8].mean(1, keepdims=True)
+        outer = self.profiles[:, -8:].mean(1, keepdims=True)
+        sound = (inner - outer)[:, 0] > 0.5 * step
+        scaled = (self.profiles - outer) / np.where(inner > outer, inner - outer, 1.0)
+        if int(sound.sum()) < LEAST_PROFILES:
+            raise ScanError("its edges are too blurred to be measured: give `blur`")
+        mean = scaled[sound].mean(axis=0)
+        at = [float(np.interp(-share, -mean, self.ways_mm)) for share in (0.84134, 0.15866)]
+        between = self.voxel_mm**2 / 6.0  # grey values are told linearly between voxels
+        own = max((0.5 * (at[1] - at[0])) ** 2 - between, (0.1 * self.voxel_mm) ** 2)
+        return float(np.sqrt(max(own - self.added_mm2, 0.0)))
+
+
+def edges_in(field: Field, points: Floats, normals: Floats) -> Edges:
+    """Grey values of a field across faces, (N, 3) mm of the scan, with their outward normals."""
     wide = float(field.voxel.max())
-    ways = np.linspace(-REACH, REACH, 65) * wide
+    ways = _ways(wide)
     greyed = field.at((points[:, None] + ways[:, None] * normals[:, None]).reshape(-1, 3))
-    profiles = greyed.reshape(len(points), -1)
-    inner, outer = profiles[:, :8].mean(1, keepdims=True), profiles[:, -8:].mean(1, keepdims=True)
-    sound = (inner - outer)[:, 0] > 0.5 * (greys.metal - greys.void)
-    shares = ((profiles - outer) / np.where(inner > outer, inner - outer, 1.0))[sound]
-    if len(shares) < LEAST_PROFILES:
-        raise ScanError("its edges are too blurred to be measured: give `blur`")
-    mean = shares.mean(axis=0)
-    at = [float(np.interp(-share, -mean, ways)) for share in (0.84134, 0.15866)]
-    own = max((0.5 * (at[1] - at[0])) ** 2 - wide**2 / 6.0, (0.1 * wide) ** 2)
-    raw = max(own - added, 0.0)
-    return replace(greys, blur_mm=float(np.sqrt(own)), own_blur_mm=float(np.sqrt(raw)))
+    return Edges(greyed.reshape(len(points), -1), ways, wide, field.added_mm2)
+
+
+def edges_of(volume: Volume, points: Floats, normals: Floats) -> Edges:
+    """The same in the voxels of the file, of a few faces, each in a window of its own."""
+    wide = float(volume.voxel.max())
+    room, every = (REACH + 1.0) * wide, max(1, len(points) // FEW_PROFILES)
+    points, normals, found = points[::every], normals[::every], []
+    for n in np.argsort(points[:, 2]):
+        first = np.floor((points[n] - room) / volume.voxel).astype(np.int64)
+        last = np.ceil((points[n] + room) / volume.voxel).astype(np.int64)
+        first, last = np.clip(first, 0, volume.shape), np.clip(last, 0, volume.shape)
+        if (last - first).min() > 1:
+            field = averaged(volume, first, last)
+            found.append(edges_in(field, points[[n]], normals[[n]]).profiles)
+    profiles = np.concatenate(found) if found else np.empty((0, len(_ways(wide))))
+    return Edges(profiles, _ways(wide), wide, 0.0)
+
+
+def _ways(wide: float) -> Floats:
+    return np.linspace(-REACH, REACH, 65) * wide
 
 
 def plane_places(nominal: Surface, reach_mm: float) -> tuple[Floats, Floats]:

@@ -18,8 +18,9 @@ from clearance.mesh.part import read_part
 from clearance.predicted.slabs import Event
 from clearance.result import PassageResult, ScannedPassage, ScanResult, ScanStep
 from clearance.result.passage import plain
-from clearance.scanned.from_volume import StraySheet, Volumed, volumed
-from clearance.scanned.measured import measured, scanned, thinnest_at
+from clearance.result.scan import VolumeResult
+from clearance.scanned.from_volume import StraySheet, Volumed, volumed, windows
+from clearance.scanned.measured import Measured, measured, scanned, thinnest_at
 from clearance.scanned.pose import Fit
 from clearance.scanned.registration import Registered, ScanError, registered
 from clearance.scanned.thin_sheets import thinnest_sheet
@@ -135,23 +136,53 @@ def laid(
     if scan is None:
         return None
     on_it = placed(checked, bands(possible(checked)), progress, checks, _sheets(checked))
-    found, volume = on_it.registered, on_it.volume
+    passages: dict[str, ScannedPassage] = {}
+    results_of = {check.passage.name: one for check, one in zip(checks, results, strict=True)}
+    thin, told_of = [], []
     try:
-        progress("the passages once more, in the measured metal")
-        look = measured(checked, found, volume)
-        sure = look if volume is None else measured(checked, volume.sure, volume)
-        passages = tuple(
-            scanned(look, check, result, sure)
-            for check, result in zip(checks, results, strict=True)
-        )
+        for look, sure, own in _looks(checked, checks, on_it, progress):
+            progress("the passages once more, in the measured metal")
+            for check in own:
+                name = check.passage.name
+                passages[name] = scanned(look, check, results_of[name], sure)
+                thin.append(thinnest_at(look, check))
+            told_of += [] if look.volumed is None else [look.volumed.told]
     except ScanError as fault:
         raise PartError(f"{scan.files[0]}: {fault}") from None
-    thin = min((t for t in (thinnest_at(look, c) for c in checks) if t is not None), default=None)
-    thin = thinnest_sheet(checked) if thin is None else thin
-    told = scan_result(checked, on_it, thin)
-    if volume is not None:
-        told = replace(told, volume=volume.told, thinnest_shown_mm=volume.told.shown_mm)
-    return Laid(told, passages, on_it)
+    thinnest = min((t for t in thin if t is not None), default=None)
+    thinnest = thinnest_sheet(checked) if thinnest is None else thinnest
+    told = scan_result(checked, on_it, thinnest)
+    if told_of:
+        volume = worst(told_of)
+        told = replace(told, volume=volume, thinnest_shown_mm=volume.shown_mm)
+    return Laid(told, tuple(passages[check.passage.name] for check in checks), on_it)
+
+
+def _looks(
+    checked: Checked,
+    checks: Sequence[PassageCheck],
+    on_it: Placed,
+    progress: Callable[[str], None],
+) -> Iterator[tuple[Measured, Measured, Sequence[PassageCheck]]]:
+    """What may be metal, what surely is, and the passages that are judged there."""
+    if on_it.volume is None:
+        look = measured(checked, on_it.registered)
+        yield look, look, checks
+        return
+    for one, own in windows(checked, checks, on_it.volume, _sheets(checked), progress):
+        yield measured(checked, one.mixed, one), measured(checked, one.sure, one), own
+
+
+def worst(told: Sequence[VolumeResult]) -> VolumeResult:
+    """Of several windows one: the least that is shown, the coarsest voxels, the widest blur."""
+    shown = [one.shown_mm for one in told]
+    return replace(
+        told[0],
+        noise=max(one.noise for one in told),
+        blur_mm=max(one.blur_mm for one in told),
+        averaged=max(one.averaged for one in told),
+        shown_mm=None if None in shown else max(one for one in shown if one is not None),
+    )
 
 
 Band = tuple[tuple[int, ...], tuple[float, float]]

@@ -10,10 +10,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+import numpy as np
+
 from clearance.columns.cast import cast
 from clearance.columns.grid import Grid
 from clearance.errors import ClearanceError
-from clearance.geometry.soup import extent
+from clearance.geometry.soup import Box, extent
 from clearance.passages.way import Way
 from clearance.predicted.bodies import Bodies
 from clearance.predicted.part import NOMINAL
@@ -59,7 +61,9 @@ class Measured:
     def off_mm(self) -> float:
         """How far a surface may lie off the metal's, mm: as given, and by the scan's scale."""
         widest = max(p.min_clear_diameter for p in self.nominal.case.passage)
-        return self.uncertainty_mm + 0.5 * abs(self.registered.fit.scale - 1.0) * widest
+        scales = self.registered.fit.scales
+        own = np.abs(scales.own - 1.0)[scales.told]
+        return self.uncertainty_mm + 0.5 * max(abs(scales.every - 1.0), *own, 0.0) * widest
 
 
 def measured(
@@ -88,7 +92,11 @@ def measured(
     assert off is not None
     edge = 0.0 if volume is None else volume.edge_mm
     deep = max(LEAST_CUT_MM, 2.0 * off + edge + ROUGH * found.fit.rms_mm)
-    cut = faced(found.triangles, checked.mouths, deep, AROUND * checked.pitch_mm + deep, off)
+    mouths = checked.mouths
+    if volume is not None and volume.box is not None:
+        box = volume.box.grown(-deep - AROUND * checked.pitch_mm)
+        mouths = {name: one for name, one in mouths.items() if box.holds(Box.around(one.rim))}
+    cut = faced(found.triangles, mouths, deep, AROUND * checked.pitch_mm + deep, off)
     case = replace(checked.case, stray=(), melted=None, suspected=None, reading=(), scan=None)
     low, high = extent(cut.triangles)
     own = Grid.over(low - 5.0 * checked.pitch_mm, high + 5.0 * checked.pitch_mm, checked.pitch_mm)
@@ -134,7 +142,12 @@ def scanned(
     shown = tuple(crossing(bodies, n, c, off, layer, thin) for n, c in enumerate(crossings))
     if sure is not look:
         bodies = sure.checked.bodies
-        widest_ones = [crossing(bodies, n, c, off, layer, thin) for n, c in enumerate(crossings)]
+        volume, name = look.volumed, check.passage.name
+        sheets = [volume.covered(name, n) if volume else [] for n in range(len(crossings))]
+        widest_ones = [
+            crossing(bodies, n, c, off, layer, thin, sheet)
+            for n, (c, sheet) in enumerate(zip(crossings, sheets, strict=True))
+        ]
         shown = tuple(
             _with_sheet(look, check, replace(one, clear_diameter_mm=most.clear_diameter_mm))
             for one, most in zip(shown, widest_ones, strict=True)

@@ -29,6 +29,11 @@ farther off than all that has not, and must not be taken for stray metal."""
 ELSEWHERE_MM = 0.15
 """Points farther off than this, which do not count, are of a face that is elsewhere."""
 ITERATIONS = 40
+TUKEY, REWEIGHED = 4.685, 4
+"""Standard deviations at which Tukey's biweight ends (its usual constant), and how often what is
+left is looked at for the scale."""
+TOLD = 0.5
+"""Share of half its extent along an axis that faces of a piece lie apart, to tell a scale there."""
 SETTLED_MM = 1e-4
 """A step that moves no point farther ends the fit."""
 LEAST_SINGULAR = 1e-3
@@ -145,6 +150,31 @@ AS_IT_IS = Pose(np.eye(3), np.zeros(3))
 
 
 @dataclass(frozen=True, eq=False)
+class Scales:
+    """By how much a scan is larger than the nominal part, after the fit.
+
+    Attributes
+    ----------
+    every : float
+        Of all of it.
+    own : (3,) ndarray
+        Along each of the scan's own axes by itself.
+    told : (3,) ndarray of bool
+        Faces of one piece lie far enough apart along that axis to tell it.
+    half_mm : (3,) ndarray
+        Half of its extent along those axes.
+    scatter_mm : float
+        Standard deviation of what is left of the points along the normals.
+    """
+
+    every: float
+    own: Floats
+    told: NDArray[np.bool_]
+    half_mm: Floats
+    scatter_mm: float
+
+
+@dataclass(frozen=True, eq=False)
 class Fit:
     """Points laid on a surface.
 
@@ -165,8 +195,7 @@ class Fit:
         rounded edges do: faces that look that way and are elsewhere.
     rms_mm : float
         Of the points that counted, along the normals.
-    scale : float
-        By how much the scan is larger than the nominal part, once, after the fit.
+    scales : Scales
     held_mm : (K,) ndarray
         Height of the faces that hold each piece along z, on the average; 0 where none does.
     looks_up : (K,) ndarray
@@ -180,9 +209,14 @@ class Fit:
     tied: Floats
     left_out: Floats
     rms_mm: float
-    scale: float
+    scales: Scales
     held_mm: Floats
     looks_up: Floats
+
+    @property
+    def scale(self) -> float:
+        """By how much the scan is larger than the nominal part, once, after the fit."""
+        return self.scales.every
 
 
 def fit(
@@ -191,6 +225,7 @@ def fit(
     start: Pose,
     levels: tuple[tuple[float, float], ...] = (),
     iterations: int = ITERATIONS,
+    moved: Floats | None = None,
 ) -> Fit:
     """Lay points on a surface.
 
@@ -203,14 +238,18 @@ def fit(
     levels : tuple of (low, high), mm
         Bands of height in the surface's coordinates, lowest first. Between them the scan is rigid;
         each piece may lie elsewhere, with the same rotation. Points in a band do not count.
+    iterations : int
+        Fewer than all: no point far off counts, and the start must lie near.
+    moved : (1 + len(levels), 3) ndarray, mm, optional
+        How far each piece has to be moved, to start from.
     """
-    pose, moves = start, np.zeros((1 + len(levels), 3))
+    pose, moves = start, np.zeros((1 + len(levels), 3)) if moved is None else moved
     reach = WIDE_MM if iterations == ITERATIONS else 0.0
     for _ in range(iterations):
         step = _Step.of(surface, points, pose, moves, levels, reach)
         solved = step.solved()
-        pose, moves, moved = step.taken(pose, moves, solved)
-        if moved < SETTLED_MM and step.settled:
+        pose, moves, farthest = step.taken(pose, moves, solved)
+        if farthest < SETTLED_MM and step.settled:
             break
         reach *= NARROWER
     last = _Step.of(surface, points, pose, moves, levels)
@@ -298,9 +337,6 @@ class _Step:
         spread = np.linalg.pinv(columns.T @ columns, rcond=LEAST_SINGULAR**2, hermitian=True)
         counts = np.bincount(self.piece, minlength=self.pieces)
         squares = _squares(self.normals, self.piece, self.pieces)
-        arm = np.einsum("ij,ij->i", self.at - self.middle, self.normals) * self.weight
-        held, looks_up = self.along_z()
-        grown = np.linalg.lstsq(np.column_stack([columns, arm]), -off, rcond=1e-6)[0][-1]
         return Fit(
             pose,
             moves,
@@ -309,9 +345,8 @@ class _Step:
             np.asarray(squares / np.maximum(counts, 1)[:, None], np.float64),
             self.left_out,
             rms,
-            1.0 / (1.0 + float(grown)),
-            held,
-            looks_up,
+            self._scales(pose.rotation),
+            *self.along_z(),
         )
 
     def along_z(self) -> tuple[Floats, Floats]:
@@ -321,6 +356,30 @@ class _Step:
         height = np.bincount(self.piece, pull * self.at[:, 2], self.pieces) / whole
         up = np.where(self.normals[:, 2] > 0.0, pull, 0.0)
         return height, np.bincount(self.piece, up, self.pieces) / whole
+
+    def _scales(self, rotation: Floats) -> Scales:
+        """Scales along the scan's own axes, beside rotation and translations."""
+        own, normals = (self.at - self.middle) @ rotation, self.normals @ rotation
+        arm, half, columns = own * normals, 0.5 * np.ptp(own, axis=0), self.columns()
+        every, scatter = self._scaled(columns, arm.sum(axis=1, keepdims=True))
+        left = arm - columns @ np.linalg.lstsq(columns, arm, rcond=1e-6)[0]
+        reach = np.sqrt((left**2).sum(axis=0) / np.maximum((normals**2).sum(axis=0), 1e-9))
+        each = self._scaled(columns, arm)[0]
+        return Scales(float(every[0]), each, reach > TOLD * half, half, scatter)
+
+    def _scaled(self, columns: Floats, arm: Floats) -> tuple[Floats, float]:
+        """Scales that columns of arms tell, and the scatter that is left; robustly.
+
+        Walls that are elsewhere than drawn, as of a bore printed too narrow, must not tell it.
+        """
+        both, weight, scatter = np.column_stack([columns, arm]), self.weight, 0.0
+        for _ in range(REWEIGHED):
+            rows = both * weight[:, None]
+            solved = np.linalg.lstsq(rows, -weight * self.off, rcond=1e-6)[0]
+            left = np.abs(self.off + both @ solved)
+            scatter = max(1.4826 * float(np.median(left)), SETTLED_MM)
+            weight = np.maximum(1.0 - (left / (TUKEY * scatter)) ** 2, 0.0)
+        return np.asarray(1.0 / (1.0 + solved[columns.shape[1] :])), scatter
 
 
 def _squares(normals: Floats, piece: Ints, pieces: int) -> Floats:

@@ -7,7 +7,7 @@ says why the scan cannot be laid on the part.
 from __future__ import annotations
 
 import itertools
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -18,14 +18,14 @@ from clearance.geometry import distance
 from clearance.geometry.soup import Soup
 from clearance.scanned.pose import AS_IT_IS, Fit, Floats, Pose, Surface, fit, sampled
 
-FEW, MORE, MOST = 200, 1500, 20_000
-"""Points of a first look, of a comparison, and of the fit that counts."""
+FEW, MORE, MANY, MOST = 200, 1500, 4000, 20_000
+"""Points of a first look, of a comparison, of the fit, and of its last steps."""
 SPOTS = 8000
 """Points that stand for the nominal part in a first look."""
 ALIKE = 0.1
 """Two starts whose rotations differ by no more than this, rad, are one."""
-QUICK = 8
-"""Steps of a first look, and of a comparison."""
+QUICK, FINE = 8, 12
+"""Steps of a first look and of a comparison; of the fit that counts, at most."""
 FAR_WORSE = 4.0
 """Times the misfit of the best first look, from which on one is dropped."""
 BEST = 6
@@ -38,6 +38,8 @@ HAND = 0.8
 """A mirror image whose misfit is less than this share is the better fit."""
 MOST_SCALE = 0.005
 """More than this and the voxel size, or the unit, is wrong."""
+FACES_OFF = 0.5
+"""Share of the scatter of points that whole faces may lie off, by noise or beam hardening."""
 LEAST = 1e-4
 """Misfits are told apart from this share of the part's size on."""
 NEARER = 0.8
@@ -118,6 +120,7 @@ def registered(
     nominal: Soup,
     levels: tuple[tuple[float, float], ...] = (),
     placed: bool = False,
+    finer: Callable[[Floats], Floats] | None = None,
 ) -> Registered:
     """Lay a scan on the nominal part.
 
@@ -129,6 +132,8 @@ def registered(
         Heights of the event in the part's coordinates; see `pose.fit`.
     placed : bool
         The file stands about as the part does: no other way round is looked for.
+    finer : function, optional
+        Puts points of the scan (N, 3), mm, where its surface is known better than its facets.
 
     Raises
     ------
@@ -148,12 +153,11 @@ def registered(
             "axis is turned over"
         )
     chosen, also = _chosen(right, wrong, placed)
-    found = fit(whole, sampled(scan, MOST), chosen.pose, levels)
-    if abs(found.scale - 1.0) > MOST_SCALE:
-        raise ScanError(
-            f"the scan is {100.0 * (found.scale - 1.0):+.2f} % larger than the part, more than "
-            f"{100.0 * MOST_SCALE:g} %: its voxel size or unit is wrong, or it is of another part"
-        )
+    near = fit(whole, sampled(scan, MANY), chosen.pose, levels)
+    points = sampled(scan, MOST)
+    points = points if finer is None else finer(points)
+    found = fit(whole, points, near.pose, levels, FINE, near.moves)
+    _refuse_other_scale(found)
     own = looks.nearer(found.pose, found.moves)
     if own > FARTHEST * size:
         raise ScanError(
@@ -170,6 +174,37 @@ def _refuse_other_size(scan: Soup, size: float) -> None:
             f"the scan is {own / size:.3g} times as large as the part ({own:.4g} mm across, "
             f"expected {size:.4g} mm): its unit or voxel size is wrong, or most of it is missing"
         )
+
+
+def _refuse_other_scale(found: Fit) -> None:
+    """A wrong voxel size; or, where one of its own axes is unlike the others, a wrong spacing."""
+    scales = found.scales
+    off, every = scales.own - 1.0, scales.every - 1.0
+    told = off[scales.told]
+    usual = float(np.median(told)) if len(told) > 2 else 0.0
+    odd = int(np.argmax(np.where(scales.told, np.abs(off - usual), -1.0)))
+    uneven = len(told) > 1 and float(np.ptp(told)) > _most_off(found, float(scales.half_mm[odd]))
+    if uneven and np.abs(told).max() > MOST_SCALE:
+        said = ", ".join(
+            f"{axis} {100.0 * one:+.2f} %"
+            for axis, one, known in zip("xyz", off, scales.told, strict=True)
+            if known
+        )
+        raise ScanError(
+            f"the scan is larger than the part by unlike shares along its own axes ({said}; more "
+            f"than {100.0 * MOST_SCALE:g} % apart): the spacing of its voxels along "
+            f"{'xyz'[odd]} is wrong, or it is of another part"
+        )
+    if abs(every) > _most_off(found, float(scales.half_mm.max())):
+        raise ScanError(
+            f"the scan is {100.0 * every:+.2f} % larger than the part, more than "
+            f"{100.0 * MOST_SCALE:g} %: its voxel size or unit is wrong, or it is of another part"
+        )
+
+
+def _most_off(found: Fit, half_mm: float) -> float:
+    """Most that a scale may be off: of a small, noisy scan what its faces scatter besides."""
+    return MOST_SCALE + FACES_OFF * found.scales.scatter_mm / max(half_mm, 1e-9)
 
 
 # ---- ways to lay it ----------------------------------------------------------------------------

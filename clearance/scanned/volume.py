@@ -123,14 +123,19 @@ class Volume:
         read = self.slices.read(parts[2], parts[1], parts[0]).transpose()
         for axis in self.reversed_axes:
             read = np.flip(read, axis)
-        return np.nan_to_num(read.astype(np.float32), nan=0.0, posinf=0.0, neginf=0.0)
+        numbers = read.astype(np.float32)
+        if read.dtype.kind == "f":
+            numbers = np.nan_to_num(numbers, copy=False, nan=0.0, posinf=0.0, neginf=0.0)
+        return numbers
 
-    def slabs(self, thick: int) -> Iterator[tuple[int, NDArray[np.float32]]]:
-        """All of it, so many slices at a time, with the number of the first."""
-        count = self.shape
-        for first in range(0, int(count[2]), thick):
-            last = min(first + thick, int(count[2]))
-            yield first, self.window(np.array([0, 0, first]), np.array([*count[:2], last]))
+    def slabs(
+        self, low: Counts, high: Counts, thick: int
+    ) -> Iterator[tuple[int, NDArray[np.float32]]]:
+        """A box of voxels, so many slices at a time, with the number of the first in the box."""
+        for first in range(int(low[2]), int(high[2]), thick):
+            last = min(first + thick, int(high[2]))
+            window = self.window(np.array([*low[:2], first]), np.array([*high[:2], last]))
+            yield first - int(low[2]), window
 
 
 def read_volume(scan: ScanTable) -> Volume:
