@@ -6,6 +6,7 @@ soup in the scanner's axes. The surface is taken by a library (scikit-image's ma
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable
 
 import numpy as np
@@ -63,8 +64,31 @@ def grey(
     count = np.ceil((placed.max(axis=0) + 4.0 * voxel - first) / voxel).astype(int)
     axes = [first[k] + voxel * (np.arange(count[k]) + 0.5) for k in range(3)]
     points = (np.stack(np.meshgrid(*axes, indexing="ij"), -1) - shift) @ rotation
-    values = ndimage.gaussian_filter(np.clip(0.5 - distance(points) / voxel, 0.0, 1.0), blur)
+    values = ndimage.gaussian_filter(_filled(distance, points, voxel, rotation), blur)
     return values + noise * np.random.default_rng(seed).normal(size=values.shape), first
+
+
+PARTS = 4
+"""Along each edge of a voxel, where a surface crosses it."""
+
+
+def _filled(distance: Distance, points: Floats, voxel: float, rotation: Floats) -> Floats:
+    """Share of metal in voxels about points, told from parts of those that a surface may cross.
+
+    A part no thicker than a sheet is told from one distance. Of a voxel that is thicker than the
+    sheet that would not do: on the average it comes out too heavy, twice so for a thin one.
+    """
+    away = distance(points)
+    filled = np.where(away < 0.0, 1.0, 0.0)
+    crossed = np.abs(away) < 0.5 * np.sqrt(3.0) * voxel
+    fine = voxel / PARTS
+    steps = (np.arange(PARTS) - 0.5 * (PARTS - 1)) * fine
+    middles = points[crossed]
+    share = np.zeros(len(middles))
+    for step in itertools.product(steps, repeat=3):
+        share += np.clip(0.5 - distance(middles + np.array(step) @ rotation) / fine, 0.0, 1.0)
+    filled[crossed] = share / PARTS**3
+    return filled
 
 
 def surface(values: Floats, first: Floats, voxel: float, level: float = 0.5) -> NDArray[np.float32]:
