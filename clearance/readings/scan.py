@@ -209,20 +209,21 @@ def _passage(checked: Checked, passage: PassageResult) -> ReadingResult:
     assert found is not None
     clear = passage.clear_diameter_mm
     nominal = (clear.nominal_low, clear.nominal_high)
-    told = found.low_mm > 0.0 or found.high_mm < clear.nominal_low
+    low, high = found.low_mm, math.inf if found.high_mm is None else found.high_mm
+    told = low > 0.0 or high < clear.nominal_low
     smallest = checked.case.grid.smallest_way
     part = checked.case.part
     need = passage.required_mm + part.build_allowance - part.mesh_tolerance
-    seen = kinds(found.low_mm, found.high_mm, need, smallest)
+    seen = kinds(low, high, need, smallest)
     nominal_fits = bool(seen & kinds(*nominal, need, smallest))
     return ReadingResult(
         kind="scan",
         where=f"clear diameter, {passage.name}",
         passage=passage.name,
         stage="found",
-        value=0.5 * (found.low_mm + found.high_mm) if told else "not told",
+        value=0.5 * (low + high) if told else "not told",
         unit="mm",
-        u=0.5 * (found.high_mm - found.low_mm) / UNIFORM if told else None,
+        u=0.5 * (high - low) / UNIFORM if told else None,
         predicted=(clear.low, clear.high),
         nominal=nominal,
         says=_says(found.against != "contradicts", nominal_fits) if told else "both",

@@ -82,7 +82,9 @@ def _passage(passage: PassageResult) -> str:
     found, clear, need = passage.scanned, passage.clear_diameter_mm, passage.required_mm
     assert found is not None
     predicted = f"predicted {passage.state.value}, {span(clear.low, clear.high, need)} mm"
-    measured = f"measured {found.state.value}, {span(found.low_mm, found.high_mm, need)} mm"
+    measured = f"measured {found.state.value}"
+    if found.high_mm is not None:
+        measured += f", {span(found.low_mm, found.high_mm, need)} mm"
     measured += "".join(
         f", grey values sum to {one.sheet_mm:.3f} mm of metal at crossing {one.crossing + 1} "
         f"(u {one.sheet_u_mm:.3f} mm)"

@@ -271,7 +271,9 @@ class ScannedPassage:
 
     state: Annotated[State, told("verdict on the measured metal alone")]
     low_mm: Annotated[float, told("clear diameter, surely; 0 where none is proven", "mm")]
-    high_mm: Annotated[float, told("clear diameter, at most", "mm")]
+    high_mm: Annotated[
+        float | None, told("clear diameter, at most; null where the scan tells nothing", "mm")
+    ]
     crossings: Annotated[tuple[ScannedCrossing, ...], told("as measured, in the same order")]
     against: Annotated[Against, told("whether the predicted state stands")]
     reasons: Annotated[tuple[str, ...], told("what it rests on")]

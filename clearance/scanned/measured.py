@@ -135,8 +135,8 @@ def scanned(
     most_way = way if sure is look or way is None else _way(sure, check)
     if way is None or most_way is None:
         why = why or "the scan is too large to be looked at there"
-        widest = check.nominal.way.high_mm
-        return ScannedPassage(State.UNDETERMINED, 0.0, widest, (), "not-told", (why,))
+        # How wide the nominal passage is bounds nothing: it may have been built wider.
+        return ScannedPassage(State.UNDETERMINED, 0.0, None, (), "not-told", (why,))
     off, thin = look.off_mm, thinnest_at(look, check)
     bodies = look.checked.bodies
     shown = tuple(crossing(bodies, n, c, off, layer, thin) for n, c in enumerate(crossings))

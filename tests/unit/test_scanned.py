@@ -340,6 +340,7 @@ def test_a_passage_whose_walls_are_not_in_the_scan_is_not_told(tmp_path):
     found = result.passages[0].scanned
     assert (found.state, found.against) == ("undetermined", "not-told")
     assert found.reasons == ("the scan does not show all of its walls",)
+    assert (found.low_mm, found.high_mm) == (0.0, None)  # of the nominal bore nothing follows
 
 
 def test_another_event_is_judged_without_the_scan(tmp_path, part, nominal):
