@@ -16,13 +16,14 @@ function bytes(text) {
   return out.buffer;
 }
 
-// Corners are whole steps of 1/65535 of the body's box; an index counts corners.
+// Corners are whole steps of 1/65535 of the body's box; an index counts corners, in as few bytes as it takes.
 function geometry(body) {
   const steps = new Uint16Array(bytes(body.corners)), place = new Float32Array(steps.length);
   for (let k = 0; k < steps.length; k += 1) place[k] = body.low[k % 3] + steps[k] * body.step[k % 3];
   const made = new THREE.BufferGeometry();
   made.setAttribute("position", new THREE.BufferAttribute(place, 3));
-  made.setIndex(new THREE.BufferAttribute(new Uint32Array(bytes(body.triangles)), 1));
+  const Numbers = body.bytes === 2 ? Uint16Array : Uint32Array;
+  made.setIndex(new THREE.BufferAttribute(new Numbers(bytes(body.triangles)), 1));
   return made;
 }
 
@@ -86,7 +87,7 @@ const lines = {};
 function edge() {
   for (const one of meshes.filter(({ body, group, edged }) => body.kind in EDGED && group && !edged)) {
     one.edged = true;
-    if (one.body.triangles.length > 400000) continue;
+    if (one.group[0].geometry.index.count > 75000) continue;
     lines[one.body.kind] ||= new THREE.LineBasicMaterial({ color: EDGED[one.body.kind], transparent: true, clippingPlanes: [plane] });
     const drawn = new THREE.LineSegments(new THREE.EdgesGeometry(one.group[0].geometry, 30), lines[one.body.kind]);
     drawn.visible = one.group[0].visible;
@@ -110,18 +111,22 @@ const marks = data.marks.map((mark) => {
 // ---- the eye -----------------------------------------------------------------------------------
 
 const canvas = find("drawing");
-let renderer = null, slow = false;
+let renderer = null, slow = null;
 
 // Without a graphics card a picture of twice the points takes long enough to be felt while the part turns.
-function software(context) {
-  const told = context.getExtension("WEBGL_debug_renderer_info");
-  return /swiftshader|llvmpipe|software|basic render/i.test(context.getParameter(told ? told.UNMASKED_RENDERER_WEBGL : context.RENDERER));
+// Asked after the first picture: each question waits until the card has done what it was told.
+function software() {
+  if (slow === null) {
+    const context = renderer.getContext(), told = context.getExtension("WEBGL_debug_renderer_info");
+    slow = /swiftshader|llvmpipe|software|basic render/i.test(context.getParameter(told ? told.UNMASKED_RENDERER_WEBGL : context.RENDERER));
+  }
+  return slow;
 }
 
 try {
   renderer = new THREE.WebGLRenderer({ canvas, antialias: false, alpha: true, preserveDrawingBuffer: true });
   renderer.localClippingEnabled = true;
-  slow = software(renderer.getContext());
+  renderer.debug.checkShaderErrors = false;
 } catch (fault) {
   find("no-picture").hidden = false;
   canvas.hidden = true;
@@ -204,7 +209,7 @@ function drawNow(still) {
   clearTimeout(standing);
   waiting = 0;
   if (still) edge();
-  fit(still || (opened && !slow));
+  fit(still || (opened && !software()));
   if (!still) standing = setTimeout(() => drawNow(true), STILL_MS);
   opened = true;
   // A line is as wide as a point of the picture, so half as strong where that is drawn twice as fine.

@@ -8,12 +8,15 @@ least of the runs counts, since a busy machine only adds. Without files: the mou
 Three loads are what a page may take. There are two readings of an empty page with the same library,
 both are told: one that draws an empty picture as large, and one that has the library and draws
 nothing, not even a place to draw. The browser draws without a graphics card here. Edges are made
-smooth a moment after the first picture; that is not part of opening. Never a timed test.
+smooth a moment after the first picture; that is not part of opening. Then the same by the clock, in
+a browser that is open: from the address given until the first picture, the median of the runs but
+the first, since a browser has waits of its own. Never a timed test.
 """
 
 from __future__ import annotations
 
 import argparse
+import statistics
 import subprocess
 import sys
 import tempfile
@@ -47,6 +50,18 @@ def opened(page: Path) -> float:
         return browser.seconds()
 
 
+def loaded(pages: list[Path], runs: int) -> list[float]:
+    """Seconds from the address given until the first picture, in one browser, the pages in turn."""
+    found: list[list[float]] = [[] for _ in pages]
+    with tempfile.TemporaryDirectory() as profile, Browser(profile) as browser:
+        browser.page("Page.addScriptToEvaluateOnNewDocument", source=SLOWER)
+        for _ in range(runs + 1):
+            for page, times in zip(pages, found, strict=True):
+                browser.opens(page.as_uri())
+                times.append(browser.value(f"{TWO_FRAMES}.then(() => performance.now())") * 1e-3)
+    return [statistics.median(times[1:]) for times in found]
+
+
 def main() -> None:
     """Measure, and print one line a page."""
     options = argparse.ArgumentParser(description=__doc__.splitlines()[0])
@@ -68,6 +83,7 @@ def main() -> None:
         for page, text in zip(all_pages, (BLANK, LIBRARY, EMPTY), strict=False):
             page.write_text(text.format(library=library), encoding="utf-8")
         runs = [[opened(page) for page in all_pages] for _ in range(given.runs)]
+        _, bare, drawn, *shown = loaded(all_pages, given.runs)
     nothing, *found = (min(times) for times in zip(*runs, strict=True))
     alone, empty, *found = (max(taken - nothing, 1e-3) for taken in found)
     print(f"processor seconds; a browser with a blank page {nothing:.2f}; more than that:")
@@ -79,6 +95,9 @@ def main() -> None:
             f"picture, {taken / alone:.0f} of the one that draws nothing; with the browser's "
             f"start {whole / (empty + nothing):.1f} and {whole / (alone + nothing):.1f}"
         )
+    print(f"seconds in an open browser: the library {bare:.2f}, with an empty picture {drawn:.2f}")
+    for page, seconds in zip(pages, shown, strict=True):
+        print(f"{page.name}: {seconds:.2f}, {seconds / drawn:.1f} and {seconds / bare:.1f} loads")
 
 
 if __name__ == "__main__":
