@@ -27,6 +27,8 @@ QUIET = 0.2
 """Share of the thinnest sheet that so many uncertainties should be under."""
 LEAST_DISC = 1.26
 """Radius, in columns, of the smallest disc: five columns."""
+LEANING = 1.5
+"""Radius, in columns, of the disc that tells from noise that a column leans."""
 LEAST_BESIDE = 4
 """Voxels above and below that say what void is there."""
 LEAST_COLUMNS = 20
@@ -229,8 +231,13 @@ class _Stack:
 
     @property
     def lean(self) -> Floats:
-        """What a change along the column adds to its sum, as a standard uncertainty, mm."""
-        return 0.5 * self.pitch_mm * self.between.shape[2] * self.apart / np.sqrt(3.0)
+        """What a change along the column adds to its sum, as a standard uncertainty, mm.
+
+        Whichever way it leans: beside the walls of a slanting bore blur takes from the sum on
+        either side, so columns that lean against each other do not make up for it.
+        """
+        leans = np.abs(_disc(self.apart, LEANING))
+        return np.asarray(0.5 * self.pitch_mm * self.between.shape[2] * leans / np.sqrt(3.0))
 
     @property
     def factor(self) -> float:

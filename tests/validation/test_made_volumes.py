@@ -175,7 +175,7 @@ def _most(found) -> float:
 
 
 @pytest.mark.parametrize(
-    "seed", [0, 5, *shared.more(*(n for n in range(COUNT) if n not in (0, 5)))]
+    "seed", [5, 70, *shared.more(*(n for n in range(COUNT) if n not in (5, 70)))]
 )
 def test_the_truth_lies_in_the_bracket_and_nothing_is_open_wrongly(tmp_path, seed):
     """100 volumes: low <= truth <= high; open only if the required ball passes."""
