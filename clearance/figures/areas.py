@@ -16,7 +16,7 @@ from matplotlib.path import Path as Outline
 
 from clearance.drawing.level_parts import LevelSection, Void
 from clearance.figures import style
-from clearance.figures.scale import inches_per_mm, size_in
+from clearance.figures.scale import points_per_mm
 from clearance.figures.style import Look
 from clearance.result import State
 
@@ -37,7 +37,7 @@ def draw_level(axes: Axes, section: LevelSection) -> Axes:
     area(axes, section.unmelted, style.UNMELTED, "unmelted")
     area(axes, section.stray, style.STRAY, "stray")
     width_pt = _ring_pt(axes, section.voids)
-    reach = (width_pt + 2.0 * style.RING_EDGE_PT) / _pt_per_mm(axes)
+    reach = (width_pt + 2.0 * style.RING_EDGE_PT) / points_per_mm(axes)
     for void in section.voids:
         powder = _hidden(void, section.unmelted, reach)
         ring(axes, shapely.union_all([void.nominal, powder]), void.state, width_pt)
@@ -66,12 +66,8 @@ def draw_measured(axes: Axes, shape: Any) -> None:
 def _ring_pt(axes: Axes, voids: Sequence[Void]) -> float:
     """Width of the rings: a share of the smallest passage on paper, within limits."""
     sizes = [math.sqrt(void.nominal.area) for void in voids]
-    most = RING_SHARE * min(sizes, default=0.0) * _pt_per_mm(axes)
+    most = RING_SHARE * min(sizes, default=0.0) * points_per_mm(axes)
     return min(max(most, style.LEAST_RING_PT), style.RING_PT)
-
-
-def _pt_per_mm(axes: Axes) -> float:
-    return inches_per_mm(axes, size_in(axes)[0]) * 72.0
 
 
 def _hidden(void: Void, unmelted: Any, reach: float) -> Any:

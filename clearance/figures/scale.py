@@ -30,6 +30,11 @@ def inches_per_mm(axes: Axes, width_in: float) -> float:
     return width_in / (high - low)
 
 
+def points_per_mm(axes: Axes) -> float:
+    """Points (1/72 inch) on paper per mm of axes."""
+    return inches_per_mm(axes, size_in(axes)[0]) * 72.0
+
+
 def bar_length_mm(span_mm: float) -> float:
     """A round length (1, 2 or 5 times a power of ten), at most a fifth of a span."""
     power = 10.0 ** np.floor(np.log10(0.2 * span_mm))

@@ -32,13 +32,25 @@ def test_what_the_scan_may_be_off_by_itself_is_no_deviation():
     assert deviations(None, PREDICTED, PREDICTED) == ()
 
 
-def test_every_number_stands_beside_the_part_and_no_two_meet(found):
-    figure = Figure(figsize=(6.0, 5.0))
+def numbers(found, inches):
+    """Axes a part is drawn in, and the boxes of its numbers on paper."""
+    figure = Figure(figsize=inches)
     axes = figure.add_axes((0.1, 0.1, 0.8, 0.8))
     axes.set(xlim=(-2.0, 12.0), ylim=(-2.0, 8.0))
     draw_deviations(axes, found)
     figure.draw_without_rendering()
-    boxes = [one.get_window_extent() for one in axes.texts if one.get_gid() == "deviation"]
+    return axes, [one.get_window_extent() for one in axes.texts if one.get_gid() == "deviation"]
+
+
+def test_where_a_part_is_drawn_small_no_two_numbers_meet(found):
+    """At 1 : 10 all of one side stand on each other: one a side is drawn."""
+    _, boxes = numbers(found, (0.06, 0.05))
+    assert len(boxes) == 2 < len(found)
+    assert not boxes[0].overlaps(boxes[1])
+
+
+def test_every_number_stands_beside_the_part_and_no_two_meet(found):
+    axes, boxes = numbers(found, (6.0, 5.0))
     assert len(boxes) == len(found) >= 2
     for n, box in enumerate(boxes):
         assert not any(box.overlaps(other) for other in boxes[:n])
