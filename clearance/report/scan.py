@@ -57,10 +57,12 @@ def _greys(volume: VolumeResult) -> str:
     blur = "measured on the part's own faces" if volume.blur_measured else "as given"
     shown = "no sheet" if volume.shown_mm is None else f"sheets from {most(volume.shown_mm)} mm on"
     cubes = f"; cubes of {volume.averaged}^3 voxels averaged" if volume.averaged > 1 else ""
+    lost = f"; {100.0 * volume.not_scanned:.0f} % of its voxels hold nothing that was scanned"
     return (
         f"grey values: void {volume.void:.4g}, metal {volume.metal:.4g}, noise "
         f"{100.0 * volume.noise:.1f} % of the step, blur {volume.blur_mm:.3f} mm (standard "
         f"deviation, {blur}): a threshold surely shows {shown}{cubes}"
+        f"{lost if volume.not_scanned >= 0.005 else ''}"
     )
 
 

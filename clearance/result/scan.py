@@ -83,6 +83,14 @@ class VolumeResult:
     shown_mm: Annotated[
         float | None, told("thinnest sheet that a threshold surely shows; null: none", "mm")
     ]
+    not_scanned: Annotated[
+        float,
+        told(
+            "share of its voxels in which nothing was scanned: padding around the field of view, "
+            "or no numbers",
+            "1",
+        ),
+    ] = 0.0
 
 
 @dataclass(frozen=True)

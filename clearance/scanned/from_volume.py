@@ -19,6 +19,7 @@ from clearance.geometry.soup import Box, Soup, extent
 from clearance.passages.crossings import Crossing
 from clearance.result.scan import VolumeResult
 from clearance.scanned.crossings import Covered
+from clearance.scanned.field_of_view import viewed
 from clearance.scanned.grey_sum import Columns, weighed
 from clearance.scanned.greys import (
     MIXED,
@@ -62,6 +63,7 @@ OFF = 0.25
 
 Sheet = tuple[float, float]
 StraySheet = tuple[int, Sheet]
+_Put = tuple[tuple[slice | NDArray[np.int64], ...], NDArray[np.float32]]
 
 
 @dataclass(frozen=True, eq=False)
@@ -190,7 +192,7 @@ def laid_volume(checked: Checked, levels: tuple[Sheet, ...]) -> LaidVolume:
     """
     scan, nominal = checked.case.scan, checked.bodies.part
     assert scan is not None
-    volume = read_volume(scan)
+    volume = viewed(read_volume(scan))
     field = averaged(volume)
     level = half_grey(field)
     soup = field.surface(level)
@@ -299,6 +301,7 @@ def _volumed(
         blur_measured=greys.measured,
         averaged=field.averaged,
         shown_mm=shown,
+        not_scanned=look.field.not_scanned,
     )
     return Volumed(
         look=look,
@@ -416,7 +419,7 @@ def _with(found: Registered, soup: Soup, pose: Pose) -> Registered:
 
 @dataclass(frozen=True, eq=False)
 class _Filling:
-    """Surface of a field, with metal put where a sheet may lie."""
+    """Surface of a field, with metal put where a sheet may lie, and where nothing was scanned."""
 
     field: Field
     pose: Pose
@@ -433,13 +436,25 @@ class _Filling:
         blind : bool
             Metal wherever a sheet may lie and no grey sum proves it absent.
         """
-        before = [self._put(span, metal) for span in self.heights] if blind else []
+        unknown = self.field.unknown
+        before = [] if unknown is None else [self._put_unknown(unknown, metal)]
+        before += [self._put(span, metal) for span in self.heights] if blind else []
         soup = self.field.surface(level)
-        for window, values in reversed(before):
-            self.field.values[window] = values
+        for places, values in reversed(before):
+            self.field.values[places] = values
         return soup
 
-    def _put(self, span: Sheet, metal: float) -> tuple[tuple[slice, ...], NDArray[np.float32]]:
+    def _put_unknown(self, unknown: NDArray[np.bool_], metal: float) -> _Put:
+        """In the part's box only: beyond it that would stand before its mouths."""
+        places, field = np.argwhere(unknown), self.field
+        at = self.pose.at(field.low + (places + 0.5) * field.voxel)
+        inside = ((at >= self.box[0]) & (at <= self.box[1])).all(axis=1)
+        chosen = tuple(places[inside].T)
+        before = field.values[chosen]
+        field.values[chosen] = metal
+        return chosen, before
+
+    def _put(self, span: Sheet, metal: float) -> _Put:
         wide = float(self.field.voxel.max())
         (x0, y0, _), (x1, y1, _) = self.box
         low, high = np.array([x0, y0, span[0] - wide]), np.array([x1, y1, span[1] + wide])

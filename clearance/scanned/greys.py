@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import dataclasses
 from dataclasses import dataclass, replace
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 import scipy
@@ -40,7 +40,8 @@ tell it."""
 REACH = 4.0
 """Voxels on each side of a face that are looked at."""
 SATURATED = 0.3
-"""Share of metal's voxels that have the greatest grey value, where grey values are cut off."""
+"""Share of metal's voxels that have the greatest grey value, or of void's that have the least,
+where grey values are cut off."""
 SPREAD = 1.4826
 """Standard deviation of a normal distribution over its median absolute deviation."""
 SPLINE_ORDER: Final = 5
@@ -66,6 +67,8 @@ class Field:
         Lowest corner of its first voxel, in the scan's coordinates.
     added_mm2 : float
         Variance of what averaging and smoothing blur, besides the scan's own blur.
+    unknown : ndarray of bool, or None
+        Voxels in which nothing was scanned; there `values` has the darkest. None: no such.
     """
 
     values: NDArray[np.float32]
@@ -73,13 +76,27 @@ class Field:
     averaged: int
     low: Floats = dataclasses.field(default_factory=lambda: np.zeros(3))
     added_mm2: float = 0.0
+    unknown: NDArray[np.bool_] | None = None
+
+    @property
+    def not_scanned(self) -> float:
+        """Share of its voxels in which nothing was scanned."""
+        return 0.0 if self.unknown is None else float(self.unknown.mean())
 
     def at(self, points: Floats) -> Floats:
-        """Grey values at points of the scan, (N, 3) mm; between voxels linearly."""
-        index = (points - self.low) / self.voxel - 0.5
-        return np.asarray(
-            scipy.ndimage.map_coordinates(self.values, index.T, order=1, mode="nearest"), np.float64
+        """Grey values at points of the scan, (N, 3) mm; between voxels linearly.
+
+        No number where a voxel beside a point was not scanned.
+        """
+        index = ((points - self.low) / self.voxel - 0.5).T
+        found = np.asarray(
+            scipy.ndimage.map_coordinates(self.values, index, order=1, mode="nearest"), np.float64
         )
+        if self.unknown is not None:
+            lost = self.unknown.astype(np.float32)
+            lost = scipy.ndimage.map_coordinates(lost, index, order=1, mode="nearest")
+            found[lost > 0.0] = np.nan
+        return found
 
     def onto(self, points: Floats, level: float) -> Floats:
         """Points near the surface at a level, (N, 3) mm, moved onto it by cubic splines.
@@ -121,8 +138,10 @@ class Field:
     def smoothed(self) -> Field:
         """Less noise, more blur."""
         values = scipy.ndimage.gaussian_filter(self.values, SMOOTHED, truncate=3.0)
-        own = (SMOOTHED * float(self.voxel.max())) ** 2
-        return replace(self, values=values, added_mm2=self.added_mm2 + own)
+        own, unknown = (SMOOTHED * float(self.voxel.max())) ** 2, self.unknown
+        if unknown is not None:  # and what it was smoothed into
+            unknown = scipy.ndimage.maximum_filter(unknown, 2 * round(3.0 * SMOOTHED) + 1)
+        return replace(self, values=values, added_mm2=self.added_mm2 + own, unknown=unknown)
 
     def surface(self, level: float) -> Soup:
         """Closed soup where grey passes a level, (F, 3, 3) mm; scikit-image's marching cubes.
@@ -184,6 +203,8 @@ def averaged(
 ) -> Field:
     """A box of a volume, or all of it, in slabs; cubes of voxels averaged where it would not fit.
 
+    Of a cube in which one voxel was not scanned nothing is known.
+
     Parameters
     ----------
     volume : Volume
@@ -191,6 +212,11 @@ def averaged(
         Voxels low <= index < high.
     most : int, optional
         Voxels that fit; default `MOST`.
+
+    Raises
+    ------
+    ScanError
+        Nothing was scanned there.
     """
     low, high = (
         np.zeros(3, np.int64) if low is None else low,
@@ -206,7 +232,13 @@ def averaged(
             cubes = _binned(cubes, axis, edge)
         values[:, :, first // edge : first // edge + cubes.shape[2]] = cubes
     added = (edge**2 - 1) / 12.0 * float(volume.voxel.max()) ** 2
-    return Field(values, edge * volume.voxel, edge, low * volume.voxel, added)
+    unknown = np.isnan(values)
+    if unknown.all():
+        raise ScanError("no grey value is left: padding, or no numbers, only")
+    if unknown.any():
+        values[unknown] = np.nanmin(values)
+    known = unknown if unknown.any() else None
+    return Field(values, edge * volume.voxel, edge, low * volume.voxel, added, known)
 
 
 def _binned(values: NDArray[np.float32], axis: int, edge: int) -> NDArray[np.float32]:
@@ -225,8 +257,19 @@ def _binned(values: NDArray[np.float32], axis: int, edge: int) -> NDArray[np.flo
 
 
 def half_grey(field: Field) -> float:
-    """A first threshold between void and metal: the middle of two classes' medians (Otsu)."""
-    values = field.values.ravel()[:: max(1, field.values.size // 1_000_000)]
+    """A first threshold between void and metal, of what was scanned."""
+    values = field.values if field.unknown is None else field.values[~field.unknown]
+    return half_grey_of(values.ravel()[:: max(1, values.size // 1_000_000)])
+
+
+def half_grey_of(values: NDArray[Any]) -> float:
+    """A first threshold between void and metal: the middle of two classes' medians (Otsu).
+
+    Raises
+    ------
+    ScanError
+        There are no two classes.
+    """
     low, high = np.quantile(values, (0.001, 0.999))
     if not high > low:
         raise ScanError("the grey values are all the same: no metal apart from void")
@@ -256,8 +299,16 @@ def classes(field: Field, points: Floats, off: Floats, far_mm: float) -> Greys:
     far_mm : float
         So far off an edge no longer shows.
     """
-    void, metal = field.at(points[off > far_mm]), field.at(points[off < -far_mm])
+    void, metal = (
+        greyed[np.isfinite(greyed)]
+        for greyed in (field.at(points[off > far_mm]), field.at(points[off < -far_mm]))
+    )
     if min(len(void), len(metal)) < LEAST_PROFILES:
+        if field.unknown is not None:
+            raise ScanError(
+                f"nothing was scanned in {100.0 * field.not_scanned:.0f} % of its voxels (padding, "
+                "or no numbers), and the rest shows too little void, or metal, away from faces"
+            )
         raise ScanError(
             "its voxels are too coarse: nowhere is the part thicker than its edges blur"
         )
@@ -270,6 +321,11 @@ def classes(field: Field, points: Floats, off: Floats, far_mm: float) -> Greys:
         raise ScanError(
             f"much of the metal has the greatest grey value, {bright:g}: cut off, so that edges "
             "lie too far out and sheets weigh too much; rebuild it with a wider range"
+        )
+    if noises[1] > 0.0 and np.mean(void <= field.values.min()) > SATURATED:
+        raise ScanError(
+            f"much of the void has the least grey value, {dark:g}: cut off, so that thin sheets "
+            "weigh too little, or nothing; rebuild it with a wider range"
         )
     return Greys(dark, bright, max(noises[0], 1e-3), max(noises[1], 1e-3))
 
@@ -346,7 +402,8 @@ def edges_in(field: Field, points: Floats, normals: Floats) -> Edges:
     wide = float(field.voxel.max())
     ways = _ways(wide)
     greyed = field.at((points[:, None] + ways[:, None] * normals[:, None]).reshape(-1, 3))
-    return Edges(greyed.reshape(len(points), -1), ways, wide, field.added_mm2)
+    greyed = greyed.reshape(len(points), -1)
+    return Edges(greyed[np.isfinite(greyed).all(axis=1)], ways, wide, field.added_mm2)
 
 
 def edges_of(volume: Volume, points: Floats, normals: Floats) -> Edges:
@@ -358,7 +415,7 @@ def edges_of(volume: Volume, points: Floats, normals: Floats) -> Edges:
         first = np.floor((points[n] - room) / volume.voxel).astype(np.int64)
         last = np.ceil((points[n] + room) / volume.voxel).astype(np.int64)
         first, last = np.clip(first, 0, volume.shape), np.clip(last, 0, volume.shape)
-        if (last - first).min() > 1:
+        if (last - first).min() > 1 and np.isfinite(volume.window(first, last)).any():
             field = averaged(volume, first, last)
             found.append(edges_in(field, points[[n]], normals[[n]]).profiles)
     profiles = np.concatenate(found) if found else np.empty((0, len(_ways(wide))))

@@ -87,6 +87,31 @@ class Pages:
 
 
 @dataclass(frozen=True, eq=False)
+class View:
+    """The field of view of a volume: what lies between padding along lines of voxels.
+
+    Attributes
+    ----------
+    constant : float
+        Grey value of the padding.
+    first, last : tuple of three (N, M) ndarrays
+        Along each line along x, y and z, indexed by the other two, the first voxel that is no
+        padding and the one behind the last; first >= last where all are.
+    """
+
+    constant: float
+    first: tuple[NDArray[np.int32], ...]
+    last: tuple[NDArray[np.int32], ...]
+
+    def padded(self, x: Counts, y: Counts, z: Counts) -> NDArray[np.bool_]:
+        """Whether voxels are padding: along all three axes none scanned lies before them."""
+        found: NDArray[np.bool_] = np.array(True)
+        for axis, (own, line) in enumerate(((x, (y, z)), (y, (x, z)), (z, (x, y)))):
+            found = found & ((own < self.first[axis][line]) | (own >= self.last[axis][line]))
+        return found
+
+
+@dataclass(frozen=True, eq=False)
 class Volume:
     """Grey values on a grid, indexed [x, y, z].
 
@@ -96,11 +121,14 @@ class Volume:
     voxel : (3,) ndarray, mm
     reversed_axes : tuple of int
         Axes along which the file runs the other way.
+    view : View or None
+        What was scanned, where the rest is padding; None: all of it.
     """
 
     slices: Slices
     voxel: Floats
     reversed_axes: tuple[int, ...] = ()
+    view: View | None = None
 
     @property
     def shape(self) -> Counts:
@@ -108,7 +136,7 @@ class Volume:
         return np.array(self.slices.shape[::-1], np.int64)
 
     def window(self, low: Counts, high: Counts) -> NDArray[np.float32]:
-        """Voxels low <= index < high, [x, y, z]; what is not a number is 0.
+        """Voxels low <= index < high, [x, y, z]; what was not scanned is no number.
 
         Raises
         ------
@@ -125,7 +153,10 @@ class Volume:
             read = np.flip(read, axis)
         numbers = read.astype(np.float32)
         if read.dtype.kind == "f":
-            numbers = np.nan_to_num(numbers, copy=False, nan=0.0, posinf=0.0, neginf=0.0)
+            numbers[~np.isfinite(numbers)] = np.nan
+        if self.view is not None:
+            places = (np.arange(a, b) for a, b in zip(low, high, strict=True))
+            numbers[self.view.padded(*np.ix_(*places))] = np.nan
         return numbers
 
     def slabs(

@@ -18,11 +18,20 @@ from clearance.case.read import read_case
 from clearance.case.scan import ScanTable
 from clearance.errors import CaseError, PartError
 from clearance.passages.crossings import Crossing
+from clearance.readings.scan_sheets import heights
 from clearance.report.scan import scan_lines
 from clearance.scanned import greys
-from clearance.scanned.from_volume import narrower
+from clearance.scanned.field_of_view import viewed
+from clearance.scanned.from_volume import _Filling, narrower
 from clearance.scanned.grey_sum import weighed
-from clearance.scanned.greys import Field, Greys, classes, half_grey, thinnest_shown
+from clearance.scanned.greys import (
+    Field,
+    Greys,
+    averaged,
+    classes,
+    half_grey,
+    thinnest_shown,
+)
 from clearance.scanned.laid import laid
 from clearance.scanned.pose import Pose
 from clearance.scanned.registration import ScanError
@@ -291,11 +300,99 @@ def test_metal_that_is_cut_off_is_refused():
     )
 
 
-@pytest.mark.xfail(strict=True, reason="padding is taken for void: such a scan is refused")
-def test_padding_around_a_round_field_of_view_is_not_void():
-    """Air at 60, metal at 180, and most voxels 0 as a rebuilt volume has outside its cylinder."""
-    values = np.pad(plain(60.0, 180.0), 12)
-    assert half_grey(Field(values, np.ones(3), 1)) == pytest.approx(120.0, abs=6.0)
+def test_void_that_is_cut_off_is_refused():
+    """A sheet of 0.08 mm whose void is cut off at 0.2 of the step sums to 0.02 mm."""
+    cut = bore_with(0.08, 0.02, 0)
+    cut = replace(cut, slices=Mapped(cut.slices.array.clip(0.2)))
+    seen, ends = Greys(0.2, 1.0, 0.02, 0.02, 0.11, 0.11), (np.full(2, 0.3), np.full(2, 5.7))
+    found = weighed(cut, seen, Pose(np.eye(3), np.zeros(3)), (1.9, 2.3), *ends, 0.08, 0.02)
+    assert np.median(found.total[found.void]) == pytest.approx(0.02, abs=0.01)
+    values = plain(-20.0, 180.0).clip(0.0, None).astype(np.float32)
+    inside, air = (np.argwhere(chosen)[::40] + 0.5 for chosen in (values > 90.0, values < 90.0))
+    off = np.repeat([9.0, -9.0], [len(air), len(inside)])
+    with pytest.raises(ScanError, match="void has the least grey value, 0: cut off"):
+        classes(Field(values, np.ones(3), 1), np.concatenate([air, inside]), off, 3.0)
+
+
+def of_values(values):
+    """A volume of voxels of 1 mm."""
+    return Volume(Mapped(np.ascontiguousarray(values.transpose(), np.float32)), np.ones(3))
+
+
+def in_air(kind="float32"):
+    """A block in air, 36 voxels a side: air at 60, metal at 180, and noise."""
+    values = 60.0 + 6.0 * np.random.default_rng(3).normal(size=(36, 36, 36))
+    values[10:26, 10:26, 10:26] += 120.0
+    return np.rint(values) if kind == "uint8" else values
+
+
+def disc(axis, radius=0.5):
+    """Voxels of a round field of view along an axis."""
+    off = np.delete(np.indices((36, 36, 36)), axis, 0) - 17.5
+    return np.hypot(*off) <= 36 * radius
+
+
+PADDED = {
+    "a disc of 0": lambda v: np.where(disc(2), v, 0.0),
+    "across, of what its type has least": lambda v: np.where(disc(0), v, -32768.0),
+    "a margin": lambda v: np.pad(v[4:-4, 4:-4, 4:-4], 4),
+    "no number": lambda v: np.where(disc(2), v, np.nan),
+    "white": lambda v: np.where(disc(1), v, 255.0),
+    "two corners of it": lambda v: np.where(disc(2, 0.6), v, 0.0)[:24],
+}
+
+
+@pytest.mark.parametrize("kind", ["uint8", "float32"])
+@pytest.mark.parametrize("padding", PADDED)
+def test_padding_around_a_round_field_of_view_is_not_void(padding, kind):
+    """Air at 60, metal at 180; outside of the field of view nothing is known, metal or void."""
+    given = PADDED[padding](in_air(kind))
+    outside = np.isin(given, (0.0, 255.0, -32768.0)) | np.isnan(given)
+    field = averaged(viewed(of_values(given)))
+    np.testing.assert_array_equal(field.unknown, outside)
+    assert half_grey(field) == pytest.approx(120.0, abs=2.0)
+    place = np.argwhere(outside)[0] + 0.5
+    assert np.isnan(field.at(place[None])).all()
+    assert np.isfinite(field.at(np.array([[17.5, 17.5, 17.5]]))).all()
+
+
+NOT_PADDED = {
+    "nothing": lambda v: v,
+    "void that is cut off at 0": lambda v: (v - 66.0).clip(0.0, None),
+    "void without noise": lambda v: np.where(v < 120.0, 0.0, 180.0),
+}
+
+
+@pytest.mark.parametrize("kind", NOT_PADDED)
+def test_void_that_reaches_the_border_is_not_padding(kind):
+    assert viewed(of_values(NOT_PADDED[kind](in_air("uint8")))).view is None
+
+
+def test_void_at_0_inside_the_field_of_view_was_scanned():
+    """A hole that is cut off at 0, out to the border, where padding is 0 too."""
+    values = in_air()
+    values[16:20, 16:20] = 0.0
+    field = averaged(viewed(of_values(np.where(disc(2), values, 0.0))))
+    np.testing.assert_array_equal(field.unknown, ~disc(2))
+
+
+def test_what_was_not_scanned_may_be_metal_and_need_not_be():
+    """A gap of no numbers across a bore, 3 voxels: in the lower end metal, in the higher none."""
+    values = in_air()
+    values[16:20, 16:20] -= np.where(values[16:20, 16:20] > 120.0, 120.0, 0.0)
+    values[14:22, 14:22, 16:19] = np.nan
+    field = averaged(of_values(values))
+    box = np.array([[10.0] * 3, [26.0] * 3])
+    filling = _Filling(field, Pose(np.eye(3), np.zeros(3)), box, [], [], 0.0)
+    middle = np.array([17.8, 18.1])  # on no edge
+    for soup, faces in ((filling.surface(90.0, 180.0, False), 2), (field.surface(150.0), 0)):
+        assert len(heights(soup, middle)) == faces
+    assert field.values[18, 18, 17] == pytest.approx(np.nanmin(values), rel=1e-6)  # as before
+
+
+def test_a_window_that_nothing_was_scanned_in_is_one_clear_line():
+    with pytest.raises(ScanError, match="no grey value is left"):
+        averaged(of_values(np.full((9, 9, 9), np.nan)))
 
 
 # ---- through the case file -----------------------------------------------------------------------
@@ -357,7 +454,13 @@ def judged(drawn, tmp_path):
 
 @pytest.fixture(scope="module")
 def empty(tmp_path_factory):
-    result = make.judged(case_of(tmp_path_factory.mktemp("empty"), greyed()))
+    """In a round field of view, as padding of 0 around it (`volumes.numbers`: air at 60)."""
+    values, folder = greyed(), tmp_path_factory.mktemp("empty")
+    middle = [0.5 * (n - 1) for n in values.shape]
+    off = [np.arange(n) - m for n, m in zip(values.shape, middle, strict=True)]
+    inside = np.hypot(*np.meshgrid(*off[:2], indexing="ij")) < np.hypot(*middle[:2]) - 6.0
+    volumes.write(folder / "v.tif", np.where(inside[..., None], values, -0.5), compression=None)
+    result = make.judged(case_of(folder, None, volume="v.tif"))
     return result, result.passages[0].scanned
 
 
@@ -367,6 +470,7 @@ def test_an_empty_bore_is_open_only_by_its_grey_sums(empty):
     told = result.scan.volume
     assert told.blur_mm == pytest.approx(BLUR, rel=0.08)
     assert told.blur_measured
+    assert told.not_scanned == pytest.approx(0.053, abs=0.005)
     assert told.noise == pytest.approx(0.05, rel=0.1)
     assert told.shown_mm > result.scan.thinnest_sheet_mm  # no threshold would do
     assert (found.state, found.against) == ("open", "contradicts")
@@ -377,6 +481,7 @@ def test_an_empty_bore_is_open_only_by_its_grey_sums(empty):
     assert "blur 0.14" in said
     assert "measured on the part's own faces" in said
     assert "grey values sum to 0.0" in said
+    assert "; 5 % of its voxels hold nothing that was scanned" in said
 
 
 @pytest.mark.parametrize("thick", [0.09, *shared.more(0.06)])
