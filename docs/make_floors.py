@@ -7,6 +7,7 @@ uses; an arrow is left out where others lead there. Where a module comes or goes
 """
 
 import ast
+from functools import cache
 from pathlib import Path
 
 import networkx
@@ -16,6 +17,7 @@ BEGIN, END = "<!-- floors -->", "<!-- end of floors -->"
 WIDE, HIGH, ACROSS, DOWN = 96, 24, 120, 52  # a box, and the steps from one to the next
 
 
+@cache
 def order() -> list[str]:
     tree = ast.parse((ROOT / "tests" / "test_floors.py").read_text("utf-8"))
     for node in tree.body:
@@ -44,6 +46,7 @@ def drawn(text: str) -> str:
     return f"{before}{BEGIN}\n{table()}\n{END}{rest.split(END)[1]}"
 
 
+@cache
 def uses() -> networkx.DiGraph:
     """Which floor uses which, without what follows from the rest."""
     graph = networkx.DiGraph()

@@ -175,7 +175,7 @@ def remember(patch: pytest.MonkeyPatch) -> None:
 
     For cases whose meshes do not change: known again by the text of the file, wherever it lies.
     """
-    from clearance import api, checking
+    from clearance import api, checking, margins
     from clearance.figures import sections
     from clearance.sweeps import in_processes, sweep
     from clearance.verdict import prepared
@@ -190,6 +190,7 @@ def remember(patch: pytest.MonkeyPatch) -> None:
     patch.setattr(checking, "judge", judge)
     patch.setattr(in_processes, "side_by_side", swept)
     patch.setattr(view_scene, "scene", _scene())
+    patch.setattr(margins, "state_margins", _margins())
 
 
 @cache
@@ -225,6 +226,13 @@ def _look() -> Any:
     from clearance.verdict.passage_check import PassageCheck
 
     return _once_each(PassageCheck, lambda checked, passage: (checked, passage.name))
+
+
+@cache
+def _margins() -> Any:
+    from clearance.margins import state_margins
+
+    return _once_each(state_margins, lambda examined: examined)
 
 
 @cache

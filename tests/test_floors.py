@@ -3,6 +3,7 @@
 import ast
 import importlib.util
 import re
+from functools import cache
 from pathlib import Path
 
 import networkx
@@ -74,7 +75,9 @@ def floor(module: Path) -> str:
     return module.with_suffix("").parts[0]
 
 
+@cache
 def imports(module: Path) -> set[str]:
+    """Names that a module imports; each is read once, for several tests look at all."""
     found = set()
     for node in ast.walk(ast.parse((PACKAGE / module).read_text(encoding="utf-8"))):
         if isinstance(node, ast.ImportFrom) and node.module:

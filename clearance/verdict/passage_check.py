@@ -97,9 +97,18 @@ class PassageCheck:
 
     def window(self, pitch_mm: float) -> Window:
         """The window of this passage at a pitch."""
+        pitch_mm = self._as_asked(pitch_mm)
         if pitch_mm not in self._windows:
             self._windows[pitch_mm] = self.checked.window((self.inlet, self.outlet), pitch_mm)
         return self._windows[pitch_mm]
+
+    def _as_asked(self, pitch_mm: float) -> float:
+        """A pitch as it was asked for first: grids round it, and verdicts tell it as grids do.
+
+        Else all would be cast anew in a second window, whose columns stand at the same places.
+        """
+        known = list(self._windows.items())
+        return next((p for p, w in known if w.grid.pitch_mm == pitch_mm), pitch_mm)
 
     @property
     def _base_pitch(self) -> float:
@@ -113,6 +122,7 @@ class PassageCheck:
 
     def predicted(self, events: Events, pitch_mm: float) -> Predicted:
         """The predicted part around this passage; farther around if its void leads there."""
+        pitch_mm = self._as_asked(pitch_mm)
         asked_again = pitch_mm == self.checked.pitch_mm and events in (
             NOMINAL,
             self.checked.unknowns.variants[0].events,

@@ -8,7 +8,10 @@ import manifold3d as m3
 import pytest
 import shapes
 
+from clearance.case.read import read_case
 from clearance.result import State
+from clearance.verdict.passage_check import PassageCheck
+from clearance.verdict.prepared import prepare
 
 
 def test_facets_alone_do_not_hide_behind_a_verdict(tmp_path):
@@ -23,6 +26,18 @@ def test_facets_alone_do_not_hide_behind_a_verdict(tmp_path):
     # Half a millimetre short is no matter of facets.
     short = make.first(tmp_path, solid, {**passage, "min_clear_diameter": 6.5})
     assert "mesh_tolerance" not in " ".join(short.reasons)
+
+
+def test_a_pitch_as_grids_round_it_asks_for_no_second_window(tmp_path):
+    """Verdicts tell the rounded one: flow and heights between would cast all columns anew."""
+    solid, way = shapes.straight_bore(segments=12), make.passage((0, 0, 0), (0, 0, 30), 3.0, 5.0)
+    checked = prepare(read_case(make.write_case(tmp_path, solid, way, pitch=0.7)))
+    check = PassageCheck(checked, checked.case.passage[0])
+    for pitch in (0.7, 0.35):
+        window = check.window(pitch)
+        assert window.grid.pitch_mm != pitch
+        assert check.window(window.grid.pitch_mm) is window
+    assert check.window(0.35) is not check.window(0.7)
 
 
 def branch(**keys):
