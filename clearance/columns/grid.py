@@ -100,6 +100,13 @@ class Grid:
         j = round((y_mm / UNIT_MM - self.y0) / self.step)
         return min(max(i, 0), self.nx - 1), min(max(j, 0), self.ny - 1)
 
+    def columns_at(self, xy_mm: NDArray[np.float64]) -> NDArray[np.int64]:
+        """Numbers of the columns nearest to places (N, 2 or more), clipped to the grid."""
+        i = np.rint((xy_mm[:, 0] / UNIT_MM - self.x0) / self.step)
+        j = np.rint((xy_mm[:, 1] / UNIT_MM - self.y0) / self.step)
+        i, j = np.clip(i, 0, self.nx - 1), np.clip(j, 0, self.ny - 1)
+        return np.asarray(i * self.ny + j, np.int64)
+
     def each(self, every: int) -> Grid:
         """Each `every`-th column both ways, and one more where the last would be left out."""
         nx, ny = (-(-(n - 1) // every) + 1 for n in (self.nx, self.ny))

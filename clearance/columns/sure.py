@@ -19,7 +19,7 @@ from clearance.kernels.clip import clipped_between
 from clearance.kernels.compiler import inner, kernel
 from clearance.kernels.growing import grown, grown_runs
 
-X, Y = np.int64(0), np.int64(1)
+X = np.int64(0)
 SLACK = 1e-7
 """Squares are widened by this part of the pitch before triangles are clipped to them."""
 MARGIN_MM = 2e-6
@@ -161,15 +161,6 @@ def _meeting_region(triangles, boxes, cells, start, z):  # type: ignore[no-untyp
 
 
 @inner
-def _z_range(poly, n):  # type: ignore[no-untyped-def]
-    low, high = np.inf, -np.inf
-    for a in range(n):
-        low = min(low, poly[a, 2])
-        high = max(high, poly[a, 2])
-    return low, high
-
-
-@inner
 def _push(place, z, n, number, low, high, margin):  # type: ignore[no-untyped-def]
     if n == place.shape[0]:
         place, z = grown(place, 2 * n), grown_runs(z)
@@ -177,6 +168,63 @@ def _push(place, z, n, number, low, high, margin):  # type: ignore[no-untyped-de
     z[n, 0] = low - margin
     z[n, 1] = high + margin
     return place, z, n + 1
+
+
+@inner
+def _reach_of(poly, n):  # type: ignore[no-untyped-def]
+    """From which y to which an n-gon goes."""
+    low, high = np.inf, -np.inf
+    for a in range(n):
+        low = min(low, poly[a, 1])
+        high = max(high, poly[a, 1])
+    return low, high
+
+
+@inner
+def _heights_by_bands(poly, n, first, count, width, found):  # type: ignore[no-untyped-def]
+    """Z range of a convex n-gon in each band first + k .. first + k + width of y, widened.
+
+    Its least and greatest z in a band lie at corners within it or where edges cross its bounds.
+    """
+    for k in range(count):
+        found[k, 0], found[k, 1] = np.inf, -np.inf
+    for a in range(n):
+        b = a + 1 if a + 1 < n else 0
+        if poly[b, 1] < poly[a, 1]:
+            near, far = b, a
+        else:
+            near, far = a, b
+        y0, z0, y1, z1 = poly[near, 1], poly[near, 2], poly[far, 1], poly[far, 2]
+        k0 = max(0, int(np.ceil(y0 - SLACK - width)) - first)
+        k1 = min(count - 1, int(np.floor(y1 + SLACK)) - first)
+        for k in range(k0, k1 + 1):
+            low, high = first + k - SLACK, first + k + width + SLACK
+            if y0 > high or y1 < low:
+                continue
+            at_low = z0 if y0 >= low else z0 + (low - y0) / (y1 - y0) * (z1 - z0)
+            at_high = z1 if y1 <= high else z0 + (high - y0) / (y1 - y0) * (z1 - z0)
+            found[k, 0] = min(found[k, 0], at_low, at_high)
+            found[k, 1] = max(found[k, 1], at_low, at_high)
+
+
+@inner
+def _push_bands(  # type: ignore[no-untyped-def]
+    place, z, n, poly, corners, last, width, number, margin, found
+):
+    """Add the z range in each band of y that an n-gon reaches, of those that end at `last`."""
+    if corners == 0:
+        return place, z, n
+    y0, y1 = _reach_of(poly, corners)
+    if width == 0.0:  # a line counts where the n-gon itself comes to it
+        first, beyond = max(0, int(np.ceil(y0))), min(last, int(np.floor(y1)))
+    else:
+        first = max(0, int(np.floor(y0 - SLACK)))
+        beyond = min(last, int(np.floor(y1 + SLACK)))
+    _heights_by_bands(poly, corners, first, beyond - first + 1, width, found)
+    for k in range(beyond - first + 1):
+        if found[k, 0] <= found[k, 1]:
+            place, z, n = _push(place, z, n, number + first + k, found[k, 0], found[k, 1], margin)
+    return place, z, n
 
 
 @kernel
@@ -191,7 +239,7 @@ def _touched(triangles, x0, y0, step, nx, ny, shift_x, shift_y):  # type: ignore
     corners = tri.shape[0]
     p = np.empty((12, 3), np.float64)
     q = np.empty((12, 3), np.float64)
-    r = np.empty((12, 3), np.float64)
+    found = np.empty((ny + 1, 2), np.float64)
     for f in range(triangles.shape[0]):
         for v in range(3):
             tri[v, 0] = (snapped(triangles[f, v, 0], shift_x) - x0) / step
@@ -199,50 +247,24 @@ def _touched(triangles, x0, y0, step, nx, ny, shift_x, shift_y):  # type: ignore
             tri[v, 2] = triangles[f, v, 2]
         u0 = min(tri[0, 0], tri[1, 0], tri[2, 0])
         u1 = max(tri[0, 0], tri[1, 0], tri[2, 0])
-        v0 = min(tri[0, 1], tri[1, 1], tri[2, 1])
-        v1 = max(tri[0, 1], tri[1, 1], tri[2, 1])
+        v0, v1 = _reach_of(tri, corners)
         if u1 < 0 or v1 < 0 or u0 > nx - 1 or v0 > ny - 1:
             continue
         for i in range(
             max(0, int(np.floor(u0 - SLACK))), min(nx - 1, int(np.floor(u1 + SLACK))) + 1
         ):
-            # Plane x = i: strips along y.
-            if u0 <= i <= u1:
+            if u0 <= i <= u1:  # plane x = i: strips along y
                 m = clipped_between(tri, corners, X, i - SLACK, i + SLACK, p, q)
-                if m > 0:
-                    for j in range(
-                        max(0, int(np.floor(v0 - SLACK))),
-                        min(ny - 2, int(np.floor(v1 + SLACK))) + 1,
-                    ):
-                        k = clipped_between(q, m, Y, j - SLACK, j + 1 + SLACK, p, r)
-                        if k > 0:
-                            low, high = _z_range(r, k)
-                            number = squares + strips_x + i * (ny - 1) + j
-                            place, z, n = _push(place, z, n, number, low, high, MARGIN_MM)
+                number = squares + strips_x + i * (ny - 1)
+                place, z, n = _push_bands(place, z, n, q, m, ny - 2, 1.0, number, MARGIN_MM, found)
             if i == nx - 1:
                 continue
             m = clipped_between(tri, corners, X, i - SLACK, i + 1 + SLACK, p, q)
-            if m == 0:
-                continue
-            w0, w1 = np.inf, -np.inf
-            for a in range(m):
-                w0 = min(w0, q[a, 1])
-                w1 = max(w1, q[a, 1])
-            for j in range(
-                max(0, int(np.floor(w0 - SLACK))), min(ny - 1, int(np.floor(w1 + SLACK))) + 1
-            ):
-                # Line y = j: strips along x.
-                if w0 <= j <= w1:
-                    k = clipped_between(q, m, Y, j - SLACK, j + SLACK, p, r)
-                    if k > 0:
-                        low, high = _z_range(r, k)
-                        place, z, n = _push(place, z, n, squares + i * ny + j, low, high, MARGIN_MM)
-                if j == ny - 1:
-                    continue
-                k = clipped_between(q, m, Y, j - SLACK, j + 1 + SLACK, p, r)
-                if k > 0:
-                    low, high = _z_range(r, k)
-                    place, z, n = _push(place, z, n, i * (ny - 1) + j, low, high, 2 * MARGIN_MM)
+            # Lines y = j: strips along x. Between them: squares.
+            number = squares + i * ny
+            place, z, n = _push_bands(place, z, n, q, m, ny - 1, 0.0, number, MARGIN_MM, found)
+            number = i * (ny - 1)
+            place, z, n = _push_bands(place, z, n, q, m, ny - 2, 1.0, number, 2 * MARGIN_MM, found)
     return place[:n], z[:n]
 
 

@@ -38,6 +38,32 @@ def around(
     return Runs(start, z)
 
 
+def run_at(metal: Runs, grid: Grid, point: NDArray[np.float64]) -> int | None:
+    """Number of the void run of the nearest column that holds a point (3,) mm; None in metal."""
+    run = int(runs_at_points(metal, grid, np.asarray(point)[None])[0])
+    return None if run < 0 else run
+
+
+def runs_at_points(metal: Runs, grid: Grid, points: NDArray[np.float64]) -> NDArray[np.int64]:
+    """The same of points (N, 3) mm, (N,); -1 in metal."""
+    return runs_at(metal, grid.columns_at(points), points[:, 2])
+
+
+def runs_at(
+    metal: Runs, columns: NDArray[np.int64], z_mm: NDArray[np.float64] | float
+) -> NDArray[np.int64]:
+    """Numbers of the void runs of some columns (N,) at heights, (N,); -1 in metal."""
+    z = np.asarray(z_mm, np.float64)
+    at, end = metal.start[columns], metal.start[columns + 1]
+    if not len(metal.z):
+        return np.asarray(at + columns)
+    last = len(metal.z) - 1
+    while (below := (at < end) & (metal.z[np.minimum(at, last), 1] < z)).any():
+        at = at + below
+    within = (at < end) & (metal.z[np.minimum(at, last), 0] <= z)
+    return np.where(within, -1, at + columns)
+
+
 @kernel
 def _void_of(start, z, piece, mask, grow):  # type: ignore[no-untyped-def]
     columns = start.shape[0] - 1

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from clearance.columns.voids import label
+from clearance.columns.voids import label, run_at
 from clearance.disposition.gather import Extra, gather
 from clearance.disposition.rules import dispose
 from clearance.disposition.tools import reached as with_any_tool
@@ -19,7 +19,6 @@ from clearance.drilling.drilled import Drilled
 from clearance.drilling.reach import needs_reach
 from clearance.drilling.strokes import Reached
 from clearance.drilling.together import conflicts
-from clearance.evidence.powder import void_run
 from clearance.flow.of_check import CheckedFlow
 from clearance.flow.orifice import loss
 from clearance.heights import above_platform
@@ -164,7 +163,7 @@ def _opened(
         for n, powder in enumerate(result.trapped_powder):
             if not powder.certain:
                 continue  # the drilled part is that of one case of several
-            run = void_run(drilled.metal, drilled.grid, np.array(powder.centre_mm))
+            run = run_at(drilled.metal, drilled.grid, np.array(powder.centre_mm))
             if run is not None and piece[run] == 0:
                 opened.setdefault(n, name)
     return opened

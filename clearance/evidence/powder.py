@@ -21,7 +21,7 @@ from clearance.case.read import OUTSIDE
 from clearance.case.stray_tables import StrayTable
 from clearance.columns.grid import Grid
 from clearance.columns.runs import Runs
-from clearance.columns.voids import label
+from clearance.columns.voids import label, run_at
 from clearance.evidence.joints import first_on, standing
 from clearance.kernels.compiler import kernel
 from clearance.predicted.part import Predicted
@@ -221,17 +221,6 @@ def _middle(grid: Grid, mask: NDArray[np.bool_], z: float) -> tuple[float, float
     return float(x[n]), float(y[n]), float(z)
 
 
-def void_run(metal: Runs, grid: Grid, point: NDArray[np.float64]) -> int | None:
-    """Number of the void run of the nearest column that holds a point; None in metal."""
-    i, j = grid.nearest(float(point[0]), float(point[1]))
-    column = i * grid.ny + j
-    runs = metal.of(column)
-    k = int(np.searchsorted(runs[:, 1], point[2]))
-    if k < len(runs) and runs[k, 0] <= point[2]:
-        return None
-    return int(metal.start[column]) + column + k
-
-
 def _owners(
     predicted: Predicted, metal: Runs, piece: NDArray[np.int32], routes: Routes
 ) -> dict[int, str]:
@@ -239,7 +228,7 @@ def _owners(
     owners: dict[int, str] = {}
     for name, route in routes.items():
         for point in route:
-            run = void_run(metal, predicted.grid, predicted.moved(point))
+            run = run_at(metal, predicted.grid, predicted.moved(point))
             if run is not None:
                 owners.setdefault(int(piece[run]), name)
     owners[0] = OUTSIDE
@@ -350,7 +339,7 @@ def _larger(one: TrappedPowder, other: TrappedPowder) -> TrappedPowder:
 def _runs_in(
     predicted: Predicted, piece: NDArray[np.int32], n: int, route: NDArray[np.float64]
 ) -> bool:
-    runs = (void_run(predicted.metal, predicted.grid, predicted.moved(p)) for p in route)
+    runs = (run_at(predicted.metal, predicted.grid, predicted.moved(p)) for p in route)
     return any(run is not None and piece[run] == n for run in runs)
 
 
@@ -408,5 +397,5 @@ def _closed_before(
     grid = predicted.grid
     place = np.array([grid.x_mm(int(middle[0])), grid.y_mm(int(middle[1])), middle[2]])
     place = place - predicted.offset_below(float(place[2]))
-    run = void_run(nominal.metal, grid, place)
+    run = run_at(nominal.metal, grid, place)
     return run is not None and int(before[run]) != 0

@@ -18,8 +18,7 @@ from numpy.typing import NDArray
 from clearance.columns import ways
 from clearance.columns.cast import cast
 from clearance.columns.runs import Runs, unite
-from clearance.columns.voids import label
-from clearance.evidence.powder import void_run
+from clearance.columns.voids import label, run_at, runs_at_points
 from clearance.flow.course import MOST_PIECES, SPACING, TILT, Course, Floats, Line, Section
 from clearance.geometry import box_tree, distance, polylines, routes, segments
 from clearance.geometry.soup import extruded
@@ -185,15 +184,14 @@ class Void:
         inlet, outlet = (self._behind(filled, piece, mouth) for mouth in (self.inlet, self.outlet))
         if place is None:
             return bool(inlet and outlet) and not inlet & outlet
-        run = void_run(filled, self.predicted.grid, place)
+        run = run_at(filled, self.predicted.grid, place)
         return run is not None and int(piece[run]) not in {0} | inlet | outlet
 
     def _behind(self, filled: Runs, piece: NDArray[np.int32], mouth: Mouth) -> set[int]:
         """All pieces of void just inside a mouth: a sheet that runs out of it divides it."""
-        grid = self.predicted.grid
-        places = seeds(moved_mouth(self.predicted, mouth), grid.pitch_mm)
-        runs = (void_run(filled, grid, place) for place in places)
-        return {int(piece[run]) for run in runs if run is not None}
+        places = seeds(moved_mouth(self.predicted, mouth), self.predicted.grid.pitch_mm)
+        runs = runs_at_points(filled, self.predicted.grid, places)
+        return set(np.unique(piece[runs[runs >= 0]]).tolist())
 
     def _lid(self, section: Section) -> Runs:
         if section not in self._lids:

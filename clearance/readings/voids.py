@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 import shapely
 
-from clearance.evidence.powder import void_run
+from clearance.columns.voids import run_at
 from clearance.geometry.areas import CIRCLE_MM, largest_circle_mm, polygonal
 from clearance.geometry.soup import moved_shape
 from clearance.predicted.part import NOMINAL, Predicted
@@ -184,7 +184,7 @@ class Voids:
         """Whether a void of the nominal part is the passage's."""
         closed = self.checked.whole.predict(NOMINAL).closed
         inside = void.representative_point()
-        run = void_run(closed, self.checked.whole.grid, np.array([inside.x, inside.y, z]))
+        run = run_at(closed, self.checked.whole.grid, np.array([inside.x, inside.y, z]))
         piece = None if run is None else int(self.checked.pieces(NOMINAL)[run])
         return piece in self._behind(passage)
 

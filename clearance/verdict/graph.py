@@ -17,8 +17,7 @@ from numpy.typing import NDArray
 
 from clearance.columns.grid import Grid
 from clearance.columns.runs import Runs, unite
-from clearance.columns.voids import label
-from clearance.evidence.powder import void_run
+from clearance.columns.voids import label, runs_at, runs_at_points
 from clearance.passages.crossings import Crossing
 from clearance.passages.search import Search
 from clearance.passages.stoppers import seeds
@@ -108,11 +107,10 @@ def behind(
     predicted: Predicted, filled: Runs, piece: NDArray[np.int32], mouth: Mouth
 ) -> int | None:
     """Return the piece of void just inside a mouth, or None where metal covers it."""
-    for point in seeds(moved_mouth(predicted, mouth), predicted.grid.pitch_mm):
-        run = void_run(filled, predicted.grid, point)
-        if run is not None:
-            return int(piece[run])
-    return None
+    points = seeds(moved_mouth(predicted, mouth), predicted.grid.pitch_mm)
+    runs = runs_at_points(filled, predicted.grid, points)
+    free = runs[runs >= 0]
+    return int(piece[free[0]]) if len(free) else None
 
 
 def _touched(
@@ -144,19 +142,8 @@ def _regions_at(
     if not len(columns) and otherwise is not None:
         i0, j0 = grid.nearest(*otherwise)
         columns = np.array([i0 * grid.ny + j0])
-    return set(np.unique(piece[_void_runs(filled, columns, z)]).tolist()) - {0}
-
-
-def _void_runs(metal: Runs, columns: NDArray[np.int64], z: float) -> NDArray[np.int64]:
-    """Numbers of the void runs of some columns at a height; none for those in metal there."""
-    height, last = np.float64(z), max(len(metal.z) - 1, 0)
-    at, end = metal.start[columns], metal.start[columns + 1]
-    if not len(metal.z):
-        return np.asarray(at + columns)
-    while (below := (at < end) & (metal.z[np.minimum(at, last), 1] < height)).any():
-        at = at + below
-    within = (at < end) & (metal.z[np.minimum(at, last), 0] <= height)
-    return np.asarray((at + columns)[~within])
+    runs = runs_at(filled, columns, z)
+    return set(np.unique(piece[runs[runs >= 0]]).tolist()) - {0}
 
 
 def _twice(grid: Grid, filled: Runs, piece: NDArray[np.int32], crossing: Crossing) -> set[int]:

@@ -22,9 +22,8 @@ from clearance.case.tables import PassageTable
 from clearance.columns.cast import Columns, cast
 from clearance.columns.grid import Grid
 from clearance.columns.runs import Runs, levels, unite
-from clearance.columns.voids import around, label
+from clearance.columns.voids import around, label, runs_at_points
 from clearance.errors import GridError, PartError, PortError
-from clearance.evidence.powder import void_run
 from clearance.geometry.soup import Box, Soup, extent
 from clearance.kernels.compiler import kernel
 from clearance.mesh.part import UNITS_MM, Part, read_part
@@ -201,9 +200,8 @@ class Checked:
         found = set()
         for mouth in mouths:
             points = seeds(moved_mouth(predicted, mouth), self.pitch_mm)
-            runs = (void_run(predicted.closed, self.whole.grid, point) for point in points)
-            run = next((run for run in runs if run is not None), None)
-            found.add(0 if run is None else int(self.pieces(events)[run]))
+            runs = runs_at_points(predicted.closed, self.whole.grid, points)
+            found.add(int(self.pieces(events)[runs[runs >= 0][0]]) if (runs >= 0).any() else 0)
         return found
 
     def window(self, mouths: tuple[Mouth, ...], pitch_mm: float) -> Window:
