@@ -340,6 +340,17 @@ def torus_bend(
     return soup(solid - tube_along(axis, radius, segments))
 
 
+def torus(ring: float, radius: float, count: int) -> Soup:
+    """A closed torus round z at the origin, of 2 count^2 triangles in a regular net."""
+    turn = 2.0 * np.pi * np.arange(count) / count
+    u, v = np.meshgrid(turn, turn, indexing="ij")
+    away = ring + radius * np.cos(v)
+    at = np.stack([away * np.cos(u), away * np.sin(u), radius * np.sin(v)], -1)
+    a, d = at.astype(np.float32), np.roll(at, -1, axis=1).astype(np.float32)
+    b, c = np.roll(a, -1, axis=0), np.roll(d, -1, axis=0)
+    return np.concatenate([np.stack(t, -2).reshape(-1, 3, 3) for t in ((a, b, c), (a, c, d))])
+
+
 def helical_tube(
     radius: float = 2.0,
     helix_radius: float = 10.0,

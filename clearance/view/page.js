@@ -1,6 +1,6 @@
 "use strict";
-for (const what of ["error", "securitypolicyviolation"]) {
-  addEventListener(what, (event) => { document.body.dataset.fault = event.message || event.violatedDirective; });
+for (const what of ["error", "securitypolicyviolation", "unhandledrejection"]) {
+  addEventListener(what, (event) => { document.body.dataset.fault = event.message || event.violatedDirective || event.reason; });
 }
 const data = JSON.parse(document.getElementById("data").textContent);
 const find = (id) => document.getElementById(id);
@@ -17,14 +17,35 @@ function bytes(text) {
 }
 
 // Corners are whole steps of 1/65535 of the body's box; an index counts corners, in as few bytes as it takes.
-function geometry(body) {
-  const steps = new Uint16Array(bytes(body.corners)), place = new Float32Array(steps.length);
+function geometry(body, steps, index) {
+  const place = new Float32Array(steps.length);
   for (let k = 0; k < steps.length; k += 1) place[k] = body.low[k % 3] + steps[k] * body.step[k % 3];
   const made = new THREE.BufferGeometry();
   made.setAttribute("position", new THREE.BufferAttribute(place, 3));
-  const Numbers = body.bytes === 2 ? Uint16Array : Uint32Array;
-  made.setIndex(new THREE.BufferAttribute(new Numbers(bytes(body.triangles)), 1));
+  made.setIndex(new THREE.BufferAttribute(index, 1));
   return made;
+}
+
+// What the first picture is drawn from.
+function first(body) {
+  const Numbers = body.bytes === 2 ? Uint16Array : Uint32Array;
+  return geometry(body, new Uint16Array(bytes(body.corners)), new Numbers(bytes(body.triangles)));
+}
+
+// The whole of a body: the other corners, and its triangles. Packed are differences, column after column of three,
+// the lowest bytes of all numbers first; adding up wraps as taking away did.
+async function whole(body) {
+  const [corners, triangles] = body.most, known = new Uint16Array(bytes(body.corners)), more = corners - known.length / 3;
+  const stream = new Blob([bytes(body.rest)]).stream().pipeThrough(new DecompressionStream("deflate"));
+  const told = new Uint8Array(await new Response(stream).arrayBuffer());
+  const number = (at, k, count, size) => { let value = 0; for (let b = 0; b < size; b += 1) value |= told[at + b * count + k] << 8 * b; return value; };
+  const steps = new Uint16Array(3 * corners), index = new Uint32Array(3 * triangles);
+  steps.set(known);
+  for (let k = 0; k < 3 * more; k += 1) steps[known.length + 3 * (k % more) + Math.floor(k / more)] = number(0, k, 3 * more, 2);
+  for (let k = known.length + 3; k < steps.length; k += 1) steps[k] += steps[k - 3];
+  for (let k = 0; k < 3 * triangles; k += 1) index[3 * (k % triangles) + Math.floor(k / triangles)] = number(6 * more, k, 3 * triangles, 4);
+  for (let k = 0; k < index.length; k += 3) { if (k) index[k] += index[k - 3]; index[k + 1] += index[k]; index[k + 2] += index[k]; }
+  return geometry(body, steps, index);
 }
 
 const scene = new THREE.Scene();
@@ -36,13 +57,16 @@ let when = "left", chosen = null, upTo = Infinity;
 const clear = (opacity) => ({ opacity, transparent: opacity < 1, depthWrite: opacity === 1, blending: opacity < 1 ? THREE.NormalBlending : THREE.NoBlending });
 
 // One small program of the graphics card draws all bodies: to make one takes longer than to draw them where a
-// processor stands in for the card. Faces are flat, lit on the side that is seen.
+// processor stands in for the card, and as much again for each way to blend and to hide. Faces are flat, lit on the
+// side that is seen.
 const lamp = { value: new THREE.Vector3() };
-const CORNER = `#include <clipping_planes_pars_vertex>
+const CORNER = `uniform float lit;
+#include <clipping_planes_pars_vertex>
 void main() {
   vec4 mvPosition = modelViewMatrix * vec4(position, 1.0);
   #include <clipping_planes_vertex>
   gl_Position = projectionMatrix * mvPosition;
+  if (lit == 0.0) gl_Position.z = -gl_Position.w; // marks stand before all else
 }`;
 const POINT = `uniform vec3 diffuse, lamp;
 uniform float opacity, lit;
@@ -66,10 +90,10 @@ function material(colour, opacity, lit, more) {
 }
 
 // A body is made when it is first shown: what is hidden costs nothing when the page opens.
-const meshes = data.bodies.map((body) => ({ body, group: null, edged: false }));
+const meshes = data.bodies.map((body) => ({ body, group: null, edged: false, few: null, all: null }));
 
-function make(body) {
-  const made = geometry(body), look = LOOKS[body.kind], colour = body.state ? data.states[body.state] : look.colour;
+function make(mesh) {
+  const { body } = mesh, made = first(body), look = LOOKS[body.kind], colour = body.state ? data.states[body.state] : look.colour;
   const group = [new THREE.Mesh(made, material(colour, look.opacity, 1))];
   if (body.kind === "part") {
     // What is cut is seen from inside: a plain colour there reads as the cut face.
@@ -77,7 +101,16 @@ function make(body) {
     group.push(new THREE.Mesh(made, cut));
   }
   group.forEach((one) => scene.add(one));
-  return group;
+  Object.assign(mesh, { group, few: made, all: body.rest ? null : made });
+}
+
+// Once the first picture is there: all triangles of what is shown.
+async function refine() {
+  if (!window.DecompressionStream) return;
+  const left = meshes.filter(({ group, all }) => group && !all);
+  for (const mesh of left) mesh.all = mesh.few;
+  for (const mesh of left) mesh.all = await whole(mesh.body);
+  if (left.length) drawNow(true);
 }
 
 // Sharp edges of a body of few triangles, found once the first picture is there. A finished shape has them in its
@@ -87,9 +120,9 @@ const lines = {};
 function edge() {
   for (const one of meshes.filter(({ body, group, edged }) => body.kind in EDGED && group && !edged)) {
     one.edged = true;
-    if (one.group[0].geometry.index.count > 75000) continue;
+    if (one.body.rest || one.few.index.count > 75000) continue;
     lines[one.body.kind] ||= new THREE.LineBasicMaterial({ color: EDGED[one.body.kind], transparent: true, clippingPlanes: [plane] });
-    const drawn = new THREE.LineSegments(new THREE.EdgesGeometry(one.group[0].geometry, 30), lines[one.body.kind]);
+    const drawn = new THREE.LineSegments(new THREE.EdgesGeometry(one.few, 30), lines[one.body.kind]);
     drawn.visible = one.group[0].visible;
     one.group.push(drawn);
     scene.add(drawn);
@@ -102,7 +135,7 @@ const marks = data.marks.map((mark) => {
   const p = [[s, 0, 0], [-s, 0, 0], [0, s, 0], [0, -s, 0], [0, 0, s], [0, 0, -s]].map(([a, b, c]) => [x + a, y + b, z + c]);
   made.setAttribute("position", new THREE.BufferAttribute(new Float32Array(p.flat()), 3));
   made.setIndex([0, 2, 4, 2, 1, 4, 1, 3, 4, 3, 0, 4, 2, 0, 5, 1, 2, 5, 3, 1, 5, 0, 3, 5]);
-  const mesh = new THREE.Mesh(made, material(LOOKS.mark.colour, 1, 0, { depthTest: false, clippingPlanes: [nowhere] }));
+  const mesh = new THREE.Mesh(made, material(LOOKS.mark.colour, 1, 0, { ...clear(0), opacity: 1, clippingPlanes: [nowhere] }));
   mesh.renderOrder = 3;
   scene.add(mesh);
   return { mark, mesh };
@@ -197,7 +230,7 @@ const tags = data.tags.map((tag) => {
   return { tag, made, leader };
 });
 
-const STILL_MS = 300;
+const STILL_MS = 300, NEAR = 4;
 let waiting = 0, standing = 0, opened = false;
 function draw() {
   if (renderer && !waiting) waiting = requestAnimationFrame(() => drawNow(false));
@@ -208,8 +241,9 @@ function drawNow(still) {
   cancelAnimationFrame(waiting);
   clearTimeout(standing);
   waiting = 0;
-  if (still) edge();
-  fit(still || (opened && !software()));
+  if (still) { edge(); refine(); }
+  const fine = still || (opened && !software());
+  fit(fine);
   if (!still) standing = setTimeout(() => drawNow(true), STILL_MS);
   opened = true;
   // A line is as wide as a point of the picture, so half as strong where that is drawn twice as fine.
@@ -218,10 +252,11 @@ function drawNow(still) {
   lamp.value.copy(camera.position).sub(turning.target).add(new THREE.Vector3(0, 0, 0.5 * data.size)).transformDirection(camera.matrixWorldInverse);
   for (const mesh of meshes) {
     const { body } = mesh, now = shown[body.kind] && (body.when === "both" || body.when === when);
-    if (now && !mesh.group) mesh.group = make(body);
+    if (now && !mesh.group) make(mesh);
     const group = mesh.group;
     if (!group) continue;
     group.forEach((one) => { one.visible = now; });
+    if (body.rest) group.forEach((one) => { one.geometry = mesh.all && (fine || camera.zoom > NEAR) ? mesh.all : mesh.few; });
     if (body.kind === "part") {
       Object.assign(group[0].material, clear(shown.solid ? 1 : LOOKS.part.opacity), { side: shown.solid ? THREE.FrontSide : THREE.DoubleSide });
       group[1].visible = now && shown.solid;

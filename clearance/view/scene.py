@@ -27,7 +27,7 @@ from clearance.result.finished import Datum
 from clearance.verdict.numbers import NAMEWORTHY, given, most
 from clearance.verdict.passage_check import PassageCheck
 from clearance.verdict.prepared import Checked
-from clearance.view.shapes import cylinder, straightened, thinned, tube
+from clearance.view.shapes import cylinder, merged, straightened, thinned, tube
 
 Kind = Literal["part", "passage", "stray", "gap", "powder", "drill", "holder", "finished", "scan"]
 When = Literal["both", "drawn", "left"]
@@ -190,7 +190,9 @@ def finished_bodies(checked: Checked, after: Predicted) -> Iterator[Body]:
 
 
 def _thin(name: str, kind: Kind, when: When, soup: Soup, state: str = "") -> Body:
-    few, moved = thinned(soup, MOST_BESIDE if kind in ("finished", "scan") else MOST_TRIANGLES)
+    few, moved = thinned(
+        merged(soup), MOST_BESIDE if kind in ("finished", "scan") else MOST_TRIANGLES
+    )
     return Body(name, kind, when, few, state, moved * np.sqrt(3.0))
 
 

@@ -5,12 +5,14 @@ In: points (N, 3) and soups (F, 3, 3), mm. Out: soups. For the eye only: nothing
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from itertools import pairwise
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from clearance.geometry.box_tree import build
+from clearance.geometry.distance import distances
 from clearance.geometry.soup import Soup
 
 Floats = NDArray[np.float64]
@@ -20,6 +22,10 @@ SIDES = 16
 NOTHING: Soup = np.empty((0, 3, 3), np.float32)
 FINER = 1.25
 """From one size of cell to the next."""
+LEAST_MITRE = 0.5
+"""Cosine of the sharpest bend of a tube that is mitred."""
+SAME_MM = 1e-4
+"""Corners within a plane are left out where no surface moves by more."""
 
 
 def _beside(along: Floats) -> Floats:
@@ -46,7 +52,7 @@ def cylinder(start: ArrayLike, end: ArrayLike, radius: float, far: float | None 
 
     Returns
     -------
-    (4 * SIDES, 3, 3) ndarray of float32
+    (4 * SIDES - 4, 3, 3) ndarray of float32
         Facing outward; empty where the points coincide.
     """
     a, b = np.asarray(start, np.float64), np.asarray(end, np.float64)
@@ -54,16 +60,7 @@ def cylinder(start: ArrayLike, end: ArrayLike, radius: float, far: float | None 
     if length == 0.0:
         return NOTHING
     along = (b - a) / length
-    near, away = _ring(a, along, radius), _ring(b, along, radius if far is None else far)
-    near_next, away_next = np.roll(near, -1, axis=0), np.roll(away, -1, axis=0)
-    middle_a, middle_b = np.broadcast_to(a, near.shape), np.broadcast_to(b, near.shape)
-    faces = [
-        np.stack([near, near_next, away_next], 1),
-        np.stack([near, away_next, away], 1),
-        np.stack([middle_a, near_next, near], 1),
-        np.stack([middle_b, away, away_next], 1),
-    ]
-    return np.concatenate(faces).astype(np.float32)
+    return _skin([_ring(a, along, radius), _ring(b, along, radius if far is None else far)])
 
 
 def tube(line: Floats, radius: float, dashes: Sequence[float] = ()) -> Soup:
@@ -77,8 +74,48 @@ def tube(line: Floats, radius: float, dashes: Sequence[float] = ()) -> Soup:
         Lengths of a dash and of the gap after it; empty: whole.
     """
     pieces = [line] if not dashes else _dashed(line, dashes[0], dashes[1])
-    soups = [cylinder(a, b, radius) for piece in pieces for a, b in pairwise(piece)]
+    soups = [soup for piece in pieces for soup in _mitred(piece, radius)]
     return np.concatenate(soups) if soups else NOTHING
+
+
+def _mitred(line: Floats, radius: float) -> Iterator[Soup]:
+    """Closed tubes along a line: one, and another after each bend that has no room for a mitre."""
+    line = line[np.append(True, (np.diff(line, axis=0) != 0.0).any(axis=1))]
+    lengths = np.linalg.norm(np.diff(line, axis=0), axis=1)
+    ways = np.diff(line, axis=0) / lengths[:, None]
+    rings: list[Floats] = []
+    for k, (end, way) in enumerate(zip(line[1:], ways, strict=True)):
+        rings = rings or [_ring(line[k], way, radius)]
+        if k + 1 < len(ways) and way @ ways[k + 1] > LEAST_MITRE:
+            across = way + ways[k + 1]
+            gone = _until(rings[-1], end, way, across)
+            room = radius * np.linalg.norm(way - ways[k + 1]) / np.linalg.norm(across)
+            if gone.min() > 0.0 and room < lengths[k + 1]:
+                rings.append(rings[-1] + gone[:, None] * way)
+                continue
+        rings.append(rings[-1] + _until(rings[-1], end, way, way)[:, None] * way)
+        yield _skin(rings)
+        rings = []
+
+
+def _until(ring: Floats, at: Floats, way: Floats, across: Floats) -> Floats:
+    """How far the points of a ring are from the plane through `at` that `across` is square to."""
+    return (at - ring) @ across / (way @ across)
+
+
+def _skin(rings: Sequence[Floats]) -> Soup:
+    """Rings of points joined to a closed surface, facing outward."""
+    faces = [face for near, away in pairwise(rings) for face in _between(near, away)]
+    for flat in (rings[0][::-1], rings[-1]):
+        faces.append(
+            np.stack([np.broadcast_to(flat[0], flat[1:-1].shape), flat[1:-1], flat[2:]], 1)
+        )
+    return np.concatenate(faces).astype(np.float32)
+
+
+def _between(near: Floats, away: Floats) -> tuple[Floats, Floats]:
+    near_next, away_next = np.roll(near, -1, axis=0), np.roll(away, -1, axis=0)
+    return np.stack([near, near_next, away_next], 1), np.stack([near, away_next, away], 1)
 
 
 def _dashed(line: Floats, dash: float, gap: float) -> list[Floats]:
@@ -113,6 +150,41 @@ def indexed(soup: Soup) -> tuple[NDArray[np.float32], NDArray[np.uint32]]:
     """Vertices (V, 3) and triangles (F, 3) of a soup, with equal corners made one."""
     points, index = np.unique(soup.reshape(-1, 3), axis=0, return_inverse=True)
     return points, index.reshape(-1, 3).astype(np.uint32)
+
+
+def merged(soup: Soup) -> Soup:
+    """The same surface with fewer triangles: those of one plane are made one where they can be."""
+    few = _simplified(soup, SAME_MM)
+    return soup if few is None or len(few) >= len(soup) else few
+
+
+def coarser(soup: Soup, off_mm: float) -> tuple[Soup, float]:
+    """A surface through fewer of a soup's corners, nowhere farther than `off_mm` from it.
+
+    Returns
+    -------
+    soup : (F, 3, 3) ndarray of float32
+        The same where it does not bound a solid, or what came out is farther off.
+    off : float, mm
+        How far it is off, both ways: from all corners, and from the middles of its triangles.
+    """
+    few = _simplified(soup, 0.5 * off_mm)  # the library's own bound is passed by twice that
+    if few is None or not len(few):
+        return soup, 0.0
+    corners, middles = indexed(soup)[0].astype(np.float64), few.mean(axis=1, dtype=np.float64)
+    off = float(max(distances(build(few), corners).max(), distances(build(soup), middles).max()))
+    return (few, off) if off <= off_mm else (soup, 0.0)
+
+
+def _simplified(soup: Soup, off_mm: float) -> Soup | None:
+    import manifold3d as m3
+
+    points, faces = indexed(soup)
+    solid = m3.Manifold(m3.Mesh(points, faces))
+    if solid.status() != m3.Error.NoError or solid.is_empty():
+        return None
+    mesh = solid.simplify(off_mm).to_mesh()
+    return np.ascontiguousarray(mesh.vert_properties[:, :3][mesh.tri_verts], np.float32)
 
 
 def thinned(soup: Soup, most: int) -> tuple[Soup, float]:

@@ -7,6 +7,7 @@ import io
 import json
 import re
 import struct
+import zlib
 from dataclasses import replace
 from importlib.resources import files
 
@@ -20,10 +21,13 @@ from click.testing import CliRunner
 from clearance.api import examine
 from clearance.case.read import read_case
 from clearance.cli.main import main
+from clearance.geometry.box_tree import build
+from clearance.geometry.distance import distances
 from clearance.view.gltf import glb
+from clearance.view.packed import packed
 from clearance.view.page import LIBRARY, page
 from clearance.view.scene import _thin, scene
-from clearance.view.shapes import cylinder, straightened, thinned, tube
+from clearance.view.shapes import cylinder, merged, straightened, thinned, tube
 
 NAME = "<img src=x onerror=alert(1)>"
 ENDING = "</script><b>&amp; {{data}}"
@@ -103,6 +107,38 @@ def test_the_page_gives_the_same_corners_back(shown, text):
         faces = np.frombuffer(base64.b64decode(one["triangles"]), kind).reshape(-1, 3)
         again = (np.array(one["low"]) + steps * np.array(one["step"]))[faces]
         assert np.abs(again - body.triangles).max() < 1e-3
+
+
+def test_a_large_body_is_given_back_whole_and_begins_with_few_triangles_that_lie_near():
+    """As the page's script unpacks it (RFC 1950): to the step; a torus of 26,450 triangles."""
+    soup = shapes.torus(6.0, 2.0, 115)
+    data, off = packed(soup, 0.04)
+    low, step = np.array(data["low"]), np.array(data["step"])
+    known = np.frombuffer(base64.b64decode(data["corners"]), "<u2").reshape(-1, 3)
+    faces = np.frombuffer(base64.b64decode(data["triangles"]), "<u2").reshape(-1, 3)
+    few = (low + known * step)[faces]
+    assert len(few) < 0.6 * len(soup)
+    assert 0.0 < off <= 0.04
+    assert distances(build(soup), few.mean(axis=1)[::20]).max() <= off + step.max()
+    assert distances(build(few), soup[::20, 0]).max() <= off + step.max()
+    corners, triangles = data["most"]
+    raw = zlib.decompress(base64.b64decode(data["rest"]))
+    count = corners - len(known)
+    more = planes(raw[: 6 * count], count, 2).cumsum(axis=0).astype(np.uint16)
+    index = planes(raw[6 * count :], triangles, 4)
+    index[:, 0] = index[:, 0].cumsum()
+    index[:, 1:] += index[:, :1]
+    again = (low + np.concatenate([known, more]) * step)[index.astype(np.uint32)]
+    middles, own = again.mean(axis=1), soup.mean(axis=1, dtype=float)
+    assert len(again) == len(soup)
+    assert distances(build(again), own[::20]).max() < 1e-3
+    assert np.abs(np.sort(middles, axis=0) - np.sort(own, axis=0)).max() < 1e-3
+
+
+def planes(raw, count, width):
+    """Rows of three numbers, from their lowest bytes, the next ones and so on."""
+    split = np.frombuffer(raw, np.uint8).reshape(width, -1).astype(np.uint64)
+    return sum(split[k] << 8 * k for k in range(width)).reshape(3, count).T.copy()
 
 
 # ---- inert -----------------------------------------------------------------------------------
@@ -197,6 +233,28 @@ def test_a_cylinder_and_a_tube_have_their_closed_volumes():
     )
 
 
+def test_triangles_of_a_plane_are_made_one_and_no_surface_moves():
+    fine = trimesh.creation.box((4, 5, 6)).subdivide().subdivide()
+    few = merged(fine.triangles.astype(np.float32))
+    assert (len(fine.faces), len(few)) == (192, 12)
+    same = trimesh.Trimesh(*trimesh.triangles.to_kwargs(few).values())
+    assert same.volume == pytest.approx(120.0)
+    leaking = fine.triangles[:-1].astype(np.float32)
+    assert merged(leaking) is leaking
+
+
+def test_a_tube_is_mitred_where_it_has_room_and_ends_where_it_has_none():
+    """A mitred tube holds its section times its line; two flat ends overlap at a bend."""
+    area = 8.0 * np.sin(np.radians(22.5))
+    for far, count in ((4.0, 92), (-3.0, 120)):  # 45 degrees, and back on itself
+        line = np.array([(0, 0, 0), (8, 0, 0), (8 + far, 4, 0.0)])
+        mesh = trimesh.Trimesh(*trimesh.triangles.to_kwargs(tube(line, 1.0)).values())
+        mesh.merge_vertices()
+        assert mesh.is_watertight
+        assert len(mesh.faces) == count
+        assert mesh.volume == pytest.approx(area * (8.0 + np.hypot(far, 4.0)), rel=1e-5)
+
+
 def test_thinning_keeps_to_its_number_and_says_how_far_it_moved_corners():
     ball = trimesh.creation.icosphere(5, 10.0)  # 20480 triangles
     few, cell = thinned(ball.triangles.astype(np.float32), 3000)
@@ -211,13 +269,8 @@ def test_thinning_keeps_to_its_number_and_says_how_far_it_moved_corners():
 @pytest.mark.benchmark
 def test_a_million_triangles_stay_under_fifteen_megabytes(shown):
     """The most that a case can show of such a part: drawn, moved, its finished shape and a scan."""
-    turn = np.linspace(0.0, 2.0 * np.pi, 708)
-    u, v = np.meshgrid(turn, turn, indexing="ij")
-    ring = np.stack([(9 + 3 * np.cos(v)) * np.cos(u), (9 + 3 * np.cos(v)) * np.sin(u),
-                     3 * np.sin(v)], -1).astype(np.float32)  # fmt: skip
-    a, b, c, d = ring[:-1, :-1], ring[1:, :-1], ring[1:, 1:], ring[:-1, 1:]
-    soup = np.concatenate([np.stack(t, -2).reshape(-1, 3, 3) for t in ((a, b, c), (a, c, d))])
-    assert len(soup) > 999_000
+    soup = shapes.torus(9.0, 3.0, 708)
+    assert len(soup) > 1_000_000
     part = _thin("part", "part", "drawn", soup)
     beside = _thin("scan", "scan", "left", soup)
     bodies = (part, replace(part, when="left"), *[replace(beside, kind=kind)

@@ -26,6 +26,15 @@ pytestmark = [
 ]
 NAME = "<img src=x onerror=\"document.body.dataset.fault='ran'\">"
 
+SCAN = "meshes.find((one) => one.body.kind === 'scan')"
+VOLUME = f"""(() => {{
+  const {{ index, attributes: {{ position }} }} = {SCAN}.all, at = (k) => new THREE.Vector3()
+    .fromBufferAttribute(position, index.array[k]);
+  let sum = 0;
+  for (let k = 0; k < index.count; k += 3) sum += at(k).dot(at(k + 1).cross(at(k + 2))) / 6;
+  return sum;
+}})()"""
+
 
 @pytest.fixture(scope="module")
 def opened(tmp_path_factory):
@@ -44,7 +53,7 @@ def opened(tmp_path_factory):
         pitch=0.4,
     )
     small = shapes.soup(shapes.block((-7, -7, 1), (-4, 7, 9)))
-    other = shapes.soup(shapes.block((4, -7, 1), (7, 7, 9)))
+    other = shapes.torus(4.0, 2.0, 115) + np.float32((3, 0, 5))
     there = scene(examine(read_case(path), verify=False))
     more = Body("finished", "finished", "both", small), Body("scan", "scan", "left", other)
     shown = folder / "part.html"
@@ -95,6 +104,21 @@ def test_it_draws_and_the_controls_change_what_is_drawn(opened):
     for change in (switch.format("[data-from=above]"), switch.format("[value=drawn]"), "cut(3)"):
         opened.value(change)
         assert np.abs(seen(opened) - whole).max() > 0.2, change
+    assert faults(opened) == ""
+
+
+def test_a_large_body_is_drawn_whole_a_moment_later(opened):
+    """What the browser unpacks is the torus: 2 x 115^2 triangles, a volume of 2 pi^2 R r^2."""
+    opened.opens("about:blank")
+    opened.opens(f"{opened.address}#from=front")
+    soon = seen(opened)
+    drawn = "renderer.info.render.triangles"
+    few = opened.value(drawn)
+    opened.value("refine()")
+    assert opened.value(drawn) - few == 26450 - opened.value(f"{SCAN}.few.index.count / 3")
+    assert opened.value(VOLUME) == pytest.approx(32.0 * np.pi**2, rel=3e-3)
+    opened.value("fit(false); renderer.render(scene, camera)")
+    assert 0.0 < np.abs(opened.picture()[:, :500] - soon).mean() < 0.01
     assert faults(opened) == ""
 
 
