@@ -7,6 +7,7 @@ is left to `scanned`.
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from pathlib import Path
 from typing import Annotated, Any, Literal, get_args
 
@@ -126,6 +127,12 @@ class ScanTable(Table):
     def files(self) -> tuple[Path, ...]:
         """The files that hold the scan."""
         return (self.mesh,) if self.mesh is not None else self.volume or ()
+
+    def relocated(self, new: Callable[[Path], Path]) -> ScanTable:
+        """The scan with its files at other places."""
+        if self.mesh is not None:
+            return self.model_copy(update={"mesh": new(self.mesh)})
+        return self.model_copy(update={"volume": tuple(map(new, self.volume or ()))})
 
     @property
     def name(self) -> str:

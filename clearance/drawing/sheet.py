@@ -199,7 +199,7 @@ def sheet(examined: Examined, progress: Progress = silent, on_plate: bool = Fals
         besides=tuple(sorted(besides(result), key=lambda said: said[0] != POWDER)),
         happened=happened(case.stray),
         condition=_condition(case, result),
-        frame=_frame(case),
+        frame=_frame(case, on_plate),
         section=worst,
         rows=tuple(row(p, result, sheets) for p in gravest_first(result.passages)),
         event=event_facts(case, joints(result)),
@@ -299,10 +299,12 @@ def _condition(case: Case, result: Result) -> str:
     return f"{said}{none_trapped}"
 
 
-def _frame(case: Case) -> str:
+def _frame(case: Case, on_plate: bool) -> str:
     """What heights and places on the sheet mean."""
     layer = f"layers of {given(case.part.layer_thickness)} mm, counted from 0"
-    return f"z in mm above the platform, {plan_words(case.part.build_direction)}; {layer}"
+    plan = plan_words(case.part.build_direction)
+    turn = ", before the part's turn on the plate" if on_plate else ""
+    return f"z in mm above the platform, {plan}{turn}; {layer}"
 
 
 def _conditions(result: Result) -> tuple[str, ...]:

@@ -27,8 +27,9 @@ class ScanStep:
     moved_mm: Annotated[
         tuple[float | None, float | None, float | None],
         told(
-            "along x, y and z of the platform, z being growth; null where no face of the part "
-            "tells it",
+            "along x, y and z of the platform, z being growth; of a part that a plate turns along "
+            "the part's own x and y, before that turn, as all of its result; null where no face "
+            "of the part tells it",
             "mm",
         ),
     ]
