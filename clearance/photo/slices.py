@@ -195,12 +195,20 @@ class _Light:
         return cls(grey, fields.reshape(-1, 6), inside[::every])
 
     def _fit(self, mask: Mask) -> tuple[Floats, Floats]:
-        """Coefficients of both fields, and what is left over at the cells chosen."""
-        own = self.fields[self.chosen]
-        rows = np.hstack([own, own * mask.ravel()[self.chosen, None]])
-        grey = self.grey.ravel()[self.chosen]
-        found = np.asarray(np.linalg.lstsq(rows, grey, rcond=None)[0], np.float64)
-        return found, grey - rows @ found
+        """Coefficients of both fields, and what is left over at the cells chosen.
+
+        By the normal equations: of a thousand slices each is fitted to all these cells.
+        """
+        on = mask.ravel()[self.chosen]
+        own, grey = self.fields[self.chosen], self.grey.ravel()[self.chosen]
+        lit = own[on]
+        every, some = own.T @ own, lit.T @ lit
+        square = np.block([[every, some], [some, some]])
+        sums = np.concatenate([own.T @ grey, lit.T @ grey[on]])
+        found = np.asarray(np.linalg.lstsq(square, sums, rcond=None)[0], np.float64)
+        left = grey - own @ found[:6]
+        left[on] -= lit @ found[6:]
+        return found, left
 
     def explained(self, mask: Mask) -> float:
         """How well a slice explains the grey values: less is left over."""

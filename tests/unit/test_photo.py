@@ -18,6 +18,7 @@ from PIL import Image
 from scipy import ndimage
 from skimage.transform import ProjectiveTransform
 
+from clearance.axes import to_mesh
 from clearance.cli.main import main
 from clearance.errors import ClearanceError
 from clearance.photo.picture import read_picture, read_points
@@ -143,6 +144,24 @@ def test_a_part_of_a_plate_is_looked_for_where_it_stands(case):
     aside = asked(case, picture, "--json", "-")  # as if it stood in the middle, not turned
     assert aside.exit_code == 2
     assert "metal would be brighter than powder here and darker there" in aside.stderr
+
+
+def test_a_part_that_lies_otherwise_is_compared_as_it_was_built(case, tmp_path):
+    """Its mesh lies on its side, x up: the picture has x and y of the platform, z above it."""
+    up = (1.0, 0.0, 0.0)
+    soup = to_mesh(shapes.soup(tower().translate((0, 0, 3))), up).astype("f4")
+    ends = to_mesh([(-3, 2, 3), (-3, 2, 14)], up)
+    part = {"build_direction": list(up), "platform_z": 3.0}
+    lying = make.write_case(tmp_path, soup, make.passage(*ends, 1.5, 2.0), part=part)
+    tmp_path.joinpath("points.txt").write_text(marks())
+    picture = pictured(60, 5)
+    found, same = (json.loads(asked(one, picture, "--json", "-").stdout) for one in (lying, case))
+    assert 60 in spans(found)
+    assert spans(found) == spans(same)
+    assert found["overlaps"] == pytest.approx(same["overlaps"], abs=2e-3)
+    untold = lying.read_text().replace("build_direction = [1.0, 0.0, 0.0]", "")
+    lying.write_text(untold)
+    assert asked(lying, picture, "--json", "-").exit_code == 2  # it would not stand there
 
 
 def test_a_point_that_is_off_is_said_and_one_far_off_is_refused(case):
