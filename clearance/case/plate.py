@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Annotated, Any
@@ -195,6 +195,24 @@ def case_on_plate(plate: Plate, part: PlacedPart) -> Case:
         ),
         notices=(*case.notices, *replaced, *_override_notices(part)),
     )
+
+
+def check_scan(case: Case, others: Mapping[str, Case]) -> None:
+    """A scan shows one part: what it shows must not stand on the sheet of another.
+
+    Raises
+    ------
+    CaseError
+        The case of another part, by name, has the same scan.
+    """
+    if case.scan is None:
+        return
+    same = [n for n, one in others.items() if one.scan and one.scan.files == case.scan.files]
+    if same:
+        raise CaseError(
+            f"{case.path}: [scan]: found {case.scan.name} for {', '.join(same)} too, expected a "
+            "scan of one part: give the part that was scanned a case file of its own"
+        )
 
 
 def _check_names(file: TomlFile) -> None:

@@ -7,8 +7,8 @@ fault. Meshes are only looked up, not opened; whether ports lie in mouths is lef
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -151,6 +151,16 @@ class Case:
         scan = () if self.scan is None else self.scan.files
         finished = () if self.part.finished is None else (self.part.finished,)
         return (self.path, self.part.mesh, *self.part.also_melted, *strays, *scan, *finished)
+
+    def relocated(self, new: Callable[[Path], Path]) -> Case:
+        """The case with every file but its own at another place."""
+        part, scan, own = self.part, self.scan, dict[str, Any]()
+        own["finished"] = None if part.finished is None else new(part.finished)
+        own |= {"mesh": new(part.mesh), "also_melted": tuple(map(new, part.also_melted))}
+        strays = (s if s.mesh is None else replace(s, mesh=new(s.mesh)) for s in self.stray)
+        moved = None if scan is None else scan.relocated(new)
+        part = part.model_copy(update=own)
+        return replace(self, part=part, stray=tuple(strays), scan=moved)
 
 
 def case_schema() -> dict[str, Any]:

@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 
 from clearance import __version__
 from clearance.case.pitch import default_pitch
-from clearance.case.plate import PlacedPart, Plate, case_on_plate
+from clearance.case.plate import PlacedPart, Plate, case_on_plate, check_scan
 from clearance.case.read import Case
 from clearance.case.tables import PartTable
 from clearance.errors import CaseError, ClearanceError
@@ -95,18 +95,9 @@ class Task:
 
     def relocated(self, new: Callable[[Path], Path]) -> Task:
         """Return the task with every file at another place."""
-        part = self.case.part
-        finished = None if part.finished is None else new(part.finished)
-        also = tuple(map(new, part.also_melted))
-        own = {"mesh": new(part.mesh), "also_melted": also, "finished": finished}
-        strays = tuple(
-            s if s.mesh is None else replace(s, mesh=new(s.mesh)) for s in self.case.stray
-        )
-        scan = None if self.case.scan is None else self.case.scan.relocated(new)
-        case = replace(self.case, part=part.model_copy(update=own), stray=strays, scan=scan)
         return replace(
             self,
-            case=case,
+            case=self.case.relocated(new),
             neighbours=_relocated(self.neighbours, new),
             others=_relocated(self.others, new),
         )
@@ -319,7 +310,7 @@ def members(plate: Plate, verify: bool | None = None, pages: bool = False) -> tu
         others = [standing[n] for n in numbers]
         try:
             everyone = [o for o in standing if o is not one]
-            _check_scan(one, everyone)
+            check_scan(one.case, {other.part.name: other.case for other in everyone})
             found[one.number] = _member(reader, one, others, everyone)
         except ClearanceError as fault:
             label = _label(plate, one.part, one.case)
@@ -381,20 +372,6 @@ def asked(found: Sequence[Member]) -> list[str]:
     wanted = {member.task.verify for member in found if member.task is not None}
     words = {None: "asked for by each part's size", True: "asked for every part"}
     return [f"second opinion: {words.get(one, 'not asked for: --no-verify')}" for one in wanted]
-
-
-def _check_scan(one: _Standing, others: Sequence[_Standing]) -> None:
-    """A scan shows one part: what it shows must not stand on the sheet of another."""
-    scan = one.case.scan
-    if scan is None:
-        return
-    same = [o for o in others if o.case.scan is not None and o.case.scan.files == scan.files]
-    if same:
-        names = ", ".join(o.part.name for o in same)
-        raise CaseError(
-            f"{one.case.path}: [scan]: found {scan.name} for {names} too, expected a scan of one "
-            "part: give the part that was scanned a case file of its own"
-        )
 
 
 def _standing(reader: _Reader, number: int, part: PlacedPart) -> _Standing:

@@ -18,6 +18,7 @@ from clearance.geometry.sections import metal
 from clearance.geometry.soup import Soup
 from clearance.ports.mouth import Mouth
 from clearance.ports.plug import plug
+from clearance.scanned.moved_mouths import Moved
 from clearance.scanned.registration import ScanError
 from clearance.verdict.solids import NotPossibleError, solid, triangles_of
 
@@ -25,6 +26,9 @@ INSIDE_MM = 2e-3
 """So far below the cut face the mouth is taken, so that it never lies in a face."""
 WITHIN = 0.8
 """Share of the cut's rim within which a mouth's outline has to close."""
+SHARED = 0.5
+"""Share of the smaller outline that the measured and the nominal one have in common at least: with
+less it may be the mouth of a passage beside it."""
 LEAST_MM3 = 1e-3
 """Less metal in front of a mouth is the noise of a scan."""
 
@@ -49,7 +53,7 @@ class Faced:
 
 
 def faced(
-    scan: Soup, mouths: Mapping[str, Mouth], deep_mm: float, around_mm: float, off_mm: float
+    scan: Soup, mouths: Mapping[str, Moved], deep_mm: float, around_mm: float, off_mm: float
 ) -> Faced:
     """Cut the face around every mouth plane, and find the scan's own outlines there.
 
@@ -57,8 +61,8 @@ def faced(
     ----------
     scan : (F, 3, 3) ndarray of float32, mm
         In the part's coordinates.
-    mouths : mapping of str to Mouth
-        Of the nominal part.
+    mouths : mapping of str to Moved
+        Of the nominal part, where the scan has them.
     deep_mm : float
         How far inward of the nominal closing surface the cut lies: beyond all roughness.
     around_mm : float
@@ -76,7 +80,7 @@ def faced(
         body = solid(scan)
     except NotPossibleError as fault:
         raise ScanError(f"{fault}: mend it") from None
-    tools, inner = [], {name: _inward(mouth, deep_mm) for name, mouth in mouths.items()}
+    tools, inner = [], {name: _inward(one.mouth, deep_mm) for name, one in mouths.items()}
     for mouth in inner.values():
         tools.append(solid(plug(mouth, around_mm, deep_mm + mouth.radius)))
     cut = body - m3.Manifold.batch_boolean(tools, m3.OpType.Add) if tools else body
@@ -84,9 +88,11 @@ def faced(
     found, why_not = {}, {}
     for name, mouth in inner.items():
         one = _measured(triangles, mouth, around_mm)
-        if one is None:
+        if not mouths[name].shown:
+            why_not[name] = f"the scan does not show the face around {name} where it should be"
+        elif one is None:
             why_not[name] = f"the scan shows no closed outline at {name}"
-        elif _ahead(body, one, off_mm):
+        elif _ahead(body, one, off_mm, deep_mm + mouths[name].ahead_mm):
             why_not[name] = f"metal stands in or before {name}"
         else:
             found[name] = one
@@ -106,15 +112,20 @@ def _inward(mouth: Mouth, deep_mm: float) -> Mouth:
     )
 
 
-def _ahead(body: m3.Manifold, mouth: Mouth, off_mm: float) -> bool:
-    """Whether metal stands in the mouth or right before it, which the cut takes away.
+def _ahead(body: m3.Manifold, mouth: Mouth, off_mm: float, far_mm: float) -> bool:
+    """Whether metal stands in the mouth or so far before it: of the cut, or of bore beyond it.
 
     What stands no farther over the measured outline than a surface may be off is in the bracket.
     """
     core = mouth.polygon.buffer(-min(off_mm, 0.5 * mouth.inscribed_radius))
     inner = max(shapely.get_parts(core), key=lambda part: float(part.area))
-    rod = solid(plug(replace(mouth, polygon=inner), 1e-3, mouth.radius))
+    rod = solid(plug(replace(mouth, polygon=inner), 1e-3, far_mm))
     return float((body ^ rod).volume()) > LEAST_MM3
+
+
+def _shared(one: shapely.Polygon, other: shapely.Polygon) -> float:
+    """Common area of two outlines over the smaller one's."""
+    return float(one.intersection(other).area / min(one.area, other.area))
 
 
 def _measured(triangles: Soup, mouth: Mouth, around_mm: float) -> Mouth | None:
@@ -129,7 +140,7 @@ def _measured(triangles: Soup, mouth: Mouth, around_mm: float) -> Mouth | None:
     void = shapely.difference(room, metal(triangles, plane, window=room.bounds))
     parts = [p for p in shapely.get_parts(void) if p.geom_type == "Polygon"]
     best = max(parts, key=lambda p: float(p.intersection(mouth.polygon).area), default=None)
-    if best is None or best.intersection(mouth.polygon).area < 0.1 * mouth.polygon.area:
+    if best is None or _shared(best, mouth.polygon) < SHARED:
         return None
     if shapely.distance(best, room.exterior) < 1e-6:
         return None

@@ -29,13 +29,6 @@ from clearance.verdict.prepared import Checked
 
 BESIDE_MM = 0.5
 """So near to a stray sheet no surface counts for where the part lies."""
-LEAST_POINTS = 200
-"""Fewer points do not say where a piece of the part lies."""
-TIED = 0.01
-"""Mean square of a normal's component from which on a piece is held that way."""
-
-LEFT_OUT = 0.1
-"""Share of the faces that look one way which may lie elsewhere than the step that they tell."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -260,10 +253,7 @@ def _step(
     unlike[:, 3 * piece - 3 : 3 * piece] = -np.eye(3)
     own = np.diag(unlike @ fit.covariance @ unlike.T) * effective
     u = np.sqrt(np.maximum(own, 0.0) + (0.5 * uncertainty) ** 2)
-    enough = min(fit.counts[piece], fit.counts[piece - 1]) >= LEAST_POINTS
-    held = np.minimum(fit.tied[piece], fit.tied[piece - 1]) >= TIED
-    all_there = np.maximum(fit.left_out[piece], fit.left_out[piece - 1]) <= LEFT_OUT
-    known = [bool(enough and one) for one in held & all_there]
+    known = [bool(one) for one in fit.told(piece)]
     bottoms = [e.bottom for e in checked.unknowns.variants[0].events or () if e.stray == stray]
     x, y, z = (float(v) if k else None for v, k in zip(moved, known, strict=True))
     ux, uy, uz = (float(v) if k else None for v, k in zip(u, known, strict=True))

@@ -25,6 +25,7 @@ from clearance.result.passage import Against
 from clearance.scanned.crossings import crossing, most_that_passes
 from clearance.scanned.faced import Faced, faced
 from clearance.scanned.from_volume import Volumed
+from clearance.scanned.moved_mouths import moved
 from clearance.scanned.registration import Registered, ScanError
 from clearance.scanned.thin_sheets import thinnest_sheet
 from clearance.verdict.numbers import given, least, most, no_more
@@ -96,7 +97,9 @@ def measured(
     if volume is not None and volume.box is not None:
         box = volume.box.grown(-deep - AROUND * checked.pitch_mm)
         mouths = {name: one for name, one in mouths.items() if box.holds(Box.around(one.rim))}
-    cut = faced(found.triangles, mouths, deep, AROUND * checked.pitch_mm + deep, off)
+    every = [variant.events or () for variant in checked.unknowns.variants]
+    there = {name: moved(one, found, every) for name, one in mouths.items()}
+    cut = faced(found.triangles, there, deep, AROUND * checked.pitch_mm + deep, off)
     case = replace(checked.case, stray=(), melted=None, suspected=None, reading=(), scan=None)
     low, high = extent(cut.triangles)
     own = Grid.over(low - 5.0 * checked.pitch_mm, high + 5.0 * checked.pitch_mm, checked.pitch_mm)

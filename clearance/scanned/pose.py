@@ -28,6 +28,12 @@ WIDE_MM, NARROWER = 1.0, 0.7
 farther off than all that has not, and must not be taken for stray metal."""
 ELSEWHERE_MM = 0.15
 """Points farther off than this, which do not count, are of a face that is elsewhere."""
+LEAST_POINTS = 200
+"""Fewer points do not say where a piece of the part lies."""
+TIED = 0.01
+"""Mean square of a normal's component from which on a piece is held that way."""
+LEFT_OUT = 0.1
+"""Share of the faces that look one way which may lie elsewhere than the step that they tell."""
 ITERATIONS = 40
 TUKEY, REWEIGHED = 4.685, 4
 """Standard deviations at which Tukey's biweight ends (its usual constant), and how often what is
@@ -212,6 +218,13 @@ class Fit:
     scales: Scales
     held_mm: Floats
     looks_up: Floats
+
+    def told(self, piece: int) -> NDArray[np.bool_]:
+        """Whether the step of a piece, 1 or more, off that below it is told along x, y, z."""
+        two = slice(piece - 1, piece + 1)
+        enough = self.counts[two].min() >= LEAST_POINTS
+        held = self.tied[two].min(axis=0) >= TIED
+        return np.asarray(enough & held & (self.left_out[two].max(axis=0) <= LEFT_OUT))
 
     @property
     def scale(self) -> float:

@@ -78,6 +78,8 @@ class Registered:
         Other ways to lay it that fit nearly as well, in words.
     effective : float
         How many points count as one: the scan's own facets are larger than their distance.
+    levels : tuple of (low, high), mm
+        Bands of height between its pieces, in the part's coordinates.
     """
 
     fit: Fit
@@ -89,6 +91,7 @@ class Registered:
     effective: float
     surface: Surface
     nominal: Surface
+    levels: tuple[tuple[float, float], ...]
 
     @property
     def near_mm(self) -> float:
@@ -164,7 +167,7 @@ def registered(
             f"the scan does not fit the part: most of it lies {own:.2f} mm off; is it of this "
             "part, and all of it?"
         )
-    return _told(found, scan, whole, also)
+    return _told(found, scan, whole, also, levels)
 
 
 def _refuse_other_size(scan: Soup, size: float) -> None:
@@ -340,16 +343,22 @@ def _way(look: _Look, chosen: _Look | None) -> str:
 # ---- what the fit shows ------------------------------------------------------------------------
 
 
-def _told(found: Fit, scan: Soup, of: Surface, also: tuple[str, ...]) -> Registered:
+def _told(
+    found: Fit,
+    scan: Soup,
+    of: Surface,
+    also: tuple[str, ...],
+    levels: tuple[tuple[float, float], ...],
+) -> Registered:
     laid = found.pose.at(scan.reshape(-1, 3).astype(np.float64)).reshape(-1, 3, 3)
     triangles = laid.astype(np.float32) + np.float32(0.0)
     edges = np.linalg.norm(laid - np.roll(laid, 1, axis=1), axis=2)
     flat = np.cross(laid[:, 1] - laid[:, 0], laid[:, 2] - laid[:, 0])
     area = 0.5 * float(np.linalg.norm(flat, axis=1).sum())
     spots = max(area / (2.0 * float(np.median(edges))) ** 2, 1.0)
-    whole = Registered(
-        found, triangles, 0.0, None, None, also, max(MOST / spots, 1.0), Surface.of(triangles), of
-    )
+    effective = max(MOST / spots, 1.0)
+    laid_on = Surface.of(triangles)
+    whole = Registered(found, triangles, 0.0, None, None, also, effective, laid_on, of, levels)
     points = sampled(of.triangles, MORE)
     lacking = points[~whole.shows(points)]
     missing = len(lacking) / len(points)
