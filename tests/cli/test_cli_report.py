@@ -4,6 +4,13 @@ import json
 
 import pdf as pdfs
 import pytest
+import shared
+
+
+@pytest.fixture(autouse=True)
+def _each_case_is_judged_once(monkeypatch):
+    """Here sheets are looked at: what is drawn twice must come out the same from one result."""
+    shared.remember(monkeypatch)
 
 
 def test_report_beside_json_and_the_same_each_time(cases, run, tmp_path):

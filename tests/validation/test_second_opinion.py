@@ -174,7 +174,7 @@ def test_the_result_says_what_was_confirmed_or_why_not(tmp_path, monkeypatch):
 
 def test_sheet_sweep_and_plate_say_whether_it_was_asked(tmp_path, monkeypatch):
     way = make.passage((4, 6, 0), (4, 6, 16), 1.5, 2.0)
-    path = make.write_case(tmp_path / "one", block(), way, make.plane(8.0), pitch=0.5)
+    path = make.write_case(tmp_path / "one", block(), way, make.sheet(8.0), pitch=0.5)
     found = judge(prepare(read_case(path)), verify=True)
     assert sheet(found).second_opinion == ("solid booleans agree on a",)
     lines = CliRunner().invoke(main, ["sweep", str(path), "--from", "8", "--to", "8"]).stdout
