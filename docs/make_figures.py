@@ -17,7 +17,7 @@ FIGURES = {
 PLOTS = {
     "mould-insert-openings.png": ["openings", "mould-insert/mould-insert.3mf"],
     "mould-insert-sweep.png": [
-        *("sweep", "mould-insert/case.toml", "--from", "20", "--to", "45", "--step", "1"),
+        *("sweep", "mould-insert/case.toml", "--from", "20", "--to", "45", "--step", "5"),
     ],
 }
 """File name to a command that draws with --plot; its first argument is a file in cases/."""

@@ -184,8 +184,9 @@ def remember(patch: pytest.MonkeyPatch) -> None:
     prepare, judge, swept = _prepare(), _judge(), _sweep()
     for module in (api, sections, sweep, prepared):
         patch.setattr(module, "prepare", prepare)
-    for module in (checking, sections):
+    for module in (checking, sections, sweep):
         patch.setattr(module, "PassageCheck", _look())
+    for module in (checking, sections):
         patch.setattr(module, "remedied", _remedied())
     patch.setattr(checking, "judge", judge)
     patch.setattr(in_processes, "side_by_side", swept)
