@@ -262,7 +262,8 @@ def test_what_would_change_is_silent_where_a_leg_has_no_line(tmp_path):
     for start, end in legs:
         solid -= cylinder(start, end, 2.0, 48) + m3.Manifold.sphere(2.0, 48).translate(end)
     passage = make.passage((-15, -8, 10), (-15, 8, 10), 2.0, 3.5)
-    tools, sheet = {**ALL, "series": ["jobber"]}, make.plane(9.8, 1, source="log")
+    drill = {"diameter": 3.6, "flute": 60.0, "overall": 100.0}
+    tools, sheet = {**ALL, "series": [], "drills": [drill]}, make.plane(9.8, 1, source="log")
     result = checked(tmp_path, solid, passage, sheet, drilling=tools, pitch=0.5)
     (found,) = result.passages
     assert found.rework is None
