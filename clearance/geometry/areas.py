@@ -14,6 +14,8 @@ from numpy.typing import NDArray
 
 CIRCLE_MM = 1e-3
 """Tolerance of the largest inscribed circle; added to what is reported as an upper bound."""
+CENTRED_MM = 1e-6
+"""So little, far below that tolerance, may a circle about the centroid be too small."""
 TOUCH_MM2 = 1e-9
 """Two outlines that overlap by less only touch."""
 
@@ -39,10 +41,27 @@ def largest_circle_mm(shape: Any, within_mm: float = CIRCLE_MM) -> float:
 @lru_cache(maxsize=1000)
 def _circle_mm(polygon: Any, within_mm: float) -> float:
     """Of one polygon. The same one comes again at every level of metal that stands upright."""
+    radius = _centred_mm(polygon)
+    if radius is None:
+        radius = shapely.maximum_inscribed_circle(polygon, tolerance=within_mm).length
     # The search can only be off by its tolerance, so add it.
-    return float(
-        2.0 * (shapely.maximum_inscribed_circle(polygon, tolerance=within_mm).length + within_mm)
-    )
+    return float(2.0 * (radius + within_mm))
+
+
+def _centred_mm(polygon: Any) -> float | None:
+    """Radius of the circle about the centroid, if no strip that holds the polygon leaves more.
+
+    None where a larger one may be elsewhere. Else the search goes over all of a slot's middle
+    line, along which circles are equally large.
+    """
+    radius = float(shapely.distance(shapely.centroid(polygon), polygon.boundary))
+    x0, y0, x1, y1 = polygon.bounds
+    widest = 2.0 * (radius + CENTRED_MM)
+    if min(x1 - x0, y1 - y0) > widest:
+        corners = shapely.get_coordinates(shapely.minimum_rotated_rectangle(polygon))
+        if np.linalg.norm(np.diff(corners[:3], axis=0), axis=1).min() > widest:
+            return None
+    return radius if shapely.covers(polygon, shapely.centroid(polygon)) else None
 
 
 def area_vectors(triangles: NDArray[np.float32]) -> NDArray[np.float64]:
