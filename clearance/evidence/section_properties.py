@@ -9,6 +9,7 @@ grid whose links end exactly where the outline cuts them.
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
@@ -77,6 +78,7 @@ def resumed_section(polygons: Any) -> SectionProperties:
     }
 
 
+@lru_cache(maxsize=64)  # parts of a plate, and events at one height, share their sections
 def settled_torsion(polygons: Any) -> tuple[float, float]:
     """Torsion constant from grids made finer until it changes little, and how little, mm4.
 
