@@ -191,7 +191,8 @@ class Reach:
                 self.lines.refused_mm = max(above, self.lines.refused_mm)
             else:  # the wall is what is wrong: another port may spare it
                 cutting = {stroke.opening for stroke in plan if stroke.cuts}
-                openings = [opening for opening in openings if opening.name not in cutting]
+                spoilt = cutting or {stroke.opening for stroke in plan}  # one that run-out reaches
+                openings = [opening for opening in openings if opening.name not in spoilt]
         else:
             refused = self._tried(refused, sizes, above)
         if short:  # what can be had, though the pressure loss is not kept

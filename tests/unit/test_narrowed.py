@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 import shapes
 
-ALL = {"series": ["jobber", "long", "extra-long"], "max_length_to_diameter": 20}
+LONG = {"flute": 60.0, "overall": 110.0}
+TWO = {"series": [], "drills": [{"diameter": 3.7, **LONG}, {"diameter": 4.0, **LONG}]}
 LEAN = np.radians(40.0)
 WATER = {"density": 998.0, "viscosity": 1e-3, "rate": 2.0, "max_pressure_loss": 1e-3}
 
@@ -34,7 +35,7 @@ def test_a_drill_is_sought_where_no_circle_is_too_small(tmp_path, turned, flow):
         passage["inlet"]["centre"][2], passage["outlet"]["centre"][2] = 20.0, 0.0
     sheet = {"shape": "mesh", "mesh": "flap.stl", "source": "log"}
     result = make.checked(
-        tmp_path, part, passage, sheet, meshes={"flap": flap}, drilling=ALL, pitch=0.3, **flow
+        tmp_path, part, passage, sheet, meshes={"flap": flap}, drilling=TWO, pitch=0.3, **flow
     )
     (one,) = result.passages
     assert one.state == "restricted"
@@ -50,7 +51,7 @@ def test_nobody_scraps_for_a_loss_that_no_drill_was_sought_for(tmp_path):
     passage["min_clear_diameter"] = 2.5  # wide enough, but the pressure loss is too large
     sheet = {"shape": "mesh", "mesh": "flap.stl", "source": "log"}
     result = make.checked(
-        tmp_path, part, passage, sheet, meshes={"flap": flap}, drilling=ALL, pitch=0.3, flow=WATER
+        tmp_path, part, passage, sheet, meshes={"flap": flap}, drilling=TWO, pitch=0.3, flow=WATER
     )
     (one,) = result.passages
     assert one.state == "open"

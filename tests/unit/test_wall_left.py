@@ -9,6 +9,8 @@ import numpy as np
 import pytest
 import shared
 
+from clearance.drilling.recheck import Recheck
+
 TOOL = {"flute": 60.0, "overall": 110.0}
 
 
@@ -113,7 +115,10 @@ def test_the_wall_left_is_the_distance_of_the_axes_less_the_radii(tmp_path, pitc
     assert rework.wall_least_mm == pytest.approx(true - taken, abs=0.02)
 
 
-def test_a_wall_that_only_run_out_reaches_is_no_rework(tmp_path):
+def test_a_wall_that_only_run_out_reaches_is_no_rework(tmp_path, monkeypatch):
+    plans = []
+    tried = Recheck.of
+    monkeypatch.setattr(Recheck, "of", lambda self, *of: plans.append(of[0]) or tried(self, *of))
     # Axes 6.30: 6.30 - 3.0 - 3.0 = 0.30 of wall; a drill of 5.98 cuts none of it, but 0.022 of
     # tolerance and 0.03 + 0.01 * 110 / 5.98 of run-out leave less than the 0.30 that must stay.
     part = two_bores(6.3, segments=64)
@@ -128,6 +133,8 @@ def test_a_wall_that_only_run_out_reaches_is_no_rework(tmp_path):
     true = axes_apart(stroke, (3.15, 0.0)) - 3.0 - 2.99 - taken
     assert rework.wall_least_mm == pytest.approx(true, abs=0.02)
     assert result.disposition.recommendation == "undetermined"
+    # The only drill, once from each port: the same plan would be refused again.
+    assert [[one.opening for one in plan] for plan in plans] == [["inlet"], ["outlet"]]
 
 
 @pytest.mark.parametrize(
