@@ -166,6 +166,16 @@ def part_of_a_plate(job: Any, work: Callable[[Any], Any]) -> Any:
         return fault.args[0]
 
 
+def data_of(task: Any) -> dict[str, Any]:
+    """What the result file of a plate's part says; its sheet is not drawn, which takes longer."""
+    from clearance.figures import first_page
+    from clearance.plates.one_part import compute
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(first_page, "report", lambda _: b"")
+        return compute(task).data
+
+
 class _NotDoneError(Exception):
     """Carries what is not to be kept."""
 

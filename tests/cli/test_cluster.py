@@ -10,6 +10,11 @@ import time
 
 import plates
 import pytest
+import shared
+
+from clearance.figures import first_page
+from clearance.plates import one_part
+from clearance.system.processes import attempt
 
 pytest.importorskip("distributed")
 
@@ -92,6 +97,34 @@ def strict(tmp_path):
     found.stop()
 
 
+PLAIN = """\
+def dask_setup(worker):
+    from clearance.figures import first_page
+    from clearance.plates import one_part
+
+    one_part.sheet, first_page.report = lambda *_, **__: None, lambda _: SHEET
+"""
+"""In a worker no sheet is drawn, which takes longer than the check."""
+
+
+@pytest.fixture(scope="module")
+def sheet_drawn():
+    """A sheet to give in place of each part's own."""
+    from matplotlib.figure import Figure
+
+    from clearance.figures.files import pdf_bytes
+
+    return pdf_bytes([Figure()])
+
+
+@pytest.fixture(scope="module")
+def plain(small, sheet_drawn):
+    """Words for a worker that draws no sheets."""
+    path = small / "plain.py"
+    path.write_text(f"SHEET = {sheet_drawn!r}\n{PLAIN}")
+    return "--preload", path
+
+
 @pytest.fixture(scope="module")
 def small(tmp_path_factory):
     folder = tmp_path_factory.mktemp("cluster")
@@ -111,8 +144,10 @@ def test_no_worker(small, cluster, tmp_path, monkeypatch, run):
     assert "no worker is connected" in found.stderr
 
 
-def test_a_worker_that_dies_half_way_changes_nothing(small, cluster, tmp_path):
-    workers = [cluster.worker("--no-nanny") for _ in range(2)]
+def test_a_worker_that_dies_half_way_changes_nothing(
+    small, cluster, plain, sheet_drawn, tmp_path, monkeypatch
+):
+    workers = [cluster.worker("--no-nanny", *plain) for _ in range(2)]
     out = tmp_path / "out"
     process = plates.run(small / "plate.toml", out, "--cluster", cluster.address, wait=False)
     parts = out / "parts"
@@ -125,6 +160,9 @@ def test_a_worker_that_dies_half_way_changes_nothing(small, cluster, tmp_path):
     after = {path.name: path.stat().st_mtime_ns for path in parts.glob("*.json")}
     assert len(after) == len(PARTS)
     assert {name: after[name] for name in before} == before  # not computed again
+    monkeypatch.setattr(one_part, "sheet", lambda *_, **__: None)
+    monkeypatch.setattr(first_page, "report", lambda _: sheet_drawn)
+    monkeypatch.setattr(shared, "part_of_a_plate", lambda job, work: attempt(work, job.payload))
     alone = plates.here(small / "plate.toml", tmp_path / "alone")
     assert alone.returncode == 3
     assert plates.timeless(out) == plates.timeless(tmp_path / "alone")
@@ -132,34 +170,42 @@ def test_a_worker_that_dies_half_way_changes_nothing(small, cluster, tmp_path):
 
 GREEDY = """\
 import time
-from clearance.plates import one_part
 
-computed = getattr(one_part, "computed", one_part._computed)  # a preload may be loaded twice
+def dask_setup(worker):
+    from clearance.plates import one_part
 
-def greedy(task):
-    if task.case.grid.pitch < 0.1:
-        taken = b"x" * 2**30
-        time.sleep(120.0)
-    return one_part.computed(task)
+    computed = one_part._computed
 
-one_part.computed, one_part._computed = computed, greedy
+    def greedy(task):
+        if task.case.grid.pitch < 0.1:
+            taken = b"x" * 2**30
+            time.sleep(120.0)
+        return computed(task)
+
+    one_part._computed = greedy
 """
 """In the worker a fine part takes a gibibyte at once; by itself it takes a minute to get there."""
 
 
-def test_a_part_beyond_the_memory_limit_is_undetermined(small, strict, tmp_path):
+def test_a_part_beyond_the_memory_limit_is_undetermined(
+    small, strict, plain, tmp_path, monkeypatch, run
+):
+    from clearance.plates import cluster as room
+
+    monkeypatch.setattr(room, "CONNECT_S", 60.0)
     (tmp_path / "greedy.py").write_text(GREEDY)
     fine = (small / "leaning.toml").read_text().replace("pitch = 0.5", "pitch = 0.02")
     (small / "fine.toml").write_text(fine)
     parts = [PARTS[0], {**PARTS[2], "case": "fine.toml"}]
     plate = plates.write_plate(small, parts, "fine-plate.toml")
-    strict.worker("--memory-limit", "800MB", "--preload", tmp_path / "greedy.py")
-    found = plates.run(plate, tmp_path / "out", "--cluster", strict.address)
+    greedy = "--preload", tmp_path / "greedy.py"
+    strict.worker("--memory-limit", "800MB", *plain, *greedy)
+    found = run("plate", plate, "--out", tmp_path / "out", "--cluster", strict.address)
     entries = plates.summary(tmp_path / "out")["parts"]
     assert [entry["exit_status"] for entry in entries] == [0, 4], found.stderr
     assert entries[1]["recommendation"] == "undetermined"
     assert "memory limit" in entries[1]["reasons"][0]
-    assert found.returncode == 4
+    assert found.exit_code == 4
 
 
 @pytest.mark.parametrize("address", ["tcp://127.0.0.1:9", "nohost", "tcp://127.0.0.1:port", ""])
@@ -173,7 +219,7 @@ def test_no_scheduler_at_the_address(small, tmp_path, address, monkeypatch, run)
     assert not list((tmp_path / "out" / "parts").iterdir())
 
 
-def test_program_missing_on_the_scheduler(small, tmp_path):
+def test_program_missing_on_the_scheduler(small, tmp_path, run):
     found = Cluster(tmp_path)
     # A scheduler that cannot import the program, as on a machine where it is not installed.
     (tmp_path / "bare.py").write_text(
@@ -187,12 +233,13 @@ def test_program_missing_on_the_scheduler(small, tmp_path):
         )  # fmt: skip
         wait_for(lambda: found.file.exists() and found.file.read_text().endswith("}"))
         address = json.loads(found.file.read_text())["address"]
-        run = plates.run(small / "plate.toml", tmp_path / "out", "--cluster", address)
+        words = ["--out", tmp_path / "out", "--cluster", address]
+        told = run("plate", small / "plate.toml", *words)
     finally:
         found.stop()
-    assert run.returncode == 2
-    assert "must be installed on the scheduler" in run.stderr
-    assert "Traceback" not in run.stderr
+    assert told.exit_code == 2
+    assert "must be installed on the scheduler" in told.stderr
+    assert "Traceback" not in told.stderr
 
 
 def test_package_missing_here(small, tmp_path, monkeypatch, run):

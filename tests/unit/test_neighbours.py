@@ -7,7 +7,6 @@ import shared
 
 from clearance.case.plate import read_plate
 from clearance.plates.members import members
-from clearance.plates.one_part import compute
 
 PLATE = """
 [plate]
@@ -45,7 +44,7 @@ def plan_of(folder, xs, on_platform=True):
         lines += ["[[part]]", f'name = "tall {x}"', 'case = "tall/case.toml"', f"at = [{x}.0, 0.0]"]
     (folder / "plate.toml").write_text("\n".join(lines) + "\n")
     task = members(read_plate(folder / "plate.toml"), verify=False)[0].task
-    return compute(task).data["passages"][0]
+    return shared.data_of(task)["passages"][0]
 
 
 @pytest.mark.parametrize(("x", "port"), [(-90, "outlet"), *shared.more((90, "inlet"))])

@@ -3,13 +3,13 @@
 import numpy as np
 import pytest
 import shapes
+import shared
 from hypothesis import given
 from hypothesis import strategies as st
 
 from clearance.case.plate import read_plate
 from clearance.plates import placed
 from clearance.plates.members import members
-from clearance.plates.one_part import compute
 from clearance.plates.placed import Neighbour, Place
 
 MM = st.floats(-200.0, 200.0)
@@ -115,7 +115,7 @@ def low(folder, first, more=""):
     plate = folder / "plate.toml"
     plate.write_text(PLATE.format(first=first, more=more))
     member = members(read_plate(plate))[0]
-    return member.task, compute(member.task).data
+    return member.task, shared.data_of(member.task)
 
 
 def test_the_slice_of_an_overhang_seals_the_part_below(folder):
