@@ -2,15 +2,15 @@
 
     python tests/benchmarks/bench_view.py [--runs 5] [PART.html ...]
 
-Processor seconds of all processes of a browser without a screen (chromium) from its start until the
-first picture is seen, less those for a blank page; each time a new browser, the pages in turn, the
-least of the runs counts, since a busy machine only adds. Without files: the mould insert's page.
-Three loads are what a page may take. There are two readings of an empty page with the same library,
-both are told: one that draws an empty picture as large, and one that has the library and draws
-nothing, not even a place to draw. The browser draws without a graphics card here. Edges are made
-smooth a moment after the first picture; that is not part of opening. Then the same by the clock, in
-a browser that is open: from the address given until the first picture, the median of the runs but
-the first, since a browser has waits of its own. Never a timed test.
+In a browser without a screen and without a graphics card (chromium), from the address given until
+a picture of what is seen is had: processor seconds of all its processes, until nothing is left to
+do, and seconds by the clock. First in a new browser each time, which has yet to make ready what it
+draws with; then by the clock again in one that has had the page before. The pages in turn,
+medians. Without files: the mould insert's page. Three loads are what a page may take. There are
+two readings of an empty page with the same library: one that draws an empty picture as large, and
+one that has the library and draws nothing, not even a place to draw. Both are told, and so is a
+blank page, since to open anything takes something. What the page does a moment after its first
+picture (all triangles, smooth edges) is not part of opening. Never a timed test.
 """
 
 from __future__ import annotations
@@ -20,6 +20,7 @@ import statistics
 import subprocess
 import sys
 import tempfile
+import time
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parent.parent))
@@ -38,28 +39,56 @@ drawing.render(new THREE.Scene(), new THREE.OrthographicCamera());
 </script></body>"""
 """A scene with nothing in it, drawn once, beside as much room for words as the page leaves."""
 
+SETTLED = 1.0
+"""Seconds after which a browser has nothing left to do."""
 
-def opened(page: Path) -> float:
-    """Processor seconds from a browser's start until a page's first picture is seen."""
+
+def opened(page: Path) -> tuple[float, float]:
+    """Seconds from the address given until a page is seen, in a new browser: processor, clock."""
     with tempfile.TemporaryDirectory() as profile, Browser(profile) as browser:
         browser.page("Page.addScriptToEvaluateOnNewDocument", source=SLOWER)
-        browser.opens(page.as_uri())
-        browser.value(TWO_FRAMES)
+        browser.opens("about:blank")
+        browser.picture()
+        time.sleep(SETTLED)
+        before = browser.seconds()
+        clock = seen(browser, page)
+        time.sleep(SETTLED)
         if browser.value("document.body.dataset.fault || ''"):
             raise SystemExit(f"{page.name} has a fault")
-        return browser.seconds()
+        return browser.seconds() - before, clock
 
 
-def loaded(pages: list[Path], runs: int) -> list[float]:
-    """Seconds from the address given until the first picture, in one browser, the pages in turn."""
+def seen(browser: Browser, page: Path) -> float:
+    """Seconds by the clock: asked for after two frames, a picture waits for what is drawn."""
+    begin = time.monotonic()
+    browser.opens(page.as_uri())
+    browser.value(TWO_FRAMES)
+    browser.picture()
+    return time.monotonic() - begin
+
+
+def again(pages: list[Path], runs: int) -> list[list[float]]:
+    """Seconds by the clock in one browser, the pages in turn; the first turn is left out."""
     found: list[list[float]] = [[] for _ in pages]
     with tempfile.TemporaryDirectory() as profile, Browser(profile) as browser:
         browser.page("Page.addScriptToEvaluateOnNewDocument", source=SLOWER)
         for _ in range(runs + 1):
             for page, times in zip(pages, found, strict=True):
-                browser.opens(page.as_uri())
-                times.append(browser.value(f"{TWO_FRAMES}.then(() => performance.now())") * 1e-3)
-    return [statistics.median(times[1:]) for times in found]
+                times.append(seen(browser, page))
+    return [times[1:] for times in found]
+
+
+def told(pages: list[Path], what: str, times: list[list[float]]) -> None:
+    """Print medians, and how many loads of either empty page each page takes."""
+    blank, library, empty, *rest = (statistics.median(one) for one in times)
+    print(f"{what}: blank page {blank:.2f}, the library {library:.2f}, empty picture {empty:.2f}")
+    for page, taken in zip(pages, rest, strict=True):
+        less = (taken - blank) / max(empty - blank, 1e-3)
+        print(
+            f"  {page.name}: {taken:.2f}, {taken / empty:.1f} loads of the page with an empty "
+            f"picture ({less:.1f} less what a blank page takes), {taken / library:.1f} of the "
+            "one that draws nothing"
+        )
 
 
 def main() -> None:
@@ -83,21 +112,10 @@ def main() -> None:
         for page, text in zip(all_pages, (BLANK, LIBRARY, EMPTY), strict=False):
             page.write_text(text.format(library=library), encoding="utf-8")
         runs = [[opened(page) for page in all_pages] for _ in range(given.runs)]
-        _, bare, drawn, *shown = loaded(all_pages, given.runs)
-    nothing, *found = (min(times) for times in zip(*runs, strict=True))
-    alone, empty, *found = (max(taken - nothing, 1e-3) for taken in found)
-    print(f"processor seconds; a browser with a blank page {nothing:.2f}; more than that:")
-    print(f"the library, nothing drawn: {alone:.2f}; with an empty picture: {empty:.2f}")
-    for page, taken in zip(pages, found, strict=True):
-        whole = taken + nothing
-        print(
-            f"{page.name}: {taken:.2f}, {taken / empty:.1f} loads of the page with an empty "
-            f"picture, {taken / alone:.0f} of the one that draws nothing; with the browser's "
-            f"start {whole / (empty + nothing):.1f} and {whole / (alone + nothing):.1f}"
-        )
-    print(f"seconds in an open browser: the library {bare:.2f}, with an empty picture {drawn:.2f}")
-    for page, seconds in zip(pages, shown, strict=True):
-        print(f"{page.name}: {seconds:.2f}, {seconds / drawn:.1f} and {seconds / bare:.1f} loads")
+        each = [list(zip(*one, strict=True)) for one in zip(*runs, strict=True)]
+        told(pages, "processor seconds, new browser", [list(one[0]) for one in each])
+        told(pages, "seconds by the clock, new browser", [list(one[1]) for one in each])
+        told(pages, "seconds by the clock, open browser", again(all_pages, given.runs))
 
 
 if __name__ == "__main__":
