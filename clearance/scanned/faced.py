@@ -125,7 +125,8 @@ def _ahead(body: m3.Manifold, mouth: Mouth, off_mm: float, far_mm: float) -> boo
 
 def _shared(one: shapely.Polygon, other: shapely.Polygon) -> float:
     """Common area of two outlines over the smaller one's."""
-    return float(one.intersection(other).area / min(one.area, other.area))
+    least = min(one.area, other.area)
+    return float(one.intersection(other).area / least) if least > 0.0 else 0.0
 
 
 def _measured(triangles: Soup, mouth: Mouth, around_mm: float) -> Mouth | None:

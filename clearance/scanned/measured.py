@@ -25,6 +25,7 @@ from clearance.result.passage import Against
 from clearance.scanned.crossings import crossing, most_that_passes
 from clearance.scanned.faced import Faced, faced
 from clearance.scanned.from_volume import Volumed
+from clearance.scanned.least_area import least_area
 from clearance.scanned.moved_mouths import moved
 from clearance.scanned.registration import Registered, ScanError
 from clearance.scanned.thin_sheets import thinnest_sheet
@@ -42,6 +43,8 @@ AROUND = 6.0
 SURELY_METAL, LEAST_SHARE = 5.0, 0.25
 """Grey values that sum to more than so many standard uncertainties, and to more than this share of
 the thinnest sheet, are metal."""
+SAME = 0.5
+"""Share of a mouth's radius within which another way to lay the scan has the same mouth."""
 WALLS = 200
 """Places along a passage at which its wall has to be in the scan."""
 
@@ -100,7 +103,9 @@ def measured(
     every = [variant.events or () for variant in checked.unknowns.variants]
     there = {name: moved(one, found, every) for name, one in mouths.items()}
     cut = faced(found.triangles, there, deep, AROUND * checked.pitch_mm + deep, off)
+    whole = [p for p in checked.case.passage if {m.name for m in checked.ends(p)} <= {*cut.mouths}]
     case = replace(checked.case, stray=(), melted=None, suspected=None, reading=(), scan=None)
+    case = replace(case, passage=tuple(whole))  # one that lacks a mouth is not asked for
     low, high = extent(cut.triangles)
     own = Grid.over(low - 5.0 * checked.pitch_mm, high + 5.0 * checked.pitch_mm, checked.pitch_mm)
     columns = cast(cut.triangles, own)
@@ -160,7 +165,7 @@ def scanned(
     high = 0.0 if passes < smallest else min(most_way.high_mm + 2.0 * off, passes)
     unseen = _unseen(look, check, thin, range(len(shown)))
     low = 0.0 if unseen else min(max(way.low_mm - 2.0 * off, 0.0), high)
-    state, reasons = _state(check, (low, high), shown, unseen, off)
+    state, reasons = _state(look, check, (low, high), shown, unseen)
     if state is State.UNDETERMINED and not unseen:
         reasons += _not_empty(look, check)
     against = _against(check, predicted, state, (low, high))
@@ -201,10 +206,27 @@ def _not_there(look: Measured, check: PassageCheck) -> str:
         rim = mouth.rim[:: max(1, len(mouth.rim) // 32)]
         if not look.registered.shows(rim).all():
             return f"{mouth.name} is not in the scan"
+    if (other := _laid_elsewhere(look, check)) is not None:
+        return other
     route = check.nominal.way.route
     if len(route) and look.registered.lacks_walls(route[:: max(1, len(route) // WALLS)]):
         return "the scan does not show all of its walls"
     return ""
+
+
+def _laid_elsewhere(look: Measured, check: PassageCheck) -> str | None:
+    """That the scan fits as well where another passage would be taken for this one."""
+    scan = look.nominal.case.scan
+    if scan is None or scan.placed:
+        return None
+    ends = np.array([check.inlet.centre, check.outlet.centre])
+    near = SAME * min(check.inlet.radius, check.outlet.radius)
+    for words, way in zip(look.registered.also, look.registered.ways, strict=True):
+        there = way.at(ends)
+        off = [np.linalg.norm(there - own, axis=1).max() for own in (ends, ends[::-1])]
+        if min(off) > near:
+            return f"the scan fits nearly as well {words}: say placed = true if it stands right"
+    return None
 
 
 def _way(look: Measured, check: PassageCheck) -> Way | None:
@@ -223,13 +245,13 @@ def _way(look: Measured, check: PassageCheck) -> Way | None:
 
 
 def _state(
+    look: Measured,
     check: PassageCheck,
     ends: tuple[float, float],
     crossings: Sequence[ScannedCrossing],
     unseen: str,
-    off_mm: float,
 ) -> tuple[State, tuple[str, ...]]:
-    need, (low, high) = check.required, ends
+    need, (low, high), off_mm = check.required, ends, look.off_mm
     needs = f"{given(need)} mm required"
     if high == 0.0:
         return State.BLOCKED, ("no way is left in the scan, whatever its faces are off",)
@@ -240,7 +262,7 @@ def _state(
     if low < need:
         said = f"between {least(low, need)} and {most(high, need)} mm pass, {needs}"
         return State.UNDETERMINED, (said,)
-    return _areas(check, crossings, off_mm)
+    return _areas(look, check, crossings, off_mm)
 
 
 def thinnest_at(look: Measured, check: PassageCheck) -> float | None:
@@ -302,7 +324,7 @@ def _summed(crossing: int, sheet_mm: float, u_mm: float) -> str:
 
 
 def _areas(
-    check: PassageCheck, crossings: Sequence[ScannedCrossing], off_mm: float
+    look: Measured, check: PassageCheck, crossings: Sequence[ScannedCrossing], off_mm: float
 ) -> tuple[State, tuple[str, ...]]:
     asked = check.asked
     if asked.every_branch or asked.open_together is not None:
@@ -318,4 +340,14 @@ def _areas(
                     f"{100.0 * one.open_fraction:.0f} % of its area in the scan, "
                     f"{100.0 * asked.open_fraction:g} % required",
                 )
+        metal = look.checked.bodies.part
+        least_one = least_area(metal, look.registered.nominal, check, off_mm)
+        if least_one is not None and least_one[0] < asked.open_fraction:
+            level = f"{least_one[1] - look.nominal.platform_z:.2f}"
+            said = (
+                f"wide enough, but at z {level} mm metal in the "
+                f"scan leaves {100.0 * least_one[0]:.0f} % of its area, "
+                f"{100.0 * asked.open_fraction:g} % required"
+            )
+            return State.UNDETERMINED, (said,)
     return State.OPEN, ()

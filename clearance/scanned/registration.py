@@ -80,6 +80,8 @@ class Registered:
         How many points count as one: the scan's own facets are larger than their distance.
     levels : tuple of (low, high), mm
         Bands of height between its pieces, in the part's coordinates.
+    ways : tuple of Pose
+        To each of `also`, where it puts what now lies at a place of the part.
     """
 
     fit: Fit
@@ -92,6 +94,7 @@ class Registered:
     surface: Surface
     nominal: Surface
     levels: tuple[tuple[float, float], ...]
+    ways: tuple[Pose, ...] = ()
 
     @property
     def near_mm(self) -> float:
@@ -155,7 +158,7 @@ def registered(
             f"mm, as it is to {right[0].misfit:.3f} mm; its slices are in the wrong order, or one "
             "axis is turned over"
         )
-    chosen, also = _chosen(right, wrong, placed)
+    chosen, others = _chosen(right, wrong, placed)
     near = fit(whole, sampled(scan, MANY), chosen.pose, levels)
     points = sampled(scan, MOST)
     points = points if finer is None else finer(points)
@@ -167,7 +170,8 @@ def registered(
             f"the scan does not fit the part: most of it lies {own:.2f} mm off; is it of this "
             "part, and all of it?"
         )
-    return _told(found, scan, whole, also, levels)
+    told = _told(found, scan, whole, tuple(words for words, _ in others), levels)
+    return replace(told, ways=tuple(_from(chosen.pose, look.pose) for _, look in others))
 
 
 def _refuse_other_size(scan: Soup, size: float) -> None:
@@ -317,8 +321,10 @@ def _axes(soup: Soup) -> tuple[Floats, Floats]:
     return centre, axes * np.sign(np.linalg.det(axes))
 
 
-def _chosen(right: list[_Look], wrong: list[_Look], placed: bool) -> tuple[_Look, tuple[str, ...]]:
-    """The pose that is taken, and which others fit nearly as well."""
+def _chosen(
+    right: list[_Look], wrong: list[_Look], placed: bool
+) -> tuple[_Look, list[tuple[str, _Look]]]:
+    """The pose that is taken, and which others fit nearly as well, in words."""
     best = right[0]
     alike = [look for look in right if look.misfit <= AS_GOOD * best.misfit]
     near = min(alike, key=lambda look: look.pose.turn_deg)
@@ -328,10 +334,17 @@ def _chosen(right: list[_Look], wrong: list[_Look], placed: bool) -> tuple[_Look
             f"({', '.join(_way(look, None) for look in alike)}): turn the file to how the part "
             "stands, within 10 degrees"
         )
-    also = [_way(look, near) for look in alike if look is not near]
+    also = [(_way(look, near), look) for look in alike if look is not near]
     if wrong and wrong[0].misfit <= AS_GOOD * near.misfit:
-        also.append(f"mirrored, to {wrong[0].misfit:.3f} mm: a mirror image would not be noticed")
-    return near, tuple(also)
+        said = f"mirrored, to {wrong[0].misfit:.3f} mm: a mirror image would not be noticed"
+        also.append((said, wrong[0]))
+    return near, also
+
+
+def _from(one: Pose, other: Pose) -> Pose:
+    """Where another pose puts what one puts at a place."""
+    turn = other.rotation @ one.rotation.T
+    return Pose(turn, other.shift - turn @ one.shift)
 
 
 def _way(look: _Look, chosen: _Look | None) -> str:

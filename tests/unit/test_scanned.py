@@ -99,6 +99,9 @@ def test_a_second_fit_as_good_is_named_or_refused():
     twice = shapes.two_bores(1.5, 5.0, segments=24)
     found = registered(twice, twice)
     assert any("turned by 180.0 deg" in way for way in found.also)
+    for way in found.ways:  # each lays the part on itself
+        assert found.nominal.off(way.at(sampled(twice, 50)))[0].max() < 0.01
+    assert len(found.ways) == len(found.also)
     assert any("mirrored" in way for way in found.also)
     away = (twice @ scans.turned([1, 0, 0], 60.0).T).astype(np.float32)
     with pytest.raises(ScanError, match="ways round nearly equally well"):
