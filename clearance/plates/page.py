@@ -36,9 +36,12 @@ table { border-collapse: collapse; width: 100%; } td, th { text-align: left; ver
   padding: .2rem .5rem; border-bottom: 1px solid #9a9a9a; }
 td { min-width: 4.5em; overflow-wrap: anywhere; } td:first-child { min-width: 0; }
 td:nth-child(3) { min-width: 8.5em; }
-.hold { font-weight: 700; }
+tr { break-inside: avoid; } .hold { font-weight: 700; }
 @media print { @page { size: A4 landscape; } body { font-size: 9pt; } svg { max-height: 150mm; } }
 """
+HEADS = "".join(
+    f'<th scope="col">{head}</th>' for head in ("no.", "part", "recommendation", "why", "see")
+)
 DASHES = {"--": "6 3", ":": "2 2"}
 """Of an outline, by its line on paper."""
 
@@ -78,8 +81,9 @@ img-src data:; base-uri 'none'; form-action 'none'">
 <header><h1>{title}</h1>
 <p class="hold">HOLD {held} of {len(data["parts"])}: this page does not release a part</p></header>
 {_map(data, outlines, boxes, numbers)}
-<table><tr><th>no.</th><th>part</th><th>recommendation</th><th>why</th><th>see</th></tr>
-{rows}</table>
+<table><thead><tr>{HEADS}</tr></thead>
+<tbody>
+{rows}</tbody></table>
 <footer>{"".join(f"<p>{html.escape(one)}</p>" for one in data["cautions"])}
 <p>{html.escape(data["program"])}; plate.pdf has the plate report.</p></footer>
 </body>

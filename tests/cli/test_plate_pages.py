@@ -4,6 +4,7 @@ import base64
 import hashlib
 import html
 import re
+from urllib.parse import unquote
 from xml.etree import ElementTree
 
 import plates
@@ -11,6 +12,7 @@ import pytest
 
 from clearance.figures.style import MARKS
 from clearance.plates.folder import Folder
+from clearance.plates.page import plate_page
 from clearance.view.page import named
 
 
@@ -62,6 +64,51 @@ def test_it_runs_nothing_and_fetches_nothing(made):
     known = base64.b64encode(hashlib.sha256(style.encode()).digest()).decode()
     assert f"'sha256-{known}'" in policy
     assert not re.search(r"\w+://|style=|\son\w+=", text)
+
+
+NAMES = (
+    "<img src=x onerror=alert(1)>",
+    "a b #1 100% & 'x'",
+    '"></script></title></svg><b>',
+    "\u202etrap",
+    "\u05d0\u05d1 2",
+    "W" * 200,
+    *(f"part {n}" for n in range(94)),
+)
+
+
+def test_names_of_any_kind_are_text_and_their_links_lead_to_their_files():
+    """A hundred parts, overlapping, some failed, one of which nothing is known."""
+    marks = tuple(MARKS)
+    parts = [
+        {
+            "name": name,
+            "recommendation": marks[n % len(marks)],
+            "finding": "why <b>not</b> 5 mm2",
+            "result": None if marks[n % len(marks)] in ("error", "no verdict") else "there",
+            "at_mm": [10.0 * (n % 10), 10.0 * (n // 10)],
+            "turn_deg": 7.0 * n,
+        }
+        for n, name in enumerate(NAMES)
+    ]
+    boxes = {name: ((-8.0, -5.0), (8.0, 5.0)) for name in NAMES[:-1]}
+    data = {
+        "plate": "<b>&", "size_mm": [200.0, 200.0], "parts": parts, "hold": list(NAMES),
+        "cautions": ["<i>care"], "program": "clearance",
+    }  # fmt: skip
+    text = plate_page(data, {}, boxes, NAMES).decode()
+    body = re.search(r"<body>.*</body>", text, re.DOTALL)[0]
+    tree = ElementTree.fromstring(body)  # well formed, so nothing was ended or begun by a name
+    known = {"body", "header", "h1", "p", "svg", "title", "path", "a", "g", "text", "table",
+             "thead", "tbody", "tr", "th", "td", "footer"}  # fmt: skip
+    assert {one.tag for one in tree.iter()} == known
+    assert not [key for one in tree.iter() for key in one.keys() if key.startswith("on")]
+    rows = [["".join(cell.itertext()) for cell in row] for row in tree.find("table/tbody")]
+    assert [row[1] for row in rows] == list(NAMES)
+    links = {unquote(one.get("href")) for one in tree.iter("a")}
+    done = [part["name"] for part in parts if part["result"]]
+    assert links == {f"parts/{name}.{kind}" for name in done for kind in ("pdf", "html")}
+    assert not any(set("#? <>\"'") & set(one.get("href")) for one in tree.iter("a"))
 
 
 def test_equal_parts_have_pages_under_their_own_names(made):

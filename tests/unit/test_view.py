@@ -11,7 +11,9 @@ import zlib
 from dataclasses import replace
 from importlib.resources import files
 
+import gltf
 import make
+import matplotlib.colors as mcolors
 import numpy as np
 import pytest
 import shapes
@@ -21,6 +23,7 @@ from click.testing import CliRunner
 from clearance.api import examine
 from clearance.case.read import read_case
 from clearance.cli.main import main
+from clearance.figures.style import MARKS
 from clearance.geometry.box_tree import build
 from clearance.geometry.distance import distances
 from clearance.view.gltf import glb
@@ -185,6 +188,48 @@ def test_the_same_scene_gives_the_same_bytes(shown, text):
     assert page(shown).decode() == text
 
 
+# ---- contrast --------------------------------------------------------------------------------
+
+
+def luminance(colour):
+    """Relative luminance of sRGB, WCAG 2.1 (W3C 2018), 0.03928 as it stands there."""
+    if len(colour) == 4:
+        colour = "#" + "".join(2 * digit for digit in colour[1:])
+    shares = [int(colour[k : k + 2], 16) / 255 for k in (1, 3, 5)]
+    linear = [s / 12.92 if s <= 0.03928 else ((s + 0.055) / 1.055) ** 2.4 for s in shares]
+    return float(np.dot(linear, (0.2126, 0.7152, 0.0722)))
+
+
+def contrast(one, other):
+    low, high = sorted((luminance(one), luminance(other)))
+    return (high + 0.05) / (low + 0.05)
+
+
+def test_words_stand_out_of_what_is_behind_them():
+    """WCAG 2.1: words 4.5 to 1 (1.4.3), what has the focus and edges of controls 3 to 1 (1.4.11).
+
+    Black on white is 21 and #767676 on white the lightest grey that suffices, both well known.
+    """
+    assert contrast("#000", "#ffffff") == pytest.approx(21.0)
+    assert contrast("#767676", "#ffffff") > 4.5 > contrast("#777777", "#ffffff")
+    css = files("clearance.view").joinpath("page.css").read_text()
+    blocks = [dict(re.findall(r"--(\w+): (#\w+)", one)) for one in
+              re.findall(r"(?::root|\nmain) {(.*?)}", css)]  # fmt: skip
+    light, dark, drawing, print_ = blocks
+    for given in ({}, dark, drawing, print_):  # light, dark, the drawing in either, paper
+        used = light | given
+        for words in ("ink", "soft", "hold"):
+            assert contrast(used[words], used["paper"]) >= 4.5, (words, given)
+        assert contrast(used["ink"], used["pale"]) >= 4.5
+        assert contrast(used["focus"], used["paper"]) >= 3.0
+        assert contrast(used["line"], used["paper"]) >= 3.0
+    # The drawing is light in the dark as well: what it takes from there has to suffice on it.
+    for words in ("ink", "hold"):
+        assert contrast((light | dark | drawing)[words], drawing["paper"]) >= 4.5
+    for look in (one for _, one in MARKS.values()):
+        assert contrast("#1a1a1a", mcolors.to_hex(look.face)) >= 4.5
+
+
 # ---- glTF ------------------------------------------------------------------------------------
 
 
@@ -208,15 +253,24 @@ def test_gltf_is_read_back_with_the_same_bounds_and_volumes(shown):
         assert mesh.metadata["state"] == body.state
 
 
-# ---- shapes ----------------------------------------------------------------------------------
-
-
-def test_gltf_says_what_each_stretch_of_its_buffer_holds(shown):
-    """glTF 2.0, 3.6.1: 34962 for corners, 34963 for triangles; a validator notes what lacks it."""
+def test_gltf_holds_to_the_standard(shown):
+    """Clause by clause; names as they are, since they are text there too."""
     data = glb(shown)
+    tree = gltf.checked(data)
+    names = {f"{n} {body.name}" for n, body in enumerate(shown.bodies, start=1)}
+    assert names <= {node.get("name") for node in tree["nodes"]}
+    states = {"restricted", "open", "part", "stray"}
+    assert states <= {one["name"] for one in tree["materials"]}
     size = struct.unpack("<I", data[12:16])[0]
-    tree = json.loads(data[20 : 20 + size])
-    assert {view["target"] for view in tree["bufferViews"]} == {34962, 34963}
+    for spoilt in (data[:-4], data[:4] + b"\1" + data[5:], data.replace(b"VEC3", b"VEC4", 1)):
+        with pytest.raises((AssertionError, KeyError, ValueError, struct.error)):
+            gltf.checked(spoilt)
+    moved = data[: 28 + size] + b"\xff\xff\x7f\x7f" + data[32 + size :]
+    with pytest.raises(AssertionError):
+        gltf.checked(moved)
+
+
+# ---- shapes ----------------------------------------------------------------------------------
 
 
 def test_a_cylinder_and_a_tube_have_their_closed_volumes():
