@@ -26,7 +26,7 @@ def polygonal(shape: Any) -> Any:
     areas = (shapely.get_type_id(parts) == shapely.GeometryType.POLYGON) & (
         shapely.area(parts) > TOUCH_MM2
     )
-    return shapely.MultiPolygon(list(parts[areas]))
+    return shapely.multipolygons(parts[areas])
 
 
 def largest_circle_mm(shape: Any, within_mm: float = CIRCLE_MM) -> float:
