@@ -35,6 +35,8 @@ a longer one counts as several."""
 INSET = 1e-4
 """How far from its ends a stretch is cut, as a share of it."""
 
+EQUAL_MM = 1e-5
+"""Circles that differ by less, as by rounding, are equally large."""
 WIDER = 4.0
 """More pitches than a stopper stands over its mouth's rim."""
 
@@ -310,14 +312,13 @@ def _narrowest(levels: list[_Level]) -> _Level:
     if len(levels) == 1:
         return levels[0]
     rough = [(largest_circle_mm(one.room, ROUGH_MM), n) for n, one in enumerate(levels)]
-    least, found = np.inf, levels[0]
+    least, exact = np.inf, []
     for most, n in sorted(rough):
         if most - 2.0 * ROUGH_MM > least:
             break
-        circle = largest_circle_mm(levels[n].room)
-        if (circle, levels[n].z) < (least, found.z):
-            least, found = circle, levels[n]
-    return found
+        exact.append((largest_circle_mm(levels[n].room), levels[n]))
+        least = min(least, exact[-1][0])
+    return min((one for circle, one in exact if circle <= least + EQUAL_MM), key=lambda one: one.z)
 
 
 def _placed(face: Face, group: Group, n: int) -> tuple[list[Any], list[Any]]:
