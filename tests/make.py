@@ -7,6 +7,7 @@ case file. Out: `case.toml` and the meshes in a folder, the `Case` read back fro
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
@@ -161,16 +162,18 @@ def judged(
     """Result of a case as the check gives it, without margins.
 
     Unless `in_full`, or in a run with `-m more`, what takes most of the time is left out: where the
-    shop has no drills the search for what would have to change for one, and in the files of
-    `shared.FEW_PITCHES` the third finer pitch, where two leave the passage undetermined.
+    shop has no drills the search for what would have to change for one, in the files of
+    `shared.FEW_PITCHES` the third finer pitch, where two leave the passage undetermined, and the
+    finer grids of the joint's torsion constant.
     """
     from clearance.checking import judge
     from clearance.drilling.lines import Lines
     from clearance.verdict import circuits_apart, passage_check
     from clearance.verdict.prepared import prepare
 
-    with pytest.MonkeyPatch.context() as patch:
+    with pytest.MonkeyPatch.context() as patch, contextlib.ExitStack() as patched:
         if not (in_full or shared.in_full):
+            patched.enter_context(shared.rough_torsion())
             for module in (passage_check, circuits_apart):
                 patch.setattr(module, "FINER", shared.finer_pitches())
             if not (case.drilling.series or case.drilling.drills):

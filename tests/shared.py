@@ -63,6 +63,28 @@ def finer_pitches() -> int:
     return 2 if any(f"/test_{name}.py" in running for name in FEW_PITCHES) else 3
 
 
+@contextlib.contextmanager
+def rough_torsion() -> Iterator[None]:
+    """The joint's torsion constant from two grids, not three or four: an eighth of a small check.
+
+    For all but the file that looks at it; what it keeps is its own.
+    """
+    from clearance.evidence import section_properties
+
+    with pytest.MonkeyPatch.context() as patch:
+        if "/test_resumed.py" not in os.environ.get("PYTEST_CURRENT_TEST", ""):
+            patch.setattr(section_properties, "SETTLED", 1.0)
+            patch.setattr(section_properties, "settled_torsion", _torsion())
+        yield
+
+
+@cache
+def _torsion() -> Any:
+    from clearance.evidence.section_properties import settled_torsion
+
+    return _once_each(settled_torsion.__wrapped__, lambda polygons: polygons)
+
+
 def more(*values: Any) -> list[Any]:
     """Parameters of a test that only a run with `-m more` takes: the plain run has their kind."""
     return [
