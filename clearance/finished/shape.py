@@ -12,6 +12,7 @@ import numpy as np
 
 from clearance.axes import to_mesh
 from clearance.errors import PartError
+from clearance.finished.flat import taken_for_built
 from clearance.finished.metal import Faces
 from clearance.geometry.distance import closest
 from clearance.geometry.soup import extent
@@ -48,7 +49,8 @@ def shape_of(checked: Checked) -> Shape | None:
     Raises
     ------
     PartError
-        It stands out of the nominal part by more than `finished_tolerance`, or has another unit.
+        It stands out of the nominal part by more than `finished_tolerance`, or has another unit,
+        or a flat machined face of it would count as built.
     """
     if checked.bodies.finished is None:
         return None
@@ -63,6 +65,7 @@ def shape_of(checked: Checked) -> Shape | None:
         return Shape(why=f"the finished shape: {fault}")
     faces = Faces.of(nominal, tolerance(checked))
     _refuse_outside(checked, shape, nominal, faces)
+    _refuse_wide(checked, shape, faces)
     return Shape(shape, nominal, faces)
 
 
@@ -81,14 +84,32 @@ def _refuse_outside(
         return
     away, point = found
     part = checked.case.part
-    at = np.round(to_mesh(point, part.build_direction), 2)
-    place = ", ".join(f"{v + 0.0:.2f}" for v in at)
     name = part.finished.name if part.finished else ""
     raise PartError(
         f"{checked.case.path}: [part] finished: found {name}, which stands out of the nominal part "
-        f"by {away:.3g} mm at ({place}); expected a shape within it, by finished_tolerance "
-        f"{faces.tolerance_mm:g} mm at most"
+        f"by {away:.3g} mm at ({_place(checked, point)}); expected a shape within it, by "
+        f"finished_tolerance {faces.tolerance_mm:g} mm at most"
     )
+
+
+def _refuse_wide(checked: Checked, shape: m3.Manifold, faces: Faces) -> None:
+    """Refuse a tolerance by which a flat machined face would count as built."""
+    part = checked.case.part
+    found = taken_for_built(triangles_of(shape), faces, part.finished_tolerance)
+    if found is None:
+        return
+    off, point = found
+    name = part.finished.name if part.finished else ""
+    raise PartError(
+        f"{checked.case.path}: [part] finished_tolerance: found {part.finished_tolerance:g} mm, by "
+        f"which a flat face of {name} that lies {off:.3g} mm inside the nominal one, at "
+        f"({_place(checked, point)}), would count as built; expected less than {off:.3g}"
+    )
+
+
+def _place(checked: Checked, point: Floats) -> str:
+    at = np.round(to_mesh(point, checked.case.part.build_direction), 2)
+    return ", ".join(f"{v + 0.0:.2f}" for v in at)
 
 
 def _farthest(out: m3.Manifold, faces: Faces) -> tuple[float, Floats] | None:

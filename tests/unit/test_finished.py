@@ -18,6 +18,7 @@ from clearance.drawing.level_parts import LevelSection
 from clearance.errors import CaseError, PartError
 from clearance.figures import style
 from clearance.figures.areas import draw_level, key_of
+from clearance.finished.flat import taken_for_built
 from clearance.finished.left import left_of
 from clearance.finished.metal import Faces, stock
 from clearance.finished.shape import shape_of
@@ -29,6 +30,7 @@ from clearance.report.full import text as full
 from clearance.report.headline import headline
 from clearance.report.short import text as short
 from clearance.verdict.prepared import prepare
+from clearance.verdict.solids import triangles_of
 from clearance.verdict.standing import moves
 from clearance.view.scene import finished_bodies
 
@@ -357,6 +359,39 @@ def test_a_shape_that_is_not_in_the_part_is_refused(tmp_path):
     )
     with pytest.raises(CaseError, match=r"\[part\] finished: .*none\.stl"):
         read_case(path)
+
+
+def test_a_tolerance_wider_than_the_stock_is_refused(tmp_path):
+    """The sides have 0.5 mm of stock: by 0.6 mm they would count as built and never lack any."""
+    keys = {"finished": "machined.stl", "finished_tolerance": 0.6}
+    meshes, way = (
+        {"machined": ALL_ROUND - bored(3.0)},
+        make.passage([10, 10, 0], [10, 10, SIDE], 3, 5),
+    )
+    path = make.write_case(
+        tmp_path, BLOCK - bored(3.0), way, make.plane(CUT), part=keys, meshes=meshes, pitch=0.5
+    )
+    known = prepare(read_case(path))
+    words = r"finished_tolerance: found 0\.6 mm.*machined\.stl.*0\.5 mm inside.*less than 0\.5"
+    with pytest.raises(PartError, match=words):
+        shape_of(known)
+
+
+@pytest.mark.parametrize("segments", [8, 11, 16, 30])
+def test_facets_of_curved_faces_are_no_flat_faces(segments):
+    """One cylinder in 16 facets and in other numbers, its ends on those of the other.
+
+    A flat of 0.04 mm on one end is told by a tolerance that chord errors ask for.
+    """
+    coarse = m3.Manifold.cylinder(8.0, 5.0, 5.0, 16)
+    fine = m3.Manifold.cylinder(8.0, 5.0, 5.0, segments)
+    faces = Faces.of(fine, 0.5)
+    assert taken_for_built(triangles_of(coarse), faces, 0.5) is None
+    assert taken_for_built(triangles_of(fine), Faces.of(coarse, 0.5), 0.5) is None
+    shorter = coarse.trim_by_plane((0.0, 0.0, 1.0), 0.04)
+    off, at = taken_for_built(triangles_of(shorter), faces, 0.5)
+    assert (off, at[2]) == pytest.approx((0.04, 0.04))
+    assert taken_for_built(triangles_of(shorter), faces, 0.03) is None
 
 
 def test_pieces_between_two_events_are_told_too(tmp_path):
