@@ -25,6 +25,7 @@ import causes_rows  # noqa: E402
 import make  # noqa: E402
 import manifold3d as m3  # noqa: E402
 import numpy as np  # noqa: E402
+import scan_rows  # noqa: E402
 import shapes as s  # noqa: E402
 import shared  # noqa: E402
 
@@ -33,7 +34,7 @@ HEAD = """\
 
 What the program should give, beside what it gives. Written by `docs/make_validation.py`, which
 computes every number under "obtained" and stops if one differs by more than the last column allows;
-a test fails when this page is not what comes out (rows by solid booleans: with `-m more`). Brackets
+a test fails when this page is not what comes out (rows by solid booleans, and of scans: with `-m more`). Brackets
 are rounded outward.
 
 How an expected value is known:
@@ -58,6 +59,7 @@ NOTES = {
     "Idelchik, 3rd edition, diagram 4-14 (as in the documentation of the Modelica Standard "
     "Library), Rennels and Hudson 2012, ISO 5167-2 net loss.",
     **causes_rows.NOTES,
+    **scan_rows.NOTES,
     "Shipped cases": "Within: the two ranges of every passage overlap, and all words are the same.",
     "Random parts of many kinds": "Counted by `tests/validation/many_random.py` outside the plain "
     "run and kept in `tests/validation/random_counts.json`, which says of which program and lists "
@@ -107,6 +109,13 @@ def _bracket(what: str, known: str, truth: float, found: Any, facets: float = 0.
     _demand(clear.high - clear.low <= wide, what, f"{wide} wide", clear)
     less = f" (- {facets:.2f})" if facets else ""
     return Row(what, f"{truth:.3f}{less} mm", known, f"{_span(clear)} mm", f"{wide:g} mm")
+
+
+def _held(what: str, known: str, truth: float, low: float, high: float) -> Row:
+    """A bracket, however wide, that has to hold a value."""
+    _demand(low <= truth <= high, what, truth, (low, high))
+    ends = f"{math.floor(low * 100) / 100:.2f} to {math.ceil(high * 100) / 100:.2f}"
+    return Row(what, f"{truth:.3f} mm", known, f"{ends} mm", "holds")
 
 
 def _span(clear: Any) -> str:
@@ -510,6 +519,7 @@ SECTIONS = {
     "Section properties": section_properties,
     "Readings": lambda: causes_rows.readings(_number, _same),
     "Causes": lambda: causes_rows.causes(_number),
+    "Scans": lambda: scan_rows.scans(_number, _same, _held),
     "Shipped cases": shipped,
     "Comparison with solid booleans": solid_booleans,
     "Random parts of many kinds": random_kinds,

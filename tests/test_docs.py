@@ -268,8 +268,8 @@ def rows(title):
     return [line for line in section.splitlines() if line.startswith("| ")][2:]
 
 
-LONG = ("Comparison with solid booleans",)
-"""Sections that tests/validation/test_against_booleans.py holds for half as many parts."""
+LONG = ("Comparison with solid booleans", "Scans")
+"""Sections that tests/validation holds by fewer parts (solid booleans, made scans)."""
 
 
 @pytest.mark.slow

@@ -8,6 +8,7 @@ import shapes
 from clearance.case.read import read_case
 from clearance.checking import judge
 from clearance.drawing.drill import drill_sections
+from clearance.drawing.scan import Scan
 from clearance.figures import planes, style
 from clearance.result import as_json
 from clearance.verdict.prepared import prepare
@@ -74,3 +75,25 @@ def test_the_figure_without_a_plan_shows_both(stepped):
     assert len(drawn) == 1
     assert all(text.get_fontsize() >= style.SMALLEST_PT for text in main.texts)
     assert "through port and sheet" in main.get_title(loc="left")
+
+
+def test_a_scan_is_laid_on_the_section_through_the_line(stepped):
+    """The part set aside by 0.3 mm along x: upright walls are off by that, level ones not at all.
+
+    The plane holds x, so a wall is off square to itself by 0.3 mm over the cosine, here 1.
+    """
+    soup = stepped.checked.bodies.part + np.float32([0.3, 0.0, 0.0])
+    scan = Scan("scan.stl", soup, 0.1, ("as measured",))
+    passage = stepped.result.passage("way")
+    ((bare,), (section,)) = (drill_sections(stepped.checks[0], passage, s) for s in (None, scan))
+    assert bare.measured.is_empty
+    assert (bare.deviations, bare.scan) == ((), ())
+    assert section.measured.area == pytest.approx(section.part.union(section.stray).area, rel=0.1)
+    assert len(section.deviations) >= 2
+    for one in section.deviations:
+        assert abs(one.off_mm) == pytest.approx(0.3, abs=0.01)
+        assert one.way[1] == pytest.approx(0.0, abs=0.05)
+    assert {one.off_mm > 0.0 for one in section.deviations} == {True, False}
+    assert section.scan[-1] == "as measured"
+    texts = planes.drill_figure(section).axes[0].texts
+    assert [one for one in texts if one.get_gid() == "deviation"]
