@@ -100,3 +100,17 @@ def test_a_gap_under_a_ceiling_at_the_cut_counts_as_metal(tmp_path, low, from_la
     passage = make.first(tmp_path, solid, [way], stray, layer=0.2, pitch=0.3)
     assert passage.clear_diameter_mm.high <= 1.02
     assert passage.clear_diameter_mm.low >= 0.95
+
+
+def test_above_a_lifted_cut_goes_on_what_lies_just_above_it(tmp_path):
+    """As above, and a second duct 0.2 higher: the lift of 0.4 would reach into its void.
+
+    Just above the cut lies the metal between the two: the lower duct is 1.0 high as before.
+    """
+    solid = s.block((0, 0, 0), (12, 8, 12)) - s.block((-1, 2, 5.4), (13, 6, 6.4))
+    solid -= s.block((-1, 1, 6.6), (13, 7, 7.6))
+    way = make.passage(*[(x, 4.0, 5.9) for x in (0.0, 12.0)], 1.13, 0.9)
+    stray = make.sheet(6.4, 2, resume="layer", from_layer=27)
+    passage = make.first(tmp_path, solid, [way], stray, layer=0.2, pitch=0.3)
+    assert 0.95 <= passage.clear_diameter_mm.low
+    assert passage.clear_diameter_mm.high <= 1.02
