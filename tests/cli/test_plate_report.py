@@ -15,6 +15,7 @@ import shared
 from clearance.case.plate import read_plate
 from clearance.plates.folder import Folder
 from clearance.plates.members import members
+from clearance.plates.report import _sections as sections
 from clearance.plates.report import pages
 from clearance.plates.run import run as run_plate
 from clearance.plates.summary import write_summary
@@ -218,6 +219,7 @@ def test_readers_find_title_language_and_bookmarks(done):
     assert read.root_object["/ViewerPreferences"]["/DisplayDocTitle"]
     marks = {mark.title: read.get_destination_page_number(mark) for mark in read.outline}
     assert list(marks)[:2] == ["what happened, what to hold, map", "parts, the gravest first"]
+    assert not [title for title in marks if title.startswith("L2:")]  # it conforms
     for title, page in list(marks.items())[1:]:
         assert title in " ".join(read.pages[page].extract_text().split())
 
@@ -288,6 +290,8 @@ def test_nothing_is_left_out_where_there_is_much(folder, tmp_path):
         assert words.count(f"number{n:03}") >= 2  # among the parts with a joint, in the table
     for n in range(40):
         assert f"key_{n:03}" in words
+    for title, said in sections(summary):  # what has no room beside the map stands below it
+        assert all("".join(one.split()) in words for one in (title, *said)), title
     assert not overlaps(found[0])
     assert "…" not in words
     assert len(summary.data["hold"]) == 1

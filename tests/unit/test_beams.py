@@ -92,6 +92,8 @@ def test_the_most_metal_beside_a_line():
     assert beside.metal_mm == pytest.approx(20.0 - 2.0 * 12**0.5, abs=1e-3)
     assert abs(beside.off_mm) == pytest.approx(2.0, abs=1e-3)
     assert most_beside(outline, (0.0, 0.0), 90.0, 6.0).metal_mm == pytest.approx(20.0)
+    peak = edges(shapely.Polygon([(-10.0, 0.0), (10.0, 0.0), (3.0, 8.0)]))  # at a corner, inside
+    assert most_beside(peak, (0.0, 0.0), 90.0, 6.0).metal_mm == pytest.approx(8.0, abs=1e-3)
     assert extent(disc(4.0, 1.0, 0.0), (0.0, 0.0), 90.0) == pytest.approx(5.0, abs=1e-3)
 
 
