@@ -123,3 +123,11 @@ class ScanResult:
     volume: Annotated[
         VolumeResult | None, told("its grey values; null where the scan is a mesh")
     ] = None
+    turned_u_deg: Annotated[
+        float,
+        told(
+            "standard uncertainty of how it lies turned on the part, about all axes together, by "
+            "what its points are off the faces",
+            "deg",
+        ),
+    ] = 0.0

@@ -23,8 +23,6 @@ VOID = 0.5
 """Share of the void inside that has the same grey value, from which on it is void's own."""
 SAMPLES = 200_000
 """Voxels that say so."""
-SLICES = 32
-"""Slices that are looked at together."""
 
 
 def viewed(volume: Volume) -> Volume:
@@ -63,7 +61,7 @@ def _view(volume: Volume, constant: float) -> tuple[View, tuple[Counts, ...], Fl
     last = [np.zeros(ends, np.int32) for ends in ((ny, nz), (nx, nz))]
     low, high = np.full((nx, ny), nz, np.int32), np.zeros((nx, ny), np.int32)
     rng, places, greyed = np.random.default_rng(7), [], []
-    for start, slab in volume.slabs(np.zeros(3, np.int64), volume.shape, SLICES):
+    for start, slab in volume.slabs(np.zeros(3, np.int64), volume.shape):
         other = slab != constant  # what is no number is other than anything
         stop = start + slab.shape[2]
         for axis in (0, 1):

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from clearance.geometry.soup import Box, Soup, extent
 from clearance.passages.crossings import Crossing
 from clearance.result.scan import VolumeResult
+from clearance.scanned.between_voxels import on_faces
 from clearance.scanned.crossings import Covered
 from clearance.scanned.field_of_view import viewed
 from clearance.scanned.grey_sum import Columns, weighed
@@ -56,6 +57,8 @@ FAR = 3.0
 ROOM_MM, ROOM = 1.0, 8.0
 """How far around a passage's window voxels are read, in mm and in pitches besides: more than a
 mouth is cut plane around."""
+BESIDE = 3.0
+"""Voxels from an edge of the part, where a face does not tell where it lies."""
 CORNER = 0.5
 """Area of what a disc leaves of a corner, over its radius squared, at most: 0.21 of a right one."""
 OFF = 0.25
@@ -199,10 +202,13 @@ def laid_volume(checked: Checked, levels: tuple[Sheet, ...]) -> LaidVolume:
     (a, b), (c, d) = extent(soup), extent(nominal)
     move = 0.5 * (c + d) - 0.5 * (a + b)
 
-    def finer(points: Floats) -> Floats:
-        return field.onto(points - move, level) + move
+    def finer(points: Floats, normals: Floats) -> Floats:
+        return on_faces(volume, field, points - move, normals) + move
 
-    found = registered((soup + move).astype(np.float32), nominal, levels, scan.placed, finer)
+    beside = BESIDE * float(volume.voxel.max())
+    found = registered(
+        (soup + move).astype(np.float32), nominal, levels, scan.placed, finer, beside
+    )
     turn = found.fit.pose
     pose = Pose(turn.rotation, turn.rotation @ move + turn.shift)
     return LaidVolume(volume, field, found, pose)

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import dataclasses
 from dataclasses import dataclass, replace
-from typing import Any, Final
+from typing import Any
 
 import numpy as np
 import scipy
@@ -44,9 +44,6 @@ SATURATED = 0.3
 where grey values are cut off."""
 SPREAD = 1.4826
 """Standard deviation of a normal distribution over its median absolute deviation."""
-SPLINE_ORDER: Final = 5
-SPLINE_STEPS, SPLINE_ROOM = 2, 4
-"""Newton's steps from a surface drawn linearly to that by splines; voxels around them."""
 NUDGE = 1e-3
 """Share of all grey values between the darkest and the brightest that none lies to a level."""
 DEEP = 3.0
@@ -97,37 +94,6 @@ class Field:
             lost = scipy.ndimage.map_coordinates(lost, index, order=1, mode="nearest")
             found[lost > 0.0] = np.nan
         return found
-
-    def onto(self, points: Floats, level: float) -> Floats:
-        """Points near the surface at a level, (N, 3) mm, moved onto it by cubic splines.
-
-        A surface drawn linearly between voxels lies off by up to x (1 - x) (1 - 2 x) / (6 s^2)
-        voxels, x from voxel to voxel, s the blur in voxels: of a face that is turned a little that
-        looks as if it were turned by another third, at s = 0.7.
-        """
-        room = SPLINE_ROOM  # void, as around a drawn surface
-        around = np.pad(self.values, room, constant_values=float(self.values.min()))
-        spline = scipy.ndimage.spline_filter(around, SPLINE_ORDER, np.float32)
-        index = ((points - self.low) / self.voxel - 0.5 + room).T
-        start = index.copy()
-
-        def at(places: Floats) -> Floats:
-            return np.asarray(
-                scipy.ndimage.map_coordinates(
-                    spline, places, np.float64, order=SPLINE_ORDER, mode="nearest", prefilter=False
-                )
-            )
-
-        for _ in range(SPLINE_STEPS):
-            slope = (
-                np.stack(
-                    [at(index + step) - at(index - step) for step in 0.25 * np.eye(3)[:, :, None]]
-                )
-                / 0.5
-            )
-            off = (at(index) - level) / np.maximum((slope**2).sum(axis=0), 1e-12)
-            index = start + np.clip(index - off * slope - start, -1.0, 1.0)
-        return np.asarray(self.low + self.voxel * (index.T + 0.5 - room))
 
     def centres(self, low: Floats, high: Floats) -> Floats:
         """Centres of voxels low <= index < high, (N, 3) mm."""
@@ -226,7 +192,7 @@ def averaged(
     while np.prod(-(-(high - low) // edge)) > (MOST if most is None else most):
         edge += 1
     values = np.empty(-(-(high - low) // edge), np.float32)
-    for first, slab in volume.slabs(low, high, edge * max(1, 32 // edge)):
+    for first, slab in volume.slabs(low, high, edge):
         cubes = slab
         for axis in (2, 1, 0):  # z first: slices lie apart in the file
             cubes = _binned(cubes, axis, edge)

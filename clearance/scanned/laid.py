@@ -240,6 +240,7 @@ def scan_result(checked: Checked, on_it: Placed, thinnest_mm: float | None = Non
         uncertainty_mm=uncertainty,
         thinnest_shown_mm=scan.thinnest_shown,
         thinnest_sheet_mm=thinnest_mm,
+        turned_u_deg=found.turn_u_deg,
     )
 
 

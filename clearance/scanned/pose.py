@@ -192,6 +192,8 @@ class Fit:
         How far each piece had to be moved besides, the lowest 0: the measured step is its negative.
     covariance : (3 K, 3 K) ndarray, mm2
         Of where the pieces lie, one standard uncertainty each, points taken as independent.
+    turn_covariance : (3, 3) ndarray, rad2
+        Of the rotation about x, y and z, likewise.
     counts : (K,) ndarray
         Points of each piece that counted.
     tied : (K, 3) ndarray
@@ -211,6 +213,7 @@ class Fit:
     pose: Pose
     moves: Floats
     covariance: Floats
+    turn_covariance: Floats
     counts: Ints
     tied: Floats
     left_out: Floats
@@ -354,6 +357,7 @@ class _Step:
             pose,
             moves,
             np.asarray(rms**2 * spread[3:, 3:]),
+            np.asarray(rms**2 * spread[:3, :3] / self.spread**2),
             counts,
             np.asarray(squares / np.maximum(counts, 1)[:, None], np.float64),
             self.left_out,

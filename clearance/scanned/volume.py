@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 
 from clearance.case.scan import TIFF, ScanTable
 from clearance.errors import PartError
+from clearance.scanned.registration import ScanError
 
 Greys = NDArray[Any]
 Counts = NDArray[np.int64]
@@ -27,6 +28,10 @@ Floats = NDArray[np.float64]
 
 INSTALL = 'pip install "clearance[volume]"'
 AXES = "xyz"
+SLICES, SLAB = 32, 64_000_000
+"""Slices, and voxels, that are read at a time."""
+LARGEST = 200_000_000
+"""Voxels of one slice, which is unpacked as a whole, at most: with what is made of it 2 GiB."""
 KINDS = "uif"
 """Whole numbers and floating point."""
 LEAST_VOXELS = 8
@@ -81,6 +86,8 @@ class Pages:
                 with tifffile.TiffFile(path) as file:
                     for n, (_, page) in group:
                         found[n] = file.pages[page].asarray()[y, x]
+            except MemoryError:
+                raise
             except Exception as fault:
                 raise _unreadable(path, fault) from fault
         return found
@@ -142,16 +149,22 @@ class Volume:
         ------
         PartError
             The file is cut off, or packed in a way that cannot be read.
+        ScanError
+            So many voxels do not fit into memory.
         """
         parts = []
         for axis in range(3):
             start, stop, count = int(low[axis]), int(high[axis]), int(self.shape[axis])
             back = axis in self.reversed_axes
             parts.append(slice(count - stop, count - start) if back else slice(start, stop))
-        read = self.slices.read(parts[2], parts[1], parts[0]).transpose()
-        for axis in self.reversed_axes:
-            read = np.flip(read, axis)
-        numbers = read.astype(np.float32)
+        try:
+            read = self.slices.read(parts[2], parts[1], parts[0]).transpose()
+            for axis in self.reversed_axes:
+                read = np.flip(read, axis)
+            numbers = read.astype(np.float32)
+        except MemoryError:
+            size = " x ".join(str(int(n)) for n in high - low)
+            raise ScanError(f"{size} of its voxels do not fit into memory at once") from None
         if read.dtype.kind == "f":
             numbers[~np.isfinite(numbers)] = np.nan
         if self.view is not None:
@@ -160,9 +173,11 @@ class Volume:
         return numbers
 
     def slabs(
-        self, low: Counts, high: Counts, thick: int
+        self, low: Counts, high: Counts, edge: int = 1
     ) -> Iterator[tuple[int, NDArray[np.float32]]]:
-        """A box of voxels, so many slices at a time, with the number of the first in the box."""
+        """A box of voxels, some times `edge` slices at a time, with the number of the first."""
+        fit = min(SLICES, SLAB // max(1, int(np.prod(high[:2] - low[:2]))))
+        thick = edge * max(1, fit // edge)
         for first in range(int(low[2]), int(high[2]), thick):
             last = min(first + thick, int(high[2]))
             window = self.window(np.array([*low[:2], first]), np.array([*high[:2], last]))
@@ -187,6 +202,12 @@ def read_volume(scan: ScanTable) -> Volume:
         raise PartError(
             f"{files[0]}: the volume has {wide} voxels along x, y, z, expected at least "
             f"{LEAST_VOXELS} along each: a TIFF of one page is one slice"
+        )
+    _, height, width = slices.shape
+    if height * width > LARGEST:
+        raise PartError(
+            f"{files[0]}: a slice has {width} x {height} voxels, expected at most {LARGEST:.0e} "
+            "in all, which fit into memory: cut the volume to the part, or take larger voxels"
         )
     turned = tuple(sorted({AXES.index(axis) for axis in scan.reversed_axes}))
     return Volume(slices, np.array(scan.voxel, float), turned)
