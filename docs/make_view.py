@@ -3,37 +3,37 @@
 In: a chromium. Out: the picture. ``python docs/make_view.py``
 """
 
-import shutil
-import subprocess
+import sys
 import tempfile
 from pathlib import Path
 
 ROOT = Path(__file__).parent.parent
-WORDS = [
-    "--headless", "--no-sandbox", "--use-gl=angle", "--use-angle=swiftshader",
-    "--enable-unsafe-swiftshader", "--host-resolver-rules=MAP * ~NOTFOUND",
-    "--window-size=1500,950", "--virtual-time-budget=8000",
-]  # fmt: skip
+sys.path.insert(0, str(ROOT / "tests"))
+
+WAIT = "new Promise((told) => setTimeout(told, 4000))"
+"""Until all triangles are drawn, and edges smooth."""
 
 
 def main() -> None:
+    from browser import CHROMIUM, Browser
     from click.testing import CliRunner
+    from matplotlib.image import imsave
 
     from clearance.cli.main import main as clearance
 
-    browser = shutil.which("chromium") or shutil.which("chromium-browser")
-    if browser is None:
+    if CHROMIUM is None:
         raise SystemExit("no chromium found")
     with tempfile.TemporaryDirectory() as folder:
         file = Path(folder) / "part.html"
         case = str(ROOT / "cases/mould-insert/case.toml")
         told = CliRunner().invoke(clearance, ["view", case, "--output", str(file)])
         assert told.exit_code == 0, told.output
-        picture = f"--screenshot={ROOT / 'docs/figures/view.png'}"
-        subprocess.run(
-            [browser, *WORDS, f"--user-data-dir={folder}/profile", picture, file.as_uri()],
-            check=True,
-        )
+        with Browser(f"{folder}/profile") as browser:
+            size = {"width": 1500, "height": 950, "deviceScaleFactor": 1, "mobile": False}
+            browser.page("Emulation.setDeviceMetricsOverride", **size)
+            browser.opens(file.as_uri())
+            browser.value(WAIT)
+            imsave(ROOT / "docs/figures/view.png", browser.picture())
 
 
 if __name__ == "__main__":

@@ -43,6 +43,8 @@ LINE_MM = 0.02
 """A way's line may be so far from what was found: less than a layer."""
 LEAST_RADIUS_SHARE = 0.004
 """Of the part's size: thinner tubes would not be seen."""
+FREE = 0.985
+"""A tube is drawn a hair thinner than its ball: else the wall it touches is hidden in streaks."""
 DASHES = {"restricted": (6.0, 2.0), "blocked": (2.0, 2.0), "undetermined": (0.8, 2.0)}
 """Dash and gap of a passage's tube, in its radii, by its state: on a grey copy too they differ."""
 
@@ -218,7 +220,7 @@ def _passage(check: PassageCheck, passage: PassageResult, after: Predicted) -> I
         return
     low, high = check.checked.bodies.bounds
     least = LEAST_RADIUS_SHARE * float(np.linalg.norm(high - low))
-    radius = max(0.5 * passage.clear_diameter_mm.nominal_low, least)
+    radius = max(0.5 * FREE * passage.clear_diameter_mm.nominal_low, least)
     dashes = tuple(radius * part for part in DASHES.get(passage.state, ()))
     line = straightened(route, LINE_MM)
     moved = np.array([after.moved(point) for point in line])

@@ -83,11 +83,11 @@ def told(pages: list[Path], what: str, times: list[list[float]]) -> None:
     blank, library, empty, *rest = (statistics.median(one) for one in times)
     print(f"{what}: blank page {blank:.2f}, the library {library:.2f}, empty picture {empty:.2f}")
     for page, taken in zip(pages, rest, strict=True):
-        less = (taken - blank) / max(empty - blank, 1e-3)
+        less = f" ({(taken - blank) / (empty - blank):.1f} less what a blank page takes)"
         print(
             f"  {page.name}: {taken:.2f}, {taken / empty:.1f} loads of the page with an empty "
-            f"picture ({less:.1f} less what a blank page takes), {taken / library:.1f} of the "
-            "one that draws nothing"
+            f"picture{less if empty > 2 * blank else ''}, {taken / library:.1f} of the one that "
+            "draws nothing"
         )
 
 
