@@ -6,6 +6,7 @@ In: a `Sweep`. Out: a Matplotlib `Figure`. Nothing is decided here.
 from __future__ import annotations
 
 import itertools
+from collections.abc import Sequence
 
 import matplotlib as mpl
 from matplotlib.axes import Axes
@@ -85,7 +86,7 @@ def finding(sweep: Sweep) -> str:
     words = [
         f"{', '.join(names)} {word}"
         for names, word in (
-            (whole, "open throughout"),
+            (whole, "open throughout" if sweep.apart_mm is None else "open at each"),
             (partly, "open at some"),
             (never, "open at none"),
         )
@@ -93,7 +94,9 @@ def finding(sweep: Sweep) -> str:
     ]
     if sweep.not_looked_at:
         words.append(f"NOT LOOKED AT: {', '.join(sweep.not_looked_at)}")
-    return f"{sweep.part}, {sheet(sweep.stray)} from {low:g} to {high:g} mm: {'; '.join(words)}"
+    over = f"from {low:g} to {high:g} mm"
+    over += "" if sweep.apart_mm is None else f", every {given(sweep.apart_mm)} mm"
+    return f"{sweep.part}, {sheet(sweep.stray)} {over}: {'; '.join(words)}"
 
 
 def _step(sweep: Sweep) -> float:
@@ -114,9 +117,11 @@ def _heights(axes: Axes, sweep: Sweep) -> None:
 def _bar(axes: Axes, sweep: Sweep, passage: PassageHeights, n: int) -> None:
     """States as a column: each from the first height at which it was computed to the last.
 
-    Between two states, where nothing was computed, there is a narrow waist.
+    Between two states, where nothing was computed, there is a narrow waist; between all heights
+    where they are farther apart than layers.
     """
-    found, heights = runs(passage.state), sweep.heights_mm
+    rows, heights = runs(passage.state), sweep.heights_mm
+    found = _computed(sweep, passage.state)
     least = LEAST_SHARE * float(axes.get_ylim()[1] - axes.get_ylim()[0])
     for (_, last, _), (first, _, _) in itertools.pairwise(found):
         low, high = heights[last], heights[first]
@@ -131,7 +136,16 @@ def _bar(axes: Axes, sweep: Sweep, passage: PassageHeights, n: int) -> None:
         size = high - low + 2.0 * grow
         look = style.STATES[state]
         axes.add_patch(Rectangle((n - 0.4, low - grow), BAR, size, zorder=2, **look.patch()))
-        _word(axes, state, (n - 0.4 + 0.5 * BAR, 0.5 * (low + high)), size)
+    for first, last, state in rows:
+        low, high = heights[first], heights[last]
+        _word(axes, state, (n - 0.4 + 0.5 * BAR, 0.5 * (low + high)), max(high - low, least))
+
+
+def _computed(sweep: Sweep, values: Sequence[str]) -> list[tuple[int, int, str]]:
+    """First and last number and value of every row of heights between which nothing is left out."""
+    if sweep.apart_mm is None:
+        return runs(values)
+    return [(n, n, value) for n, value in enumerate(values)]
 
 
 def _word(axes: Axes, state: str, at: tuple[float, float], high: float) -> None:
@@ -153,9 +167,12 @@ def _curve(axes: Axes, sweep: Sweep, passage: PassageHeights, n: int) -> None:
     largest = max(*passage.high_mm, passage.required_mm, 1e-9)
     left, room = n - 0.4 + BAR + 0.05, 0.26
     at = [[left + room * x / largest for x in row] for row in (passage.low_mm, passage.high_mm)]
-    axes.fill_betweenx(
-        sweep.heights_mm, at[0], at[1], color=style.INK, linewidth=style.LINE_PT, zorder=3
-    )
+    if sweep.apart_mm is None:
+        axes.fill_betweenx(
+            sweep.heights_mm, at[0], at[1], color=style.INK, linewidth=style.LINE_PT, zorder=3
+        )
+    else:
+        _brackets(axes, sweep, at)
     need = left + room * passage.required_mm / largest
     bottom, top = axes.get_ylim()
     required = f"⌀{given(passage.required_mm)} mm"
@@ -167,13 +184,24 @@ def _curve(axes: Axes, sweep: Sweep, passage: PassageHeights, n: int) -> None:
         )  # fmt: skip
 
 
+def _brackets(axes: Axes, sweep: Sweep, at: list[list[float]]) -> None:
+    """One at each height, from low to high, joined by dots where nothing was computed."""
+    middles = [0.5 * (low + high) for low, high in zip(*at, strict=True)]
+    axes.plot(middles, sweep.heights_mm, ":", color=style.INK, linewidth=style.HAIR_PT)
+    for low, high, height in zip(*at, sweep.heights_mm, strict=True):
+        axes.plot(
+            [low, high], [height, height], "s-", color=style.INK, zorder=3,
+            linewidth=2.5 * style.LINE_PT, markersize=2.5 * style.LINE_PT,
+        )  # fmt: skip
+
+
 def _window(axes: Axes, sweep: Sweep, passage: PassageHeights, n: int) -> None:
     """Where a drill could reopen the passage, and how far it reaches from each opening."""
     if passage.reopen is None:
         return
     right = n - 0.4
     least = LEAST_SHARE * float(axes.get_ylim()[1] - axes.get_ylim()[0])
-    for first, last, answer in runs(passage.reopen):
+    for first, last, answer in _computed(sweep, passage.reopen):
         if answer == POSSIBLE:
             low, size = sweep.heights_mm[first], sweep.heights_mm[last] - sweep.heights_mm[first]
             grow = max(0.5 * (least - size), 0.0)

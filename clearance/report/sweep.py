@@ -28,12 +28,18 @@ def text(result: Sweep, width: int = WIDTH, paint: Paint = plain) -> str:
     """
     h = result.heights_mm
     first, last = given(h[0]), given(h[-1])
-    over = f"{len(h)} heights, z {first} to {last}" if len(h) > 1 else f"one height, z {first}"
+    apart = None if result.apart_mm is None else given(result.apart_mm)
+    every = "" if apart is None else f", {apart} mm apart"
+    over = f"{len(h)} heights{every}, z {first} to {last}"
+    over = over if len(h) > 1 else f"one height, z {first}"
     lines = wrapped(
         f"{result.part}: {event(result.stray)} moved over {over} mm above the platform, resolution "
         f"{given(result.pitch_mm)} mm",
         width,
     )
+    if apart is not None and len(h) > 1:
+        lines += wrapped("between these heights nothing is computed: a state there may differ "
+                         "from those on both sides", width, "", "  ")  # fmt: skip
     if result.not_looked_at:
         lines += wrapped("not looked at: " + "; ".join(result.not_looked_at), width, "", "  ")
     alike: dict[tuple[str, ...], list[PassageHeights]] = {}

@@ -50,6 +50,14 @@ class SweepResult(TypedDict):
     heights_mm: Annotated[
         list[float], told("heights looked at, above the platform, as in [[stray]] height", "mm")
     ]
+    apart_mm: Annotated[
+        float | None,
+        told(
+            "how far apart they are, where that is more than a layer: nothing is computed "
+            "between them; null: every layer was looked at",
+            "mm",
+        ),
+    ]
     passages: Annotated[list[SweptPassage], told("the passages, in the case's order")]
     notices: Annotated[list[str], told("what the user should know besides")]
     not_looked_at: Annotated[

@@ -98,6 +98,9 @@ class Sweep:
         Above the platform, as in [[stray]] height.
     not_looked_at : tuple of str
         What a check judges and a sweep does not: an open passage says nothing of it.
+    apart_mm : float or None
+        How far apart the heights are, where that is more than a layer: between them nothing was
+        computed. None: every layer was looked at.
     """
 
     part: str
@@ -109,6 +112,7 @@ class Sweep:
     notices: tuple[str, ...] = ()
     not_looked_at: tuple[str, ...] = ()
     inputs: Inputs | None = None
+    apart_mm: float | None = None
 
     def passage(self, name: str) -> PassageHeights:
         """Give one passage by its name.
@@ -164,6 +168,7 @@ class Sweep:
             "stray": self.stray,
             "case_height_mm": self.case_heights_mm,
             "heights_mm": _rounded(self.heights_mm),
+            "apart_mm": self.apart_mm,
             "passages": [_passage_json(p) for p in self.passages],
             "notices": list(self.notices),
             "not_looked_at": list(self.not_looked_at),

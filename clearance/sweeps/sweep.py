@@ -100,7 +100,12 @@ class Prepared:
             notices=(*self._notices(), *_faults(found, at)),
             not_looked_at=not_looked_at(self.checked.case, self.wanted.reach),
             inputs=self.checked.inputs,
+            apart_mm=self._apart_mm(),
         )
+
+    def _apart_mm(self) -> float | None:
+        step, layer = self.wanted.step, self.checked.case.part.layer_thickness
+        return step if step is not None and step > layer * (1.0 + 1e-6) else None
 
     def _notices(self) -> tuple[str, ...]:
         notices = [*self.checked.notices, NOT_CONFIRMED]

@@ -82,3 +82,7 @@ def test_words_of_a_sweep():
     said = text(Sweep("part", 0.2, 0, (1.0, 1.0), (1.0, 1.1, 1.2), (passage,)))
     assert "z 1: open, 2.9 to 3.1 mm clear" in said
     assert "z 1.1 to 1.2: blocked; a drill could reopen it in places" in said
+    assert "between" not in said
+    coarse = text(Sweep("part", 0.2, 0, (1.0, 1.0), (1.0, 1.1, 1.2), (passage,), apart_mm=0.1))
+    assert "3 heights, 0.1 mm apart, z 1 to 1.2 mm" in " ".join(coarse.split())
+    assert "between these heights nothing is computed" in coarse

@@ -73,6 +73,18 @@ def test_a_rectangle_for_every_run_of_one_state():
     assert axes.get_ylim()[1] > 13.5
 
 
+def test_heights_farther_apart_than_layers_are_drawn_one_by_one():
+    coarse = dataclasses.replace(sweep(A, B), apart_mm=1.0)
+    assert "from 10 to 13 mm, every 1 mm: a open at each; b open at some" in finding(coarse)
+    (axes,) = sweep_figures(coarse)[0].axes
+    bars = [p for p in axes.patches if isinstance(p, Rectangle) and 0.4 < p.get_width() < 1.0]
+    middles = sorted(b.get_y() + 0.5 * b.get_height() for b in bars if b.get_x() < 0.5)
+    assert middles == pytest.approx(HEIGHTS)  # a, open at all of them, is no bar from 10 to 13
+    assert max(b.get_height() for b in bars) < 0.1
+    between = [p for p in axes.patches if isinstance(p, Rectangle) and 0.1 < p.get_width() < 0.2]
+    assert len(between) == 3 + 3
+
+
 def test_units_requirements_and_the_case_are_named():
     (figure,) = sweep_figures(sweep(A, B))
     said = words(figure)
