@@ -206,8 +206,8 @@ class _Light:
         square = np.block([[every, some], [some, some]])
         sums = np.concatenate([own.T @ grey, lit.T @ grey[on]])
         found = np.asarray(np.linalg.lstsq(square, sums, rcond=None)[0], np.float64)
-        left = grey - own @ found[:6]
-        left[on] -= lit @ found[6:]
+        left = grey - own @ found[: own.shape[1]]
+        left[on] -= lit @ found[own.shape[1] :]
         return found, left
 
     def explained(self, mask: Mask) -> float:

@@ -30,8 +30,9 @@ def text(result: Sweep, width: int = WIDTH, paint: Paint = plain) -> str:
     first, last = given(h[0]), given(h[-1])
     apart = None if result.apart_mm is None else given(result.apart_mm)
     every = "" if apart is None else f", {apart} mm apart"
-    over = f"{len(h)} heights{every}, z {first} to {last}"
-    over = over if len(h) > 1 else f"one height, z {first}"
+    over = (
+        f"{len(h)} heights{every}, z {first} to {last}" if len(h) > 1 else f"one height, z {first}"
+    )
     lines = wrapped(
         f"{result.part}: {event(result.stray)} moved over {over} mm above the platform, resolution "
         f"{given(result.pitch_mm)} mm",

@@ -16,6 +16,7 @@ import shapely
 from clearance.geometry.planes import Plane
 from clearance.geometry.sections import metal
 from clearance.geometry.soup import Soup
+from clearance.passages.closings import moved
 from clearance.ports.mouth import Mouth
 from clearance.ports.plug import plug
 from clearance.scanned.moved_mouths import Moved
@@ -102,14 +103,7 @@ def faced(
 def _inward(mouth: Mouth, deep_mm: float) -> Mouth:
     """The nominal mouth, farther in along its bore."""
     lean = abs(float(mouth.axis @ mouth.plane.normal)) or 1.0
-    move = -(deep_mm / lean) * mouth.axis
-    return replace(
-        mouth,
-        plane=replace(mouth.plane, origin=mouth.plane.origin + move),
-        centre=mouth.centre + move,
-        deepest=mouth.deepest + move,
-        entry=mouth.entry + move,
-    )
+    return moved(mouth, -(deep_mm / lean) * mouth.axis)
 
 
 def _ahead(body: m3.Manifold, mouth: Mouth, off_mm: float, far_mm: float) -> bool:

@@ -7,12 +7,13 @@ far metal before it has to be looked for, and whether the scan shows the face ar
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import shapely
 
 from clearance.geometry import distance
+from clearance.passages import closings
 from clearance.ports.mouth import Mouth
 from clearance.predicted.slabs import Event, offset
 from clearance.scanned.pose import WIDE_MM, Floats
@@ -65,7 +66,7 @@ def moved(mouth: Mouth, found: Registered, every: Sequence[tuple[Event, ...]]) -
     ahead = max(mouth.radius, found.near_mm + spread)
     if not len(ring) and not known.all():
         ahead += WIDE_MM + max(float(np.linalg.norm(one - aside)) for one in told)
-    return Moved(_at(mouth, aside), ahead, bool(found.shows(ring).all()))
+    return Moved(closings.moved(mouth, aside), ahead, bool(found.shows(ring).all()))
 
 
 def _face_around(mouth: Mouth, found: Registered) -> Floats:
@@ -73,13 +74,3 @@ def _face_around(mouth: Mouth, found: Registered) -> Floats:
     rim = shapely.Polygon(mouth.polygon.exterior).buffer(ASIDE * found.near_mm, quad_segs=4)
     ring = mouth.plane.to_space(shapely.get_coordinates(rim.exterior)[:-1])
     return np.asarray(ring[distance.distances(found.nominal.tree, ring) < ON_IT_MM])
-
-
-def _at(mouth: Mouth, aside: Floats) -> Mouth:
-    return replace(
-        mouth,
-        plane=replace(mouth.plane, origin=mouth.plane.origin + aside),
-        centre=mouth.centre + aside,
-        deepest=mouth.deepest + aside,
-        entry=mouth.entry + aside,
-    )
