@@ -56,9 +56,9 @@ def _crossed_by_plane(triangles: Singles, origin: Floats, normal: Floats) -> Int
     found = np.empty(triangles.shape[0], np.int64)
     count = 0
     for i in range(triangles.shape[0]):
-        first = _height(triangles[i, 0], origin, normal) >= 0.0
-        if (_height(triangles[i, 1], origin, normal) >= 0.0) != first or (
-            _height(triangles[i, 2], origin, normal) >= 0.0
+        first = _height(triangles, i, 0, origin, normal) >= 0.0
+        if (_height(triangles, i, 1, origin, normal) >= 0.0) != first or (
+            _height(triangles, i, 2, origin, normal) >= 0.0
         ) != first:
             found[count] = i
             count += 1
@@ -88,21 +88,25 @@ def _crossed_by_levels(triangles: Singles, levels: Singles) -> tuple[Ints, Ints]
     return which[:count], found[:count]
 
 
+# Corners are given by their numbers: an array of one corner, made for each edge, takes ten times
+# as long as what is computed of it.
+
+
 @inner
-def _height(vertex: Singles, origin: Floats, normal: Floats) -> float:
+def _height(triangles: Singles, t: int, k: int, origin: Floats, normal: Floats) -> float:
     return (
-        (np.float64(vertex[0]) - origin[0]) * normal[0]
-        + (np.float64(vertex[1]) - origin[1]) * normal[1]
-        + (np.float64(vertex[2]) - origin[2]) * normal[2]
+        (np.float64(triangles[t, k, 0]) - origin[0]) * normal[0]
+        + (np.float64(triangles[t, k, 1]) - origin[1]) * normal[1]
+        + (np.float64(triangles[t, k, 2]) - origin[2]) * normal[2]
     )
 
 
 @inner
-def _before(a: Singles, b: Singles) -> bool:
-    """Whether vertex `a` comes before `b`: the order that both neighbours of an edge agree on."""
+def _before(triangles: Singles, t: int, a: int, b: int) -> bool:
+    """Whether corner `a` comes before `b`: the order that both neighbours of an edge agree on."""
     for k in range(3):
-        if a[k] != b[k]:
-            return bool(a[k] < b[k])
+        if triangles[t, a, k] != triangles[t, b, k]:
+            return bool(triangles[t, a, k] < triangles[t, b, k])
     return False
 
 
@@ -115,48 +119,49 @@ def _mix(key: np.uint64, bits: np.uint32) -> np.uint64:
 
 @inner
 def _cut_edge(
-    a: Singles, b: Singles, bits_a: Any, bits_b: Any, frame: Floats, point: Floats
-) -> np.uint64:
-    """Write where edge a-b meets the plane into `point` and return the edge's key."""
-    if _before(b, a):
+    triangles: Singles, bits: Any, t: int, a: int, b: int, frame: Floats
+) -> tuple[np.uint64, float, float]:
+    """Key of edge a-b of triangle t, and where in the plane it is met."""
+    origin, normal = frame[0], frame[1]
+    if _before(triangles, t, b, a):
         a, b = b, a
-        bits_a, bits_b = bits_b, bits_a
     key = np.uint64(0x243F6A8885A308D3)
     for k in range(3):
-        key = _mix(key, bits_a[k])
+        key = _mix(key, bits[t, a, k])
     for k in range(3):
-        key = _mix(key, bits_b[k])
-    height_a = _height(a, frame[0], frame[1])
-    height_b = _height(b, frame[0], frame[1])
+        key = _mix(key, bits[t, b, k])
+    height_a = _height(triangles, t, a, origin, normal)
+    height_b = _height(triangles, t, b, origin, normal)
     share = height_a / (height_a - height_b)
-    point[0] = 0.0
-    point[1] = 0.0
+    x = y = 0.0
     for k in range(3):
         # A vertex on the plane is its own cut point, whichever edge it is reached by.
-        start = np.float64(a[k])
-        at = np.float64(b[k]) if height_b == 0.0 else start + share * (np.float64(b[k]) - start)
-        point[0] += (at - frame[0, k]) * frame[2, k]
-        point[1] += (at - frame[0, k]) * frame[3, k]
-    return key
+        start, end = np.float64(triangles[t, a, k]), np.float64(triangles[t, b, k])
+        at = end if height_b == 0.0 else start + share * (end - start)
+        x += (at - origin[k]) * frame[2, k]
+        y += (at - origin[k]) * frame[3, k]
+    return key, x, y
 
 
 @kernel
 def _cut(triangles: Singles, bits: Any, crossed: Ints, frame: Floats) -> tuple[Floats, Keys]:
     points = np.empty((crossed.shape[0], 2, 2), np.float64)
     keys = np.empty((crossed.shape[0], 2), np.uint64)
+    origin, normal = frame[0], frame[1]
     for i in range(crossed.shape[0]):
         t = crossed[i]
         for k in range(3):
             m = (k + 1) % 3
-            above = _height(triangles[t, k], frame[0], frame[1]) >= 0.0
-            if above == (_height(triangles[t, m], frame[0], frame[1]) >= 0.0):
+            above = _height(triangles, t, k, origin, normal) >= 0.0
+            if above == (_height(triangles, t, m, origin, normal) >= 0.0):
                 continue
             # Seen from outside the triangle turns left, so its outline runs from the edge that
             # comes down to the edge that goes up, and the metal lies to the left of it.
             end = 0 if above else 1
-            keys[i, end] = _cut_edge(
-                triangles[t, k], triangles[t, m], bits[t, k], bits[t, m], frame, points[i, end]
-            )
+            key, x, y = _cut_edge(triangles, bits, t, k, m, frame)
+            keys[i, end] = key
+            points[i, end, 0] = x
+            points[i, end, 1] = y
     return points, keys
 
 
