@@ -33,6 +33,8 @@ POINTS = 60
 """Places along the way between which straight stretches are looked for."""
 ROUGH_MM = 0.1
 """A ball that stands this near to one of its limits may be kept or let through by roughness."""
+ROUNDING = 1e-9
+"""A distance is looked for up to so much more than is asked for, as a share of it."""
 FIRST_ONLY = "it shows the first face only, and not what stands behind it"
 
 
@@ -135,12 +137,13 @@ def _legs(tree: Tree, points: Floats, diameter: float) -> tuple[int, float, floa
     inner = points[inside]
     if len(inner) < 2:
         return 1, float(along[-1]), 0.0
-    corners = [0]
+    corners, enough = [0], 0.5 * diameter
     while corners[-1] < len(inner) - 1:
         here = corners[-1]
         ahead = inner[here + 1 :]
-        room, _, _ = segment_clearances(tree, np.repeat(inner[here][None], len(ahead), 0), ahead)
-        free = np.flatnonzero(room >= 0.5 * diameter)
+        starts = np.repeat(inner[here][None], len(ahead), 0)
+        room, _, _ = segment_clearances(tree, starts, ahead, enough * (1.0 + ROUNDING))
+        free = np.flatnonzero(room >= enough)
         if not len(free):
             return None
         corners.append(here + 1 + int(free[-1]))
