@@ -159,7 +159,14 @@ def checked(folder: Path, solid: Solid, *args: Any, **keys: Any) -> Any:
 def judged(
     case: Any, pitch_mm: float | None = None, threads: int | None = None, in_full: bool = False
 ) -> Any:
-    """Result of a case as the check gives it, without margins.
+    """Result of a case as the check gives it, without margins; what is left out: `examined`."""
+    return examined(case, pitch_mm, threads, in_full).result
+
+
+def examined(
+    case: Any, pitch_mm: float | None = None, threads: int | None = None, in_full: bool = False
+) -> Any:
+    """What the check of a case gives, without margins: result, passages, predicted part.
 
     Unless `in_full`, or in a run with `-m more`, what takes most of the time is left out: where the
     shop has no drills the search for what would have to change for one, in the files of
@@ -178,7 +185,7 @@ def judged(
                 patch.setattr(module, "FINER", shared.finer_pitches())
             if not (case.drilling.series or case.drilling.drills):
                 patch.setattr(Lines, "ruled_out", lambda *_: False)
-        return judge(prepare(case, pitch_mm), threads=threads).result
+        return judge(prepare(case, pitch_mm), threads=threads)
 
 
 def first(folder: Path, solid: Solid, *args: Any, **keys: Any) -> Any:

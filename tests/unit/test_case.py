@@ -6,6 +6,7 @@ Expected numbers are analytic (layers x t, rotations by hand); texts are the con
 # ruff: noqa: E501 (a refusal per line is read more easily than five lines per refusal)
 
 import copy
+import functools
 import hashlib
 import json
 import pickle
@@ -794,7 +795,7 @@ def _places(inner, where=()):
 
 
 @settings(
-    max_examples=300 if shared.in_full else 120,
+    max_examples=300 if shared.in_full else 60,
     deadline=None,
     suppress_health_check=[HealthCheck.function_scoped_fixture],
 )
@@ -1160,9 +1161,15 @@ def test_errors_on_the_page_are_what_the_program_says(folder):
 )
 def test_editors_get_the_same_verdict_from_the_schema(text, fits):
     jsonschema = pytest.importorskip("jsonschema")
-    validator = jsonschema.Draft202012Validator(case_schema())
-    jsonschema.Draft202012Validator.check_schema(case_schema())
+    validator = jsonschema.Draft202012Validator(_schema_of_cases())
     assert validator.is_valid(tomllib.loads(text)) == fits
+
+
+@functools.cache
+def _schema_of_cases():
+    jsonschema = pytest.importorskip("jsonschema")
+    jsonschema.Draft202012Validator.check_schema(case_schema())
+    return case_schema()
 
 
 @pytest.mark.parametrize(

@@ -13,8 +13,6 @@ import shared
 
 from clearance.case.read import read_case
 from clearance.drawing.level import level_section
-from clearance.verdict.passage_check import PassageCheck
-from clearance.verdict.prepared import prepare
 
 PLACES = (-12.0, -4.0, 4.0, 12.0)
 RADIUS = 2.0
@@ -60,17 +58,38 @@ def cover(z):
     return whole
 
 
+DRAWN = {"shape": "mesh", "mesh": "cover.stl", "source": "log"}
+
+
 def checked(folder, flip=False, **keys):
     solid, inlet, outlets = manifold(flip)
-    stray = {"shape": "mesh", "mesh": "cover.stl", "source": "log"}
     ways = passages(inlet, outlets, **keys.pop("passage", {}))
     z = 18.0 if flip else 22.0
-    return make.checked(folder, solid, ways, stray, meshes={"cover": cover(z)}, pitch=0.6, **keys)
+    return make.checked(folder, solid, ways, DRAWN, meshes={"cover": cover(z)}, pitch=0.6, **keys)
 
 
-@pytest.mark.parametrize("flip", [False, True])
-def test_a_tube_lists_its_own_crossing_alone(tmp_path, flip):
-    found = checked(tmp_path, flip)
+@pytest.fixture(scope="module")
+def drawn(tmp_path_factory):
+    """The manifold with its drawn sheet."""
+    return examined(tmp_path_factory.mktemp("drawn"), DRAWN)
+
+
+@pytest.fixture(scope="module")
+def level(tmp_path_factory):
+    """The manifold with a sheet as wide as the part."""
+    return examined(tmp_path_factory.mktemp("level"), make.plane(22.0, source="log"))
+
+
+def examined(folder, stray):
+    solid, inlet, outlets = manifold()
+    meshes = {"cover": cover(22.0)}
+    case = make.write_case(folder, solid, passages(inlet, outlets), stray, meshes=meshes, pitch=0.6)
+    return make.examined(read_case(case))
+
+
+@pytest.mark.parametrize("flip", [False, *shared.more(True)])
+def test_a_tube_lists_its_own_crossing_alone(tmp_path, drawn, flip):
+    found = checked(tmp_path, flip) if flip else drawn.result
     assert [p.state.value for p in found.passages] == ["blocked", "open", "restricted", "blocked"]
     for n, passage in enumerate(found.passages):
         places = [c.centre_mm[0] for c in passage.crossings]
@@ -89,12 +108,8 @@ def test_what_another_tube_lacks_fails_no_tube_that_is_whole(tmp_path, key):
     assert found.passages[2].state.value == "restricted"
 
 
-def test_a_plane_sheet_crosses_each_tube_once(tmp_path):
-    solid, inlet, outlets = manifold()
-    found = make.checked(
-        tmp_path, solid, passages(inlet, outlets), make.plane(20.0, source="log"), pitch=0.6
-    )
-    for n, passage in enumerate(found.passages):
+def test_a_plane_sheet_crosses_each_tube_once(level):
+    for n, passage in enumerate(level.result.passages):
         assert passage.state.value == "blocked"
         (crossing,) = passage.crossings
         assert crossing.centre_mm[0] == pytest.approx(PLACES[n], abs=0.05)
@@ -115,7 +130,9 @@ def test_a_sheet_in_the_plenum_and_one_in_the_tubes(tmp_path):
     strays = [make.plane(2.0, source="log"), make.plane(25.0, source="log")]
     drilling = {"max_length_to_diameter": 30.0, "series": ["jobber", "long", "extra-long"]}
     ways = passages(inlet, outlets[:2])
-    found = make.checked(tmp_path, solid, ways, strays, drilling=drilling, closed=closed(outlets))
+    found = make.checked(
+        tmp_path, solid, ways, strays, drilling=drilling, closed=closed(outlets), pitch=0.5
+    )
     for n, passage in enumerate(found.passages):
         assert [c.stray for c in passage.crossings] == [0, 1]
         xs = [c.centre_mm[0] for c in passage.crossings]
@@ -146,17 +163,10 @@ def test_a_sheet_along_a_level_bore_is_its_own_though_the_way_is_on_one_side(tmp
     assert found.crossings
 
 
-@pytest.mark.parametrize("drawn", [False, True])
-def test_a_picture_names_each_tube_for_its_own_passage(tmp_path, drawn):
-    solid, inlet, outlets = manifold()
-    stray = make.plane(22.0, source="log")
-    if drawn:
-        stray = {"shape": "mesh", "mesh": "cover.stl", "source": "log"}
-    path = make.write_case(
-        tmp_path, solid, passages(inlet, outlets), stray, meshes={"cover": cover(22.0)}, pitch=0.6
-    )
-    checked = prepare(read_case(path))
-    results = [PassageCheck(checked, table).result() for table in checked.case.passage]
+@pytest.mark.parametrize("kind", ["level", "drawn"])
+def test_a_picture_names_each_tube_for_its_own_passage(request, kind):
+    found = request.getfixturevalue(kind)
+    checked, results = found.checked, found.result.passages
     section = level_section(checked, results, 22.1)
     named = {void.names: void for void in section.voids}
     assert sorted(named) == [(f"tube-{n}",) for n in range(4)]

@@ -5,6 +5,7 @@ import manifold3d as m3
 import numpy as np
 import pytest
 import shapes
+import shared
 
 ALL = {"series": ["jobber", "long", "extra-long"]}
 ON = {"state": {"on_platform": True}}
@@ -30,7 +31,9 @@ def found(folder, solid, z=10.0, passage=None, **keys):
     return result, result.passages[0]
 
 
-@pytest.mark.parametrize("above", [2.2, 15.0])  # within a diameter of the mouth, and farther
+@pytest.mark.parametrize(
+    "above", [2.2, *shared.more(15.0)]
+)  # within a diameter of the mouth, and farther
 def test_a_bar_in_front_of_the_port_stops_the_drill(tmp_path, above):
     result, one = found(tmp_path, upright() + bridge(0.0, above))
     assert one.rework is None
@@ -63,7 +66,7 @@ def leaning(rise):
     return part, make.passage((0, 0, 8), (30, 0, 40), 2.5, 4.0)
 
 
-@pytest.mark.parametrize("rise", [25.0, 40.0])
+@pytest.mark.parametrize("rise", [25.0, *shared.more(40.0)])
 def test_the_platform_is_in_the_way_of_the_holder(tmp_path, rise):
     part, passage = leaning(rise)
     drilling = {**ALL, "max_length_to_diameter": 30}

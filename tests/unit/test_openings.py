@@ -15,7 +15,7 @@ from clearance.report.openings import as_json, position, text, toml
 from clearance.survey.openings import find_openings
 from clearance.verdict.proposed import MOST, clear_diameters
 
-SIDES = 64
+SIDES = 32
 FLAT = np.sqrt(np.sin(2 * np.pi / SIDES) / (2 * np.pi / SIDES))  # polygon to circle, equal area
 X, Y, Z = np.eye(3)
 BLOCK = block((-20, -15, 0), (20, 15, 20))

@@ -56,7 +56,7 @@ def with_plug(tmp_path_factory):
     ways = [branch(), branch(name="every", every_branch=True)]
     return make.checked(
         tmp_path_factory.mktemp("plug"), shapes.side_branch(), ways, stray,
-        meshes={"plug": plugged_bore()},
+        meshes={"plug": plugged_bore()}, pitch=0.5,
     )  # fmt: skip
 
 
@@ -102,9 +102,9 @@ def test_an_uncertain_height_that_flips_the_state_is_undetermined(tmp_path):
     solid = m3.Manifold.cube([44, 16, 20]).translate((-12, -8, 0)) - bore
     passage = make.passage((0, 0, 0), (10, 0, 20), 2.2, 3.5)
     near = make.sheet(9.0, 3, height_uncertainty=0.2)
-    assert make.first(tmp_path, solid, passage, near).state is State.OPEN
+    assert make.first(tmp_path, solid, passage, near, pitch=0.5).state is State.OPEN
     far = make.sheet(13.0, 3, height_uncertainty=4.0)
-    found = make.first(tmp_path, solid, passage, far)
+    found = make.first(tmp_path, solid, passage, far, pitch=0.5)
     assert found.state is State.UNDETERMINED
     assert "height" in found.settled_by[0]
 

@@ -18,7 +18,7 @@ ALL = {"series": ["jobber", "long", "extra-long"]}
 
 def checked(folder, *args, **keys):
     """Check with all standard drills at hand."""
-    return make.checked(folder, *args, **{"drilling": ALL, **keys})
+    return make.checked(folder, *args, **{"drilling": ALL, "pitch": 0.5, **keys})
 
 
 def through(result, name="a"):

@@ -6,6 +6,7 @@ Analytic: areas of squares, of which a drawn sheet covers some whole or in part.
 import make
 import pytest
 import shapes
+import shared
 
 from clearance.passages.crossings import Crossing
 from clearance.verdict.channels_together import _together
@@ -51,7 +52,7 @@ def first(folder, solid, ends, covered, need=0.8, **keys):
     return make.first(folder, solid, way, DRAWN, meshes={"cover": covered}, pitch=0.4)
 
 
-@pytest.mark.parametrize("flip", [False, True])
+@pytest.mark.parametrize("flip", [False, *shared.more(True)])
 @pytest.mark.parametrize(
     ("total", "state"), [(0.74, "open"), (0.76, "restricted")], ids=["enough", "short"]
 )
@@ -77,7 +78,7 @@ def test_areas_add_up_not_fractions(tmp_path):
     assert found.state.value == "open"
 
 
-@pytest.mark.parametrize("shut", [[1], [1, 2]])
+@pytest.mark.parametrize("shut", [[1, 2], *shared.more([1])])
 def test_channels_that_columns_pass_beside_are_never_guessed(tmp_path, shut):
     # Thin slots of 0.2 between columns 0.4 apart: sealed, they take a twelfth each of the area.
     void = shapes.block((-2, -2, 2), (10, 2, 5)) + shapes.block((-2, -2, 15), (10, 2, 18))

@@ -46,8 +46,11 @@ def manifold():
     ("over", "height", "pitch", "event"),
     [
         (False, 6.5, 0.8, {"resume": "layer"}),  # all above is lifted
-        (True, 7.5, 0.4, {}),
-        *shared.more((False, 6.0, 0.4, {}), (True, 7.0, 0.4, {"resume_shift": [0.1, 0.05]})),
+        *shared.more(
+            (True, 7.5, 0.4, {}),
+            (False, 6.0, 0.4, {}),
+            (True, 7.0, 0.4, {"resume_shift": [0.1, 0.05]}),
+        ),
     ],
 )
 def test_a_tube_lists_its_own_crossing_alone(tmp_path, over, height, pitch, event):
@@ -124,7 +127,7 @@ def hairpin():
     return solid, make.passage((-1.05, 0, 0), (1.05, 0, 0), 1.0, 0.5)
 
 
-@pytest.mark.parametrize("event", [{"resume": "layer"}, {"resume_shift": [0.2, 0.1]}])
+@pytest.mark.parametrize("event", [{"resume": "layer"}, *shared.more({"resume_shift": [0.2, 0.1]})])
 @pytest.mark.parametrize("kind", [ring, hairpin])
 @pytest.mark.parametrize("heights", [(7.0, 10.0), *shared.more(((9.0,),))])
 def test_a_way_that_comes_back_keeps_both_crossings(tmp_path, kind, event, heights):
