@@ -170,8 +170,8 @@ def examined(
 
     Unless `in_full`, or in a run with `-m more`, what takes most of the time is left out: where the
     shop has no drills the search for what would have to change for one, in the files of
-    `shared.FEW_PITCHES` the third finer pitch, where two leave the passage undetermined, and the
-    finer grids of the joint's torsion constant.
+    `shared.FEW_PITCHES` the third finer pitch, where two leave the passage undetermined, and what
+    `shared.less_evidence` says.
     """
     from clearance.checking import judge
     from clearance.drilling.lines import Lines
@@ -180,7 +180,7 @@ def examined(
 
     with pytest.MonkeyPatch.context() as patch, contextlib.ExitStack() as patched:
         if not (in_full or shared.in_full):
-            patched.enter_context(shared.rough_torsion())
+            patched.enter_context(shared.less_evidence())
             for module in (passage_check, circuits_apart):
                 patch.setattr(module, "FINER", shared.finer_pitches())
             if not (case.drilling.series or case.drilling.drills):

@@ -64,25 +64,37 @@ def finer_pitches() -> int:
 
 
 @contextlib.contextmanager
-def rough_torsion() -> Iterator[None]:
+def less_evidence() -> Iterator[None]:
     """The joint's torsion constant from two grids, not three or four: an eighth of a small check.
 
-    For all but the file that looks at it; what it keeps is its own.
+    For all but the file that looks at it; what it keeps is its own. From two grids of few cells for
+    `tests/validation`, and no inspection is weighed there: no file of it looks at either. A neck is
+    given up there after fewer cells are split, which made up half of the dearest tests.
     """
+    from clearance import checking
     from clearance.evidence import section_properties
+    from clearance.passages import neck
 
+    running = os.environ.get("PYTEST_CURRENT_TEST", "")
     with pytest.MonkeyPatch.context() as patch:
-        if "/test_resumed.py" not in os.environ.get("PYTEST_CURRENT_TEST", ""):
+        if "/test_resumed.py" not in running:
             patch.setattr(section_properties, "SETTLED", 1.0)
             patch.setattr(section_properties, "settled_torsion", _torsion())
+        if "tests/validation/" in running:
+            patch.setattr(section_properties, "FIRST_CELLS", 200)
+            patch.setattr(checking, "inspected", lambda *_: ())
+            patch.setattr(neck, "MOST_SPLIT", 4_000)
         yield
 
 
 @cache
 def _torsion() -> Any:
+    from clearance.evidence import section_properties
     from clearance.evidence.section_properties import settled_torsion
 
-    return _once_each(settled_torsion.__wrapped__, lambda polygons: polygons)
+    return _once_each(
+        settled_torsion.__wrapped__, lambda polygons: (polygons, section_properties.FIRST_CELLS)
+    )
 
 
 def more(*values: Any) -> list[Any]:

@@ -96,10 +96,13 @@ def _compared(seed: int) -> Compared | None:
     return Compared(known, found, joined, off, said)
 
 
-@pytest.mark.parametrize("group", [0, *shared.more(*range(1, 12))])
-def test_connectivity_and_area_of_random_parts(group):
+@pytest.mark.parametrize(
+    ("first", "end"),
+    [(0, 4), *shared.more((4, GROUP), *((GROUP * n, GROUP * (n + 1)) for n in range(1, 12)))],
+)
+def test_connectivity_and_area_of_random_parts(first, end):
     judged = 0
-    for seed in range(GROUP * group, GROUP * (group + 1)):
+    for seed in range(first, end):
         one = compared(seed)
         if one is None:
             continue
@@ -113,7 +116,7 @@ def test_connectivity_and_area_of_random_parts(group):
         if clear.low > 0.0:
             assert one.joined, said
         assert one.area_off is None or one.area_off <= 0.01, said
-    assert judged > GROUP // 3
+    assert judged > (end - first) // 3
 
 
 @pytest.mark.parametrize(
@@ -148,8 +151,8 @@ def test_ports_that_the_sheet_cuts(tmp_path, group, many, open_at_most):
     assert undetermined <= open_at_most
 
 
-@pytest.mark.parametrize("group", [2, *shared.more(0, 1, *range(3, 12))])
-def test_several_events_plates_and_tall_sheets(tmp_path, group):
+@pytest.mark.parametrize(("group", "many"), [(2, 2), *shared.more(*((n, 13) for n in range(12)))])
+def test_several_events_plates_and_tall_sheets(tmp_path, group, many):
     judged, undetermined = 0, 0
     for seed in range(5000 + 13 * group // 2, 5000 + 13 * (group + 1) // 2):
         trial, events, plate = make_several(seed)
@@ -172,13 +175,15 @@ def test_several_events_plates_and_tall_sheets(tmp_path, group):
             undetermined += 1
             continue
         assert (found.state != "blocked") is joined, said
-    assert judged >= 3
+        if judged - undetermined == many:
+            break
+    assert judged - undetermined >= min(many, 1)
+    assert judged >= min(many, 3)
     assert undetermined <= 2
 
 
-@pytest.mark.slow
-@pytest.mark.parametrize("group", [2, *shared.more(0, 1, 3, 4, 5)])
-def test_a_drilling_plan_joins_the_ports_in_the_solid_too(tmp_path, group):
+@pytest.mark.parametrize(("group", "many"), [(2, 1), *shared.more(*((n, 15) for n in range(6)))])
+def test_a_drilling_plan_joins_the_ports_in_the_solid_too(tmp_path, group, many):
     # The plan's cylinders are taken out of the exact solid: then the ports are joined, and nothing
     # is opened to the outside.
     planned = 0
@@ -207,4 +212,6 @@ def test_a_drilling_plan_joins_the_ports_in_the_solid_too(tmp_path, group):
         assert after[0] & after[1], said
         assert booleans.OUTSIDE not in after[0] | after[1], said
         assert found.rework.state_after == "open", said
+        if planned == many:
+            break
     assert planned > 0

@@ -48,7 +48,7 @@ def only_by_channel(found):
 
 @pytest.mark.parametrize(
     ("turn", "high", "pitch"),
-    [(90.0, (0.3, 0, 4.1), 0.45), *shared.more((0.0, (0.35, 0, 4.2), 0.5))],
+    shared.more((90.0, (0.3, 0, 4.1), 0.45), (0.0, (0.35, 0, 4.2), 0.5)),
 )
 def test_a_by_channel_from_right_behind_the_mouth_is_a_way(tmp_path, turn, high, pitch):
     # In level at z 5, down at x 4, out level at z 1.5.

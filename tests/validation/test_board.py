@@ -6,6 +6,7 @@ Every expected answer is worked out by hand: distances of axes less radii.
 import make
 import manifold3d as m3
 import pytest
+import shared
 
 
 def bored(size=(30.0, 16.0, 20.0)):
@@ -50,7 +51,9 @@ def test_a_drill_that_breaks_out_sideways_near_a_mouth_is_no_plan(tmp_path, low,
     assert result.disposition.recommendation == "undetermined"
 
 
-@pytest.mark.parametrize(("low", "z", "opening"), [(1.0, 9.0, "outlet"), (15.0, 11.0, "inlet")])
+@pytest.mark.parametrize(
+    ("low", "z", "opening"), [*shared.more((1.0, 9.0, "outlet")), (15.0, 11.0, "inlet")]
+)
 def test_where_the_nearer_port_has_no_wall_the_other_is_drilled(tmp_path, low, z, opening):
     part = bored() - groove(low, low + 3.0, 0.2)
     result = drilled(tmp_path, part, 6.8, z=z)
@@ -74,7 +77,7 @@ def test_the_wall_near_a_mouth_is_held_against_min_wall(tmp_path):
     assert enough.disposition.recommendation == "repair"
 
 
-@pytest.mark.parametrize("z", [4.5, 6.0])
+@pytest.mark.parametrize("z", [4.5, *shared.more(6.0)])
 def test_a_hole_hardly_deeper_than_the_drill_is_wide_is_judged_as_any(tmp_path, z):
     # The full diameter ends about 6.7 deep, the point 8.7: the hole ended in a traceback.
     result = drilled(tmp_path, bored(), 6.8, z=z)

@@ -41,7 +41,7 @@ def tilted(tilt: float, radius: float = 2.0, height: float = 20.0):
     return solid, make.passage((-lean, 0, 0), (lean, 0, height), mouth, 1.5 * radius)
 
 
-@pytest.mark.parametrize("tilt", [15, 60, *shared.more(0, 30, 45)])
+@pytest.mark.parametrize("tilt", [60, *shared.more(0, 15, 30, 45)])
 def test_a_leaning_tube_is_as_wide_as_its_normal_section(tmp_path, tilt):
     solid, passage = tilted(tilt)
     found = make.first(tmp_path, solid, passage)
@@ -73,7 +73,7 @@ def _lens_area(radius: float, apart: float) -> float:
     return 2 * radius**2 * acos(apart / (2 * radius)) - apart / 2 * sqrt(4 * radius**2 - apart**2)
 
 
-@pytest.mark.parametrize("tilt", [15, 60, *shared.more(30, 45)])
+@pytest.mark.parametrize("tilt", [15, *shared.more(30, 45, 60)])
 def test_first_slices_over_a_leaning_tube_leave_a_lens(tmp_path, tilt):
     # Two ellipses apart by d = (height between slice and place) tan(tilt): scaled along the lean
     # they are circles apart by d cos(tilt).
@@ -90,7 +90,7 @@ def test_first_slices_over_a_leaning_tube_leave_a_lens(tmp_path, tilt):
 
 
 SHIFTS = [(shift, along) for along in (0.0, 37.0) for shift in (0.5, 1.5, 2.8, 3.9, 4.1)]
-PLAIN = [(0.5, 37.0), (3.9, 37.0), (4.1, 0.0)]
+PLAIN = [(3.9, 37.0), (4.1, 0.0)]
 
 
 @pytest.mark.parametrize(
@@ -113,7 +113,7 @@ def test_a_shifted_resume_leaves_a_lens(tmp_path, shift, along):
 
 
 @pytest.mark.parametrize(
-    ("hole", "offset"), [(2.0, 1.3), (0.4, 3.1), *shared.more((2.0, 0.0), (1.0, 2.9))]
+    ("hole", "offset"), [(0.4, 3.1), *shared.more((2.0, 1.3), (2.0, 0.0), (1.0, 2.9))]
 )
 def test_a_plate_with_a_hole_lets_the_hole_through(tmp_path, hole, offset):
     bore = s.straight_bore(4.0, (20.0, 20.0, 20.0), N)
@@ -132,7 +132,7 @@ def test_a_plate_with_a_hole_lets_the_hole_through(tmp_path, hole, offset):
     assert found.state == "open"
 
 
-@pytest.mark.parametrize("gap", [0.7, 5.0, *shared.more(2.0)])
+@pytest.mark.parametrize("gap", [0.7, *shared.more(5.0, 2.0)])
 def test_a_plate_that_leaves_a_segment_lets_its_height_through(tmp_path, gap):
     # The largest circle in a circular segment of height h has diameter h (REFERENCES 2.2).
     bore = s.straight_bore(4.0, (20.0, 20.0, 20.0), N)
@@ -195,7 +195,7 @@ def test_a_helical_tube(tmp_path):
     assert found.state == "open"
 
 
-@pytest.mark.parametrize("pitches", [(0.8, 0.4), *shared.more(((0.8, 0.4, 0.2),))])
+@pytest.mark.parametrize("pitches", shared.more(((0.8, 0.4, 0.2),)))
 def test_the_bracket_shrinks_with_the_pitch(tmp_path, pitches):
     solid = s.helical_tube(1.5, 6.0, 20.0, 1.25, 64)
     end = 2 * pi * 1.25
@@ -294,6 +294,7 @@ def test_hexagonally_close_packed_spheres(tmp_path):
     assert found.state == "open"
 
 
+@pytest.mark.more
 def test_body_centred_cubic_spheres(tmp_path):
     # Touching along the body's diagonals. The bores end in tetrahedral holes two cells apart; any
     # way between leads through triangles of sides 2R, 2R, 4R / sqrt 3: (sqrt 1.5 - 1) R.

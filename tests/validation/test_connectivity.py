@@ -191,7 +191,7 @@ def test_level_sets_fall_apart_at_their_critical_level(tmp_path, function, below
     assert outcome(tmp_path / "above", solid, ends, pitch=0.2) == "apart"
 
 
-@pytest.mark.parametrize("function", [gyroid, *shared.more(schwarz_p)])
+@pytest.mark.parametrize("function", shared.more(gyroid, schwarz_p))
 def test_slices_one_period_below_leave_a_level_set_open(tmp_path, function):
     # CELL / t layers lower the section is the same, so nothing is added but what the box's floor
     # does not reach; half a period lower the P section seals nothing either, but narrows.
@@ -209,7 +209,7 @@ def test_slices_one_period_below_leave_a_level_set_open(tmp_path, function):
     assert found.clear_diameter_mm.low <= nominal.clear_diameter_mm.high
 
 
-@pytest.mark.parametrize("end", [1, -1])
+@pytest.mark.parametrize("end", [*shared.more(1), -1])
 def test_the_two_labyrinths_of_a_sheet_gyroid_stay_two(tmp_path, end):
     # Metal where |G| < 0.35 parts the void into two labyrinths (Schoen, NASA TN D-5541, 1970): one
     # bore opens into G > 0.35, the other into the same or into G < -0.35.

@@ -200,6 +200,7 @@ def test_a_jump_without_stray_layers(tmp_path):
     assert crossing.height_mm == pytest.approx(13.0, abs=1e-6)
 
 
+@pytest.mark.more
 def test_unknown_resume_is_undetermined_where_the_two_differ(tmp_path):
     # Ten repeated layers in a bore that leans by 45 degrees: if the build went on with the layer
     # that belongs, nothing but steps; if with the next number, the upper part stands 2 mm beside.
@@ -355,7 +356,7 @@ def test_every_crossing_is_listed_even_fully_open(tmp_path):
 
 
 @pytest.mark.parametrize(("need", "every", "state"), [
-    (2.0, False, "open"), (2.0, True, "restricted"), *shared.more((3.5, False, "restricted")),
+    (2.0, True, "restricted"), *shared.more((2.0, False, "open"), (3.5, False, "restricted")),
 ])  # fmt: skip
 def test_a_sealed_branch_is_passed_by(tmp_path, need, every, state):
     solid = s.side_branch(3.0, 1.5, 64)

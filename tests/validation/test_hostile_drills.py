@@ -11,6 +11,7 @@ import make
 import manifold3d as m3
 import numpy as np
 import pytest
+import shared
 from test_machinist import block, checked, cylinder, upright
 
 
@@ -50,7 +51,7 @@ def test_a_sheet_that_stands_out_of_a_mouth_is_drilled_inward(tmp_path, z, mouth
     assert stroke.direction[2] * inward > 0.99
 
 
-@pytest.mark.parametrize("need", [3.0, 5.99])
+@pytest.mark.parametrize("need", [3.0, *shared.more(5.99)])
 def test_the_drill_that_is_asked_for_does_where_its_tolerance_is_the_next_wider(tmp_path, need):
     # h8 is wider above 3 and above 6 mm: 3.014 and 6.008 may measure less than is required.
     solid, inlet, outlet = upright(10.0, 4.0, 12.0)
@@ -78,6 +79,7 @@ def test_no_drill_is_named_beyond_the_table_of_tolerances(tmp_path):
     assert found.what_would_change == ()
 
 
+@pytest.mark.more
 def test_a_plug_that_a_narrower_drill_takes_out_is_no_scrap(tmp_path):
     # A measured plug of 5.4 in the middle of a bore of 8 whose bends leave a line of 5.39.
     axis = [(5, 0, 55), (5, 0, 38), (0, 0, 29), (0, 0, 21), (5, 0, 12), (5, 0, -5)]

@@ -37,11 +37,11 @@ def bracket(clear, truth: float, pitch: float = PITCH) -> None:
 
 
 @pytest.mark.parametrize(("height", "layers", "truth"), [
-    (5.0, 10, 4.0),  # below the duct
     (7.1, 4, 2.5),  # 6 to 7.1 and 7.5 to 10
-    (9.0, 20, 3.0),  # up to the roof and into it
     (6.0, 40, 0.0),  # all of it
     *shared.more(
+        (5.0, 10, 4.0),  # below the duct
+        (9.0, 20, 3.0),  # up to the roof and into it
         (5.5, 10, 3.5),  # over its floor: 6.5 to 10 is left
         (8.4, 4, 2.4),  # 6 to 8.4 and 8.8 to 10
         (5.9, 42, 0.0),
@@ -74,9 +74,9 @@ def tall_over_window(first: int, layers: int, base: float):
 
 @pytest.mark.parametrize(("first", "layers", "base", "truth"), [
     (0, 20, 5.5, 1.5),  # slices 10 to 19 are void: 6.5 to 7.5, and 7.5 to 8 was not touched
-    (0, 30, 4.8, 0.8),  # 5.8 to 6.8: 6 to 6.8
     (25, 30, 5.5, 0.0),  # slices of solid metal
     *shared.more(
+        (0, 30, 4.8, 0.8),  # 5.8 to 6.8: 6 to 6.8
         (0, 30, 5.5, 1.0),  # taller than the duct: only 6.5 to 7.5
         (0, 30, 5.2, 1.0),  # 6.2 to 7.2, and solid above
     ),
@@ -97,7 +97,7 @@ def test_a_sheet_taller_than_the_passage_lets_it_through_its_own_void(
     bracket(found.clear_diameter_mm, truth, 0.25)
 
 
-@pytest.mark.parametrize("inner", [9.5, *shared.more(9.7, 9.2, 5.0)])
+@pytest.mark.parametrize("inner", shared.more(9.5, 9.7, 9.2, 5.0))
 def test_a_rib_in_the_slices_close_to_a_mouth(tmp_path, inner):
     # The slices are void from 6.5 to 7.5 but for a rib 0.2 mm thick across the duct, and the sheet
     # ends at 7.5: over the rib 0.5 mm is left, whether it stands near the mouth or not.
@@ -112,9 +112,8 @@ PIN = 0.3
 
 
 @pytest.mark.parametrize(("sheet", "pin", "truth"), [
-    (True, False, 2.4),
     (True, True, 2 - PIN),  # under the sheet, beside the pin
-    *shared.more((False, True, 2 - PIN)),  # between the pin and either wall
+    *shared.more((True, False, 2.4), (False, True, 2 - PIN)),  # between the pin and either wall
 ])  # fmt: skip
 def test_a_tall_mesh_is_passed_beside_and_below(tmp_path, sheet, pin, truth):
     solid = level_duct(6.0, 10.0)
@@ -139,9 +138,8 @@ STRAY = {"shape": "mesh", "mesh": "stray.stl"}
 
 @pytest.mark.parametrize(("inner", "outer", "pitch"), [
     (9.8, 10.2, 0.2),  # across the closing surface
-    (9.5, 9.7, 0.4),
-    *shared.more((9.8, 10.0, 0.4), (7.0, 7.2, 0.4), (9.8, 10.2, 0.4), (9.8, 10.0, 0.2),
-        (9.5, 9.7, 0.2), (9.2, 9.4, 0.2), (9.2, 9.4, 0.4)),
+    *shared.more((9.5, 9.7, 0.4), (9.8, 10.0, 0.4), (7.0, 7.2, 0.4), (9.8, 10.2, 0.4),
+        (9.8, 10.0, 0.2), (9.5, 9.7, 0.2), (9.2, 9.4, 0.2), (9.2, 9.4, 0.4)),
 ])  # fmt: skip
 def test_a_plate_close_to_an_upright_mouth(tmp_path, inner, outer, pitch):
     # Wherever it stands, a plate across the whole duct seals it; one over the upper 1.5 mm leaves
@@ -156,7 +154,7 @@ def test_a_plate_close_to_an_upright_mouth(tmp_path, inner, outer, pitch):
         bracket(found.clear_diameter_mm, truth, pitch)
 
 
-@pytest.mark.parametrize("lean", [20.0, *shared.more(5.0)])
+@pytest.mark.parametrize("lean", shared.more(20.0, 5.0))
 def test_a_plate_behind_the_mouth_of_a_leaning_bore(tmp_path, lean):
     axis = np.array((np.cos(np.radians(lean)), 0.0, np.sin(np.radians(lean))))
     middle, rise = np.array((0.0, 0.0, 8.0)), LONG / 2 * np.tan(np.radians(lean))

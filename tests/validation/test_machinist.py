@@ -63,7 +63,7 @@ def level_bore(rise, length=20.0, radius=4.0):
 
 
 @pytest.mark.parametrize(
-    ("rise", "z"), [(0, 12.0), (-5, 10.0), *shared.more((0, 10.0), (0, 7.5), (1, 10.0))]
+    ("rise", "z"), [(0, 12.0), *shared.more((-5, 10.0), (0, 10.0), (0, 7.5), (1, 10.0))]
 )
 def test_a_bore_along_a_sheet_is_drilled_through(tmp_path, rise, z):
     solid, passage = level_bore(rise)
@@ -78,6 +78,7 @@ def test_a_bore_along_a_sheet_is_drilled_through(tmp_path, rise, z):
     assert result.disposition.recommendation == "rework"
 
 
+@pytest.mark.more
 def test_both_legs_of_a_level_corner_are_drilled_from_their_own_ports(tmp_path):
     # An L in the plane of the layers: no line reaches both legs.
     legs = cylinder((-20, 0, 10), (0, 0, 10), 4.0) + cylinder((0, 0, 10), (0, 20, 10), 4.0)
@@ -94,7 +95,7 @@ def upright(length, radius, side=20.0):
     return solid, (0, 0, 0), (0, 0, length)
 
 
-@pytest.mark.parametrize(("z", "port"), [(58.0, "outlet"), (2.0, "inlet")])
+@pytest.mark.parametrize(("z", "port"), [(58.0, "outlet"), *shared.more((2.0, "inlet"))])
 def test_the_nearer_port_and_the_widest_drill_that_run_out_allows(tmp_path, z, port):
     # Bore 8, need 4: 7.5 leaves 0.25 beside it, of which 0.022 + 0.03 + 0.01 * 109 / 7.5 is taken.
     solid, inlet, outlet = upright(60.0, 4.0)
@@ -239,6 +240,7 @@ def test_where_no_drill_is_at_hand_the_flow_is_missed_and_no_line_is_missing(tmp
     assert result.disposition.recommendation == "undetermined"
 
 
+@pytest.mark.more
 def test_sizes_are_raised_until_the_flow_is_kept(tmp_path):
     # The shop's drills of 4.2 and 7.0: with a run-out that would touch, the small one comes first.
     tools = {
@@ -255,6 +257,7 @@ def test_sizes_are_raised_until_the_flow_is_kept(tmp_path):
     assert result.disposition.recommendation == "rework"
 
 
+@pytest.mark.more
 def test_what_would_change_is_silent_where_a_leg_has_no_line(tmp_path):
     # A level U: its middle leg is reached from neither port, whatever the drill.
     legs = [((-20, -8, 10), (0, -8, 10)), ((0, -8, 10), (0, 8, 10)), ((0, 8, 10), (-20, 8, 10))]
@@ -294,7 +297,7 @@ def test_a_longer_drill_is_long_enough_for_the_holder_too(tmp_path):
     assert again.passages[0].rework is not None, again.passages[0].why_not
 
 
-@pytest.mark.parametrize(("aside", "redesign"), [(0.6, False), (2.4, True)])
+@pytest.mark.parametrize(("aside", "redesign"), [*shared.more((0.6, False)), (2.4, True)])
 def test_a_cut_that_is_a_redesign_is_told_and_settles_nothing(tmp_path, aside, redesign):
     # Bores of 4 that meet aside: a straight line has 2 - aside / 2 of room, 3.8 is required.
     solid = block((20, 20, 30)) - cylinder((0, 0, -5), (0, 0, 16), 2.0, 48)

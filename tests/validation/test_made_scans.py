@@ -18,7 +18,7 @@ def drawn(request, tmp_path_factory):
     return made_scans.drawn(tmp_path_factory.mktemp("drawn"), request.param)
 
 
-@pytest.mark.parametrize("seed", [*range(4), *shared.more(*range(4, 50))])
+@pytest.mark.parametrize("seed", [0, *shared.more(*range(1, 50))])
 def test_the_true_clear_diameter_lies_in_the_measured_bracket(drawn, seed):
     """Two cases for each seed: 100 scans in all, never open where a sheet shuts the bore."""
     event = bool(drawn[1].stray)

@@ -174,9 +174,7 @@ def _most(found) -> float:
     return np.inf if found.high_mm is None else found.high_mm
 
 
-@pytest.mark.parametrize(
-    "seed", [5, 70, *shared.more(*(n for n in range(COUNT) if n not in (5, 70)))]
-)
+@pytest.mark.parametrize("seed", [70, *shared.more(*(n for n in range(COUNT) if n != 70))])
 def test_the_truth_lies_in_the_bracket_and_nothing_is_open_wrongly(tmp_path, seed):
     """100 volumes: low <= truth <= high; open only if the required ball passes."""
     one = drawn(seed)

@@ -13,11 +13,14 @@ import pytest
 import shapes
 import shared
 from click.testing import CliRunner
+from matplotlib.figure import Figure
 
 from clearance.case.read import read_case
 from clearance.checking import judge
 from clearance.cli.main import main
 from clearance.drawing.sheet import sheet
+from clearance.figures import first_page
+from clearance.figures.files import pdf_bytes
 from clearance.result import State
 from clearance.verdict import confirmed
 from clearance.verdict.confirmed import verified
@@ -185,12 +188,17 @@ def test_sheet_sweep_and_plate_say_whether_it_was_asked(tmp_path, monkeypatch):
         '[[part]]\nname = "one"\ncase = "one/case.toml"\nat = [0.0, 0.0]\n'
     )
     shared.in_this_process(monkeypatch)
+    empty = pdf_bytes([Figure((8.0, 11.0))], "sheets are not looked at")
+    monkeypatch.setattr(first_page, "report", lambda _: empty)
     for flag, said, own in (
         ("--verify", "asked for every part", "solid booleans agree on a"),
         ("--no-verify", "not asked for: --no-verify", "not asked for: --no-verify"),
     ):
         out = tmp_path / "out"
-        CliRunner().invoke(main, ["plate", str(plate), "--out", str(out), "--jobs", "1", flag])
+        done = CliRunner().invoke(
+            main, ["plate", str(plate), "--out", str(out), "--jobs", "1", flag]
+        )
+        print(done.output, done.exception)
         data = json.loads((out / "plate.json").read_text())
         assert f"second opinion: {said}" in data["notices"]
         assert json.loads((out / "parts/one.json").read_text())["second_opinion"] == [own]

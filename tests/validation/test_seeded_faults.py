@@ -205,7 +205,13 @@ SEEDED = {
 }
 
 
-DEAR = ("a crossing", "what is set aside")
+DEAR = (
+    "a crossing",
+    "what is set aside",
+    "the block",
+    "the hole in a sheet",
+    "the clip at the cut",
+)
 
 
 @pytest.mark.parametrize(

@@ -40,8 +40,17 @@ def tool(stroke, radius: float, start: float) -> m3.Manifold:
     return solid.rotate((0, tilt, 0)).rotate((0, 0, turn)).translate(tuple(stroke.entry_mm))
 
 
-@pytest.mark.slow
-@pytest.mark.parametrize("folder", DRILLED, ids=lambda folder: folder.name)
+PLAIN = ("nozzle-ring-low", "valve-body")
+"""Of plans straight and slanting: golden tests hold the others against their expected.json."""
+
+
+@pytest.mark.parametrize(
+    "folder",
+    [
+        pytest.param(one, id=one.name, marks=[] if one.name in PLAIN else pytest.mark.more)
+        for one in DRILLED
+    ],
+)
 def test_plans_of_shipped_cases(folder):
     table = tomllib.loads((folder / "case.toml").read_text(encoding="utf-8"))
     maker = by_booleans.script((folder / table["part"]["mesh"]).resolve().parent)

@@ -8,6 +8,7 @@ import make
 import numpy as np
 import pytest
 import shapes as s
+import shared
 
 from clearance.case.read import read_case
 from clearance.checking import judge
@@ -46,6 +47,7 @@ def test_a_gap_below_the_sheet_opens_where_it_is_as_high_as_required(tmp_path):
         assert make.judged(replace(case, stray=there)).passages[0].state == state
 
 
+@pytest.mark.more
 def test_beyond_what_is_uncertain_anyhow(tmp_path):
     """Off by so much more than the case allows for: the range's ends move."""
     case = lying(tmp_path, 8.5, height_uncertainty=0.1)
@@ -62,7 +64,7 @@ def test_nothing_is_told_beyond_the_part(tmp_path):
 
 @pytest.mark.parametrize(
     "keys",
-    [{"resume": "layer"}, {"resume_shift": [0.3, 0.0]}],
+    [{"resume": "layer"}, *shared.more({"resume_shift": [0.3, 0.0]})],
     ids=["lifted", "set aside"],
 )
 def test_where_the_part_above_moves_nothing_is_told_unasked(tmp_path, keys):

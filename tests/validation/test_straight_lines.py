@@ -53,7 +53,7 @@ def test_tilted_tube(tilt):
     assert np.degrees(np.arccos(found.direction[2])) == pytest.approx(tilt, abs=0.3)
 
 
-@pytest.mark.parametrize("angle_deg", [30.0, 60.0, 90.0])
+@pytest.mark.parametrize("angle_deg", [30.0, *shared.more(60.0, 90.0)])
 def test_bend(angle_deg):
     """Longest line of clear radius a in a bend of radius R, tube of radius r: 4 sqrt(R (r - a)).
 
@@ -91,6 +91,7 @@ def test_two_offset_bores():
     assert found.narrowest[0] == pytest.approx(offset / 2, abs=0.1)
 
 
+@pytest.mark.more
 def test_helical_tube():
     """The best line is the one whose largest distance to the helix is least.
 

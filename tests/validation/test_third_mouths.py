@@ -42,8 +42,8 @@ def through(need: float = 2.0):
     ("middle", "gap", "pitch", "turn"),
     [
         (15.0, 0.3, 0.3, 0.0),
-        (11.3, 0.5, 0.25, 37.0),
         *shared.more(
+            (11.3, 0.5, 0.25, 37.0),
             *((15.0, 0.3, 0.3, turn) for turn in (90.0, 37.0)),
             *((11.3, 0.5, 0.25, turn) for turn in (0.0, 90.0)),
         ),

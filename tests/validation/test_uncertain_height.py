@@ -10,6 +10,7 @@ import make
 import numpy as np
 import pytest
 import shapes as s
+import shared
 
 from clearance.result import State
 from clearance.verdict.between import drift
@@ -28,7 +29,7 @@ def along(need, **keys):
     return make.passage((-SIDE, 0, 7.15), (SIDE, 0, 7.15), 1.0, need, **keys)
 
 
-@pytest.mark.parametrize("upside_down", [False, True])
+@pytest.mark.parametrize("upside_down", [False, *shared.more(True)])
 def test_a_restricted_height_between_two_that_are_open_is_not_open(tmp_path, upside_down):
     # At 6.95, 7.05 and 7.15, which are looked at, 0.9 and more is left; from 6.99 to 7.01 less than
     # the 0.86 required.
@@ -75,9 +76,8 @@ def upright(need, event, tmp_path, lean=0.0, **keys):
     "keys",
     [
         {"resume": "height"},
-        {"resume": "layer"},
         {"resume": "height", "resume_shift": [0.5, 0.0]},
-        {"resume": "unknown"},
+        *shared.more({"resume": "layer"}, {"resume": "unknown"}),
     ],
 )
 def test_an_upright_bore_stays_open(tmp_path, keys):
@@ -97,9 +97,8 @@ def test_an_upright_bore_that_nothing_touches_is_open_with_nothing_to_spare(tmp_
 @pytest.mark.parametrize(
     "keys",
     [
-        {"resume": "height"},
-        {"resume": "layer"},
         {"resume": "height", "resume_shift": [0.5, 0.0]},
+        *shared.more({"resume": "height"}, {"resume": "layer"}),
     ],
 )
 def test_a_full_plane_blocks_at_every_height(tmp_path, keys):

@@ -66,7 +66,7 @@ def test_one_stray_layer_with_what_is_assumed_leaves_its_gap(tmp_path):
         assert row["share"] == pytest.approx(1 - gap.area_mm2 / row["nominal_area_mm2"], abs=1e-6)
 
 
-@pytest.mark.parametrize(("narrow", "wide"), [(9.0, 11.0), (11.0, 9.0)])
+@pytest.mark.parametrize(("narrow", "wide"), [(9.0, 11.0), *shared.more((11.0, 9.0))])
 def test_where_walls_lean_a_gap_is_as_large_as_what_the_joint_misses(tmp_path, narrow, wide):
     # A frustum over a first layer that has metal in a quarter only: the gap's largest section is
     # at one face of the sheet, and what is missing there is no larger.
@@ -83,12 +83,16 @@ def test_where_walls_lean_a_gap_is_as_large_as_what_the_joint_misses(tmp_path, n
     assert gap.area_mm2 == pytest.approx(max(edge) ** 2 - 36.0, rel=1e-3)
 
 
-@pytest.mark.parametrize("upside_down", [False, True])
-@pytest.mark.parametrize(("penetration", "packing", "left"), [
-    (0.1, 0.5, 0.1),  # melt depth as thick as a layer, powder at half: nothing is healed
-    (0.15, 0.6, 0.1 - (0.15 - 0.2 / 3)),
-    (0.25, 0.5, 0.0),
-    *shared.more((0.25, 0.35, 0.1 - (0.25 - 0.65 / 3.5))),
+@pytest.mark.parametrize(("penetration", "packing", "left", "upside_down"), [
+    (0.15, 0.6, 0.1 - (0.15 - 0.2 / 3), False),
+    (0.25, 0.5, 0.0, True),
+    *shared.more(
+        (0.15, 0.6, 0.1 - (0.15 - 0.2 / 3), True),
+        (0.25, 0.5, 0.0, False),
+        # melt depth as thick as a layer, powder at half: nothing is healed
+        *((0.1, 0.5, 0.1, side) for side in (False, True)),
+        *((0.25, 0.35, 0.1 - (0.25 - 0.65 / 3.5), side) for side in (False, True)),
+    ),
 ])  # fmt: skip
 def test_only_what_melts_below_the_solids_top_heals(
     tmp_path, upside_down, penetration, packing, left
@@ -103,6 +107,7 @@ def test_only_what_melts_below_the_solids_top_heals(
     assert {row["share"] < 1.0 for row in found.resumed_section} == {left > 0.0}
 
 
+@pytest.mark.more
 def test_a_gap_that_ends_in_the_wall_joins_nothing(tmp_path):
     found = check(tmp_path, circuits(reach=3.0), silent())
     (gap,) = found.unmelted
@@ -176,7 +181,7 @@ def test_a_right_restart_of_a_cooled_part_may_be_unmelted(tmp_path):
 
 
 @pytest.mark.parametrize("keys", [
-    {"cooled": 0.0},
+    *shared.more({"cooled": 0.0}),
     {"cooled": [0, 150], "penetration": 0.3, "packing": 0.6},
 ])  # fmt: skip
 def test_a_right_restart_that_melts_deep_enough_leaves_the_part_as_it_was(tmp_path, keys):
@@ -187,7 +192,9 @@ def test_a_right_restart_that_melts_deep_enough_leaves_the_part_as_it_was(tmp_pa
     assert found.disposition.recommendation == "not-affected"
 
 
-@pytest.mark.parametrize(("resume", "upside_down"), [("height", False), ("layer", True)])
+@pytest.mark.parametrize(
+    ("resume", "upside_down"), [*shared.more(("height", False)), ("layer", True)]
+)
 def test_wrong_layers_on_a_cooled_part_have_both_gaps(tmp_path, resume, upside_down):
     keys = {"from_layer": 290} if upside_down else {}
     stray = silent(cooled=200, resume=resume, **keys)
@@ -253,7 +260,11 @@ def pocketed(upside_down=False):
 
 @pytest.mark.parametrize(
     ("layers", "from_layer", "upside_down", "certain"),
-    [([0, 2], 0, False, False), ([1, 2], 0, False, True), ([0, 3], 290, True, False)],
+    [
+        ([1, 2], 0, False, True),
+        ([0, 3], 290, True, False),
+        *shared.more(([0, 2], 0, False, False)),
+    ],
 )
 def test_powder_that_is_shut_in_by_part_of_what_is_possible_is_named(
     tmp_path, layers, from_layer, upside_down, certain

@@ -31,8 +31,11 @@ def two_branches():
     [
         (3.5, 6.5, {"every_branch": True}),
         (13.5, 16.5, {"min_open_fraction": 0.5}),
-        (3.5, 6.5, {}),
-        *shared.more((3.5, 6.5, {"min_open_fraction": 0.5}), (13.5, 16.5, {"every_branch": True})),
+        *shared.more(
+            (3.5, 6.5, {}),
+            (3.5, 6.5, {"min_open_fraction": 0.5}),
+            (13.5, 16.5, {"every_branch": True}),
+        ),
     ],
 )
 def test_an_upright_plate_across_a_level_run_is_no_open_branch(tmp_path, asked, low, high):
@@ -47,9 +50,7 @@ def test_an_upright_plate_across_a_level_run_is_no_open_branch(tmp_path, asked, 
     assert not any("--pitch" in way for way in found.settled_by)  # no pitch would tell
 
 
-@pytest.mark.parametrize(
-    "asked", [{"min_open_fraction": 0.35}, *shared.more({"every_branch": True})]
-)
+@pytest.mark.parametrize("asked", shared.more({"min_open_fraction": 0.35}, {"every_branch": True}))
 def test_a_measured_sheet_is_judged_as_before(tmp_path, asked):
     """It leaves 0.8 of the 2 mm of one branch, which is 0.4 of its area."""
     sheet = block((3.0, -1.6, 9.5), (4.2, 1.6, 9.7))
@@ -77,8 +78,7 @@ TWO = [make.sheet(5.0, 10), make.sheet(6.0, 10, from_layer=10)]
     ("strays", "asked"),
     [
         (TALL, {"every_branch": True}),
-        (TWO, {"min_open_fraction": 0.8}),
-        *shared.more((TWO, {})),
+        *shared.more((TWO, {"min_open_fraction": 0.8}), (TWO, {})),
     ],
 )
 def test_a_rib_of_many_slices_that_shuts_a_level_run_is_no_open_branch(tmp_path, strays, asked):
@@ -137,9 +137,11 @@ def stepped(x=3.5, z=8.0, t=0.1):
     ("plate", "asked"),
     [
         (slanting(9), {"every_branch": True}),
-        (slanting(-20, -3.5), {"min_open_fraction": 0.2}),
-        (stepped(), {"every_branch": True}),
-        *shared.more((slanting(9), {})),
+        *shared.more(
+            (slanting(-20, -3.5), {"min_open_fraction": 0.2}),
+            (stepped(), {"every_branch": True}),
+            (slanting(9), {}),
+        ),
     ],
     ids=["slanting", "other leg", "steps", "not asked"],
 )
@@ -152,12 +154,15 @@ def test_what_slants_across_a_leg_is_no_open_branch(tmp_path, plate, asked):
         assert not any(crossing.sealed for crossing in found.crossings)
 
 
+@pytest.mark.more
 def test_a_slanting_plate_that_leaves_a_strip_beside_it_shuts_nothing(tmp_path):
     plate = slanting(9) ^ block((0, -3, 0), (3.9, 3, 16))
     assert judged_with(tmp_path, two_legs(), plate, every_branch=True).state is State.OPEN
 
 
-@pytest.mark.parametrize(("top", "state"), [(0.6, State.UNDETERMINED), (0.3, State.OPEN)])
+@pytest.mark.parametrize(
+    ("top", "state"), [(0.6, State.UNDETERMINED), *shared.more((0.3, State.OPEN))]
+)
 def test_a_fin_in_a_branch_lower_than_half_the_way(tmp_path, top, state):
     """A slit 0.5 mm high, which a fin shuts whole or leaves 0.2 mm of; the leg is 2.4 mm wide."""
     fin = block((2.8, -1.5, 7.9), (3.1, 1.5, 8.0 + top))
@@ -165,9 +170,7 @@ def test_a_fin_in_a_branch_lower_than_half_the_way(tmp_path, top, state):
     assert found.state is state, found.reasons
 
 
-@pytest.mark.parametrize(
-    "moved", [{"resume_shift": [0.1, 0.0]}, *shared.more({}, {"next_layer": 80})]
-)
+@pytest.mark.parametrize("moved", shared.more({"resume_shift": [0.1, 0.0]}, {}, {"next_layer": 80}))
 def test_slices_that_leave_most_of_each_leg_shut_none(tmp_path, moved):
     """The first layers have a wide recess, so that their slices take the legs' outer edges only."""
     solid = two_legs() - block((-4.3, -3, -1), (4.3, 3, 0.6))
@@ -219,17 +222,17 @@ ASIDE = beside_a_leg(
 @pytest.mark.parametrize(
     ("solid", "plate", "way"),
     [
-        (two_legs(low=0.5), block((2.8, -1.5, 7.9), (3.0, 1.5, 8.6)), 0.4),
-        (window(3.6), fin(3.5, 3.7), None),
         (beside_a_leg(((3.5, -0.08, 3), (3.65, 0.08, 13))), RAMP, None),
         (OVER, fin(3.4, 3.7, 5.8, 9.7), None),
         *shared.more(
+            (two_legs(low=0.5), block((2.8, -1.5, 7.9), (3.0, 1.5, 8.6)), 0.4),
+            (window(3.6), fin(3.5, 3.7), None),
             (window(3.4, 3.7), fin(3.3, 3.6), 0.4),
             (window(3.63, 3.6), fin(3.63, 3.9), None),
             (ASIDE, block((2.8, 4, -16), (4.2, 4.3, 15)), None),
         ),
     ],
-    ids=["thin fin", "window", "narrow", "over a blind run", "thick wall", "strip", "tall"],
+    ids=["narrow", "over a blind run", "thin fin", "window", "thick wall", "strip", "tall"],
 )
 def test_weak_steps_of_the_proof(tmp_path, solid, plate, way):
     """Each fin shuts a branch; none is thinner than half the way, or the branch narrower."""

@@ -104,8 +104,8 @@ def test_fewer_exact_checks_where_bounds_tell(tmp_path):
 
 
 def test_a_state_that_changes_with_the_height_is_said_by_two_exact_checks(tmp_path):
-    # Aside by h tan(7): the lens is 2 - 0.123 h wide, 1.08 at 7.5 and 0.98 at 8.3.
-    event = make.sheet(7.9, 2, height_uncertainty=0.4, resume="unknown")
+    # Aside by h tan(7): the lens is 2 - 0.123 h wide, 1.03 at 7.9 and 0.98 at 8.3.
+    event = make.sheet(8.1, 2, height_uncertainty=0.2, resume="unknown")
     both = both_ways(tmp_path, *leaning(7.0, 1.0), event)
     assert {j.state.value for j in both[2].judged} >= {"open", "restricted"}
     assert any(said.startswith("open for ") for said in both[3].reasons)
