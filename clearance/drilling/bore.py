@@ -31,6 +31,9 @@ Bools = NDArray[np.bool_]
 SIDES = 48
 """Sides of the polyhedron: it misses the round hole by 0.2 % of the radius."""
 
+NOTHING, OUTSIDE, INSIDE = 0, 1, 2
+"""Which pieces of divided triangles are kept."""
+
 SNAP_MM = 1e-5
 """A corner so near to a face lies on it: float32 errs by as much at 100 mm."""
 
@@ -220,20 +223,32 @@ def outside(triangles: Singles, bore: Bore) -> Singles:
     A triangle is cut by the planes of the faces in turn. What lies beyond a plane is outside; what
     is left after the last plane lies in the bore.
     """
-    return _cut(triangles, bore, keep=True)[0]
+    return _cut(triangles, bore, OUTSIDE)[0]
 
 
 def meeting(triangles: Singles, bore: Bore) -> Ints:
     """Return the indices of the triangles that enter a bore (touching it does not count)."""
-    return _cut(triangles, bore, keep=False)[1]
+    return _cut(triangles, bore, NOTHING)[1]
 
 
-def _cut(triangles: Singles, bore: Bore, keep: bool) -> tuple[Singles, Ints]:
+def within(triangles: Singles, normals: Floats, offsets: Floats) -> Singles:
+    """Return the parts of triangles, float32, where normal . x is below every offset."""
+    everywhere = np.array([[-np.inf] * 3, [np.inf] * 3])
+    return _divided(triangles, normals, offsets, everywhere, INSIDE)[0]
+
+
+def _cut(triangles: Singles, bore: Bore, keep: int) -> tuple[Singles, Ints]:
     shape = solid(bore)
     box = np.stack([shape.vertices.min(axis=0), shape.vertices.max(axis=0)])
+    return _divided(triangles, shape.normals, shape.offsets, box, keep)
+
+
+def _divided(
+    triangles: Singles, normals: Floats, offsets: Floats, box: Floats, keep: int
+) -> tuple[Singles, Ints]:
     given = np.ascontiguousarray(triangles, np.float32).reshape(-1, 3, 3)
-    pieces, count, cut = _subtract(fixed(given), shape.normals, shape.offsets, box, keep)
-    return pieces[:count].copy(), cut
+    pieces, count, entering = _divide(fixed(given), normals, offsets, box, keep)
+    return pieces[:count].copy(), entering
 
 
 @inner
@@ -334,9 +349,10 @@ def _append(pieces: Singles, count: int, corners: Floats, corner_count: int) -> 
 
 
 @kernel
-def _subtract(triangles: Singles, normals: Floats, offsets: Floats, box: Floats, keep: bool) -> Any:
-    """Pieces outside, their number, and which triangles enter the polyhedron."""
-    pieces = np.empty((triangles.shape[0] + 1024 if keep else 1, 3, 3), np.float32)
+def _divide(triangles: Singles, normals: Floats, offsets: Floats, box: Floats, keep: int) -> Any:
+    """Pieces that are kept, their number, and which triangles enter the polyhedron."""
+    room = 1 if keep == NOTHING else triangles.shape[0] + 1024
+    pieces = np.empty((room, 3, 3), np.float32)
     entering = np.empty(triangles.shape[0], np.int64)
     most = normals.shape[0] + 4
     corners, low, high = np.empty((most, 3)), np.empty((most, 3)), np.empty((most, 3))
@@ -362,12 +378,14 @@ def _subtract(triangles: Singles, normals: Floats, offsets: Floats, box: Floats,
             elif above:
                 left, over = _split(corners, left, height, low, high)
                 corners, low = low, corners
-                if keep:
+                if keep == OUTSIDE:
                     pieces, count = _append(pieces, count, high, over)
         if left > 0:
             entering[entered] = t
             entered += 1
-        elif keep:
+            if keep == INSIDE:
+                pieces, count = _append(pieces, count, corners, left)
+        elif keep == OUTSIDE:
             pieces = _room(pieces, first)
             _put(triangles, t, pieces, first)
             count = first + 1

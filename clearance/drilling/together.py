@@ -7,13 +7,14 @@ all other passages as they were, so that each plan's own re-check still holds.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
+from functools import cache
 from itertools import combinations
 
 import numpy as np
 
 from clearance.drilling import bore as bores
-from clearance.drilling.wall_left import NEAR_MM, Hole, cut_to
+from clearance.drilling.wall_left import NEAR_MM, Floats, Hole, apart, metal_cut
 from clearance.geometry import box_tree, segments
 from clearance.heights import place
 from clearance.predicted.part import Events
@@ -32,13 +33,19 @@ def conflicts(
         Where the part stands.
     plans : mapping of passage name to holes
     """
+    standing = checked.whole.predict(events)
+
+    @cache
+    def cut(hole: Hole) -> Floats:
+        return metal_cut(standing, hole.bore(True, 0.0))
+
     found: dict[str, list[str]] = {name: [] for name in plans}
     for a, b in combinations(plans, 2):
         if _one_void(checked, a, b):
             continue
         for one in plans[a]:
             for two in plans[b]:
-                said = _between(checked, events, one, two)
+                said = _between(checked, cut, one, two)
                 if said:
                     found[a].append(f"drilled as well as the plan of {b}, {said}")
                     found[b].append(f"drilled as well as the plan of {a}, {said}")
@@ -51,7 +58,7 @@ def _one_void(checked: Checked, a: str, b: str) -> bool:
     return bool(behind[f"{a} inlet"] & behind[f"{b} inlet"])
 
 
-def _between(checked: Checked, events: Events, one: Hole, two: Hole) -> str:
+def _between(checked: Checked, cut: Callable[[Hole], Floats], one: Hole, two: Hole) -> str:
     """What is wrong between two holes of different voids, at their largest; empty if nothing."""
     solids = one.bore(True, 0.0), two.bore(True, 0.0)
     soups = bores.soup(solids[0]), bores.soup(solids[1])
@@ -67,8 +74,7 @@ def _between(checked: Checked, events: Events, one: Hole, two: Hole) -> str:
     least = checked.case.drilling.min_wall
     if least is None or left - one.taken - two.taken > max(least, NEAR_MM):
         return ""
-    standing = checked.whole.predict(events)
-    walls = [cut_to(standing, solids[0], soups[1]), cut_to(standing, solids[1], soups[0])]
+    walls = [apart(cut(one), soups[1], NEAR_MM), apart(cut(two), soups[0], NEAR_MM)]
     wall = min((found for found in walls if found is not None), default=least)
     if wall >= least:
         return ""

@@ -11,7 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,8 +20,7 @@ from clearance.drilling import bore as bores
 from clearance.drilling.bore import Bore
 from clearance.geometry import box_tree, distance, segments
 from clearance.geometry.planes import Plane
-from clearance.geometry.sight import winding_at
-from clearance.geometry.soup import Box, Soup, flat, meeting, moved_shape
+from clearance.geometry.soup import Box, Soup, flat, moved_shape
 from clearance.heights import place
 from clearance.passages.way import moved_mouth
 from clearance.ports.mouth import Mouth
@@ -41,10 +40,6 @@ RIM_SIDES = 32
 RIM_SHARE = 0.02
 """An outer wall no more of the mouth's radius below the cone is still the face it lies in: more
 than the pyramid stands out of the cone."""
-BESIDE_MM = 1e-3
-"""A triangle of the part that is so near a hole's face may meet it."""
-UNEVEN = (0.618, 0.7549)
-"""Weights of a face's corners, one after another: two places within it, nowhere in particular."""
 SAME_MM = 1e-3
 """An outline of a section lies on the patch that is so near."""
 
@@ -240,9 +235,12 @@ def wall_left(voids: Voids, events: Events, holes: Sequence[Hole]) -> Left:
 
 
 def _of_hole(voids: Voids, predicted: Predicted, hole: Hole) -> Left:
+    soups = [soup for _, soup in _walls_of_others(voids, predicted, hole) if len(soup)]
+    if not soups:
+        return Left()
     both = [hole.bore(biggest, -_beyond(hole)) for biggest in (False, True)]
-    soups = [soup for _, soup in _walls_of_others(voids, predicted, hole)]
-    return Left(*(_least(cut_to(predicted, bore, soup) for soup in soups) for bore in both))
+    cuts = [metal_cut(predicted, bore) for bore in both]
+    return Left(*(_least(apart(cut, soup, NEAR_MM) for soup in soups) for cut in cuts))
 
 
 def _beyond(hole: Hole) -> float:
@@ -299,31 +297,7 @@ def _below_rim(soup: Soup, mouth: Mouth) -> Soup:
     level = float(mouth.centre @ out)
     normals = np.vstack([aside + out, out])
     offsets = np.append((rim @ aside.T).max(axis=0) + level, level) - RIM_SHARE * mouth.radius
-    over = soup.astype(np.float64) @ normals.T - offsets  # (F, 3, sides)
-    near = ~(over >= 0.0).all(axis=1).any(axis=1)
-    whole = near & (over <= 0.0).all(axis=(1, 2))
-    cut = [_clipped(triangle, normals, offsets) for triangle in soup[near & ~whole]]
-    return np.concatenate([soup[whole], *cut]) if cut else soup[whole]
-
-
-def _clipped(triangle: Soup, normals: Floats, offsets: Floats) -> Soup:
-    """The part of one triangle on the inner side of planes, as triangles."""
-    corners = triangle.astype(np.float64)
-    for normal, offset in zip(normals, offsets, strict=True):
-        over = corners @ normal - offset
-        kept = []
-        for n, corner in enumerate(corners):
-            if over[n] <= 0.0:
-                kept.append(corner)
-            if over[n] * over[n - 1] < 0.0:
-                share = over[n] / (over[n] - over[n - 1])
-                point = corner + share * (corners[n - 1] - corner)
-                kept.insert(len(kept) - (over[n] <= 0.0), point)
-        if len(kept) < 3:
-            return np.empty((0, 3, 3), np.float32)
-        corners = np.array(kept)
-    fan = [np.stack([corners[0], *corners[n : n + 2]]) for n in range(1, len(corners) - 1)]
-    return np.array(fan, np.float32) + np.float32(0.0)
+    return bores.within(soup, normals, offsets)
 
 
 def _box(bore: Bore) -> Box:
@@ -331,78 +305,15 @@ def _box(bore: Bore) -> Box:
     return Box.around(vertices)
 
 
-def cut_to(predicted: Predicted, bore: Bore, soup: Soup) -> float | None:
-    """Least distance from where a hole cuts metal to a soup, mm; None above 15 mm.
-
-    Faces of the hole are looked at from the nearest on, until the next are too far away to
-    matter. A soup's corner opposite a face's inside is nearer than the face's edges by at most
-    half the face's width.
-    """
-    if not len(soup):
-        return None
-    shape = bores.solid(bore)
-    start, end = shape.vertices[shape.edges]
-    far, _, _ = segments.segment_clearances(box_tree.build(soup), start, end, NEAR_MM)
-    begin = np.cumsum([0, *(len(face) for face in shape.faces[:-1])])
-    half = np.full(len(shape.faces), bore.radius * math.tan(math.pi / bore.sides))
-    half[[len(f) > 4 for f in shape.faces]] = bore.radius
-    bound = np.minimum.reduceat(far, begin) - 1.01 * half
-    facets, in_void = bores.facets(bore), _in_void(predicted, bore)
-    least: float | None = None
-    for n in np.argsort(bound):
-        if bound[n] >= (NEAR_MM if least is None else least):
-            break
-        if in_void[n]:
-            continue
-        least = _least([least, apart(_in_metal(predicted, *facets[n]), soup, least or NEAR_MM)])
-    return least
-
-
-def _in_void(predicted: Predicted, bore: Bore) -> NDArray[np.bool_]:
-    """Faces of a hole that no triangle of the part comes near and that lie in void, all of them.
-
-    Only told where the part stands in its place.
-    """
-    shape = bores.solid(bore)
-    corners = [shape.vertices[face] for face in shape.faces]
-    if not predicted.in_place:
-        return np.zeros(len(corners), np.bool_)
-    grown = replace(
-        bore,
-        start=bore.start - BESIDE_MM * bore.direction,
-        radius=bore.radius + BESIDE_MM,
-        length=bore.length + 2.0 * BESIDE_MM,
-    )
-    part = predicted.window.bodies.part
-    near = meeting(part, _box(grown))
-    near = near[bores.meeting(near, grown)]
-    low, high = near.min(axis=1), near.max(axis=1)
-    free = np.array(
-        [
-            not ((low <= c.max(0) + BESIDE_MM) & (high >= c.min(0) - BESIDE_MM)).all(axis=1).any()
-            for c in corners
-        ]
-    )
-    for share in UNEVEN if free.any() else ():  # no edge lies straight above such a place
-        at = [_between(c, share) for c, one in zip(corners, free, strict=True) if one]
-        free[free] = winding_at(part, np.array(at)) <= 0
-        if not free.any():
-            break
-    return free
-
-
-def _between(corners: Floats, share: float) -> Floats:
-    """A place within a convex face, by weights that fall from corner to corner."""
-    weight = share ** np.arange(len(corners))
-    return np.asarray(weight @ corners / weight.sum())
-
-
-def _in_metal(predicted: Predicted, plane: Plane, face: Any) -> Floats:
-    """Where a hole's face lies in the metal of the part, without the sheets, (T, 3, 3)."""
+def metal_cut(predicted: Predicted, bore: Bore) -> Floats:
+    """Where the faces of a hole lie in the metal of the part, without the sheets, (T, 3, 3)."""
     bare = _Bare(predicted.window, predicted.events, None)
-    _, metal = predicted_metal(bare, plane, whole=True, within=face)
-    level = flat(metal, 0.0).astype(np.float64)
-    return plane.to_space(level[..., :2].reshape(-1, 2)).reshape(-1, 3, 3)
+    found = [np.empty((0, 3, 3))]
+    for plane, face in bores.facets(bore):
+        _, metal = predicted_metal(bare, plane, whole=True, within=face)
+        level = flat(metal, 0.0).astype(np.float64)
+        found.append(plane.to_space(level[..., :2].reshape(-1, 2)).reshape(-1, 3, 3))
+    return np.concatenate(found)
 
 
 class _Bare(Predicted):

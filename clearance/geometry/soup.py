@@ -93,8 +93,14 @@ def meeting(triangles: Soup, box: Box) -> Soup:
     boxes = boxes_of(triangles)
     if bool((boxes[:, :3] >= box.low).all() and (boxes[:, 3:] <= box.high).all()):
         return triangles
-    index = _meeting(fixed(triangles), boxes, box.low, box.high)
+    index = meeting_index(triangles, box)
     return triangles if len(index) == len(triangles) else triangles[index]
+
+
+def meeting_index(triangles: Soup, box: Box) -> NDArray[np.int64]:
+    """Which triangles have a bounding box that meets a box, in order."""
+    found: NDArray[np.int64] = _meeting(fixed(triangles), boxes_of(triangles), box.low, box.high)
+    return found
 
 
 def moved_shape(shape: Any, shift: tuple[float, float]) -> Any:

@@ -15,13 +15,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clearance.geometry import box_tree, distance
+from clearance.geometry.soup import Box, Soup, meeting_index
 from clearance.kernels.compiler import inner, kernel
 from clearance.kernels.pieces import pieces
 from clearance.mesh.closedness import number_edges, weld
 from clearance.ports.mouth import Mouth
 from clearance.system.once import once
 
-Soup = NDArray[np.float32]
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
@@ -123,10 +123,16 @@ class Opened(NamedTuple):
 
 
 def cut_open(triangles: Soup, mouths: Sequence[Mouth]) -> Opened:
-    """Cut the triangles that outlines of mouths cross; equal corners get one number."""
+    """Cut the triangles that outlines of mouths cross; equal corners get one number.
+
+    Triangles that no outline is near come first.
+    """
     soup, rims = np.ascontiguousarray(triangles, np.float32), {}
+    near = np.unique(np.concatenate([np.empty(0, np.int64), *(_near(soup, m) for m in mouths)]))
+    beside = soup[near]
     for mouth in mouths:
-        soup, rims[mouth.name] = _cut(soup, mouth)
+        beside, rims[mouth.name] = _cut(beside, mouth)
+    soup = np.concatenate([np.delete(soup, near, axis=0), beside])
     vertices, ids = weld(soup)
     whole = (ids != np.roll(ids, 1, axis=1)).all(axis=1)
     soup, ids = soup[whole], ids[whole]
@@ -134,16 +140,14 @@ def cut_open(triangles: Soup, mouths: Sequence[Mouth]) -> Opened:
     return Opened(soup, ids, len(vertices), sides)
 
 
-def _meets(triangles: Soup, low: Floats, high: Floats) -> Bools:
-    """Whether each triangle's bounding box meets a box."""
-    result: Bools = ((triangles.min(1) <= high) & (triangles.max(1) >= low)).all(axis=1)
-    return result
+def _near(soup: Soup, mouth: Mouth) -> Ints:
+    """Triangles whose bounding box meets that of a mouth's outline."""
+    return meeting_index(soup, Box.around(mouth.rim).grown(RING_MM))
 
 
 def _cut(soup: Soup, mouth: Mouth) -> tuple[Soup, Soup]:
     """Cut the triangles that a mouth's outline crosses; the outline's corners come with them."""
-    rim = mouth.rim
-    near = np.flatnonzero(_meets(soup, rim.min(axis=0) - RING_MM, rim.max(axis=0) + RING_MM))
+    near = _near(soup, mouth)
     height = _height(mouth, soup[near])
     crossed = near[(height.min(axis=1) < 0.0) & (height.max(axis=1) > 0.0)]
     level = near[(height == 0.0).sum(axis=1) >= 2]

@@ -7,6 +7,7 @@ the plane's coordinates. Level planes need less (`Predicted.section`).
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from functools import cache
 from typing import Any
 
@@ -15,16 +16,19 @@ import shapely
 from numpy.typing import NDArray
 
 from clearance.geometry import sections
-from clearance.geometry.areas import polygonal
+from clearance.geometry.areas import TOUCH_MM2, common, polygonal, united, without
 from clearance.geometry.cutting import Segments, cut
 from clearance.geometry.planes import Plane
-from clearance.geometry.soup import box_soup
+from clearance.geometry.sight import winding_at
+from clearance.geometry.soup import Box, Soup, box_soup, meeting
 from clearance.predicted.part import NOMINAL, Predicted
 from clearance.predicted.slabs import Slab, rounded
 
 FAR_MM = 1e5
 NEAR_MM = 1e-3
 """A slab so far above or below what is asked for is left out: what is cut of it would be empty."""
+IN_FACE_MM = 1e-5
+"""A place so near to a face of the part lies in it: float32 errs by as much at 100 mm."""
 UPRIGHT = 1e-7
 """Vertical part of the normal below which a plane is upright: a sheet's height leans by less."""
 
@@ -60,12 +64,12 @@ def predicted_metal(
     """
     window = _outline(predicted, plane)
     if within is not None:
-        window = window.intersection(within)
+        window = common(window, within)
     if abs(plane.normal[2]) > 1.0 - 1e-12:
         z = float(plane.origin[2])
         level = predicted.section(z, plugged=not whole)
         metal = shapely.transform(level, lambda xy: _on_plane(plane, xy, z))
-        return window, metal if within is None else metal.intersection(window)
+        return window, metal if within is None else common(metal, window)
     outlines = cache(lambda move: _outlines(predicted, plane, move, whole))
     lacking = 0 if whole else _lacking(predicted, plane, outlines)
     # Most slabs have the part where others have it.
@@ -75,22 +79,24 @@ def predicted_metal(
     for slab in predicted.table:
         if slab.high < bottom or slab.low > top:
             continue
-        strip = _strip(plane, slab).intersection(window)
+        strip = common(_strip(plane, slab), window)
         if strip.is_empty:
             continue
         if slab.lift is not None:
             move = (slab.shift, slab.lift)
-            if move not in nominal:
+            if move not in nominal and within is not None and whole:
+                nominal[move] = _in_figure(predicted.window.bodies.part, _back(plane, move), window)
+            elif move not in nominal:
                 closed = [*_frames(lacking), *outlines(move)]
                 nominal[move] = sections.polygons(closed, overlapping=True)
-            pieces.append(nominal[move].intersection(strip))
+            pieces.append(common(nominal[move], strip))
         if slab.gates:
             sheet = of_plate(predicted.stray_outline(slab), slab, plane)
-            pieces.append(sheet.intersection(strip))
+            pieces.append(common(sheet, strip))
     if predicted.added is not None:
         pieces.append(sections.metal(predicted.added, plane, overlapping=True))
-    metal = shapely.union_all(pieces).difference(predicted.removed(plane))
-    return window, metal.intersection(window)
+    metal = without(united(pieces), predicted.removed(plane))
+    return window, common(metal, window)
 
 
 def stray_metal(predicted: Predicted, plane: Plane) -> Any:
@@ -108,13 +114,13 @@ def stray_metal(predicted: Predicted, plane: Plane) -> Any:
             own = sections.polygons(outlines, overlapping=True)
         else:
             cut = [predicted.outline(gate) for gate in slab.gates if gate.body == "part"]
-            own = of_plate(shapely.union_all(cut), slab, plane)
-        pieces.append(sheet.difference(own))
+            own = of_plate(united(cut), slab, plane)
+        pieces.append(without(sheet, own))
     if predicted.added is not None:
         added = sections.metal(predicted.added, plane, overlapping=True)
         nominal = predicted_metal(predicted.window.predict(NOMINAL), plane, True)[1]
-        pieces.append(added.difference(nominal))
-    return shapely.union_all(pieces).difference(predicted.removed(plane))
+        pieces.append(without(added, nominal))
+    return without(united(pieces), predicted.removed(plane))
 
 
 def of_plate(shape: Any, slab: Slab, plane: Plane) -> Any:
@@ -136,7 +142,7 @@ def of_plate(shape: Any, slab: Slab, plane: Plane) -> Any:
     along = np.array([-across[1], across[0]]) / run
     line = middle - off * across / run**2 + np.outer([-1.0, 1.0], (high - low).sum() * along)
     if abs(lean) <= UPRIGHT:
-        return _over_stretches(shapely.intersection(shapely.LineString(line), shape), slab, plane)
+        return _over_stretches(common(shapely.LineString(line), shape), slab, plane)
     half = 0.5 * (slab.high - slab.low) * lean * across / run**2
     strip = shapely.Polygon([*(line - half), *(line + half)[::-1]])
 
@@ -144,6 +150,7 @@ def of_plate(shape: Any, slab: Slab, plane: Plane) -> Any:
         z = plane.origin[2] - (xy - plane.origin[:2]) @ across / lean
         return plane.to_plane(np.column_stack([xy, z]))
 
+    # The strip may be thinner than the grid of other overlays.
     return polygonal(shapely.transform(shapely.intersection(shape, strip), into_plane))
 
 
@@ -158,7 +165,7 @@ def _over_stretches(seen: Any, slab: Slab, plane: Plane) -> Any:
         [[*p, slab.low], [*q, slab.low], [*q, slab.high], [*p, slab.high]]
         for p, q in ((ends[0], ends[-1]) for ends in stretches)
     ]
-    return shapely.union_all([shapely.Polygon(plane.to_plane(c)) for c in corners])
+    return united([shapely.Polygon(plane.to_plane(c)) for c in corners])
 
 
 def _on_plane(plane: Plane, xy: NDArray[np.float64], z: float) -> NDArray[np.float64]:
@@ -195,13 +202,47 @@ def _strip(plane: Plane, slab: Slab) -> Any:
 
 def _outlines(predicted: Predicted, plane: Plane, move: Move, whole: bool) -> Outlines:
     """Closed outlines of the nominal, moved as a slab has it; its mouths closed unless whole."""
-    shift, lift = move
-    back = Plane(plane.origin - [*rounded(shift), lift], plane.normal, plane.u, plane.v)
-    window = predicted.window
+    window, back = predicted.window, _back(plane, move)
     if whole:
         return sections.loops(window.bodies.part, back).closed
     found = [cut(soup, back) for soup in (window.near, window.closing_lids)]
     return sections.chain(Segments(*map(np.concatenate, zip(*found, strict=True)))).closed
+
+
+def _back(plane: Plane, move: Move) -> Plane:
+    """A plane as the part saw it before it was moved."""
+    shift, lift = move
+    return Plane(plane.origin - [*rounded(shift), lift], plane.normal, plane.u, plane.v)
+
+
+def _in_figure(part: Soup, plane: Plane, figure: Any) -> Any:
+    """The metal in a figure of a plane, from the triangles near it and above it alone.
+
+    Where a face of the part lies in the plane, what is metal on either side of it.
+    """
+    box = Box.around(plane.to_space(shapely.get_coordinates(figure))).grown(2.0 * IN_FACE_MM)
+    near = meeting(part, box)
+    above = meeting(part, Box(box.low, np.append(box.high[:2], np.inf)))
+    height = plane.signed(near.reshape(-1, 3).astype(np.float64)).reshape(-1, 3)
+    faces = (np.abs(height) <= IN_FACE_MM).all(axis=1).any()
+    sides = (-2.0 * IN_FACE_MM, 2.0 * IN_FACE_MM) if faces else (0.0,)
+    beside = [replace(plane, origin=plane.origin + s * plane.normal) for s in sides]
+    return united([_divided(near, above, one, figure) for one in beside])
+
+
+def _divided(near: Soup, above: Soup, plane: Plane, figure: Any) -> Any:
+    """The metal in a figure, which triangles divide into pieces.
+
+    Each lies wholly in metal or wholly in void: the winding number at one place in it tells.
+    """
+    lines = shapely.linestrings(cut(near, plane).points)
+    noded = united([figure.boundary, *lines])
+    pieces = shapely.get_parts(shapely.polygonize(shapely.get_parts(noded)))
+    pieces = pieces[shapely.area(pieces) > TOUCH_MM2]
+    at = shapely.point_on_surface(pieces)
+    inside = shapely.contains_properly(figure, at)
+    places = plane.to_space(shapely.get_coordinates(at[inside]))
+    return polygonal(united(pieces[inside][winding_at(above, places) >= 1]))
 
 
 def _lacking(predicted: Predicted, plane: Plane, outlines: Callable[[Move], Outlines]) -> int:
