@@ -18,13 +18,14 @@ from numpy.typing import NDArray
 
 from clearance.drilling import bore as bores
 from clearance.drilling.bore import Bore
-from clearance.geometry import box_tree, distance, segments
+from clearance.geometry import box_tree, segments
+from clearance.geometry.areas import united, without
 from clearance.geometry.planes import Plane
 from clearance.geometry.soup import Box, Soup, flat, moved_shape
 from clearance.heights import place
 from clearance.passages.way import moved_mouth
 from clearance.ports.mouth import Mouth
-from clearance.ports.patches import Patches
+from clearance.ports.patches import NO_PATCH, Patches
 from clearance.predicted.part import Events, Predicted
 from clearance.predicted.plane_sections import predicted_metal
 from clearance.predicted.slabs import Slab, rounded, slabs
@@ -132,6 +133,7 @@ class Voids:
         foreign = set(self.patches.outside).union(*before.values(), *behind.values()) - own
         inner = route[1:-1]
         self.own = frozenset(own | (self.patches.at(inner) - foreign if len(inner) else set()))
+        self._around: dict[tuple[Events, Hole], list[tuple[Other, Soup]]] = {}
 
     @property
     def others(self) -> list[Other]:
@@ -149,7 +151,23 @@ class Voids:
         others.append(Other("the outside", frozenset(outside), True))
         return [other for other in others if other.patches]
 
-    def soup(self, predicted: Predicted, other: Other, box: Box) -> Soup:
+    def around(self, predicted: Predicted, hole: Hole) -> list[tuple[Other, Soup]]:
+        """Walls of every other void around a hole, where the part stands."""
+        key = (predicted.events, hole)
+        if key not in self._around:
+            self._around[key] = list(self._walls(predicted, hole))
+        return self._around[key]
+
+    def _walls(self, predicted: Predicted, hole: Hole) -> Iterator[tuple[Other, Soup]]:
+        box = _box(hole.bore(True, -_beyond(hole))).grown(NEAR_MM)
+        for other in self.others:
+            soup = self._soup(predicted, other, box)
+            if other.outside:
+                for mouth in _passed(self, predicted, hole):
+                    soup = _below_rim(soup, mouth)
+            yield other, soup
+
+    def _soup(self, predicted: Predicted, other: Other, box: Box) -> Soup:
         """Triangles in a box that bound other voids, where they stand in the predicted part."""
         soups = [predicted.bare_surface(box, self.patches.of(other.patches))]
         if not predicted.in_place:
@@ -166,20 +184,19 @@ class Voids:
         import shapely
 
         window = predicted.window
+        pieces = shapely.get_parts(without(window.rectangle, window.metal("closed", z, above)))
+        xy, of = shapely.get_coordinates(pieces, return_index=True)
+        on = self.patches.on(np.column_stack([xy, np.full(len(xy), z)]), SAME_MM)
+        numbers = np.split(on, np.flatnonzero(np.diff(of)) + 1)
         kept = []
-        for piece in shapely.get_parts(
-            window.rectangle.difference(window.metal("closed", z, above))
-        ):
+        for piece, beside in zip(pieces, numbers, strict=True):
             if piece.intersects(window.rectangle.boundary):
                 found = set(self.patches.outside)
             else:
-                xy = shapely.get_coordinates(piece)
-                points = np.column_stack([xy, np.full(len(xy), z)])
-                far, _, which = distance.closest(self.patches.tree, points)
-                found = set(self.patches.number[which[far <= SAME_MM]].tolist())
+                found = set(beside.tolist()) - {NO_PATCH}
             if found & other.patches and not found & self.own:
                 kept.append(piece)
-        return shapely.union_all(kept)
+        return united(kept)
 
 
 def within_void(predicted: Predicted, hole: Hole) -> bool:
@@ -217,7 +234,7 @@ def breaks_into(voids: Voids, events: Events, holes: Sequence[Hole]) -> str:
 
 def _broken_by(voids: Voids, predicted: Predicted, hole: Hole) -> str:
     worst = hole.bore(True, -_beyond(hole))
-    for other, soup in _walls_of_others(voids, predicted, hole):
+    for other, soup in voids.around(predicted, hole):
         entering = bores.meeting(soup, worst)
         if len(entering):
             return _broken(voids, other, hole, soup[entering])
@@ -235,7 +252,7 @@ def wall_left(voids: Voids, events: Events, holes: Sequence[Hole]) -> Left:
 
 
 def _of_hole(voids: Voids, predicted: Predicted, hole: Hole) -> Left:
-    soups = [soup for _, soup in _walls_of_others(voids, predicted, hole) if len(soup)]
+    soups = [soup for _, soup in voids.around(predicted, hole) if len(soup)]
     if not soups:
         return Left()
     both = [hole.bore(biggest, -_beyond(hole)) for biggest in (False, True)]
@@ -246,19 +263,6 @@ def _of_hole(voids: Voids, predicted: Predicted, hole: Hole) -> Left:
 def _beyond(hole: Hole) -> float:
     """How far outward of the mouth a hole is looked at, mm."""
     return 2.0 * hole.radius
-
-
-def _walls_of_others(
-    voids: Voids, predicted: Predicted, hole: Hole
-) -> Iterator[tuple[Other, Soup]]:
-    """Walls of every other void around a hole, where the part stands."""
-    box = _box(hole.bore(True, -_beyond(hole))).grown(NEAR_MM)
-    for other in voids.others:
-        soup = voids.soup(predicted, other, box)
-        if other.outside:
-            for mouth in _passed(voids, predicted, hole):
-                soup = _below_rim(soup, mouth)
-        yield other, soup
 
 
 def _least(values: Iterable[float | None]) -> float | None:

@@ -20,7 +20,6 @@ from clearance.kernels.compiler import inner, kernel
 from clearance.kernels.pieces import pieces
 from clearance.mesh.closedness import number_edges, weld
 from clearance.ports.mouth import Mouth
-from clearance.system.once import once
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -28,6 +27,9 @@ Bools = NDArray[np.bool_]
 
 RING_MM = 1e-3
 """A triangle's stretch in the mouth's plane belongs to its outline if it runs so near to it."""
+NO_PATCH = -1
+FIRST_MM, STRETCHES = 4.0, 16
+"""How far around stretches of a route its nearest wall is looked for first."""
 LEVEL_MM = 1e-7
 """A corner so near to the closing surface lies in it."""
 
@@ -55,19 +57,45 @@ class Patches:
     before: dict[str, set[int]]
     outside: set[int]
 
-    @once
-    def tree(self) -> box_tree.Tree:
-        """Tree of all triangles."""
-        return box_tree.build(self.triangles)
-
     def of(self, numbers: Iterable[int]) -> Soup:
         """Triangles of some patches."""
         return self.triangles[np.isin(self.number, list(numbers))]
 
     def at(self, points: Floats) -> set[int]:
         """Patches nearest to points (N, 3): each bounds the void that its point lies in."""
-        _, _, which = distance.closest(self.tree, points)
-        return set(self.number[which].tolist())
+        reach = FIRST_MM
+        while True:
+            near = self._around(points, reach)
+            found = self._nearest(near, points)
+            if (found.far <= reach).all() or len(near) == len(self.triangles):
+                return set(found.number.tolist())
+            reach *= 4.0
+
+    def on(self, points: Floats, within_mm: float) -> Ints:
+        """Number of the patch on which each point lies, `NO_PATCH` off the surface."""
+        found = self._nearest(self._around(points, within_mm), points)
+        return np.where(found.far <= within_mm, found.number, NO_PATCH)
+
+    def _around(self, points: Floats, reach: float) -> Ints:
+        """Triangles that may be no farther than `reach` from points in a row."""
+        found = [np.empty(0, np.int64)]
+        for some in np.array_split(points, STRETCHES):
+            if len(some):
+                found.append(meeting_index(self.triangles, Box.around(some).grown(reach)))
+        return np.unique(np.concatenate(found))
+
+    def _nearest(self, near: Ints, points: Floats) -> Nearest:
+        if not len(near):
+            return Nearest(np.full(len(points), np.inf), np.full(len(points), NO_PATCH))
+        far, _, which = distance.closest(box_tree.build(self.triangles[near]), points)
+        return Nearest(far, self.number[near[which]])
+
+
+class Nearest(NamedTuple):
+    """How far points are from the nearest triangle, mm, and its patch's number."""
+
+    far: Floats
+    number: Ints
 
 
 def patches(triangles: Soup, mouths: Sequence[Mouth]) -> Patches:
@@ -87,7 +115,8 @@ def patches(triangles: Soup, mouths: Sequence[Mouth]) -> Patches:
     """
     opened = cut_open(triangles, mouths)
     edges = number_edges(opened.ids, opened.vertices)
-    patch = _joined(opened.ids, edges.pairs, [rim.corners for rim in opened.rims.values()])
+    rims = [rim.corners for rim in opened.rims.values()]
+    patch = _joined(opened.ids, edges.pairs, rims, opened.first)
     return Patches(
         opened.triangles,
         patch,
@@ -114,19 +143,20 @@ class Rim(NamedTuple):
 
 
 class Opened(NamedTuple):
-    """Triangles cut along the outlines of mouths: (F, 3, 3), and their corners by number."""
+    """Triangles cut along the outlines of mouths: (F, 3, 3), and their corners by number.
+
+    No outline is near those before `first`.
+    """
 
     triangles: Soup
     ids: Ints
     vertices: int
     rims: dict[str, Rim]
+    first: int
 
 
 def cut_open(triangles: Soup, mouths: Sequence[Mouth]) -> Opened:
-    """Cut the triangles that outlines of mouths cross; equal corners get one number.
-
-    Triangles that no outline is near come first.
-    """
+    """Cut the triangles that outlines of mouths cross; equal corners get one number."""
     soup, rims = np.ascontiguousarray(triangles, np.float32), {}
     near = np.unique(np.concatenate([np.empty(0, np.int64), *(_near(soup, m) for m in mouths)]))
     beside = soup[near]
@@ -136,8 +166,9 @@ def cut_open(triangles: Soup, mouths: Sequence[Mouth]) -> Opened:
     vertices, ids = weld(soup)
     whole = (ids != np.roll(ids, 1, axis=1)).all(axis=1)
     soup, ids = soup[whole], ids[whole]
-    sides = {mouth.name: _sides(mouth, rims[mouth.name], vertices, ids, soup) for mouth in mouths}
-    return Opened(soup, ids, len(vertices), sides)
+    first = len(soup) - int(np.count_nonzero(whole[-len(beside) :])) if len(beside) else len(soup)
+    sides = {m.name: _sides(m, rims[m.name], vertices, ids, soup, first) for m in mouths}
+    return Opened(soup, ids, len(vertices), sides, first)
 
 
 def _near(soup: Soup, mouth: Mouth) -> Ints:
@@ -232,28 +263,26 @@ def _on_outline(mouth: Mouth, ends: Soup) -> Bools:
     return result
 
 
-def _sides(mouth: Mouth, rim: Soup, vertices: Soup, ids: Ints, soup: Soup) -> Rim:
-    """Which vertices are on a mouth's outline, and which triangles begin there."""
+def _sides(mouth: Mouth, rim: Soup, vertices: Soup, ids: Ints, soup: Soup, first: int) -> Rim:
+    """Which vertices are on a mouth's outline, and which triangles from `first` on begin there."""
     on_rim = np.zeros(len(vertices), np.bool_)
-    near = np.flatnonzero(np.isin(vertices[:, 0], rim[:, 0]))
+    near = np.unique(ids[first:])
     known = {corner.tobytes() for corner in rim}
     on_rim[[n for n in near if vertices[n].tobytes() in known]] = True
-    begins = on_rim[ids].sum(axis=1) == 2
-    inner, outer = begins.copy(), begins
-    middle = soup[begins].astype(np.float64).mean(axis=1)
-    above = mouth.plane.signed(middle) > 0.0
-    inner[begins], outer[begins] = ~above, above
+    begins = first + np.flatnonzero(on_rim[ids[first:]].sum(axis=1) == 2)
+    above = mouth.plane.signed(soup[begins].astype(np.float64).mean(axis=1)) > 0.0
+    inner, outer = np.zeros((2, len(soup)), np.bool_)
+    inner[begins[~above]] = outer[begins[above]] = True
     return Rim(on_rim, inner, outer)
 
 
-def _joined(ids: Ints, pairs: Ints, rims: list[Bools]) -> Ints:
+def _joined(ids: Ints, pairs: Ints, rims: list[Bools], first: int) -> Ints:
     """Number what hangs together; edges along an outline join nothing."""
     keep = np.ones(len(pairs), np.bool_)
+    both = np.flatnonzero((pairs >= first).all(axis=1))
+    one, two = ids[pairs[both, 0]], ids[pairs[both, 1]]
+    shared = (one[:, :, None] == two[:, None, :]).any(axis=2)
     for on_rim in rims:
-        touching = np.flatnonzero(on_rim[ids].sum(axis=1) >= 2)
-        both = np.flatnonzero(np.isin(pairs, touching).all(axis=1))
-        one, two = ids[pairs[both, 0]], ids[pairs[both, 1]]
-        shared = (one[:, :, None] == two[:, None, :]).any(axis=2)
         keep[both] &= (shared & on_rim[one]).sum(axis=1) < 2
     links = pairs[keep]
     return pieces(links[:, 0], links[:, 1], len(ids))
