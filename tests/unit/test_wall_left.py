@@ -7,9 +7,21 @@ import make
 import manifold3d as m3
 import numpy as np
 import pytest
+import shapes
 import shared
 
+from clearance.case.read import read_case
 from clearance.drilling.recheck import Recheck
+from clearance.drilling.wall_left import (
+    Hole,
+    UntoldError,
+    Voids,
+    apart,
+    breaks_into,
+    wall_left,
+    within_void,
+)
+from clearance.verdict.prepared import prepare
 
 TOOL = {"flute": 60.0, "overall": 110.0}
 
@@ -65,6 +77,7 @@ def flap(apart, z, radius=3.0):
     }
 
 
+@pytest.mark.more
 def test_a_drill_that_breaks_into_the_neighbour_is_no_plan(tmp_path):
     # 6.25 - 3.0 - 3.4 = -0.15: the drill opens the neighbouring bore.
     part = two_bores(6.25)
@@ -82,8 +95,7 @@ def test_a_drill_that_breaks_into_the_neighbour_is_no_plan(tmp_path):
 @pytest.mark.parametrize(
     ("pitch", "turn"),
     [
-        (0.45, 37.0),
-        *shared.more((0.45, 0.0), (0.2, 37.0), (0.2, 0.0), (0.3, 0.0), (0.3, 37.0)),
+        *shared.more((0.45, 37.0), (0.45, 0.0), (0.2, 37.0), (0.2, 0.0), (0.3, 0.0), (0.3, 37.0)),
     ],
 )
 def test_the_wall_left_is_the_distance_of_the_axes_less_the_radii(tmp_path, pitch, turn):
@@ -115,6 +127,7 @@ def test_the_wall_left_is_the_distance_of_the_axes_less_the_radii(tmp_path, pitc
     assert rework.wall_least_mm == pytest.approx(true - taken, abs=0.02)
 
 
+@pytest.mark.more
 def test_a_wall_that_only_run_out_reaches_is_no_rework(tmp_path, monkeypatch):
     plans = []
     tried = Recheck.of
@@ -138,7 +151,7 @@ def test_a_wall_that_only_run_out_reaches_is_no_rework(tmp_path, monkeypatch):
 
 
 @pytest.mark.parametrize(
-    "resume", [{}, {"resume_shift": [-0.3, 0.0]}, *shared.more({"resume": "layer"})]
+    "resume", [{}, *shared.more({"resume_shift": [-0.3, 0.0]}, {"resume": "layer"})]
 )
 def test_a_chamber_beside_a_leaning_bore_is_seen_where_the_part_went_on(tmp_path, resume):
     # The bore leans by 20 degrees; a closed chamber ends 0.4 beside its wall, above the sheet.
@@ -150,7 +163,8 @@ def test_a_chamber_beside_a_leaning_bore_is_seen_where_the_part_went_on(tmp_path
     part -= m3.Manifold.cube((4, 6, 3)).translate((edge, -3, 13))
     passages = [make.passage((0, 0, 0), (20 * lean, 0, 20), 3.1, 5.4)]
     sheet = make.plane(6.0, 2, source="log", **resume)
-    keys = {"separate": [], "state": {"on_platform": True}}  # from above, past the chamber
+    # From above, past the chamber.
+    keys = {"separate": [], "state": {"on_platform": True}, "pitch": 0.5}
     wide = of(drilled(tmp_path / "w", part, passages, sheet, 7.0, 0.9, 0.01, **keys))
     assert wide.rework is None
     assert "breaks into another void" in wide.why_not
@@ -161,3 +175,136 @@ def test_a_chamber_beside_a_leaning_bore_is_seen_where_the_part_went_on(tmp_path
     off = np.array([edge, 0, 16.0]) - np.array(stroke.entry_mm)
     off -= (off @ np.array(stroke.direction)) * np.array(stroke.direction)
     assert slim.rework.wall_left_mm == pytest.approx(np.linalg.norm(off) - 3.025, abs=0.02)
+
+
+# ---- holes set by hand: the part is read, and no passage judged ------------------------------
+
+
+def alone(folder, part, passages, sheet, **keys):
+    """The part of a case, and where it stands after the event."""
+    path = make.write_case(folder, part, passages, sheet, pitch=0.8, smallest_way=0.3, **keys)
+    checked = prepare(read_case(path))
+    return checked, checked.unknowns.variants[0].events
+
+
+def voids_of(checked, name, route):
+    mouths = checked.mouths
+    return Voids(checked, mouths[f"{name} inlet"], mouths[f"{name} outlet"], np.array(route))
+
+
+def hole(x, radius, taken=0.0, depth=15.0, top=20.0):
+    """From a face downward."""
+    return Hole(np.array([x, 0.0, top]), np.array([0.0, 0.0, -1.0]), radius, depth, 1.0, taken)
+
+
+AXIS = [(-3.3, 0.0, z) for z in (0.0, 5.0, 15.0, 20.0)]
+
+
+@pytest.fixture(scope="module")
+def beside(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("beside")
+    sheet = make.plane(10.0, 2, source="log")
+    checked, events = alone(folder, two_bores(6.6, segments=192), both(6.6, 5.9), sheet)
+    return voids_of(checked, "a", AXIS), events
+
+
+@pytest.mark.parametrize(
+    ("radius", "taken", "wall", "least"),
+    [
+        (3.2, 0.15, 0.40, 0.25),
+        (2.95, 0.25, None, 0.40),  # the drill cuts none, with run-out it does
+        (2.9, 0.05, None, None),
+    ],
+)
+def test_a_wall_is_the_distance_of_the_axes_less_the_radii(beside, radius, taken, wall, least):
+    voids, events = beside
+    one = hole(-3.3, radius, taken)
+    assert breaks_into(voids, events, [one]) == ""
+    found = wall_left(voids, events, [one])
+    assert found == (
+        wall and pytest.approx(wall, abs=5e-3),
+        least and pytest.approx(least, abs=5e-3),
+    )
+    assert within_void(voids.checked.whole.predict(events), one) == (least is None)
+    if wall is None:
+        return
+    # Of several holes the least counts; one beside the axis is nearer to the other bore.
+    near = wall_left(voids, events, [hole(-3.3, 2.9), hole(-3.1, 3.2)])
+    assert near.wall_mm == pytest.approx(0.20, abs=5e-3)
+
+
+def test_a_hole_breaks_into_the_bore_beside_it_and_says_how_far(beside):
+    voids, events = beside
+    said = breaks_into(voids, events, [hole(-3.3, 3.0), hole(-3.3, 3.4, 0.25)])
+    assert said.startswith("b at (")
+    assert "0.20 mm of wall would be left there" in said
+    assert said.endswith("drill tolerance and run-out may take 0.25 mm")
+    assert {other.name for other in voids.others} == {"b", "the outside"}
+
+
+def test_the_outer_face_beside_a_bore_is_a_wall_too(tmp_path):
+    """A bore 1.5 from the side of the block: 4.5 - 3.2 = 1.3 (analytic)."""
+    part = m3.Manifold.cube((20.0, 9.0, 20.0)).translate((-10.0, -4.5, 0.0))
+    part -= m3.Manifold.cylinder(30.0, 3.0, circular_segments=192).translate((0, 0, -5))
+    passage = make.passage((0, 0, 0), (0, 0, 20), 3.0, 5.0)
+    checked, events = alone(tmp_path, part, passage, make.plane(10.0, 2, source="log"))
+    voids = voids_of(checked, "a", [(0, 0, z) for z in (0.0, 5.0, 15.0, 20.0)])
+    found = wall_left(voids, events, [hole(0.0, 3.2, 0.1)])
+    assert found == (pytest.approx(1.3, abs=5e-3), pytest.approx(1.2, abs=5e-3))
+    assert breaks_into(voids, events, [hole(0.0, 4.4, 0.2)]).startswith("the outside at (")
+    assert breaks_into(voids, events, [hole(0.0, 4.2, 0.2)]) == ""
+
+
+@pytest.mark.parametrize(("shift", "wall"), [(-0.3, 0.1), *shared.more((0.3, 0.4))])
+def test_a_wall_is_taken_where_each_piece_stands(tmp_path, shift, wall):
+    """Above z 10 all is moved; the hole keeps to where the lower piece stands: 0.40 there."""
+    sheet = make.plane(10.0, 2, source="log", resume_shift=[shift, 0.0])
+    checked, events = alone(tmp_path, two_bores(6.6, segments=192), both(6.6, 5.9), sheet)
+    voids = voids_of(checked, "a", AXIS)
+    found = wall_left(voids, events, [hole(-3.3, 3.2)])
+    assert found.wall_mm == pytest.approx(wall, abs=5e-3)
+    broken = breaks_into(voids, events, [hole(-3.3, 3.5)])
+    assert bool(broken) == (shift < 0.0)
+    assert not within_void(checked.whole.predict(events), hole(-3.3, 2.9))
+
+
+def test_a_face_that_the_cut_lays_bare_is_a_wall(tmp_path):
+    """A closed chamber, above z 10 moved aside over metal: a drill from below, 0.6 under it."""
+    part = m3.Manifold.cube((20.0, 12.0, 16.0)).translate((-8.0, -6.0, 0.0))
+    part -= shapes.bore((0, 0, -1), (0, 0, 4), 1.0) + shapes.bore((0, 0, 4), (0, 7, 4), 1.0)
+    part -= m3.Manifold.cube((4.0, 6.0, 6.0)).translate((3.0, -3.0, 7.0))
+    passage = make.passage((0, 0, 0), (0, 6, 4), 1.0, 1.5)
+    sheet = make.plane(10.0, 2, source="log", resume_shift=[-4.0, 0.0])
+    checked, events = alone(tmp_path, part, passage, sheet)
+    voids = voids_of(checked, "a", [(0, 0, 0), (0, 0, 3), (0, 4, 4), (0, 6, 4)])
+    up = Hole(np.zeros(3), np.array([0.0, 0.0, 1.0]), 0.5, 9.0, 0.4, 0.0)
+    assert wall_left(voids, events, [up]).wall_mm == pytest.approx(0.6, abs=5e-3)
+    assert breaks_into(voids, events, [up]) == ""
+    through = Hole(up.entry, up.direction, 0.5, 9.8, 0.4, 0.0)
+    assert breaks_into(voids, events, [through]).startswith("another void at (")
+
+
+def test_a_void_that_leads_out_unnamed_is_untold(tmp_path):
+    part = two_bores(6.6)
+    part -= (
+        m3.Manifold.cylinder(20.0, 1.0, circular_segments=32)
+        .rotate((90, 0, 0))
+        .translate((-3.3, 0, 5))
+    )
+    checked, _ = alone(tmp_path, part, both(6.6, 5.9)[:1], make.plane(10.0, 2, source="log"))
+    with pytest.raises(UntoldError, match="an opening that the case does not name"):
+        voids_of(checked, "a", AXIS)
+
+
+def test_two_soups_are_as_far_apart_as_their_nearest_edges():
+    one = np.array([[[0, 0, 0], [1, 0, 0], [0, 1, 0]]], np.float32)
+    for at, expected in (((0.2, 0.2, 0.5), 0.5), ((3.0, 0.0, 0.0), 2.0), ((0.0, -0.7, 0.0), None)):
+        two = (0.1 * one + np.float32(at)).astype(np.float32)
+        far = apart(one, two, 10.0)
+        if expected is None:
+            assert far == pytest.approx(0.6, abs=1e-6)
+        else:
+            assert far == pytest.approx(expected, abs=1e-6)
+            assert far == apart(two, one, 10.0)
+        assert apart(one, two, 0.99 * far) is None
+    assert apart(one, one[:0], 10.0) is None
