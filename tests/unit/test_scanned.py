@@ -5,9 +5,11 @@ import numpy as np
 import pytest
 import scans
 import shapes
+import shared
 
 from clearance.case.read import read_case
 from clearance.errors import CaseError, PartError
+from clearance.scanned import registration
 from clearance.scanned.pose import AS_IT_IS, Pose, Surface, fit, sampled
 from clearance.scanned.registration import ScanError, registered
 from clearance.scanned.thin_sheets import thinnest_sheet
@@ -38,6 +40,21 @@ def notched(points, sheet_mm=0.0, step=0.0, radius=1.5, depth=DEPTH):
     return metal
 
 
+@pytest.fixture(scope="module", autouse=True)
+def fewer_points():
+    """What is told by tenths of a millimetre needs a third of the points; see `every_point`."""
+    with pytest.MonkeyPatch.context() as patch:
+        for name in ("MORE", "MANY", "MOST") if not shared.in_full else ():
+            patch.setattr(registration, name, getattr(registration, name) // 3)
+        yield
+
+
+@pytest.fixture
+def every_point(monkeypatch):
+    monkeypatch.setattr(registration, "MANY", 4000)
+    monkeypatch.setattr(registration, "MOST", 20_000)
+
+
 @pytest.fixture(scope="module")
 def part():
     bore = shapes.bore([4, 4, -1], [4, 4, 9], 1.5)
@@ -59,7 +76,7 @@ def stepped():
     )
 
 
-def test_a_turned_scan_is_laid_on_the_part_and_its_step_measured(stepped, nominal):
+def test_a_turned_scan_is_laid_on_the_part_and_its_step_measured(stepped, nominal, every_point):
     """Truth: 0.01 degree, 5 um; the step put in is 0.15 mm along x (analytic)."""
     found = registered(stepped, nominal, ((SHEET - 0.6, SHEET + 0.6),)).fit
     assert Pose(found.pose.rotation @ TURN, SHIFT).turn_deg < 0.01
@@ -284,7 +301,7 @@ def moved_above(part, along, sheet=SHEET, cut=None):
     return low + high
 
 
-@pytest.mark.parametrize("step", [0.3, 0.6])
+@pytest.mark.parametrize("step", [0.6, *shared.more(0.3)])
 def test_a_step_is_measured_however_far_beyond_the_noise(part, nominal, step):
     """What has moved is no outlier, though most of the scan lies right (analytic)."""
     soup = shapes.soup(moved_above(part, (step, 0.0, 0.0)))
