@@ -39,11 +39,13 @@ def _pair(
     checked: Checked, a: PassageCheck, b: PassageCheck, gaps: list[Unmelted]
 ) -> SeparateResult:
     names = (a.passage.name, b.passage.name)
-    nominal, _ = _joined(checked, a, b, Variant(NOMINAL, ""))
+    as_drawn = _joined(checked, a, b, Variant(NOMINAL, ""))
+    nominal = as_drawn[0]
     states: list[Apart] = []
     where = None
     for variant in checked.unknowns.variants:
-        found, at = _joined(checked, a, b, variant)
+        changed = variant.events or checked.bodies.added_by_stray
+        found, at = _joined(checked, a, b, variant) if changed else as_drawn
         where = at if at is not None and where is None else where
         states.append(found)
     state: Apart = states[0] if len(set(states)) == 1 else "undetermined"

@@ -185,8 +185,8 @@ def outcome(folder, solid, ends, strays=(), **keys) -> str:
 def test_level_sets_fall_apart_at_their_critical_level(tmp_path, function, below, above):
     solid, ends = in_a_box(function, below, 2.5 * CELL, 0.3)
     assert outcome(tmp_path / "below", solid, ends, pitch=0.2) == "open"
-    # A sheet across the middle seals every branch of the network.
-    assert outcome(tmp_path / "sheet", solid, ends, make.plane(12.3, 1), pitch=0.2) == "blocked"
+    if shared.in_full:  # a sheet across the middle seals every branch of the network
+        assert outcome(tmp_path / "sheet", solid, ends, make.plane(12.3, 1), pitch=0.2) == "blocked"
     solid, ends = in_a_box(function, above, 2.5 * CELL, 0.3)
     assert outcome(tmp_path / "above", solid, ends, pitch=0.2) == "apart"
 

@@ -201,6 +201,8 @@ def test_a_near_miss_says_which_allowance_would_do(tmp_path):
     enough = {**tools, "wall_allowance": allowed}
     again = checked(tmp_path / "again", solid, passage, sheet, drilling=enough, **keys)
     assert again.disposition.recommendation == "repair"
+    if not shared.in_full:
+        return
     short = {**tools, "wall_allowance": allowed - 0.02}
     again = checked(tmp_path / "short", solid, passage, sheet, drilling=short, **keys)
     assert again.disposition.recommendation == "undetermined"

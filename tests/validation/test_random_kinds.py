@@ -25,6 +25,7 @@ ELSEWHERE = (
     "layers range",
     "level faces",
     "thin walls, drilled",
+    "third mouth closed",
 )
 """Kinds that take longest, and that the plain run has elsewhere: bent bores and drilled ones in
 `test_against_booleans.py`, the others by hand."""

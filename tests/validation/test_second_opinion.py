@@ -15,6 +15,7 @@ import shared
 from click.testing import CliRunner
 from matplotlib.figure import Figure
 
+from clearance import checking
 from clearance.case.read import read_case
 from clearance.checking import judge
 from clearance.cli.main import main
@@ -151,6 +152,8 @@ def test_the_result_says_what_was_confirmed_or_why_not(tmp_path, monkeypatch):
     ways = [make.passage((4, 6, 0), (4, 6, 16), 1.5, 2.0)]
     path = make.write_case(tmp_path, block(), ways, make.sheet(8.0, 2))
     many = len(shapes.soup(block()))
+    shared.remember(monkeypatch)  # of one case; what is asked again is the second opinion
+    monkeypatch.setattr(checking, "judge", judge)
     agrees = ("agrees", ["solid booleans agree on a"])
     assert said_by(path) == agrees
     assert said_by(path, "--no-verify") == (None, ["not asked for: --no-verify"])

@@ -42,7 +42,8 @@ def test_a_gap_below_the_sheet_opens_where_it_is_as_high_as_required(tmp_path):
     assert margin.looked_up == pytest.approx(first * T)
     assert margin.up == pytest.approx((first - 1) * T)
     assert margin.changes_up.endswith("restricted becomes open")
-    for height, state in ((8.6 + margin.up, "restricted"), (8.6 + margin.looked_up, "open")):
+    ends = ((8.6 + margin.looked_up, "open"), (8.6 + margin.up, "restricted"))
+    for height, state in ends[: 2 if shared.in_full else 1]:
         there = (replace(case.stray[0], height=height),)
         assert make.judged(replace(case, stray=there)).passages[0].state == state
 

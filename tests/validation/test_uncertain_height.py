@@ -38,7 +38,7 @@ def test_a_restricted_height_between_two_that_are_open_is_not_open(tmp_path, ups
         solid, middle = solid.mirror((0, 0, 1)).translate((0, 0, 14.3)), 6.95
     ends = make.passage((-SIDE, 0, 7.15), (SIDE, 0, 7.15), 1.0, 0.86)
     found = make.first(
-        tmp_path, solid, ends, make.plane(middle, 3, height_uncertainty=0.1), pitch=0.1
+        tmp_path, solid, ends, make.plane(middle, 3, height_uncertainty=0.1), pitch=0.2
     )
     assert found.state == "undetermined"
     assert any("not proven open" in reason for reason in found.reasons)
@@ -48,7 +48,7 @@ def test_a_restricted_height_between_two_that_are_open_is_not_open(tmp_path, ups
 def test_open_at_every_height_is_proven(tmp_path):
     # 0.85 is left at the worst height, 0.82 required.
     stray = make.plane(7.05, 3, height_uncertainty=0.1)
-    found = make.first(tmp_path, lying(), along(0.82), stray, pitch=0.1)
+    found = make.first(tmp_path, lying(), along(0.82), stray, pitch=0.2)
     assert found.state == "open"
     assert 0.82 <= found.clear_diameter_mm.low <= 0.85
 
@@ -56,7 +56,7 @@ def test_open_at_every_height_is_proven(tmp_path):
 def test_restricted_at_every_height_is_proven(tmp_path):
     # At most 0.95 is left within 0.1 of the middle; 1.2 required.
     stray = make.plane(7.0, 3, height_uncertainty=0.1)
-    found = make.first(tmp_path, lying(), along(1.2), stray, pitch=0.1)
+    found = make.first(tmp_path, lying(), along(1.2), stray, pitch=0.2)
     assert found.state == "restricted"
     assert found.clear_diameter_mm.low <= 0.85
     assert found.clear_diameter_mm.high >= 0.94

@@ -96,7 +96,7 @@ def test_a_bypass_counts_where_a_share_of_the_area_is_asked_for(tmp_path, upside
 
 
 @pytest.mark.parametrize(
-    ("upside_down", "step"), [(False, 5.0), *shared.more((False, 2.5), (True, 2.5))]
+    ("upside_down", "step"), [(False, 9.0), *shared.more((False, 2.5), (True, 2.5))]
 )
 def test_a_sweep_sees_the_bypass_too(tmp_path, upside_down, step):
     void = s.block((-2, -2, 2), (2, 2, 20)) + s.block((-2, -2, 16), (17, 2, 20))
