@@ -62,32 +62,35 @@ def compile_beside() -> subprocess.Popen[bytes]:
 
 
 def later() -> None:
-    """Call the kernels that a check needs last as the check calls them, on a block's triangles."""
+    """Call kernels as a check calls them, on a block's triangles: what it needs last comes first.
+
+    So the two processes meet half way, and hardly anything is compiled by both.
+    """
     origin, up = np.zeros(3), np.array([0.0, 0.0, 1.0])
     block = bore.soup(bore.Bore(origin, up, 1.0, 3.0, 0.0))
-    few = block[:1]
-    patches._halves(few, np.zeros((1, 3)))
-    edge = np.zeros((1, 3), np.int64)
-    rooms._clipped(few.astype(np.float64), edge, edge > 0, np.ones((2, 3)), np.ones(2))
+    regions.Cuts(_empty_void(), {1}, (_LAYER, _LAYER), np.array([0.5, 1.5]))
+    outline = beams.edges(shapely.box(-1.0, -1.0, 1.0, 1.0))
+    beams.most_beside(outline, origin[:2], 0.0, 0.5)
+    beams.least_and_greatest(outline, origin[:2])
+    pins.Straight.inward(pins.Entry("", origin, up, 1.0, 0.0), block).stop(0.5)
+    soup.clipped(block, 0.0, 1.0, origin)
+    bore.outside(block, bore.Bore(origin, up, 0.5, 4.0, 0.0))
     tree = box_tree.build(block)
     line = np.array([up, 2.0 * up])
-    radius = cells.clear_radius(np.ones((2, 2, 2), np.uint8), 1.0)
-    ways.widest_route(radius, np.ones(radius.shape, np.uint8), [0], [7])
-    distance.distances(tree, line)
-    segments.segment_clearances(tree, line[:1], line[1:])
-    routes.widen(tree, line, spacing_mm=0.5)
+    rays.metal(tree.triangles, tree.boxes, line, np.zeros(2, np.int64))
     square = np.array([[0, 0, 1, 0], [1, 0, 1, 1], [1, 1, 0, 1], [0, 1, 0, 0]], np.float64)
-    rectangles.tighten(square[:1], square)
     rectangles.within(square[:, :2], square)
     rectangles.within(np.ascontiguousarray(square[:, :2]), square)
-    rays.metal(tree.triangles, tree.boxes, line, np.zeros(2, np.int64))
-    bore.outside(block, bore.Bore(origin, up, 0.5, 4.0, 0.0))
-    soup.clipped(block, 0.0, 1.0, origin)
-    pins.Straight.inward(pins.Entry("", origin, up, 1.0, 0.0), block).stop(0.5)
-    outline = beams.edges(shapely.box(-1.0, -1.0, 1.0, 1.0))
-    beams.least_and_greatest(outline, origin[:2])
-    beams.most_beside(outline, origin[:2], 0.0, 0.5)
-    regions.Cuts(_empty_void(), {1}, (_LAYER, _LAYER), np.array([0.5, 1.5]))
+    rectangles.tighten(square[:1], square)
+    radius = cells.clear_radius(np.ones((2, 2, 2), np.uint8), 1.0)
+    ways.widest_route(radius, np.ones(radius.shape, np.uint8), [0], [7])
+    routes.widen(tree, line, spacing_mm=0.5)
+    segments.segment_clearances(tree, line[:1], line[1:])
+    distance.distances(tree, line)
+    few = block[:1]
+    edge = np.zeros((1, 3), np.int64)
+    rooms._clipped(few.astype(np.float64), edge, edge > 0, np.ones((2, 3)), np.ones(2))
+    patches._halves(few, np.zeros((1, 3)))
 
 
 _LAYER = np.arange(1), np.zeros(1), np.ones(1)

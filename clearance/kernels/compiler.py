@@ -37,6 +37,7 @@ from numba.core.dispatcher import Dispatcher
 from numba.core.runtime import rtsys
 
 from clearance.errors import ClearanceWarning
+from clearance.kernels.read_back import rebuilt, reduced
 
 
 def kernel(function: Callable[..., Any]) -> Any:
@@ -193,6 +194,14 @@ class _Place(CompileResultCacheImpl):
         _Private,
         _OneRun,
     ]
+
+    def reduce(self, data: Any) -> Any:
+        """What is kept of a compilation."""
+        return reduced(data)
+
+    def rebuild(self, target_context: Any, payload: Any) -> Any:
+        """The compilation, from what was kept."""
+        return rebuilt(target_context, payload)
 
 
 class _Unpickler(pickle.Unpickler):

@@ -18,7 +18,7 @@ from numba.core.dispatcher import Dispatcher
 import clearance
 from clearance import first_run
 from clearance.columns import cast
-from clearance.kernels import compiler
+from clearance.kernels import compiler, read_back
 
 CALLEE = """
 from clearance.kernels.compiler import kernel
@@ -166,6 +166,39 @@ def test_machine_code_is_read_back_without_the_compilers_own_functions(installed
     assert installed.printed(ASKS) == ["7", "False", "14"]
     outer_alone = ASKS.replace("middle(5), ", "outer(5), ")
     assert installed.printed(outer_alone) == ["14", "False", "14"]
+
+
+def test_what_a_kernel_was_made_from_is_parsed_when_another_is_compiled_only():
+    """And what a version before kept, without names, is read as the compiler reads it."""
+
+    @compiler.kernel
+    def threefold(x):
+        return 3 * x
+
+    assert threefold(2) == 6
+    (compiled,) = threefold.overloads.values()
+    for kept in (read_back.reduced(compiled), compiled._reduce()):
+        again = read_back.rebuilt(compiled.target_context, kept)
+        assert again.entry_point(5) == 15
+        assert again.target_context is compiled.target_context
+        parsed = again.library._shared_module is not None
+        assert parsed == (len(kept[0]) == 3)
+        functions = again.library._get_module_for_linking().functions
+        assert compiled.fndesc.llvm_func_name in [one.name for one in functions]
+
+
+def test_a_kernel_without_an_entry_for_python_is_kept_as_one():
+    """Else what asks for its entry would end the process."""
+
+    @compiler.inner
+    def fourfold(x):
+        return 4 * x
+
+    fourfold.compile("int64(int64)")
+    (compiled,) = fourfold.overloads.values()
+    (*_, names), *_ = read_back.reduced(compiled)
+    assert names == (compiled.fndesc.llvm_func_name,)
+    assert read_back.rebuilt(compiled.target_context, read_back.reduced(compiled)) is not None
 
 
 def test_what_no_kernel_takes_does_not_make_them_stale(installed):
