@@ -24,9 +24,15 @@ def reduced(result: Any) -> tuple[Any, ...]:
 
 def rebuilt(target: Any, kept: tuple[Any, ...]) -> Any:
     """The compilation of which `kept` was kept, by this version or one before."""
-    if len(kept[0]) == 3:  # without names: a version before
-        return CompileResult._rebuild(target, *kept)
-    return CompileResult._rebuild(_Reading(target), *kept)._replace(target_context=target)
+    library, *rest = kept
+    if len(library) > 3:  # a version before kept no names
+        try:
+            found = CompileResult._rebuild(_Reading(target), *kept)
+        except (AttributeError, TypeError):  # another version of the compiler
+            pass
+        else:
+            return found._replace(target_context=target)
+    return CompileResult._rebuild(target, library[:3], *rest)
 
 
 class _Reading:

@@ -187,6 +187,22 @@ def test_what_a_kernel_was_made_from_is_parsed_when_another_is_compiled_only():
         assert compiled.fndesc.llvm_func_name in [one.name for one in functions]
 
 
+def test_another_version_of_the_compiler_reads_back_as_it_does(monkeypatch):
+    @compiler.kernel
+    def fourfold(x):
+        return 4 * x
+
+    assert fourfold(2) == 8
+    (compiled,) = fourfold.overloads.values()
+    kept = read_back.reduced(compiled)
+    monkeypatch.delattr(read_back._Reading, "unserialize_library")  # asked for by another name
+    monkeypatch.delattr(read_back._Reading, "codegen")
+    monkeypatch.delattr(read_back._Reading, "__getattr__")
+    again = read_back.rebuilt(compiled.target_context, kept)
+    assert again.entry_point(5) == 20
+    assert again.library._shared_module is not None
+
+
 def test_a_kernel_without_an_entry_for_python_is_kept_as_one():
     """Else what asks for its entry would end the process."""
 
