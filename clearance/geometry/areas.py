@@ -5,6 +5,7 @@ In: a shapely geometry; triangles. Out: its polygons, a diameter that is never t
 
 from __future__ import annotations
 
+import math
 from functools import lru_cache
 from typing import Any
 
@@ -61,8 +62,23 @@ def largest_circle_mm(shape: Any, within_mm: float = CIRCLE_MM) -> float:
 
     `within_mm`: its radius is too large by this at most; ten times that is five times quicker.
     """
-    polygons = (p for p in shapely.get_parts(shape) if p.geom_type == "Polygon" and not p.is_empty)
-    return max((_circle_mm(polygon, within_mm) for polygon in polygons), default=0.0)
+    polygons = [p for p in shapely.get_parts(shape) if p.geom_type == "Polygon" and not p.is_empty]
+    largest = 0.0
+    for polygon in sorted(polygons, key=lambda p: -p.area):
+        if largest == 0.0 or _may_hold(polygon, 0.5 * largest - within_mm):
+            largest = max(largest, _circle_mm(polygon, within_mm))
+    return largest
+
+
+def _may_hold(polygon: Any, radius: float) -> bool:
+    """Whether a larger circle may lie within: by the area, and by what is left once it is eroded.
+
+    Much quicker than the search for the largest one. At corners that point inwards too little is
+    eroded, never too much.
+    """
+    return radius <= 0.0 or (
+        polygon.area > math.pi * radius**2 and not shapely.buffer(polygon, -radius).is_empty
+    )
 
 
 @lru_cache(maxsize=1000)

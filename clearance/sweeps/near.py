@@ -36,6 +36,8 @@ LEVEL_MM = 1e-4
 
 ROUNDED_MM = 1e-4
 """A requirement nearer than this to a bracket is left to `check`: coordinates are rounded."""
+SOME_CORNERS = 64
+"""So many corners of an outline, about, are looked at before all of them are."""
 
 
 class Near(Sections):
@@ -207,6 +209,11 @@ class Near(Sections):
 def _same(a: Any, b: Any) -> bool:
     if a.is_empty or b.is_empty:
         return bool(a.is_empty and b.is_empty)
+    # A corner of one that lies off the other tells enough, where comparing all takes long.
+    corners = shapely.points(shapely.get_coordinates(a))
+    some = corners[:: max(1, len(corners) // SOME_CORNERS)]
+    if shapely.distance(some, b.boundary).max() >= SAME_MM:
+        return False
     return bool(shapely.hausdorff_distance(a.boundary, b.boundary) < SAME_MM)
 
 
