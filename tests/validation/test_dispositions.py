@@ -15,6 +15,7 @@ MORE = {
     "a hole in the sheet as wide as required, to a hundredth of a micrometre",
     "narrowed behind two bends, but enough flows",
     "wide enough, but too little flows",
+    "narrowed behind two bends, and nobody said what must flow",
     "the same where nobody said what must stay",
 }
 """Ends that the plain run has of another requirement, or in the tests of the rules alone."""

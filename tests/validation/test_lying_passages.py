@@ -183,7 +183,7 @@ def test_a_plate_outside_a_mouth(tmp_path, inner, open_):
         assert found.clear_diameter_mm.low == 0.0
 
 
-@pytest.mark.parametrize("tilt", [2.0, *shared.more(6.0, 15.0)])
+@pytest.mark.parametrize("tilt", shared.more(2.0, 6.0, 15.0))
 def test_a_plate_that_leans_along_the_passage(tmp_path, tilt):
     # A plate 0.4 thick through (0, 9.2), lowest at the duct's one end, where it leaves least below;
     # above it, least is left at the other end: no height is open from end to end.

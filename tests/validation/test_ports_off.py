@@ -32,9 +32,13 @@ def exact(tmp_path_factory):
 @pytest.mark.parametrize(
     "off",
     [
-        (0, 0, -1.9),
         (0, -0.8, 0.5),
-        *shared.more(*(((0, 0, z),) for z in (1.0, -1.0, 1.9)), ((0.8, 0, 0),), ((0.5, 0.5, -1),)),
+        *shared.more(
+            ((0, 0, -1.9),),
+            *(((0, 0, z),) for z in (1.0, -1.0, 1.9)),
+            ((0.8, 0, 0),),
+            ((0.5, 0.5, -1),),
+        ),
     ],
 )
 def test_a_port_off_its_face_by_up_to_two_millimetres(tmp_path, exact, off):
@@ -46,7 +50,7 @@ def test_a_port_off_its_face_by_up_to_two_millimetres(tmp_path, exact, off):
     assert a.low <= 2 * R <= a.high + 0.02
 
 
-@pytest.mark.parametrize("factor", [0.8, 1.2])
+@pytest.mark.parametrize("factor", [0.8, *shared.more(1.2)])
 def test_a_port_too_small_or_too_large_by_a_fifth(tmp_path, exact, factor):
     passage = make.passage((0, 0, 0), (20, 0, 15), factor * R, 3.0)
     found = make.first(tmp_path, elbow(), passage)

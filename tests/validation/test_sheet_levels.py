@@ -153,6 +153,7 @@ def test_specks_hide_no_crossing(tmp_path, hole, with_specks):
     assert found.state == ("open" if hole else "blocked")
 
 
+@pytest.mark.more
 def test_two_plates_are_two_crossings(tmp_path):
     solid = s.block((-SIDE, -SIDE, 0), (SIDE, SIDE, 40)) - cylinder(-1, 41, 2.0)
     found = make.first(

@@ -117,7 +117,8 @@ def test_a_gap_that_ends_in_the_wall_joins_nothing(tmp_path):
 
 def test_a_gap_between_slices_is_welded_by_the_slice_on_it(tmp_path):
     # Slices 29 and 30 lie at z 2.95 and 3.05: only the lower one has the pocket.
-    for name, penetration, share in (("thin", 0.15, False), ("deep", 0.25, True)):
+    depths = (("deep", 0.25, True), ("thin", 0.15, False))
+    for name, penetration, share in depths[: 2 if shared.in_full else 1]:
         stray = silent(from_layer=29, penetration=penetration, packing=0.5, layers=2)
         found = check(tmp_path / name, circuits(), stray)
         assert all((row["share"] > 0.999) == share for row in found.resumed_section)
@@ -142,6 +143,8 @@ def test_a_gap_counts_at_every_height_that_is_possible(tmp_path):
     found = check(tmp_path, circuits(), stray)
     assert found.unmelted[0].joins == (("a", "b"),)
     assert found.separate[0].state == "undetermined"
+    if not shared.in_full:
+        return
     stray["height_uncertainty"] = 0.04
     assert check(tmp_path / "low", circuits(), stray).separate[0].state == "apart"
 
