@@ -13,6 +13,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import shared
 from numba.core.dispatcher import Dispatcher
 
 import clearance
@@ -351,7 +352,7 @@ def test_then_in_the_folder_of_the_user(installed):
 
 
 @pytest.mark.skipif(not hasattr(os, "getuid"), reason="folders have no owner here")
-@pytest.mark.parametrize("home", ["a file", None])
+@pytest.mark.parametrize("home", [None, *shared.more("a file")])
 def test_then_in_a_private_one(installed, tmp_path, home):
     """Also for a user without HOME who is not in the list of users, as in many containers."""
     (installed.folder / "__pycache__").touch()

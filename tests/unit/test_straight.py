@@ -57,7 +57,7 @@ def trials(tree, start, end, count, seed):
 # ---- the proof
 
 
-@pytest.mark.parametrize("seed", [0, 1, *shared.more(2, 3, 4, 5)])
+@pytest.mark.parametrize("seed", [0, *shared.more(1, 2, 3, 4, 5)])
 def test_no_line_beats_the_bound(seed):
     """Balls, overlapping ones among them, and thin plates with a hole between two windows."""
     rng = np.random.default_rng(seed)

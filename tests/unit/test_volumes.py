@@ -553,7 +553,9 @@ REFUSED = {
 }
 
 
-@pytest.mark.parametrize("kind", REFUSED)
+@pytest.mark.parametrize(
+    "kind", ["wrong spacing along y", *shared.more("mirrored", "wrong voxel size")]
+)
 def test_what_cannot_be_laid_on_the_part_is_refused(judged, kind):
     keys, words = REFUSED[kind]
     with pytest.raises(PartError, match=words) as fault:
@@ -565,5 +567,9 @@ def test_what_cannot_be_laid_on_the_part_is_refused(judged, kind):
 def test_grey_values_without_a_part_are_refused(judged):
     with pytest.raises(PartError, match="all the same"):
         judged(np.zeros((30, 30, 30)))
+
+
+@pytest.mark.more
+def test_metal_that_is_darker_than_air_is_refused(judged):
     with pytest.raises(PartError, match=r"scan\.tif: "):
         judged(1.0 - greyed())
