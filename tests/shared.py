@@ -27,6 +27,14 @@ FEW_PITCHES = ("never_open", "upright_metal", "hostile", "cut_mouths")
 the third takes eight times the cells of the one before, and no other code."""
 
 
+UNWEIGHED = (
+    *("affected", "drill_end", "electrodes", "flow_branches", "led", "limits", "manifold"),
+    *("narrowed", "obstacles", "passage_check", "reach", "reach_limits", "scanned"),
+    *("scanned_on_plate", "side_by_side", "together", "volumes", "wall_left"),
+)
+"""Files of `tests/unit` that look neither at inspection nor at the torsion constant."""
+
+
 COARSE = {"distributor": 0.4}
 """Shipped cases that the plain run judges at a coarser pitch than the program takes, mm: less than
 half of the time, and the same code. Their own pitch is for `-m more`."""
@@ -68,8 +76,9 @@ def less_evidence() -> Iterator[None]:
     """The joint's torsion constant from two grids, not three or four: an eighth of a small check.
 
     For all but the file that looks at it; what it keeps is its own. From two grids of few cells for
-    `tests/validation`, and no inspection is weighed there: no file of it looks at either. A neck is
-    given up there after fewer cells are split, which made up half of the dearest tests.
+    `tests/validation` and the files of `UNWEIGHED`, and no inspection is weighed there: none of
+    them looks at either. A neck is given up in `tests/validation` after fewer cells are split,
+    which made up half of the dearest tests.
     """
     from clearance import checking
     from clearance.evidence import section_properties
@@ -80,9 +89,11 @@ def less_evidence() -> Iterator[None]:
         if "/test_resumed.py" not in running:
             patch.setattr(section_properties, "SETTLED", 1.0)
             patch.setattr(section_properties, "settled_torsion", _torsion())
-        if "tests/validation/" in running:
+        validation = "tests/validation/" in running
+        if validation or any(f"/test_{name}.py" in running for name in UNWEIGHED):
             patch.setattr(section_properties, "FIRST_CELLS", 200)
             patch.setattr(checking, "inspected", lambda *_: ())
+        if validation:
             patch.setattr(neck, "MOST_SPLIT", 4_000)
         yield
 

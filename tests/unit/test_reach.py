@@ -18,7 +18,7 @@ ALL = {"series": ["jobber", "long", "extra-long"]}
 
 def checked(folder, *args, **keys):
     """Check with all standard drills at hand."""
-    return make.checked(folder, *args, **{"drilling": ALL, "pitch": 0.5, **keys})
+    return make.checked(folder, *args, **{"drilling": ALL, **keys})
 
 
 def through(result, name="a"):
@@ -115,6 +115,7 @@ def test_two_sheets_are_cleared_by_one_stroke(tmp_path):
     assert found.rework.state_after == "open"
 
 
+@pytest.mark.more
 def test_a_u_with_both_ports_on_top_needs_two_strokes(tmp_path):
     solid = shapes.u_passage(2.0, 14.0, 4.0, 64)
     passage = make.passage((-7, 0, 30), (7, 0, 30), 2.0, 3.0)
@@ -216,6 +217,7 @@ def test_what_stands_on_its_platform_is_not_entered_from_below(tmp_path):
     assert off.rework is not None
 
 
+@pytest.mark.more
 def test_a_drill_that_would_open_the_neighbour_is_never_proposed(tmp_path):
     # A bore with a kink: the straight line cuts its wall, and a second circuit runs right there.
     line = shapes.bent_line([(0, 0, 41), (0, 0, 25), (1.6, 0, 15), (1.6, 0, -1)], 20.0)
