@@ -80,7 +80,6 @@ def later() -> None:
     rays.metal(tree.triangles, tree.boxes, line, np.zeros(2, np.int64))
     square = np.array([[0, 0, 1, 0], [1, 0, 1, 1], [1, 1, 0, 1], [0, 1, 0, 0]], np.float64)
     rectangles.within(square[:, :2], square)
-    rectangles.within(np.ascontiguousarray(square[:, :2]), square)
     rectangles.tighten(square[:1], square)
     radius = cells.clear_radius(np.ones((2, 2, 2), np.uint8), 1.0)
     ways.widest_route(radius, np.ones(radius.shape, np.uint8), [0], [7])

@@ -30,9 +30,13 @@ def _inside(x: float, y: float, edges: Floats) -> bool:
     return odd
 
 
-@kernel
 def within(points: Floats, edges: Floats) -> Bools:
     """Whether points (N, 2) lie in a polygon given by its edges (E, 4)."""
+    return _within(np.ascontiguousarray(points), edges)
+
+
+@kernel
+def _within(points: Floats, edges: Floats) -> Bools:
     result = np.empty(points.shape[0], np.bool_)
     for n in range(points.shape[0]):
         result[n] = _inside(points[n, 0], points[n, 1], edges)

@@ -24,6 +24,7 @@ from clearance.columns.runs import Runs
 from clearance.columns.voids import label, run_at
 from clearance.evidence.joints import first_on, standing
 from clearance.kernels.compiler import kernel
+from clearance.kernels.rows import greatest
 from clearance.predicted.part import Predicted
 from clearance.predicted.slabs import Event, assemble, bodies, slabs
 from clearance.result import TrappedPowder, Unmelted
@@ -203,7 +204,7 @@ def gap_outline(predicted: Predicted, event: Event) -> Any:
 @kernel
 def _touching(start, z, piece, columns, low, high):  # type: ignore[no-untyped-def]
     """Pieces of the void runs of some columns that meet a range of height (faces included)."""
-    found = np.zeros(piece.max() + 1, np.bool_)
+    found = np.zeros(greatest(piece) + 1, np.bool_)
     for c in columns:
         for k in range(start[c + 1] - start[c] + 1):
             z0 = z[start[c] + k - 1, 1] if k > 0 else -np.inf

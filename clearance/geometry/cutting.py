@@ -14,6 +14,7 @@ from clearance.geometry.planes import Plane
 from clearance.geometry.stretches import fixed
 from clearance.kernels.compiler import inner, kernel
 from clearance.kernels.growing import grown
+from clearance.kernels.rows import first_above
 
 Floats = NDArray[np.float64]
 Singles = NDArray[np.float32]
@@ -77,7 +78,7 @@ def _crossed_by_levels(triangles: Singles, levels: Singles) -> tuple[Ints, Ints]
         high = max(a, b, c)
         if high < levels[0] or low >= levels[last - 1]:
             continue
-        for k in range(np.searchsorted(levels, low, side="right"), last):
+        for k in range(first_above(levels, low), last):
             if levels[k] > high:
                 break
             if count == found.shape[0]:

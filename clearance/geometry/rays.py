@@ -16,6 +16,7 @@ from numpy.typing import ArrayLike, NDArray
 from clearance.geometry.box_tree import Tree, begin_of_leaf
 from clearance.geometry.cutting import Floats, Ints
 from clearance.kernels.compiler import inner, kernel
+from clearance.kernels.rows import least
 from clearance.kernels.vectors import Array, Vector, ahead, corners_of, cross, dot, minus, row
 
 NEAREST_MM = 1e-6
@@ -292,7 +293,7 @@ def metal(triangles: Any, boxes: Any, points: Floats, nearest: Ints) -> NDArray[
         count = _hits(triangles, boxes, p, ray, where, facing, nodes)
         if count < 1:
             continue
-        first = where[:count].min()
+        first = least(where[:count])
         back = True
         for k in range(count):
             if where[k] <= first + 1e-7:

@@ -20,6 +20,7 @@ from clearance.geometry.distance import (
 )
 from clearance.geometry.segments import certified_clearance
 from clearance.kernels.compiler import inner, kernel
+from clearance.kernels.rows import least
 from clearance.kernels.vectors import (
     Array,
     Floats,
@@ -168,7 +169,7 @@ def _widen(to: Moving, rounds: int, enough: float) -> float:
     step = np.full(count, spacing)  # first step of the next push; 0: nothing to gain here
     for turn in range(rounds):
         # A vertex with this much more room than the throat cannot hold the least distance.
-        plenty = min(room.min() + 2.0 * spacing, enough)
+        plenty = min(least(room) + 2.0 * spacing, enough)
         busy = False
         for n in range(1, last):
             if step[n] > 0.0 or room[n] >= plenty:
@@ -188,7 +189,7 @@ def _widen(to: Moving, rounds: int, enough: float) -> float:
                 _wake(step, n, longest)
         if not busy:
             break
-    return room.min()
+    return least(room)
 
 
 def _resample(polyline: Floats, spacing: float) -> Floats:

@@ -217,10 +217,9 @@ def holds_rims_only(part: Soup, mouths: Sequence[Mouth], within: Room) -> Face |
     if on_rim[opened.ids].all(axis=1).any():
         return None
     edge, higher = _edges(opened)
-    meets, held, kept, heights, *found = _clipped(
+    meets, held, kept, heights, lines = _clipped(
         opened.triangles.astype(np.float64), edge, higher, within.normals, within.bounds
     )
-    lines = Lines(*found)
     if any((rim.corners[opened.ids] & ~held).any() for rim in rims):
         return None  # an outline that leaves the room
     lids = [which & meets for rim in rims for which in (rim.inner, rim.outer)]
@@ -318,25 +317,34 @@ def _between(points, a, b, share):  # type: ignore[no-untyped-def]
     return ahead(p, minus(row(points, b), p), share)
 
 
-@kernel
-def _clipped(triangles, edge, higher, normals, bounds):  # type: ignore[no-untyped-def]
+def _clipped(
+    triangles: Floats, edge: Ints, higher: Bools, normals: Floats, bounds: Floats
+) -> tuple[Bools, Bools, Bools, Floats, Lines]:
     """Cut triangles off at the sides of a room, the last two of which are its ends.
 
     Returns which triangles meet it, which of their corners it holds, which of their edges are in
     it for a stretch, how low and how high they lie in it along the outer end's normal, and what
     `Lines` holds.
     """
+    count, lines = len(triangles), 3 * len(triangles)
+    meets, heights = np.zeros(count, np.bool_), np.zeros((count, 2))
+    held, kept = np.zeros((count, 3), np.bool_), np.zeros((count, 3), np.bool_)
+    of_line, along = np.empty(lines, np.int64), np.full(lines, -1)
+    ends, points = np.full((lines, 2), -1), np.zeros((lines, 2, 3))
+    of_triangles, of_lines = (meets, held, kept, heights), (of_line, ends, along, points)
+    n = _clip(triangles, edge, higher, normals, bounds, *of_triangles, *of_lines)
+    return *of_triangles, Lines(of_line[:n], ends[:n], along[:n], points[:n])
+
+
+@kernel
+def _clip(  # type: ignore[no-untyped-def]
+    triangles, edge, higher, normals, bounds, meets, held, kept, heights, of_line, ends, along,
+    points,
+):  # fmt: skip
+    """Fill in what `_clipped` returns, which numpy makes sooner than a kernel; how many lines."""
     count, sides = triangles.shape[0], normals.shape[0]
-    meets = np.zeros(count, np.bool_)
-    held = np.zeros((count, 3), np.bool_)
-    kept = np.zeros((count, 3), np.bool_)
-    heights = np.zeros((count, 2))
-    of_line = np.empty(3 * count, np.int64)
-    ends = np.full((3 * count, 2), np.int64(-1))
-    along = np.full(3 * count, np.int64(-1))
-    points = np.zeros((3 * count, 2, 3))
     n = 0
-    p, q = np.empty((sides + 4, 3)), np.empty((sides + 4, 3))
+    p, q = np.empty((sides + 4, 3), np.float64), np.empty((sides + 4, 3), np.float64)
     of, to = np.empty(sides + 4, np.int64), np.empty(sides + 4, np.int64)
     for f in range(count):
         for k in range(3):
@@ -409,13 +417,4 @@ def _clipped(triangles, edge, higher, normals, bounds):  # type: ignore[no-untyp
                 put(points[n], np.int64(1), row(p, at))
                 n += 1
             last, begin, side = now, -1, -1
-    return (
-        meets,
-        held,
-        kept,
-        heights,
-        of_line[:n],
-        ends[:n],
-        along[:n],
-        points[:n],
-    )
+    return n

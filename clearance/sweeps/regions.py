@@ -18,6 +18,7 @@ from clearance.columns.possible import PossibleVoid, meetings
 from clearance.kernels.compiler import kernel
 from clearance.kernels.forest import find, join, trees
 from clearance.kernels.growing import grown
+from clearance.kernels.rows import first_not_below
 
 Ints = NDArray[np.int64]
 Floats = NDArray[np.float64]
@@ -247,7 +248,7 @@ def _held(low, high, wanted, heights):  # type: ignore[no-untyped-def]
     first = np.zeros(heights.size + 1, np.int64)
     for p in range(low.size):
         if wanted[p]:
-            for n in range(np.searchsorted(heights, low[p]), heights.size):
+            for n in range(first_not_below(heights, low[p]), heights.size):
                 if heights[n] > high[p]:
                     break
                 first[n + 1] += 1
@@ -257,7 +258,7 @@ def _held(low, high, wanted, heights):  # type: ignore[no-untyped-def]
     nodes = np.empty(first[-1], np.int64)
     for p in range(low.size):
         if wanted[p]:
-            for n in range(np.searchsorted(heights, low[p]), heights.size):
+            for n in range(first_not_below(heights, low[p]), heights.size):
                 if heights[n] > high[p]:
                     break
                 nodes[fill[n]] = p

@@ -19,7 +19,7 @@ from numba.core.dispatcher import Dispatcher
 import clearance
 from clearance import first_run
 from clearance.columns import cast
-from clearance.kernels import compiler, read_back
+from clearance.kernels import compiler, read_back, rows
 
 CALLEE = """
 from clearance.kernels.compiler import kernel
@@ -328,6 +328,19 @@ def test_every_kernel_keeps_its_stamp_from_run_to_run():
         capture_output=True, check=True, cwd=Path(clearance.__file__).parent.parent,
     )  # fmt: skip
     assert there.stdout.strip() == here
+
+
+def test_places_in_a_rising_row_are_as_numpy_has_them():
+    """Expected: numpy's, and Python's own least and greatest; equal numbers among them."""
+    rising = np.array([-3.0, 0.5, 0.5, 0.5, 2.0, np.inf])
+    for value in (-np.inf, -3.0, 0.0, 0.5, 1.0, 2.0, 7.0, np.inf):
+        for row in (rising, rising[:1], rising[:0], rising[::2]):
+            below = rows.first_not_below.py_func(row, value)
+            assert below == np.searchsorted(row, value)
+            assert rows.first_above.py_func(row, value) == np.searchsorted(row, value, "right")
+    for row in ([4, -2, 7, 7], [3], [2.5, -1.0, np.inf]):
+        assert rows.least.py_func(np.array(row)) == min(row)
+        assert rows.greatest.py_func(np.array(row)) == max(row)
 
 
 # ---- where they are kept ---------------------------------------------------------------------
