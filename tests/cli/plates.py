@@ -98,9 +98,13 @@ def write_plate(folder, parts, name="plate.toml", height=6.0):
     return path
 
 
-def run(plate, out, *words, wait=True, **options):
+FEW_SHEETS = [sys.executable, str(Path(__file__).with_name("few_sheets.py"))]
+"""The program, which draws sheets of the straight design alone."""
+
+
+def run(plate, out, *words, wait=True, program=PROGRAM, **options):
     """Run the program in a process of its own."""
-    command = [*PROGRAM, "plate", str(plate), "--out", str(out), *map(str, words)]
+    command = [*program, "plate", str(plate), "--out", str(out), *map(str, words)]
     options = {"text": True, "stdout": subprocess.PIPE, "stderr": subprocess.PIPE, **options}
     process = subprocess.Popen(command, **options)
     if not wait:
@@ -109,10 +113,10 @@ def run(plate, out, *words, wait=True, **options):
     return subprocess.CompletedProcess(command, process.returncode, out_text, err_text)
 
 
-def here(plate, out, *words):
+def here(plate, out, *words, few_sheets=False):
     """Run the program in this process, its parts too; `computed` names them."""
     with pytest.MonkeyPatch.context() as patch:
-        computed = shared.in_this_process(patch)
+        computed = shared.in_this_process(patch, few_sheets)
         found = CliRunner().invoke(main, ["plate", str(plate), "--out", str(out), *map(str, words)])
     return SimpleNamespace(
         returncode=found.exit_code, stdout=found.stdout, stderr=found.stderr, computed=computed

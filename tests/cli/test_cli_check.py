@@ -10,10 +10,12 @@ import time
 
 import pytest
 import shared
+from click.testing import CliRunner
 
 from clearance import first_run
 from clearance.case.read import read_case
 from clearance.cli import outputs
+from clearance.cli.main import main
 from clearance.errors import LostError
 from clearance.sweeps.in_processes import side_by_side
 from clearance.sweeps.wanted import Wanted
@@ -256,7 +258,7 @@ def test_full_disk_under_standard_output(cases):
 
 
 @pytest.mark.skipif(not hasattr(os, "openpty"), reason="no pseudo terminals")
-@pytest.mark.parametrize("no_color", [False, True])
+@pytest.mark.parametrize("no_color", [False, *shared.more(True)])
 def test_on_a_terminal_progress_and_colour_unless_unwanted(cases, no_color):
     env = {k: v for k, v in os.environ.items() if k != "NO_COLOR"}
     if no_color:
@@ -302,6 +304,15 @@ def test_the_first_run_says_that_it_compiles(monkeypatch, checked, cases):
     side_by_side(case, Wanted(4.0, 5.0), progress=said.append, processes=1, begin=begin)
     assert sum("compiling the kernels" in words for words in said) == 2
     assert len(helped) == 2
+
+
+@pytest.mark.parametrize("no_color", ["", "1"])
+def test_colour_where_it_can_be_shown_unless_unwanted(cases, no_color):
+    """In this process; what else a terminal is shown is tested above."""
+    words = ["check", str(cases / "cut.toml")]
+    with_colour = CliRunner(env={"NO_COLOR": no_color}).invoke(main, words, color=True)
+    assert with_colour.exit_code == 3
+    assert ("\x1b[" in with_colour.stdout) is not bool(no_color)
 
 
 KERNELS_USED = """

@@ -7,24 +7,20 @@ import signal
 import subprocess
 import sys
 import time
+from pathlib import Path
 
 import plates
 import pytest
-import shared
-
-from clearance.figures import first_page
-from clearance.plates import one_part
-from clearance.system.processes import attempt
 
 pytest.importorskip("distributed")
+TESTS = Path(__file__).parent.parent
 
-# Three different parts: two designs, one or two stray layers.
+# Three different parts. No sheet is drawn of them.
 PARTS = [
-    {"name": f"{case[0]}{n}", "case": f"{case}.toml", "x": x, "y": 30 * n - 100, "turn": 0,
-     "more": f"layers = {n}"}
-    for case, x in (("straight", -40), ("leaning", 40))
-    for n in range(1, 3)
-][:3]  # fmt: skip
+    {"name": f"P{n}", "case": case, "x": 40 * n, "y": 30 * n - 100, "turn": 0,
+     "more": f"layers = {layers}"}
+    for n, (case, layers) in enumerate([("plain.toml", 0), ("plain.toml", 1), ("leaning.toml", 1)])
+]  # fmt: skip
 
 
 def wait_for(condition, seconds=60.0):
@@ -98,30 +94,18 @@ def strict(tmp_path):
 
 
 PLAIN = """\
+import pytest, shared
+
 def dask_setup(worker):
-    from clearance.figures import first_page
-    from clearance.plates import one_part
-
-    one_part.sheet, first_page.report = lambda *_, **__: None, lambda _: SHEET
+    shared.draw_few_sheets(pytest.MonkeyPatch())
 """
-"""In a worker no sheet is drawn, which takes longer than the check."""
 
 
 @pytest.fixture(scope="module")
-def sheet_drawn():
-    """A sheet to give in place of each part's own."""
-    from matplotlib.figure import Figure
-
-    from clearance.figures.files import pdf_bytes
-
-    return pdf_bytes([Figure()])
-
-
-@pytest.fixture(scope="module")
-def plain(small, sheet_drawn):
-    """Words for a worker that draws no sheets."""
+def plain(small):
+    """Words for a worker that draws few sheets, as `plates.here` does."""
     path = small / "plain.py"
-    path.write_text(f"SHEET = {sheet_drawn!r}\n{PLAIN}")
+    path.write_text(f"import sys\n\nsys.path.insert(0, {str(TESTS)!r})\n{PLAIN}")
     return "--preload", path
 
 
@@ -129,6 +113,8 @@ def plain(small, sheet_drawn):
 def small(tmp_path_factory):
     folder = tmp_path_factory.mktemp("cluster")
     plates.write_designs(folder)
+    straight = (folder / "straight.toml").read_text()
+    (folder / "plain.toml").write_text(straight.replace('name = "straight"', 'name = "plain"'))
     plates.write_plate(folder, PARTS)
     return folder
 
@@ -144,9 +130,7 @@ def test_no_worker(small, cluster, tmp_path, monkeypatch, run):
     assert "no worker is connected" in found.stderr
 
 
-def test_a_worker_that_dies_half_way_changes_nothing(
-    small, cluster, plain, sheet_drawn, tmp_path, monkeypatch
-):
+def test_a_worker_that_dies_half_way_changes_nothing(small, cluster, plain, tmp_path):
     workers = [cluster.worker("--no-nanny", *plain) for _ in range(2)]
     out = tmp_path / "out"
     process = plates.run(small / "plate.toml", out, "--cluster", cluster.address, wait=False)
@@ -160,10 +144,7 @@ def test_a_worker_that_dies_half_way_changes_nothing(
     after = {path.name: path.stat().st_mtime_ns for path in parts.glob("*.json")}
     assert len(after) == len(PARTS)
     assert {name: after[name] for name in before} == before  # not computed again
-    monkeypatch.setattr(one_part, "sheet", lambda *_, **__: None)
-    monkeypatch.setattr(first_page, "report", lambda _: sheet_drawn)
-    monkeypatch.setattr(shared, "part_of_a_plate", lambda job, work: attempt(work, job.payload))
-    alone = plates.here(small / "plate.toml", tmp_path / "alone")
+    alone = plates.here(small / "plate.toml", tmp_path / "alone", few_sheets=True)
     assert alone.returncode == 3
     assert plates.timeless(out) == plates.timeless(tmp_path / "alone")
 
@@ -187,6 +168,7 @@ def dask_setup(worker):
 """In the worker a fine part takes a gibibyte at once; by itself it takes a minute to get there."""
 
 
+@pytest.mark.more  # what is made of it: tests/unit/test_cancelled.py, test_plate.py
 def test_a_part_beyond_the_memory_limit_is_undetermined(
     small, strict, plain, tmp_path, monkeypatch, run
 ):

@@ -9,6 +9,7 @@ import shutil
 import signal
 import subprocess
 import time
+from functools import partial
 from pathlib import Path
 
 import jsonschema
@@ -30,6 +31,10 @@ POSIX = pytest.mark.skipif(os.name != "posix", reason="signals and limits of POS
 PROC = pytest.mark.skipif(not Path("/proc").is_dir(), reason="looks into /proc")
 
 
+here = partial(plates.here, few_sheets=True)
+"""Sheets are looked at in test_plate_labels.py; here the upright design's, from a process too."""
+
+
 @pytest.fixture(scope="session")
 def small(tmp_path_factory):
     """Folder with the designs and the plate of five parts."""
@@ -43,7 +48,7 @@ def small(tmp_path_factory):
 def done(small):
     """One undisturbed run: what the program said, and its folder."""
     out = small / "done"
-    return plates.here(small / "plate.toml", out), out
+    return here(small / "plate.toml", out), out
 
 
 @pytest.fixture(scope="session")
@@ -161,7 +166,7 @@ def test_map_and_a_page_for_each_result_that_does_not_conform(done):
 def test_unchanged_parts_are_skipped_and_nothing_is_written(done, small):
     _, out = done
     before = {path: path.stat().st_mtime_ns for path in out.rglob("*")}
-    again = plates.here(small / "plate.toml", out)
+    again = here(small / "plate.toml", out)
     assert again.returncode == 3
     assert "5 parts are unchanged" in again.stderr
     assert " s)" not in again.stderr
@@ -175,7 +180,7 @@ def test_only_what_changed_is_computed_and_equal_parts_are_copied(copy):
     kept = [p for p in plates.PARTS if p["name"] not in ("L2", "L3")]
     changed = [{**p, "more": "layers = 1"} if p["name"] == "S2" else p for p in kept]
     plate = plates.write_plate(copy, [*changed, more])
-    again = plates.here(plate, copy / "done")
+    again = here(plate, copy / "done")
     ended = [line.split(":")[0] for line in again.stderr.splitlines() if " s)" in line]
     assert sorted(ended) == ["L1", "S2"]
     assert "1 part is unchanged" in again.stderr
@@ -196,7 +201,7 @@ def test_bad_cases_leave_no_old_result_and_do_not_stop_the_others(copy):
     off = (copy / "straight.toml").read_text().replace("[0.0, 0.0, 0.0]", "[0.0, 0.0, 6.0]")
     (copy / "off.toml").write_text(off)
     parts = [{**p, "case": "off.toml"} if p["name"] == "S2" else p for p in plates.PARTS]
-    again = plates.here(plates.write_plate(copy, parts), copy / "done")
+    again = here(plates.write_plate(copy, parts), copy / "done")
     assert again.returncode == 2
     by_name = {entry["name"]: entry for entry in plates.summary(copy / "done")["parts"]}
     assert by_name["S1"]["worst_passage"]["state"] == "open"
@@ -237,7 +242,7 @@ def test_a_torn_result_counts_for_nothing(copy):
 def test_bad_plate_file_writes_nothing(small, tmp_path):
     plate = small / "wrong.toml"
     plate.write_text((small / "plate.toml").read_text().replace("size", "sizes"))
-    found = plates.here(plate, tmp_path / "out")
+    found = here(plate, tmp_path / "out")
     assert found.returncode == 2
     assert "did you mean size?" in found.stderr
     assert not (tmp_path / "out").exists()
@@ -247,14 +252,14 @@ def test_a_slice_above_every_part_is_an_error_of_the_plate(small, tmp_path):
     plate = small / "beyond.toml"
     text = (small / "plate.toml").read_text()
     plate.write_text(text.replace("from_layer = 0", "from_layer = 24"))
-    found = plates.here(plate, tmp_path / "out")
+    found = here(plate, tmp_path / "out")
     assert found.returncode == 2
     assert "from_layer: found 24, expected at most 23" in found.stderr
 
 
 @pytest.mark.parametrize("where", ["plate.toml", "plate.toml/out"])
 def test_a_folder_that_cannot_be_made(small, where):
-    found = plates.here(small / "plate.toml", small / where)
+    found = here(small / "plate.toml", small / where)
     assert found.returncode == 2
     assert "cannot be written" in found.stderr
     assert "Traceback" not in found.stderr
@@ -263,7 +268,7 @@ def test_a_folder_that_cannot_be_made(small, where):
 def test_two_runs_do_not_share_a_folder(copy):
     before = plates.timeless(copy / "done")
     with Folder(copy / "done"):
-        found = plates.here(copy / "plate.toml", copy / "done")
+        found = here(copy / "plate.toml", copy / "done")
     assert found.returncode == 2
     assert "another run" in found.stderr
     assert plates.timeless(copy / "done") == before
@@ -278,7 +283,7 @@ def test_a_full_disk_is_a_clear_error(done, small, tmp_path):
     room = resource.getrlimit(resource.RLIMIT_FSIZE)
     resource.setrlimit(resource.RLIMIT_FSIZE, (9000, room[1]))
     try:
-        found = plates.here(plate, tmp_path / "out")
+        found = here(plate, tmp_path / "out")
     finally:
         resource.setrlimit(resource.RLIMIT_FSIZE, room)
     assert found.returncode == 2
@@ -386,7 +391,8 @@ def troubled(few, tmp_path_factory):
     out = tmp_path_factory.mktemp("troubled") / "out"
     ours, theirs = pty.openpty()
     words = ["--jobs", 1]
-    process = plates.run(few, out, *words, wait=False, stderr=theirs, start_new_session=True)
+    options = {"program": plates.FEW_SHEETS, "stderr": theirs, "start_new_session": True}
+    process = plates.run(few, out, *words, wait=False, **options)
     os.close(theirs)
     wait_for(lambda: plates.children(process.pid))
     os.kill(plates.children(process.pid)[0], signal.SIGKILL)
@@ -430,7 +436,7 @@ def test_interrupt_and_a_killed_worker_cost_nothing_but_time(troubled, done, few
     plates.whole(out)
     assert len(list((out / "parts").glob("*.json"))) == 1
     assert not (out / "plate.json").exists()
-    again = plates.here(few, out)
+    again = here(few, out)
     assert "1 part is unchanged" in again.stderr
     assert len(again.computed) == 1
     assert of_few(out) == of_few(done[1])

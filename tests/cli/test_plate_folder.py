@@ -2,6 +2,7 @@
 
 import json
 import os
+from functools import partial
 from pathlib import Path
 
 import openpyxl
@@ -13,6 +14,9 @@ from clearance.plates import report
 from clearance.plates.folder import Folder
 
 pytestmark = pytest.mark.skipif(os.name == "nt", reason="writes to /dev/full")
+
+
+here = partial(plates.here, few_sheets=True)  # shared with test_plate.py
 
 
 @pytest.fixture(scope="module")
@@ -28,7 +32,7 @@ def test_a_folder_of_somebody_else_is_left_alone(plate, tmp_path, name):
     file.parent.mkdir(parents=True)
     file.write_text("mine")
     before = sorted(tmp_path.rglob("*"))
-    found = plates.here(plate, tmp_path / "mine")
+    found = here(plate, tmp_path / "mine")
     assert found.returncode == 2
     assert "is no folder of an earlier run" in found.stderr
     assert sorted(tmp_path.rglob("*")) == before
@@ -70,7 +74,7 @@ def test_what_is_damaged_is_computed_again(plate, tmp_path, monkeypatch):
 
     monkeypatch.setattr(report, "pages", pages)
     out = tmp_path / "out"
-    assert plates.here(plate, out).returncode == 0
+    assert here(plate, out).returncode == 0
     good = plates.timeless(out)
     result, sheet = out / "parts" / "S1.json", out / "parts" / "S1.pdf"
 
@@ -97,10 +101,10 @@ def test_what_is_damaged_is_computed_again(plate, tmp_path, monkeypatch):
     }
     for name, damage in damages.items():
         damage()
-        found = plates.here(plate, out)
+        found = here(plate, out)
         assert found.returncode == 0, (name, found.stderr)
         assert plates.timeless(out) == good, name
-    again = plates.here(plate, out)
+    again = here(plate, out)
     assert again.returncode == 0
     assert not again.computed  # what is whole is not
 
@@ -108,7 +112,7 @@ def test_what_is_damaged_is_computed_again(plate, tmp_path, monkeypatch):
 def test_a_full_device_is_one_message(plate, tmp_path):
     if not Path("/dev/full").exists():
         pytest.skip("no such device")
-    assert plates.here(plate, tmp_path / "out").returncode == 0  # so that nothing is left to do
+    assert here(plate, tmp_path / "out").returncode == 0  # so that nothing is left to do
     with open("/dev/full", "w") as full:
         found = plates.run(plate, tmp_path / "out", "--jobs", 1, stdout=full)
     assert "1 part is unchanged" in found.stderr

@@ -23,7 +23,7 @@ def made(tmp_path_factory):
     plates.write_designs(folder)
     parts = [part for part in plates.PARTS if part["name"] in ("S1", "S2", "L1")]
     plate, out = plates.write_plate(folder, parts), folder / "out"
-    told = plates.here(plate, out, "--pages", "--no-verify")
+    told = plates.here(plate, out, "--pages", "--no-verify", few_sheets=True)
     assert told.returncode == 3, told.stderr
     return plate, out
 
@@ -131,7 +131,7 @@ def test_a_damaged_page_is_made_again_and_whole_ones_are_kept(made):
     plate, out = made
     good = plates.timeless(out)
     (out / "parts/L1.html").write_bytes(b"")
-    again = plates.here(plate, out, "--pages", "--no-verify")
+    again = plates.here(plate, out, "--pages", "--no-verify", few_sheets=True)
     assert len(again.computed) == 1
     assert plates.timeless(out) == good
 

@@ -56,7 +56,7 @@ def one_by_one(jobs):
     from clearance.plates.one_part import compute
 
     for job in jobs:
-        yield job, shared.part_of_a_plate(job, compute)
+        yield job, shared.part_of_a_plate(job, compute, few_sheets=True)
 
 
 def summed(plate, out, spread=one_by_one):

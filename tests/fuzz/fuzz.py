@@ -252,14 +252,12 @@ def ready() -> None:
     """
     with tempfile.TemporaryDirectory(prefix="clearance-fuzz-") as name, contextlib.chdir(name):
         write_sound(Path(name))
-        lines = []
-        for words in (*MESH_COMMANDS, *CASE_COMMANDS):
-            if {"--verify", "--margins"} & {*words}:
-                continue  # but for the solids the same kernels as without
+        lines: dict[str, tuple[str, ...]] = {}
+        for words in (*CASE_COMMANDS, *MESH_COMMANDS):  # each once: the same kernels again
             known = {"MESH": "binary.stl", "case.toml": "full.toml"}
             alone = ["--no-verify"] if words[0] == "check" else []
-            lines.append(tuple(known.get(word, word) for word in (*words, *alone)))
-        for line in dict.fromkeys(lines):
+            lines.setdefault(words[0], tuple(known.get(word, word) for word in (*words, *alone)))
+        for line in lines.values():
             CliRunner().invoke(_program(), line)
 
 

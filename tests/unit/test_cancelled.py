@@ -144,6 +144,22 @@ def test_a_task_cancelled_by_the_cluster_is_tried_once_more(monkeypatch, first):
     assert (found.kind, found.text) == ("killed", processes.CANCELLED)
 
 
+def test_a_part_that_its_workers_do_not_survive_is_tried_once_more_alone(monkeypatch):
+    """As with a memory limit; with real workers: tests/cli/test_cluster.py, `-m more`."""
+    library = cluster_that(monkeypatch)
+    killed = library.KilledWorker()
+    cluster_that(monkeypatch, killed, "verdict").KilledWorker = library.KilledWorker
+    (found,) = outcomes()
+    assert (found.kind, found.value) == ("done", "verdict")
+    cluster_that(monkeypatch, killed, killed).KilledWorker = library.KilledWorker
+    (found,) = outcomes()
+    assert found.kind == "killed"
+    assert "memory limit" in found.text
+    cluster_that(monkeypatch, ValueError("no room"))
+    (found,) = outcomes()
+    assert (found.kind, found.text) == ("crashed", "the cluster failed: ValueError: no room")
+
+
 def test_a_task_cancelled_because_the_scheduler_is_gone_ends_the_run(monkeypatch):
     gone = Cancelled()
     gone.reason = "scheduler-connection-lost"
