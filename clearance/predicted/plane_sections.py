@@ -64,7 +64,7 @@ def predicted_metal(
     """
     window = _outline(predicted, plane)
     if within is not None:
-        window = common(window, within)
+        window = polygonal(common(window, within))
     if abs(plane.normal[2]) > 1.0 - 1e-12:
         z = float(plane.origin[2])
         level = predicted.section(z, plugged=not whole)

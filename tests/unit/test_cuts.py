@@ -77,6 +77,20 @@ def test_the_metal_in_a_figure_is_what_the_whole_section_holds_there(drilled):
         assert shapely.symmetric_difference(whole.intersection(face), only).area < rounded
 
 
+def test_a_figure_that_lies_in_the_window_and_along_its_edge_is_one_of_areas(drilled):
+    """An overlay of the two leaves a line beside the area; one that only touches leaves no area."""
+    plane = Plane.through((0.0, -7.0, 15.0), (0.0, 1.0, 0.0))
+    whole, metal = predicted_metal(drilled._whole, plane, whole=True)
+    x0, y0, x1, y1 = whole.bounds
+    beside = shapely.box(x1, y0, x1 + 5.0, y1)
+    tooth = shapely.box(x1 - 3.0, y0 + 3.0, x1 + 1.0, y0 + 5.0)
+    for figure in (shapely.union(beside, tooth), beside):
+        held = shapely.intersection(metal, figure).area
+        assert predicted_metal(drilled._whole, plane, True, within=figure)[1].area == (
+            pytest.approx(held, abs=1e-6)
+        )
+
+
 def test_neighbours_whose_edges_part_by_less_than_rounding_are_both_united():
     """Two edges from one point: GEOS 3.14 alone gives back the larger of these figures only."""
     a, b = (shapely.from_wkb(bytes.fromhex(figure)) for figure in NEARLY_ONE_EDGE)
