@@ -13,7 +13,6 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from clearance.kernels.compiler import inner, kernel
-from clearance.kernels.rows import greatest
 
 _NONE = 1 << 29  # squared distance that stands for "no metal"; twice it still fits 32 bits
 
@@ -165,7 +164,7 @@ def _across(square: Array, axis: int) -> None:
         for n in range(count):
             row = _row(square, m, n, axis)
             for step in range(1, count):
-                if step * step >= greatest(row):
+                if step * step >= row.max():
                     break
                 if n >= step:
                     _lower(row, old[n - step], step)
@@ -174,9 +173,9 @@ def _across(square: Array, axis: int) -> None:
 
 
 @kernel
-def _clear_radius(metal: Array, pitch: float, radius: Array, square: Array, most: int) -> None:
-    """`square`: the memory of the answer, as whole numbers, in which it is worked out."""
+def _clear_radius(metal: Array, pitch: float, radius: Array, most: int) -> None:
     nx, ny, nz = metal.shape
+    square = radius.view(np.int32)  # worked out in the memory of the answer
     _along_columns(metal, square, most)
     for axis in range(2):
         _across(square, axis)
@@ -214,6 +213,5 @@ def clear_radius(metal: Array, pitch: float, most_mm: float = np.inf) -> NDArray
         radius.fill(np.inf)
     else:
         cells = math.ceil(most_mm / pitch) if math.isfinite(most_mm) else 1 << 14
-        most = min(cells * cells, _NONE)
-        _clear_radius(metal, float(pitch), radius, radius.view(np.int32), most)
+        _clear_radius(metal, float(pitch), radius, min(cells * cells, _NONE))
     return radius

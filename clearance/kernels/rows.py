@@ -1,7 +1,7 @@
 """The least and the greatest of a row of numbers, and places in a rising one.
 
-In: a row without nan. Out: as numpy has it, whose own functions take three to ten times as long to
-compile, within each kernel that calls them anew.
+In: a row without nan. Out: as numpy has it, whose own functions take half a second each to compile.
+Not for a loop that is run for each row of cells: there numpy's greatest is three times as fast.
 """
 
 from __future__ import annotations
