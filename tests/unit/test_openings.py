@@ -12,7 +12,7 @@ from shapes import block, bore
 
 from clearance.mesh.part import read_part
 from clearance.report.openings import as_json, position, text, toml
-from clearance.survey.openings import find_openings
+from clearance.survey.openings import _apart, _networks, find_openings
 from clearance.verdict.proposed import MOST, clear_diameters
 
 SIDES = 32
@@ -222,3 +222,19 @@ def test_openings_without_a_partner_are_a_comment():
     found = found_in("blind")
     assert tomllib.loads(toml(found)) == {}
     assert toml(found).startswith("# opening 1, top x3 y2")
+
+
+def test_stoppers_that_meet_go_to_groups_of_their_own():
+    """Two blocks 3 mm apart, and one in the first of them; 12 triangles each."""
+    places = ((0, 0, 0), (5, 0, 0), (1, 1, 1))
+    stoppers = [shapes.soup(block(at, np.add(at, 2))) for at in places]
+    groups = _apart(stoppers)
+    assert [len(group) for group in groups] == [24, 12]
+    np.testing.assert_array_equal(groups[1], stoppers[2])
+
+
+def test_mouths_with_a_piece_of_void_in_common_are_one_network():
+    found = _networks([{1}, {2}, {1, 3}, {4}, {3, 2}])
+    assert len({found[n] for n in (0, 1, 2, 4)}) == 1
+    assert len(set(found)) == 2
+    assert sorted(set(found)) == [0, 1]
