@@ -81,7 +81,7 @@ def test_a_figure_that_lies_in_the_window_and_along_its_edge_is_one_of_areas(dri
     """An overlay of the two leaves a line beside the area; one that only touches leaves no area."""
     plane = Plane.through((0.0, -7.0, 15.0), (0.0, 1.0, 0.0))
     whole, metal = predicted_metal(drilled._whole, plane, whole=True)
-    x0, y0, x1, y1 = whole.bounds
+    _, y0, x1, y1 = whole.bounds
     beside = shapely.box(x1, y0, x1 + 5.0, y1)
     tooth = shapely.box(x1 - 3.0, y0 + 3.0, x1 + 1.0, y0 + 5.0)
     for figure in (shapely.union(beside, tooth), beside):
