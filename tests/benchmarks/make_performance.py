@@ -71,11 +71,14 @@ class Run(NamedTuple):
 def run(*command: object, one: bool = False) -> Run:
     """Run a process, on one processor if asked."""
     words = [str(word) for word in command]
+    # As after an installation: modules are not compiled from their source in each run.
+    given = {k: v for k, v in os.environ.items() if k != "PYTHONDONTWRITEBYTECODE"}
     start = time.perf_counter()
     with subprocess.Popen(
         words,
         stdout=subprocess.DEVNULL,
         stderr=subprocess.DEVNULL,
+        env=given,
         preexec_fn=(lambda: os.sched_setaffinity(0, {0})) if one else None,
     ) as child:
         _, _, used = os.wait4(child.pid, 0)
