@@ -34,8 +34,8 @@ HEAD = """\
 
 What the program should give, beside what it gives. Written by `docs/make_validation.py`, which
 computes every number under "obtained" and stops if one differs by more than the last column allows;
-a test fails when this page is not what comes out (rows by solid booleans, of scans, of clear
-diameters and connections: with `-m more`). Brackets are rounded outward.
+a test fails when this page is not what comes out (rows by solid booleans, and of scans: with `-m
+more`). Brackets are rounded outward.
 
 How an expected value is known:
 

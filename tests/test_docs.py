@@ -269,8 +269,8 @@ def rows(title):
 
 
 SPAN = re.compile(r"[\d.]+ to [\d.]+ mm")
-LONG = ("Comparison with solid booleans", "Scans", "Clear diameters", "Connections")
-"""Sections whose rows, or fewer parts of the kind, tests/validation looks at as well."""
+LONG = ("Comparison with solid booleans", "Scans")
+"""Sections that tests/validation holds by fewer parts (solid booleans, made scans)."""
 
 
 @pytest.mark.slow
