@@ -14,6 +14,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import shared
+from numba.core.caching import NullCache
 from numba.core.dispatcher import Dispatcher
 
 import clearance
@@ -176,6 +177,7 @@ def test_what_a_kernel_was_made_from_is_parsed_when_another_is_compiled_only():
     def threefold(x):
         return 3 * x
 
+    threefold._cache = NullCache()  # compiled here: what was read back cannot be kept again
     assert threefold(2) == 6
     (compiled,) = threefold.overloads.values()
     for kept in (read_back.reduced(compiled), compiled._reduce()):
@@ -211,6 +213,7 @@ def test_a_kernel_without_an_entry_for_python_is_kept_as_one():
     def fourfold(x):
         return 4 * x
 
+    fourfold._cache = NullCache()
     fourfold.compile("int64(int64)")
     (compiled,) = fourfold.overloads.values()
     (*_, names), *_ = read_back.reduced(compiled)
