@@ -41,6 +41,8 @@ RIM_SIDES = 32
 RIM_SHARE = 0.02
 """An outer wall no more of the mouth's radius below the cone is still the face it lies in: more
 than the pyramid stands out of the cone."""
+KEPT = 8
+"""So many holes, of all places where the part may stand, have their walls kept: a plan's."""
 SAME_MM = 1e-3
 """An outline of a section lies on the patch that is so near."""
 
@@ -155,6 +157,8 @@ class Voids:
         """Walls of every other void around a hole, where the part stands."""
         key = (predicted.events, hole)
         if key not in self._around:
+            if len(self._around) == KEPT:  # of plans that were tried before
+                del self._around[next(iter(self._around))]
             self._around[key] = list(self._walls(predicted, hole))
         return self._around[key]
 
