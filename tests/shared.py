@@ -35,14 +35,7 @@ UNWEIGHED = (
 """Files of `tests/unit` that look neither at inspection nor at the torsion constant."""
 
 
-COARSE = {
-    "distributor": 0.5,
-    "exchanger-header": 0.4,
-    "manifold-block": 0.6,
-    "nozzle-ring-high": 0.6,
-    "nozzle-ring-low": 0.5,
-    "valve-body": 0.6,
-}
+COARSE = {"distributor": 0.4}
 """Shipped cases that the plain run judges at a coarser pitch than the program takes, mm: less time,
 and the same code. Their own pitch is for `-m more`."""
 
