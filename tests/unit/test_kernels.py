@@ -328,8 +328,9 @@ def test_every_kernel_keeps_its_stamp_from_run_to_run():
     )
     here = repr({name: found._cache.stamp for name, found in all_kernels()})
     there = subprocess.run(
-        [sys.executable, "-c", asks], env={**os.environ, "PYTHONHASHSEED": "7"}, text=True,
-        capture_output=True, check=True, cwd=Path(clearance.__file__).parent.parent,
+        [sys.executable, "-c", asks], text=True, capture_output=True,
+        env={**os.environ, "PYTHONHASHSEED": "7", "PYTHONPATH": str(Path(shared.__file__).parent)},
+        check=True, cwd=Path(clearance.__file__).parent.parent,
     )  # fmt: skip
     assert there.stdout.strip() == here
 
