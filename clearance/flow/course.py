@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from clearance.flow.channel import Bend, Piece, equal_mm
 from clearance.geometry import distance, polylines
-from clearance.geometry.areas import CIRCLE_MM, largest_circle_mm
+from clearance.geometry.areas import CIRCLE_MM, largest_circle_mm, without
 from clearance.geometry.box_tree import Tree
 from clearance.geometry.planes import Plane
 from clearance.predicted.part import Predicted
@@ -29,6 +29,8 @@ MOST_PIECES = 40
 TILT = 0.1
 """Radians by which planes are tilted to find the one that stands square to the walls."""
 NUDGE_MM = 2e-3
+NEAR_ROOMS = 4.0
+"""The void around a place is looked for within so many times its room first."""
 PRISM = 0.1
 """By so much the area square to the walls may be off what a prism would have: elsewhere, as at the
 mouth of a leg, there is no such plane."""
@@ -136,7 +138,8 @@ class Section:
         """The level section through a place."""
         up = 1.0 if line.directions[n, 2] >= 0.0 else -1.0
         plane = Plane.through(line.places[n], np.array([0.0, 0.0, up]))
-        return cls(plane, _outline(predicted, plane), float(max(line.room_mm[n], 1e-3)))
+        room = float(max(line.room_mm[n], 1e-3))
+        return cls(plane, _outline(predicted, plane, room), room)
 
     @classmethod
     def at(cls, predicted: Predicted, line: Line, n: int) -> Section:
@@ -157,7 +160,7 @@ class Section:
         planes = [first]
         for axis in (first.u, first.v):
             planes.append(Plane.through(place, first.normal + TILT * axis))
-        outlines = [_outline(predicted, plane) for plane in planes]
+        outlines = [_outline(predicted, plane, room) for plane in planes]
         if outlines[0] is None:
             return cls(first, None, room)
         if outlines[1] is not None and outlines[2] is not None:
@@ -165,7 +168,7 @@ class Section:
             normals = np.array([plane.normal for plane in planes])
             axis = np.linalg.solve(normals, [1.0 / outline.area for outline in outlines])
             if float(axis @ first.normal) > 0.7 * float(np.linalg.norm(axis)):
-                square = _outline(predicted, Plane.through(place, axis))
+                square = _outline(predicted, Plane.through(place, axis), room)
                 expected = 1.0 / float(np.linalg.norm(axis))
                 if square is not None and abs(square.area / expected - 1.0) < PRISM:
                     planes.append(Plane.through(place, axis))
@@ -175,15 +178,24 @@ class Section:
         return cls(planes[least], outlines[least], room)
 
 
-def _outline(predicted: Predicted, plane: Plane) -> Any:
-    """The void around the plane's origin, or None if it does not end within the window."""
-    window, metal = predicted_metal(predicted, plane)
-    void = shapely.difference(window, metal)
-    for piece in shapely.get_parts(void):
-        if piece.contains(shapely.Point(0.0, 0.0)):
-            inside = piece.area > 0.0 and piece.within(window.buffer(-1e-3))
-            return piece if inside else None
+def _outline(predicted: Predicted, plane: Plane, room_mm: float) -> Any:
+    """The void around the plane's origin, or None if it does not end within the window.
+
+    Looked for near the origin first: mostly it ends there.
+    """
+    half = NEAR_ROOMS * room_mm
+    for within in (shapely.box(-half, -half, half, half), None):
+        window, metal = predicted_metal(predicted, plane, within=within)
+        found = _around_origin(without(window, metal))
+        if found is not None and found.within(window.buffer(-1e-3)):
+            return found
     return None
+
+
+def _around_origin(void: Any) -> Any:
+    """The piece of a figure that the origin lies in, or None."""
+    origin = shapely.Point(0.0, 0.0)
+    return next((p for p in shapely.get_parts(void) if p.contains(origin) and p.area > 0.0), None)
 
 
 def _smallest(

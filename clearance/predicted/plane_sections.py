@@ -79,7 +79,8 @@ def predicted_metal(
     for slab in predicted.table:
         if slab.high < bottom or slab.low > top:
             continue
-        strip = common(_strip(plane, slab), window)
+        whole_height = slab.low <= bottom and slab.high >= top
+        strip = window if whole_height else common(_strip(plane, slab), window)
         if strip.is_empty:
             continue
         if slab.lift is not None:
@@ -94,9 +95,11 @@ def predicted_metal(
             sheet = of_plate(predicted.stray_outline(slab), slab, plane)
             pieces.append(common(sheet, strip))
     if predicted.added is not None:
-        pieces.append(sections.metal(predicted.added, plane, overlapping=True))
-    metal = without(united(pieces), predicted.removed(plane))
-    return window, common(metal, window)
+        added = sections.metal(predicted.added, plane, overlapping=True)
+        pieces.append(common(added, window))
+    metal = pieces[0] if len(pieces) == 1 else united(pieces)
+    removed = predicted.removed(plane)
+    return window, metal if removed.is_empty else without(metal, removed)
 
 
 def stray_metal(predicted: Predicted, plane: Plane) -> Any:
