@@ -218,8 +218,19 @@ def _winding(points: Floats, ring: Floats, first: Ints, boxes: Floats, skip: Int
 
 def _stack(closed: list[Floats]) -> tuple[Floats, Ints, Floats]:
     first = np.cumsum([0] + [len(loop) for loop in closed]).astype(np.int64)
-    boxes = np.array([[*loop.min(axis=0), *loop.max(axis=0)] for loop in closed])
-    return np.ascontiguousarray(np.concatenate(closed)), first, boxes
+    ring = np.ascontiguousarray(np.concatenate(closed))
+    sides = [side.reduceat(ring, first[:-1], axis=0) for side in (np.minimum, np.maximum)]
+    return ring, first, np.concatenate(sides, axis=1)
+
+
+def _areas(ring: Floats, first: Ints) -> Floats:
+    """`signed_area` of every loop of a stack."""
+    begin = first[:-1]
+    x, y = (ring - np.repeat(ring[begin], np.diff(first), axis=0)).T
+    after = np.arange(1, len(ring) + 1)
+    after[first[1:] - 1] = begin
+    areas: Floats = 0.5 * np.add.reduceat(x * y[after] - x[after] * y, begin)
+    return areas
 
 
 def winding(closed: list[Floats], points: ArrayLike) -> Ints:
@@ -234,8 +245,8 @@ def _nested(closed: list[Floats]) -> MultiPolygon | None:
     """Polygons of loops that neither cross nor overlap, or None if they do."""
     import shapely
 
-    areas = np.array([signed_area(loop) for loop in closed])
     ring, first, boxes = _stack(closed)
+    areas = _areas(ring, first)
     index = np.arange(len(closed))
     outside = _winding(np.array([loop[0] for loop in closed]), ring, first, boxes, index)
     # Metal once inside and void outside, or the other way round: anything else overlaps.
