@@ -129,12 +129,12 @@ class Parting:
         within = self.active * (cells.radius >= radius_mm - cells.slack_mm)
         group, free = ways.groups(within), within.ravel()
         graph: dict[int, set[tuple[int, Vector]]] = {}
-        for n, (low, high) in enumerate(self._links):
-            kept = (free[low] > 0) & (free[high] > 0)
-            pairs = np.unique(np.stack([group.of(low[kept]), group.of(high[kept])], 1), axis=0)
-            for a, b in pairs.tolist():
-                graph.setdefault(a, set()).add((b, 1 << n))
-                graph.setdefault(b, set()).add((a, 1 << n))
+        low, high, crosses = self._cut_links()
+        kept = (free[low] > 0) & (free[high] > 0)
+        sides = [group.of(end[kept]).tolist() for end in (low, high)]
+        for a, b, vector in set(zip(*sides, crosses[kept].tolist(), strict=True)):
+            graph.setdefault(a, set()).add((b, vector))
+            graph.setdefault(b, set()).add((a, vector))
         starts, goals = (np.unique(group.of(end[free[end] > 0])).tolist() for end in self.ends)
         if not starts or not goals:
             return True
@@ -148,6 +148,15 @@ class Parting:
             return True
         cycles += [1 << n for n in range(len(self._links)) if self._at_ends >> n & 1]
         return not _spans(cycles, crossed[goals[0]])
+
+    def _cut_links(self) -> tuple[Ints, Ints, NDArray[np.uint64]]:
+        """The links that are cut, and for each all sections that it leads through, a bit each."""
+        sections = [np.full(len(low), 1 << n, np.uint64) for n, (low, _) in enumerate(self._links)]
+        ends = np.concatenate([np.stack(pair, axis=1) for pair in self._links])
+        links, place = np.unique(ends, axis=0, return_inverse=True)
+        crosses = np.zeros(len(links), np.uint64)
+        np.bitwise_or.at(crosses, place.ravel(), np.concatenate(sections))
+        return links[:, 0], links[:, 1], crosses
 
 
 def _crossed(

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+
 import make
 import numpy as np
 import pytest
 import shapes as s
 
 from clearance.case.read import read_case
+from clearance.columns import ways
 from clearance.geometry.planes import Plane
 from clearance.passages.parting import Parting, _spans
 from clearance.passages.search import Search
@@ -92,6 +95,25 @@ def test_a_section_that_comes_to_a_mouth_bounds_nothing(tmp_path):
     slanting = Plane.through((0.0, 0.0, 29.5), (1.0, 0.0, 1.0))
     assert search.void_piece(slanting) is None
     assert search.void_piece(Plane.through((0.0, 0.0, 28.0), (1.0, 0.0, 1.0))) is not None
+
+
+def test_two_sections_that_one_link_leads_through_are_both_crossed_there():
+    """A row of four cells: the first link leads through two sections, each of which is crossed once
+    more farther on. A way may pass both by; its chain comes back through them."""
+    cells = SimpleNamespace(radius=np.ones((1, 1, 4), np.float32), slack_mm=0.1)
+    row = Parting(cells, np.ones((1, 1, 4), np.uint8), (np.array([0]), np.array([3])))
+
+    def cut_before(*places: int) -> None:
+        low = np.array(places) - 1
+        row.active.ravel()[low] |= ways.CUT_LINK[2]
+        row._links.append((low, low + 1))
+
+    cut_before(1, 2)
+    assert not row.all_cross(0.5)
+    cut_before(1, 3)
+    assert not row.all_cross(0.5)
+    cut_before(2)
+    assert row.all_cross(0.5)
 
 
 @pytest.mark.parametrize(
