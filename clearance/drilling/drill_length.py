@@ -147,10 +147,10 @@ def not_at_hand(
     """
     names = list(series)
     for drill in standard():
-        offered = any(belongs(drill.series, name) for name in names)
-        if drill.diameter == diameter and not offered:
-            if reach_limit(drill, depth_mm, practice) is None:
-                return drill
+        if drill.diameter != diameter or any(belongs(drill.series, name) for name in names):
+            continue
+        if reach_limit(drill, depth_mm, practice) is None:
+            return drill
     return None
 
 

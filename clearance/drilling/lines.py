@@ -7,8 +7,9 @@ hinders; what hinders the others is noted, with what it would take.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
+from functools import cache, partial
 from typing import NamedTuple
 
 import numpy as np
@@ -152,10 +153,11 @@ class Lines:
         """The drill that does best on a line, if any does."""
         best: Stroke | None = None
         most = {drill: fit(drill, line.radius, self.facet_mm) for drill in sizes}
+        room = cache(partial(self._room, line))  # drills of many series and sizes end as deep
         for drill in sorted(sizes, key=lambda drill: most[drill]):
             if best is not None and best.fit <= most[drill]:
                 break  # where a drill ends it may have less room than the line, never more
-            found = self._stroke(opening, end, line, n, targets, drill)
+            found = self._stroke(opening, end, line, n, targets, drill, room)
             if found is not None and (best is None or found.fit < best.fit):
                 best = found
         if best is not None:
@@ -163,11 +165,11 @@ class Lines:
 
     def _stroke(
         self, opening: Opening, end: End, line: Widest, n: int, targets: Sequence[Target],
-        drill: Drill,
+        drill: Drill, room_at: Callable[[float], float],
     ) -> Stroke | None:  # fmt: skip
         """One drill on a line, or None with the reason noted."""
         depth = _length(line) + end.beyond(line.end, line.direction, 0.5 * drill.diameter)
-        room = self._room(line, depth)
+        room = room_at(depth)
         margin = room - 0.5 * drill.diameter
         allowance = self.case.drilling.wall_allowance
         if margin < -self.facet_mm and taken(drill) - margin > allowance:

@@ -21,6 +21,7 @@ from clearance.drilling.bore import Bore
 from clearance.geometry import box_tree, segments
 from clearance.geometry.areas import united, without
 from clearance.geometry.planes import Plane
+from clearance.geometry.sight import winding_at
 from clearance.geometry.soup import Box, Soup, flat, moved_shape
 from clearance.heights import place
 from clearance.passages.way import moved_mouth
@@ -43,6 +44,8 @@ RIM_SHARE = 0.02
 than the pyramid stands out of the cone."""
 KEPT = 8
 """So many holes, of all places where the part may stand, have their walls kept: a plan's."""
+CLEAR_MM = 1e-3
+"""Faces of a hole that are no nearer to any of the part's lie as a whole in metal or in void."""
 SAME_MM = 1e-3
 """An outline of a section lies on the patch that is so near."""
 
@@ -317,11 +320,23 @@ def metal_cut(predicted: Predicted, bore: Bore) -> Floats:
     """Where the faces of a hole lie in the metal of the part, without the sheets, (T, 3, 3)."""
     bare = _Bare(predicted.window, predicted.events, None)
     found = [np.empty((0, 3, 3))]
+    if predicted.in_place and _in_void(predicted, bore):
+        return found[0]
     for plane, face in bores.facets(bore):
         _, metal = predicted_metal(bare, plane, whole=True, within=face)
         level = flat(metal, 0.0).astype(np.float64)
         found.append(plane.to_space(level[..., :2].reshape(-1, 2)).reshape(-1, 3, 3))
     return np.concatenate(found)
+
+
+def _in_void(predicted: Predicted, bore: Bore) -> bool:
+    """Whether no face of a hole is near metal of a part that stands where it did."""
+    start = bore.start - CLEAR_MM * bore.direction
+    length = bore.length + 2.0 * CLEAR_MM
+    around = replace(bore, start=start, radius=bore.radius + CLEAR_MM, length=length)
+    if len(bores.meeting(predicted.bare_surface(_box(around)), around)):
+        return False
+    return bool(winding_at(predicted.window.bodies.part, bore.start[None])[0] < 1)
 
 
 class _Bare(Predicted):

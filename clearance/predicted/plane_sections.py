@@ -62,9 +62,7 @@ def predicted_metal(
     window, metal : shapely geometry
         The window's outline in the plane, or what of the figure lies in it, and the metal there.
     """
-    window = _outline(predicted, plane)
-    if within is not None:
-        window = polygonal(common(window, within))
+    window = _outline(predicted, plane) if within is None else _seen_of(predicted, plane, within)
     if abs(plane.normal[2]) > 1.0 - 1e-12:
         z = float(plane.origin[2])
         level = predicted.section(z, plugged=not whole)
@@ -180,6 +178,18 @@ def _outline(predicted: Predicted, plane: Plane) -> Any:
     low, high = predicted.window.box.low, predicted.window.box.high
     box = box_soup(tuple(low), tuple(high))
     return sections.metal(box, plane)
+
+
+def _seen_of(predicted: Predicted, plane: Plane, figure: Any) -> Any:
+    """What of a figure in the plane lies in the window's box."""
+    box = predicted.window.box
+    corners = plane.to_space(shapely.get_coordinates(figure))
+    if bool((corners > box.low + NEAR_MM).all() and (corners < box.high - NEAR_MM).all()):
+        x0, y0, x1, y1 = figure.bounds  # all of it: what is around it may be any rectangle
+        around = shapely.box(x0 - 1.0, y0 - 1.0, x1 + 1.0, y1 + 1.0)
+    else:
+        around = _outline(predicted, plane)
+    return polygonal(common(around, figure))
 
 
 def _heights(plane: Plane, figure: Any) -> tuple[float, float]:
