@@ -8,10 +8,10 @@ point, and outlines are chained by the mesh edges that they pass through.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from clearance.kernels.compiler import kernel
 
@@ -130,23 +130,28 @@ def chain(segments: Segments) -> Loops:
     """Chain pieces of outline into loops (see `trace`). Points that repeat are left out."""
     order, first, opened = trace(segments.keys)
     result = Loops([], [])
-    for k in range(first.size - 1):
-        pieces = order[first[k] : first[k + 1]]
-        points = segments.points[pieces, 0]
-        if k < opened:
-            points = np.concatenate([points, segments.points[pieces[-1:], 1]])
-            result.open.append(points)
-            continue
-        before = np.concatenate((points[-1:], points[:-1]))
-        points = points[(points != before).any(axis=1)]
-        if len(points) >= 3 and _perimeter(points) >= SHORTEST_OUTLINE:
+    if order.size == 0:
+        return result
+    starts = segments.points[order, 0]
+    for k in range(opened):
+        last = segments.points[order[first[k + 1] - 1], 1]
+        result.open.append(np.concatenate([starts[first[k] : first[k + 1]], last[None]]))
+    step = starts - starts[_before(first)]
+    new = (step != 0.0).any(axis=1)
+    perimeter = np.add.reduceat(np.hypot(step[:, 0], step[:, 1]), first[:-1])
+    for k in range(opened, first.size - 1):
+        own = slice(first[k], first[k + 1])
+        points = starts[own] if new[own].all() else starts[own][new[own]]
+        if len(points) >= 3 and perimeter[k] >= SHORTEST_OUTLINE:
             result.closed.append(points)
     return result
 
 
-def _perimeter(loop: Floats) -> float:
-    step = _next(loop) - loop
-    return float(np.hypot(step[:, 0], step[:, 1]).sum())
+def _before(first: Ints) -> Ints:
+    """Index of what stands before each row of a stack of rings that begin at `first`."""
+    before = np.arange(-1, first[-1] - 1)
+    before[first[:-1]] = first[1:] - 1
+    return before
 
 
 def loops(triangles: Singles, plane: Plane, window: Window | None = None) -> Loops:
@@ -248,27 +253,39 @@ def _nested(closed: list[Floats]) -> MultiPolygon | None:
     ring, first, boxes = _stack(closed)
     areas = _areas(ring, first)
     index = np.arange(len(closed))
-    outside = _winding(np.array([loop[0] for loop in closed]), ring, first, boxes, index)
+    outside = _winding(ring[first[:-1]], ring, first, boxes, index)
     # Metal once inside and void outside, or the other way round: anything else overlaps.
     if not np.array_equal(outside, np.where(areas > 0.0, 0, 1)):
         return None
-    shells = index[areas > 0.0]
-    holes: dict[int, list[Floats]] = {int(k): [] for k in shells}
-    if shells.size < index.size:
-        solid = np.array([shapely.Polygon(closed[k]) for k in shells])
-        cavities = index[areas <= 0.0]
-        tree = shapely.STRtree(solid)
-        corner = shapely.points([closed[k][0] for k in cavities])
-        which, hit = tree.query(corner, predicate="within")
-        # The smallest shell around a hole is the one that it belongs to.
-        order = np.lexsort((areas[shells[hit]], which))
-        cavity, smallest = np.unique(which[order], return_index=True)
-        if cavity.size < cavities.size:
-            return None
-        for c, s in zip(cavity, hit[order][smallest], strict=True):
-            holes[int(shells[s])].append(closed[cavities[c]])
-    result = shapely.MultiPolygon([shapely.Polygon(closed[k], holes[int(k)]) for k in shells])
+    rings = shapely.linearrings(ring, indices=np.repeat(index, np.diff(first)))
+    shells, cavities = index[areas > 0.0], index[areas <= 0.0]
+    holes = _owned(ring[first[cavities]], rings[shells], areas[shells])
+    if holes is None:
+        return None
+    parts = [
+        shapely.polygons(rings[s], rings[cavities[own]])
+        for s, own in zip(shells, holes, strict=True)
+    ]
+    result: MultiPolygon = shapely.multipolygons(parts)
     return result if result.is_valid else None
+
+
+def _owned(corners: Floats, shells: NDArray[Any], areas: Floats) -> list[Ints] | None:
+    """Which holes, each given by a corner, lie in each shell; None if one lies in none."""
+    import shapely
+
+    every = np.arange(len(corners))
+    if len(shells) == 1 or not every.size:
+        return [every] * len(shells)
+    tree = shapely.STRtree(shapely.polygons(shells))
+    which, hit = tree.query(shapely.points(corners), predicate="within")
+    # The smallest shell around a hole is the one that it belongs to.
+    order = np.lexsort((areas[hit], which))
+    hole, smallest = np.unique(which[order], return_index=True)
+    if hole.size < every.size:
+        return None
+    owner = hit[order][smallest]
+    return [every[owner == k] for k in range(len(shells))]
 
 
 def _noded(closed: list[Floats]) -> MultiPolygon:
