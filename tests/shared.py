@@ -292,6 +292,14 @@ def remember(patch: pytest.MonkeyPatch) -> None:
     patch.setattr(margins, "state_margins", _margins())
 
 
+def ask_for_opinions(patch: pytest.MonkeyPatch) -> None:
+    """Commands that ask for no second opinion take what was found with one, where it is known."""
+    from clearance import api
+
+    examine = api.examine
+    patch.setattr(api, "examine", lambda case, **keys: examine(case, **{**keys, "verify": None}))
+
+
 @cache
 def _prepare() -> Any:
     from clearance.verdict.prepared import prepare

@@ -71,7 +71,9 @@ def run(tmp_path_factory):
         if key not in done:
             with pytest.MonkeyPatch.context() as patch:
                 shared.remember(patch)
+                shared.ask_for_opinions(patch)
                 shared.look_for_openings_once(patch)
+                shared.examine_each_mesh_once(patch)
                 patch.chdir(folder)
                 patch.setenv("COLUMNS", "96")
                 done[key] = CliRunner().invoke(main, words)

@@ -7,6 +7,7 @@ import signal
 import subprocess
 import sys
 import time
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import plates
@@ -130,18 +131,31 @@ def test_no_worker(small, cluster, tmp_path, monkeypatch, run):
     assert "no worker is connected" in found.stderr
 
 
-def test_a_worker_that_dies_half_way_changes_nothing(small, cluster, plain, tmp_path):
+def test_a_worker_that_dies_half_way_changes_nothing(
+    small, cluster, plain, tmp_path, monkeypatch, run
+):
+    from clearance.plates import cluster as room
+
+    monkeypatch.setattr(room, "CONNECT_S", 60.0)  # they begin with their imports
     workers = [cluster.worker("--no-nanny", *plain) for _ in range(2)]
     out = tmp_path / "out"
-    process = plates.run(small / "plate.toml", out, "--cluster", cluster.address, wait=False)
     parts = out / "parts"
-    wait_for(lambda: process.poll() is not None or list(parts.glob("*.json")), 120.0)
-    assert process.poll() is None
-    os.killpg(workers[0].pid, signal.SIGKILL)
-    before = {path.name: path.stat().st_mtime_ns for path in parts.glob("*.json")}
-    said = process.communicate(timeout=180)[1]
-    assert process.returncode == 3, said
-    after = {path.name: path.stat().st_mtime_ns for path in parts.glob("*.json")}
+
+    def written():
+        return {path.name: path.stat().st_mtime_ns for path in parts.glob("*.json")}
+
+    def kill_one():
+        wait_for(written, 120.0)
+        os.killpg(workers[0].pid, signal.SIGKILL)
+        return written()
+
+    with ThreadPoolExecutor(1) as beside:
+        killed = beside.submit(kill_one)
+        said = run("plate", small / "plate.toml", "--out", out, "--cluster", cluster.address)
+        assert said.exit_code == 3, said.stderr
+        before = killed.result()
+    assert len(before) < len(PARTS)  # half way
+    after = written()
     assert len(after) == len(PARTS)
     assert {name: after[name] for name in before} == before  # not computed again
     alone = plates.here(small / "plate.toml", tmp_path / "alone", few_sheets=True)

@@ -244,14 +244,18 @@ def run(number: int, keep: Path | None = None) -> Ending:
     return found
 
 
-def ready() -> None:
+def ready(few: bool = False) -> None:
     """Load the program and compile its kernels once: every copy has them then.
+
+    `few` inputs: the program alone is loaded, by commands that refuse an empty mesh.
 
     Solids are never built in this process: their library's threads are not in a copy of it, which
     would wait for them for ever. With --margins a check calls no other kernels, 25 s long.
     """
     with tempfile.TemporaryDirectory(prefix="clearance-fuzz-") as name, contextlib.chdir(name):
         write_sound(Path(name))
+        if few:
+            Path("binary.stl").write_bytes(b"")
         lines: dict[str, tuple[str, ...]] = {}
         for words in (*CASE_COMMANDS, *MESH_COMMANDS):  # each once: the same kernels again
             known = {"MESH": "binary.stl", "case.toml": "full.toml"}
@@ -272,7 +276,7 @@ def main() -> None:
         "--in-turn", action="store_true", help="beside the first one other command for each of it"
     )
     words = asked.parse_args()
-    ready()
+    ready(few=words.in_turn)
     statuses: Counter[Any] = Counter()
     slowest, largest, broken = 0.0, 0, 0
     start = time.monotonic()
