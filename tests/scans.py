@@ -22,15 +22,19 @@ Distance = Callable[[Floats], Floats]
 def block(points: Floats, low: ArrayLike, high: ArrayLike) -> Floats:
     """Distance to a box."""
     low, high = np.asarray(low, float), np.asarray(high, float)
-    off = np.abs(points - 0.5 * (low + high)) - 0.5 * (high - low)
-    return np.linalg.norm(np.maximum(off, 0.0), axis=-1) + np.minimum(off.max(-1), 0.0)
+    middle, half = 0.5 * (low + high), 0.5 * (high - low)
+    x, y, z = (np.abs(points[..., k] - middle[k]) - half[k] for k in range(3))
+    out = np.maximum(x, 0.0) ** 2 + np.maximum(y, 0.0) ** 2 + np.maximum(z, 0.0) ** 2
+    return np.sqrt(out) + np.minimum(np.maximum(np.maximum(x, y), z), 0.0)
 
 
 def rod(points: Floats, start: ArrayLike, along: ArrayLike, radius: float) -> Floats:
     """Distance to a round rod without ends."""
     along = np.asarray(along, float) / np.linalg.norm(along)
-    arm = points - np.asarray(start, float)
-    return np.linalg.norm(arm - (arm @ along)[..., None] * along, axis=-1) - radius
+    x, y, z = (points[..., k] - float(start[k]) for k in range(3))
+    on = x * along[0] + y * along[1] + z * along[2]
+    off = (x - on * along[0]) ** 2 + (y - on * along[1]) ** 2 + (z - on * along[2]) ** 2
+    return np.sqrt(off) - radius
 
 
 def turned(axis: ArrayLike, degrees: float) -> Floats:

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from clearance.geometry import box_tree, distance
 from clearance.geometry.soup import Soup
+from clearance.system.once import once
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -260,6 +261,23 @@ def fit(
         How far each piece has to be moved, to start from.
     """
     pose, moves = start, np.zeros((1 + len(levels), 3)) if moved is None else moved
+    pose, moves = _laid(surface, points, pose, moves, levels, iterations)
+    return _Step.of(surface, points, pose, moves, levels).told(pose, moves)
+
+
+def looked(surface: Target, points: Floats, start: Pose, iterations: int) -> Pose:
+    """The pose of `fit` alone, of one piece: what else it tells takes a quarter of a first look."""
+    return _laid(surface, points, start, np.zeros((1, 3)), (), iterations)[0]
+
+
+def _laid(
+    surface: Target,
+    points: Floats,
+    pose: Pose,
+    moves: Floats,
+    levels: tuple[tuple[float, float], ...],
+    iterations: int,
+) -> tuple[Pose, Floats]:
     reach = WIDE_MM if iterations == ITERATIONS else 0.0
     for _ in range(iterations):
         step = _Step.of(surface, points, pose, moves, levels, reach)
@@ -268,8 +286,7 @@ def fit(
         if farthest < SETTLED_MM and step.settled:
             break
         reach *= NARROWER
-    last = _Step.of(surface, points, pose, moves, levels)
-    return last.told(pose, moves)
+    return pose, moves
 
 
 @dataclass(frozen=True, eq=False)
@@ -321,13 +338,13 @@ class _Step:
         """(M, 3 + 3 K): rotation about the middle, in units of the spread, then each piece."""
         arm = (self.at - self.middle) / self.spread
         found = np.zeros((len(self.at), 3 + 3 * self.pieces))
-        found[:, :3] = np.cross(arm, self.normals)
+        found[:, :3] = _crossed(arm, self.normals)
         for k in range(self.pieces):
             mine = self.piece == k
             found[mine, 3 + 3 * k : 6 + 3 * k] = self.normals[mine]
         return found
 
-    @property
+    @once
     def spread(self) -> float:
         """Root mean square of the points' distance from the middle, mm."""
         return float(np.sqrt(((self.at - self.middle) ** 2).sum(1).mean())) or 1.0
@@ -404,6 +421,12 @@ def _squares(normals: Floats, piece: Ints, pieces: int) -> Floats:
     found = np.zeros((pieces, 3))
     np.add.at(found, piece, normals**2)
     return found
+
+
+def _crossed(a: Floats, b: Floats) -> Floats:
+    """Cross products of rows (N, 3): as the library's, without what it does for other shapes."""
+    (x, y, z), (u, v, w) = a.T, b.T
+    return np.stack([y * w - z * v, z * u - x * w, x * v - y * u], axis=1)
 
 
 def _rotation(vector: Floats) -> Floats:

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from clearance.errors import PartError
 from clearance.geometry import distance
 from clearance.geometry.soup import Soup
-from clearance.scanned.pose import AS_IT_IS, Fit, Floats, Pose, Surface, fit, sampled
+from clearance.scanned.pose import AS_IT_IS, Fit, Floats, Pose, Surface, fit, looked, sampled
 
 FEW, MORE, MANY, MOST = 200, 1500, 4000, 20_000
 """Points of a first look, of a comparison, of the fit, and of its last steps."""
@@ -285,7 +285,7 @@ class _Looks:
         What a first look finds far worse than the best is not looked at again.
         """
         quick = [
-            [fit(self.spots, self.few, start, iterations=QUICK).pose for start in starts]
+            [looked(self.spots, self.few, start, QUICK) for start in starts]
             for starts in (right, wrong)
         ]
         rough = [[(self._quick(pose), n) for n, pose in enumerate(poses)] for poses in quick]
@@ -304,7 +304,7 @@ class _Looks:
                 break
             if any(pose.apart(one.pose, self.few) < OTHER_POSE * self.size for one in found):
                 continue
-            fine = fit(self.nominal, self.more, pose, iterations=QUICK).pose
+            fine = looked(self.nominal, self.more, pose, QUICK)
             if all(fine.apart(o.pose, self.few) >= OTHER_POSE * self.size for o in found):
                 found.append(self._look(fine))
         return sorted(found, key=lambda look: look.misfit)

@@ -67,8 +67,10 @@ def printed(drawn):
 
 
 def shorter(drawn):
-    """The sheet with one of its two passages: a page of each kind."""
-    return dataclasses.replace(drawn, passages=drawn.passages[:1])
+    """The sheet with one of its two passages; in a plain run without shop and laboratory."""
+    if shared.in_full:
+        return dataclasses.replace(drawn, passages=drawn.passages[:1])
+    return first_alone(drawn, passages=drawn.passages[:1])
 
 
 def first_alone(drawn, **keys):
@@ -328,6 +330,8 @@ def crowded(drawn):
         order_of_work=tuple(f"drill {row.name}" for row in rows),
         conditions=tuple(f"circuits {row.name}: apart" for row in rows),
         passages=(page,),
+        shop=None,
+        laboratory=None,
         files=((f"{LONG}-{'x' * 120}.stl", "0" * 64),),
     )
 

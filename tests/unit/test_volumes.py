@@ -1,6 +1,7 @@
 """[scan] volume: formats, refusals, blur, sheets weighed by grey sums, passages (made volumes)."""
 
 from dataclasses import replace
+from functools import cache
 
 import make
 import numpy as np
@@ -424,19 +425,23 @@ def part():
     return shapes.block(LOW, HIGH) - bore - shapes.block([9, 6, 6], [13, 10, 9])
 
 
-def greyed(rotation=None, shift=(0.0, 0.0, 0.0), seed=1, **keys):
-    rotation = scans.turned([1, 2, 3], 2.0) if rotation is None else rotation
+@cache
+def quiet(**keys):
+    """A volume of the part turned by 2 degrees, without noise."""
     values, _ = scans.grey(
         lambda p: notched(p, **keys),
         LOW,
         HIGH,
-        rotation=rotation,
-        shift=shift,
+        rotation=scans.turned([1, 2, 3], 2.0),
         voxel=VOXEL,
         noise=0,
     )
-    rng = np.random.default_rng(seed)
-    return volumes.hardened(values, VOXEL) + 0.05 * rng.normal(size=values.shape)
+    return volumes.hardened(values, VOXEL)
+
+
+def greyed(seed=1, **keys):
+    values = quiet(**keys)
+    return values + 0.05 * np.random.default_rng(seed).normal(size=values.shape)
 
 
 def case_of(folder, values, need=2.0, **scan):
