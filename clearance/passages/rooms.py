@@ -73,18 +73,6 @@ class Room:
         )
         return bool(meets.any())
 
-    def outline(self, low: float, high: float) -> Any:
-        """Outline in plan (shapely) of what lies between two heights."""
-        rings = self.corners[:SIDES], self.corners[SIDES:]
-        ends = [(ring, np.roll(ring, -1, axis=0)) for ring in rings] + [rings]
-        a, b = (np.concatenate(corners) for corners in zip(*ends, strict=True))
-        rise = np.where(a[:, 2] == b[:, 2], 1.0, b[:, 2] - a[:, 2])
-        points = []
-        for z in (low, high):
-            share = np.clip((z - a[:, 2]) / rise, 0.0, 1.0)
-            points.append(a + share[:, None] * (b - a))
-        return shapely.convex_hull(shapely.multipoints(np.concatenate(points)[:, :2]))
-
     def moved(self, step: Floats) -> Room:
         """Return the room moved by a step, (3,) mm."""
         if not step.any():

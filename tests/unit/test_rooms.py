@@ -249,3 +249,14 @@ def test_a_dent_that_crosses_into_a_bore():
     assert holds_rims_only(soup, mouths, room(mouths, PITCH)) is not None
     soup[..., 0][np.isclose(soup[..., 0], 1.7) & (soup[..., 2] < 5.95)] = 1.0
     assert holds_rims_only(soup, mouths, room(mouths, PITCH)) is None
+
+
+def test_corners_of_a_room_lie_where_its_sides_meet():
+    """Of two mouths side by side: every corner on two sides and an end, within all others."""
+    solid = BLOCK - sum((s.bore((0, y, -1), (0, y, 7), 1.0) for y in (-1.5, 1.5)), m3.Manifold())
+    requests = [Request(str(y), (0, y, 6), 1.0) for y in (-1.5, 1.5)]
+    found = room(tuple(find_mouths(s.soup(solid), requests)), PITCH, 0.3, 0.2)
+    short = found.bounds - found.corners @ found.normals.T
+    assert short.min() == pytest.approx(0.0, abs=1e-5)
+    assert ((short < 1e-5).sum(axis=1) == 3).all()
+    assert (found.box.high - found.box.low)[1] > 5.0 + 2 * 0.3

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from clearance.columns.runs import Runs
-from clearance.passages.levels import levels_of
+from clearance.passages.levels import Sections, levels_of
 from clearance.predicted.slabs import Event, assemble, bodies, offset, plugs_only, slabs
 
 
@@ -117,3 +117,29 @@ def test_its_lowest_is_where_its_metal_begins_and_is_looked_at():
     assert one.lowest == pytest.approx(lowest) == pytest.approx(9.8)
     nothing_between = SimpleNamespace(between=lambda *_: ())
     assert levels_of(nothing_between, (one,), 0) == pytest.approx([9.8, 10.0, 10.1, 10.2])
+
+
+def test_levels_of_a_sheet_anywhere_in_its_spread_are_the_ends_of_its_slices_above_what_moved():
+    """Two slices from 10 - 0.2 on, 0.1 thick, anywhere up to 0.3 higher: by hand."""
+    between = SimpleNamespace(between=lambda low, high: [0.5 * (low + high)] * (high < 8.75))
+    one = event(spread=0.3)
+    assert levels_of(between, (one,), 0) == pytest.approx([9.8, 10.1, 10.4, 10.5])
+    lower = event(bottom=9.0, slices=(0.05,), rise=0.6)  # its top, 9.1, and what is above moves
+    found = levels_of(between, (lower, event(spread=0.0, bottom=9.2)), 1)
+    assert found == pytest.approx([9.1, 9.15, 9.2, 9.25, 9.3, 9.4])
+
+
+def test_where_an_upright_mouth_begins_and_ends_between_two_heights():
+    """A rim that goes up and down twice: lowest places 5.0 and 5.5, highest 6.0 and 6.5."""
+    z = [5.0, 5.3, 6.0, 5.5, 6.5, 6.1, 5.0]
+    rim = np.column_stack([np.zeros((7, 2)), z])
+    sections = SimpleNamespace(
+        walls_between=lambda *_: np.empty((0, 3, 3), np.float32),
+        overlapping=False,
+        mouths=[SimpleNamespace(rim=rim)],
+        smallest_mm=0.3,
+    )
+    assert Sections._turns(sections, 5.2, 6.2) == (5.5, 6.0)
+    assert Sections._turns(sections, 4.0, 7.0) == (5.0, 6.5)
+    assert Sections._even(sections, 5.5, 6.0) == pytest.approx([5.625, 5.875])
+    assert len(Sections._even(sections, 6.0, 5.5)) == 0
