@@ -9,6 +9,7 @@ import shapely
 
 from clearance.case.powder_bed import sheet_recess
 from clearance.geometry import sections
+from clearance.geometry.areas import united
 from clearance.geometry.planes import Plane
 from clearance.geometry.soup import Soup
 from clearance.passages.crossings import Crossing
@@ -67,14 +68,12 @@ def _mean(soup: Soup, crossing: Crossing) -> float:
     """
     high = (crossing.high - crossing.low) / LEVELS
     cuts = [
-        shapely.intersection(
-            sections.metal(soup, Plane.level(crossing.low + (k + 0.5) * high), overlapping=True),
-            crossing.footprint,
-        )
+        sections.metal(soup, Plane.level(crossing.low + (k + 0.5) * high), overlapping=True)
         for k in range(LEVELS)
     ]
-    plan = float(shapely.union_all(cuts).area)
-    return high * sum(float(cut.area) for cut in cuts) / plan if plan > 0.0 else 0.0
+    # United before they are cut to the passage: its outline may have tens of thousands of points.
+    *areas, plan = shapely.area(shapely.intersection([*cuts, united(cuts)], crossing.footprint))
+    return float(high * sum(areas) / plan) if plan > 0.0 else 0.0
 
 
 def _alike(predicted: Predicted, event: Event, crossing: Crossing) -> bool:
