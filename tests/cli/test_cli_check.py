@@ -212,8 +212,11 @@ cli.main(sys.argv[1:], prog_name="clearance")
     ("module", "name", "command"),
     [
         ("os", "fsync", "check"),
-        ("clearance.verdict.prepared", "prepare", "section"),
-        *shared.more(("clearance.api", "prepare", "check"), ("os", "fsync", "section")),
+        *shared.more(
+            ("clearance.api", "prepare", "check"),
+            ("clearance.verdict.prepared", "prepare", "section"),
+            ("os", "fsync", "section"),
+        ),
     ],
 )
 def test_interrupt_is_no_verdict_and_leaves_no_file(cases, tmp_path, module, name, command):

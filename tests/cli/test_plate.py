@@ -177,13 +177,13 @@ def test_only_what_changed_is_computed_and_equal_parts_are_copied(copy):
     mesh = (copy / "leaning.stl").read_bytes()
     (copy / "leaning.stl").write_bytes(b"other header".ljust(80) + mesh[80:])
     more = {"name": "S3", "case": "straight.toml", "x": 50, "y": -50, "turn": 30}
-    kept = [p for p in plates.PARTS if p["name"] not in ("L2", "L3")]
-    changed = [{**p, "more": "layers = 1"} if p["name"] == "S2" else p for p in kept]
+    kept = [p for p in plates.PARTS if p["name"] != "L2"]
+    changed = [{**p, "more": "layers = 0"} if p["name"] == "L3" else p for p in kept]
     plate = plates.write_plate(copy, [*changed, more])
     again = here(plate, copy / "done")
     ended = [line.split(":")[0] for line in again.stderr.splitlines() if " s)" in line]
-    assert sorted(ended) == ["L1", "S2"]
-    assert "1 part is unchanged" in again.stderr
+    assert sorted(ended) == ["L1", "L3"]
+    assert "2 parts are unchanged" in again.stderr
     assert "S3: " in again.stderr  # equal to S1: written, not computed
     one, copied = (
         json.loads((copy / "done/parts" / f"{n}.json").read_text()) for n in ("S1", "S3")
