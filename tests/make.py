@@ -14,7 +14,6 @@ from typing import Any
 
 import manifold3d as m3
 import numpy as np
-import pytest
 import shapes
 import shared
 from numpy.typing import ArrayLike, NDArray
@@ -153,7 +152,7 @@ def checked(folder: Path, solid: Solid, *args: Any, **keys: Any) -> Any:
     from clearance.case.read import read_case
 
     case = read_case(write_case(folder, solid, *args, **keys))
-    return judged(case, in_full="drilling" in keys)  # then it is about drills
+    return examined(case, about_drills="drilling" in keys).result
 
 
 def judged(
@@ -164,27 +163,21 @@ def judged(
 
 
 def examined(
-    case: Any, pitch_mm: float | None = None, threads: int | None = None, in_full: bool = False
+    case: Any,
+    pitch_mm: float | None = None,
+    threads: int | None = None,
+    in_full: bool = False,
+    about_drills: bool = False,
 ) -> Any:
     """What the check of a case gives, without margins: result, passages, predicted part.
 
-    Unless `in_full`, or in a run with `-m more`, what takes most of the time is left out: where the
-    shop has no drills the search for what would have to change for one, in the files of
-    `shared.FEW_PITCHES` the third finer pitch, where two leave the passage undetermined, and what
-    `shared.less_evidence` says.
+    Unless `in_full`, the plain run goes without what `shared.LEFT_OUT` says of the test's file;
+    `about_drills`: not without what concerns these.
     """
     from clearance.checking import judge
-    from clearance.drilling.lines import Lines
-    from clearance.verdict import circuits_apart, passage_check
     from clearance.verdict.prepared import prepare
 
-    with pytest.MonkeyPatch.context() as patch, contextlib.ExitStack() as patched:
-        if not (in_full or shared.in_full):
-            patched.enter_context(shared.less_evidence())
-            for module in (passage_check, circuits_apart):
-                patch.setattr(module, "FINER", shared.finer_pitches())
-            if not (case.drilling.series or case.drilling.drills):
-                patch.setattr(Lines, "ruled_out", lambda *_: False)
+    with contextlib.nullcontext() if in_full else shared.less(case, about_drills):
         return judge(prepare(case, pitch_mm), threads=threads)
 
 

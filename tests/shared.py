@@ -11,7 +11,7 @@ import hashlib
 import os
 import pickle
 from collections.abc import Callable, Iterator
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -21,27 +21,93 @@ import pytest
 FOLDER = "CLEARANCE_TESTS_SHARED"
 CASES = Path(__file__).parent.parent / "cases"
 in_full = False
-"""Whether checks of small cases leave nothing out, as with `-m more`: see `make.judged`."""
-FEW_PITCHES = ("never_open", "upright_metal", "hostile", "cut_mouths")
-"""Files whose checks try two finer pitches where they do not know, not three as the program does:
-the third takes eight times the cells of the one before, and no other code."""
+"""Whether nothing is left out, as with `-m more`: see `LEFT_OUT`."""
 
 
-UNWEIGHED = (
-    *("affected", "drill_end", "electrodes", "flow_branches", "led", "limits", "manifold"),
-    *("narrowed", "obstacles", "passage_check", "reach", "reach_limits", "scanned"),
-    *("scanned_on_plate", "side_by_side", "together", "volumes", "wall_left"),
-)
-"""Files of `tests/unit` that look neither at inspection nor at the torsion constant."""
+@dataclass(frozen=True)
+class Less:
+    """Something that the plain run leaves out, in which files, and why nothing is lost by it.
 
+    `files`: names without `test_` and `.py`, or a folder of tests with its stroke; none: all files.
+    `but`: those in which it is done all the same.
+    """
+
+    what: str
+    why: str
+    files: tuple[str, ...] = ()
+    but: tuple[str, ...] = ()
+
+    @property
+    def here(self) -> bool:
+        """Whether the test that runs now goes without it."""
+        running = os.environ.get("PYTEST_CURRENT_TEST", "")
+
+        def named(one: str) -> bool:
+            return (f"tests/{one}" if one.endswith("/") else f"/test_{one}.py") in running
+
+        among = not self.files or any(map(named, self.files))
+        return not in_full and among and not any(map(named, self.but))
+
+
+LEFT_OUT = {
+    "changes for a drill": Less(
+        "what would have to change for a drill, where the shop has none",
+        "no test without drills looks at it; checks with `drilling` ask for it",
+    ),
+    "finer pitches": Less(
+        "the third finer pitch of a check that does not know at two",
+        "eight times the cells of the second, by the same code; one test of each of these files, "
+        "or another file, asks for it where it tells",
+        ("never_open", "upright_metal", "hostile", "cut_mouths"),
+    ),
+    "torsion": Less(
+        "grids of the joint's torsion constant beyond the second",
+        "the constant is looked at in test_resumed.py, grids in test_section_properties.py",
+        but=("resumed",),
+    ),
+    "inspection": Less(
+        "the weighing of inspections, and all but 200 cells of the two grids of torsion",
+        "none of these files looks at either; test_inspection.py, test_sources.py and "
+        "tests/golden do",
+        (
+            *("affected", "cancelled", "drill_end", "electrodes", "exit_status"),
+            *("facets_proposal", "far_out", "flow_branches", "flow_of_passage"),
+            *("flow_of_what_is_possible", "leaning_pins", "led", "limits", "manifold", "narrowed"),
+            *("neighbours", "numbers", "obstacles", "passage_check", "reach", "reach_limits"),
+            *("scanned", "scanned_on_plate", "side_by_side", "signs", "states", "together"),
+            *("volumes", "wall_left", "validation/"),
+        ),
+    ),
+    "necks": Less(
+        "cells of a neck beyond 4,000, of 30,000",
+        "half of the dearest tests; given up sooner a state can only be less certain, which they "
+        "would see; test_neck.py asks it directly",
+        ("validation/",),
+    ),
+    "points on a mesh": Less(
+        "nine of ten points that are spread over a spoilt mesh",
+        "points tell of thin walls alone, and a tenth of them lies as densely on parts of tests as "
+        "all do on a part ten times as large",
+    ),
+    "own pitch": Less(
+        "the own pitch of the shipped cases in `COARSE`",
+        "the same code on fewer cells; states and plan are the same, widths are for `-m more`",
+    ),
+    "sheets of a plate": Less(
+        "sheets of all designs of a plate but one (`draw_few_sheets`)",
+        "their labels are written all the same; tests/unit draws sheets of every kind",
+    ),
+}
+"""All that the plain run goes without; a run with `-m more` does it all.
+
+A test that looks at one of them asks for `in_full`, or its file stands under `but`. Before a file
+joins `files`, faults are planted in what it guards: it has to fail as before.
+"""
 
 COARSE = {"distributor": 0.4}
-"""Shipped cases that the plain run judges at a coarser pitch than the program takes, mm: less time,
-and the same code. Their own pitch is for `-m more`."""
-
-
+"""Shipped cases that the plain run judges at a coarser pitch than the program takes, mm."""
 FEW_POINTS = 4_000
-"""Points that the plain run spreads over a spoilt mesh, a tenth of what the program takes."""
+"""Points that the plain run spreads over a spoilt mesh."""
 
 
 def once(key: str, make: Callable[[], Any]) -> Any:
@@ -69,35 +135,29 @@ def _alone(path: Path) -> Iterator[None]:
         yield
 
 
-def finer_pitches() -> int:
-    """Finer pitches that a check tries in the test that runs now."""
-    running = os.environ.get("PYTEST_CURRENT_TEST", "")
-    return 2 if any(f"/test_{name}.py" in running for name in FEW_PITCHES) else 3
-
-
 @contextlib.contextmanager
-def less_evidence() -> Iterator[None]:
-    """The joint's torsion constant from two grids, not three or four: an eighth of a small check.
-
-    For all but the file that looks at it; what it keeps is its own. From two grids of few cells for
-    `tests/validation` and the files of `UNWEIGHED`, and no inspection is weighed there: none of
-    them looks at either. A neck is given up in `tests/validation` after fewer cells are split,
-    which made up half of the dearest tests.
-    """
+def less(case: Any, about_drills: bool = False) -> Iterator[None]:
+    """A check without what `LEFT_OUT` says of the test; `about_drills`: without evidence alone."""
     from clearance import checking
+    from clearance.drilling.lines import Lines
     from clearance.evidence import section_properties
     from clearance.passages import neck
+    from clearance.verdict import circuits_apart, passage_check
 
-    running = os.environ.get("PYTEST_CURRENT_TEST", "")
+    has_drills = about_drills or case.drilling.series or case.drilling.drills
     with pytest.MonkeyPatch.context() as patch:
-        if "/test_resumed.py" not in running:
+        if LEFT_OUT["changes for a drill"].here and not has_drills:
+            patch.setattr(Lines, "ruled_out", lambda *_: False)
+        if LEFT_OUT["finer pitches"].here and not about_drills:
+            for module in (passage_check, circuits_apart):
+                patch.setattr(module, "FINER", 2)
+        if LEFT_OUT["torsion"].here:
             patch.setattr(section_properties, "SETTLED", 1.0)
             patch.setattr(section_properties, "settled_torsion", _torsion())
-        validation = "tests/validation/" in running
-        if validation or any(f"/test_{name}.py" in running for name in UNWEIGHED):
+        if LEFT_OUT["inspection"].here:
             patch.setattr(section_properties, "FIRST_CELLS", 200)
             patch.setattr(checking, "inspected", lambda *_: ())
-        if validation:
+        if LEFT_OUT["necks"].here and not about_drills:
             patch.setattr(neck, "MOST_SPLIT", 4_000)
         yield
 
@@ -136,7 +196,7 @@ def result_of(case: str) -> Any:
 
 def _pitch_of(case: str) -> float | None:
     """Pitch of this run for a shipped case, mm; None for that which the program takes."""
-    return None if in_full else COARSE.get(case)
+    return COARSE.get(case) if LEFT_OUT["own pitch"].here else None
 
 
 def _of_case(case: str) -> str:
@@ -158,7 +218,7 @@ def mesh_report(path: Path, unit: str = "mm", item: str | None = None) -> Any:
 
     def made() -> Any:
         with pytest.MonkeyPatch.context() as patch:
-            if not in_full:
+            if LEFT_OUT["points on a mesh"].here:
                 patch.setattr(thickness, "MOST_SPREAD", FEW_POINTS)
             return examine(path, unit, item)
 
@@ -201,7 +261,7 @@ def blank_sheet() -> bytes:
 def draw_few_sheets(patch: pytest.MonkeyPatch) -> None:
     """Parts of a plate get a blank sheet, but those whose design is named straight.
 
-    Drawing one takes longer than the check; the labels are written on it all the same.
+    Drawing one takes longer than the check. `LEFT_OUT` tells why that will do.
     """
     from clearance.figures import first_page
     from clearance.plates import one_part
