@@ -65,7 +65,7 @@ def test_a_triangle_is_shortest_between_the_directions_of_its_corners():
     assert min(abs(least.turn_deg - corner) for corner in corners) > 1.0
 
 
-@pytest.mark.parametrize("seed", [0, 3, *shared.more(1, 2, 4, 5)])
+@pytest.mark.parametrize("seed", [3, *shared.more(0, 1, 2, 4, 5)])
 def test_random_figures_agree_with_a_fine_scan(seed):
     chance = np.random.default_rng(seed)
     turn = np.sort(chance.uniform(0, 2 * np.pi, 23))

@@ -18,13 +18,13 @@ def test_facets_alone_do_not_hide_behind_a_verdict(tmp_path):
     # A bore of 12 sides drawn as 6.0: 6 cos(pi / 12) = 5.796 passes, 6 is required.
     solid = shapes.straight_bore(radius=3.0, segments=12)
     passage = make.passage((0, 0, 0), (0, 0, float(solid[..., 2].max())), 3.0, 6.0)
-    found = make.first(tmp_path, solid, passage)
+    found = make.first(tmp_path, solid, passage, pitch=0.5)
     assert found.state is State.RESTRICTED
     assert "mesh_tolerance = 0.2" in " ".join(found.reasons)
-    allowed = make.first(tmp_path, solid, passage, part={"mesh_tolerance": 0.21})
+    allowed = make.first(tmp_path, solid, passage, part={"mesh_tolerance": 0.21}, pitch=0.5)
     assert allowed.state is State.OPEN
     # Half a millimetre short is no matter of facets.
-    short = make.first(tmp_path, solid, {**passage, "min_clear_diameter": 6.5})
+    short = make.first(tmp_path, solid, {**passage, "min_clear_diameter": 6.5}, pitch=0.5)
     assert "mesh_tolerance" not in " ".join(short.reasons)
 
 
@@ -80,7 +80,7 @@ def test_open_fraction_is_a_requirement(tmp_path):
     shift = make.sheet(10.0, 0, next_layer=100, resume_shift=[1.0, 0.0])
     for least, state in ((0.75, State.OPEN), (0.82, State.RESTRICTED)):
         passage = make.passage((0, 0, 0), (0, 0, top), 3.0, 4.5, min_open_fraction=least)
-        assert make.first(tmp_path, solid, passage, shift).state is state
+        assert make.first(tmp_path, solid, passage, shift, pitch=0.5).state is state
 
 
 def test_unknown_resume_is_computed_both_ways(tmp_path):
