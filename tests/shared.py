@@ -109,8 +109,15 @@ A test that looks at one of them asks for `in_full`, or its file stands under `b
 joins `files`, faults are planted in what it guards: it has to fail as before.
 """
 
-COARSE = {"distributor": 0.4}
+COARSE = dict.fromkeys(
+    (
+        *("distributor", "exchanger-header", "manifold-block"),
+        *("nozzle-ring-high", "nozzle-ring-low", "valve-body"),
+    ),
+    0.4,
+)
 """Shipped cases that the plain run judges at a coarser pitch than the program takes, mm."""
+
 FEW_POINTS = 4_000
 """Points that the plain run spreads over a spoilt mesh."""
 
