@@ -13,6 +13,8 @@ import llvmlite.binding as llvm
 from numba.core.codegen import JITCodeLibrary
 from numba.core.compiler import CompileResult
 
+from clearance.kernels.linked import Unplaced
+
 
 def reduced(result: Any) -> tuple[Any, ...]:
     """What is kept of a compilation: as the compiler has it, and which of its names are defined."""
@@ -56,7 +58,11 @@ class _Reading:
         library.enable_object_caching()
         library._set_compiled_object(machine_code)
         library.made_from = made_from
-        library._finalize_final_module()
+        library.placed = bool(machine_code)  # none for what others alone call: `linked.py`
+        if machine_code:
+            library._finalize_final_module()
+        else:
+            library._finalized = True
         codegen._engine._defined_symbols.update(names)
         return library
 
@@ -65,7 +71,13 @@ class _Library(JITCodeLibrary):
     """Machine code that was read back."""
 
     made_from: bytes
+    placed: bool
     _shared_module: Any
+
+    @property
+    def codegen(self) -> Any:
+        """That of the compiler; for a part of others one that looks for nothing in the machine."""
+        return self._codegen if self.placed else Unplaced(self._codegen)
 
     def _get_module_for_linking(self) -> Any:
         if self._shared_module is None:

@@ -207,8 +207,8 @@ def test_another_version_of_the_compiler_reads_back_as_it_does(monkeypatch):
     assert again.library._shared_module is not None
 
 
-def test_a_kernel_without_an_entry_for_python_is_kept_as_one():
-    """Else what asks for its entry would end the process."""
+def test_a_kernel_that_others_alone_call_is_kept_as_what_they_link():
+    """Without machine code or names, so that what asks for its entry finds none."""
 
     @compiler.inner
     def fourfold(x):
@@ -217,9 +217,13 @@ def test_a_kernel_without_an_entry_for_python_is_kept_as_one():
     fourfold._cache = NullCache()
     fourfold.compile("int64(int64)")
     (compiled,) = fourfold.overloads.values()
-    (*_, names), *_ = read_back.reduced(compiled)
-    assert names == (compiled.fndesc.llvm_func_name,)
-    assert read_back.rebuilt(compiled.target_context, read_back.reduced(compiled)) is not None
+    kept = read_back.reduced(compiled)
+    (_, _, (machine_code, _), names), *_ = kept
+    assert (machine_code, names) == (b"", ())
+    again = read_back.rebuilt(compiled.target_context, kept)
+    assert again.library.get_pointer_to_function(compiled.fndesc.llvm_func_name) == 0
+    functions = again.library._get_module_for_linking().functions
+    assert compiled.fndesc.llvm_func_name in [one.name for one in functions]
 
 
 def test_what_no_kernel_takes_does_not_make_them_stale(installed):
