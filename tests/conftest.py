@@ -70,7 +70,13 @@ def pytest_configure(config: pytest.Config) -> None:
         signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
+@pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Order the files; what a plain test does in full only is selected by `-m more` too."""
+    for item in items if shared.in_full else ():
+        if shared.does_more(getattr(item, "function", None)):
+            item.add_marker(pytest.mark.more)
+
     def rank(item: pytest.Item) -> int:
         path = item.path.as_posix()
         return next((n for n, name in enumerate(FIRST) if path.endswith(name)), len(FIRST))

@@ -189,6 +189,11 @@ def _torsion() -> Any:
     )
 
 
+def does_more(test: Any) -> bool:
+    """Whether a test asks if it runs in full: `-m more` takes it, though it bears no mark."""
+    return "in_full" in getattr(getattr(test, "__code__", None), "co_names", ())
+
+
 def more(*values: Any) -> list[Any]:
     """Parameters of a test that only a run with `-m more` takes: the plain run has their kind."""
     return [

@@ -34,3 +34,12 @@ def test_a_test_goes_without_what_its_file_is_named_for(monkeypatch, running, fi
     assert shared.Less("what", "why", files, but).here is here
     monkeypatch.setattr(shared, "in_full", True)
     assert not shared.Less("what", "why", files, but).here
+
+
+def test_what_a_plain_test_does_in_full_only_is_taken_by_the_full_run():
+    def asks():
+        return 1 if shared.in_full else 2
+
+    assert shared.does_more(asks)
+    assert not shared.does_more(test_the_table_names_files_that_there_are_each_once)
+    assert not shared.does_more(None)
