@@ -50,7 +50,7 @@ def kernel(function: Callable[..., Any]) -> Any:
 
 
 def inner(function: Callable[..., Any]) -> Any:
-    """`function`, compiled for calls from other kernels alone, which takes a fifth less time and more.
+    """`function`, compiled for calls from other kernels alone, in a fifth less time and more.
 
     It has no entry for Python, nor machine code of its own (`linked.py`): a call from there would
     end the process. A test looks for one (`tests/unit/test_kernels.py`).

@@ -2,7 +2,7 @@
 
 In: a function on its way through the compiler. Out: its code, ready to be linked into a caller.
 Nothing runs it by itself, since each caller has it linked in, optimised and made machine code of.
-To do the same for the part alone would take some tenth of all the time of compiling.
+To do the same for the part alone would take a tenth of all the time, or more.
 """
 
 from __future__ import annotations
