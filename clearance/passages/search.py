@@ -16,15 +16,12 @@ from clearance.columns import ways
 from clearance.errors import GridError
 from clearance.passages.crossings import Crossing
 from clearance.passages.lower_bound import LowerBound
-from clearance.passages.upper_bound import UpperBound
+from clearance.passages.upper_bound import BESIDE, UpperBound
 from clearance.passages.way import NO_ROUTE, Floats, Way
 from clearance.passages.window_cells import MOST_CELLS
 
 MOST_WINDOW = 3_000_000_000
 """Cells of a window at the pitch itself at most: its columns and squares have to fit."""
-BESIDE = 11.0
-"""A ball whose centre lies in a cell that is shut beside a mouth is no larger, in cells: the centre
-is no farther than 5.5 from the rim. See `Cells.barrier`."""
 ROOMY = 8.0
 """Cells are first taken so large that a ball of the mouth's size is so many in radius."""
 
@@ -99,10 +96,13 @@ class Search(LowerBound, UpperBound):
         # A way wider than the widest leak cannot have left the part.
         leak = leak and 2.0 * low <= leak_mm
         if leak or 2.0 * low < self.smallest_way_mm:
-            return Way(0.0, ceiling, NO_ROUTE, leak, None, leak_mm, leak_at)
+            high = ceiling if leak else min(ceiling, self._by_cells(closed))
+            return Way(0.0, high, NO_ROUTE, leak, None, leak_mm, leak_at)
         high = ceiling
         if high - 2.0 * low > self._fine(2.0 * low, high, enough_mm):
             high = min(high, self._cut(closed, low, route, high))
+        if high - 2.0 * low > 4.0 * self.cells.slack_mm:  # no section tells; cells may, roughly
+            high = min(high, self._by_cells(closed))
         if self._neck_wanted(2.0 * low, high, enough_mm):
             high = min(high, self._neck(closed, low, throat))
         if high < 2.0 * low <= high + 4.0 * self.surface_mm:

@@ -12,6 +12,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from clearance.columns import ways
 from clearance.geometry import distance, polylines, routes, segments
 from clearance.geometry.areas import largest_circle_mm
 from clearance.geometry.planes import Plane
@@ -27,6 +28,9 @@ from clearance.passages.parting import Parting
 from clearance.passages.possible_ways import PossibleWays
 from clearance.passages.way import Floats
 
+BESIDE = 11.0
+"""A ball whose centre lies in a cell that is shut beside a mouth is no larger, in cells: the centre
+is no farther than 5.5 from the rim. See `Cells.barrier`."""
 NECK = 0.2
 """A neck is asked for a radius that is larger than the proven one by this much of a pitch."""
 NECK_CELLS = 60_000_000
@@ -90,6 +94,22 @@ class UpperBound(PossibleWays):
         if rest < beside and not parting.all_cross(max(low, 0.5 * high) + 0.5 * self.surface_mm):
             high = beside
         return min(high, 1e9) + rounding
+
+    def _by_cells(self, closed: tuple[Crossing, ...]) -> float:
+        """Upper bound of the clear diameter from the cells of the widest chain alone.
+
+        It tells no ball that fits into the slack of a cell; where a sheet leaves a hair's width and
+        no section bounds it, it says at least that no more is left.
+        """
+        cells = self.cells
+        least = cells.slack_mm + RIM_MM  # the centre of a larger ball lies in no cell of metal
+        active = self._active(closed, least)
+        ends = self._at(self.ends[0]), self._at(self.ends[1])
+        found, room = ways.widest_route(cells.radius, active, *ends)
+        high = ways.widest_bound(cells.radius, room) + cells.slack_mm if len(found) else least
+        if not self.hidden.all_plain:  # a larger ball's centre lies in no cell shut beside a mouth
+            high = max(high, 0.5 * BESIDE * cells.pitch_mm)
+        return 2.0 * (max(high, least) + self.surface_mm)
 
     def _active(self, closed: tuple[Crossing, ...], radius_mm: float) -> NDArray[np.uint8]:
         """Cells that the centre of a ball of a radius can be in, without some crossings."""

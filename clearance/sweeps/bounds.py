@@ -24,6 +24,7 @@ from clearance.passages.parting import Parting
 from clearance.ports.mouth import Mouth
 from clearance.predicted.part import NOMINAL
 from clearance.sweeps.near import Near
+from clearance.sweeps.station import ON_MM, Station
 from clearance.system.once import once
 from clearance.verdict.passage_check import PassageCheck
 
@@ -39,10 +40,12 @@ LEVEL = 0.9
 LYING = 0.2
 """A run whose direction has a smaller share along z lies: it is left straight up or down."""
 UPRIGHT = np.array([0.0, 0.0, 1.0])
-ON_MM = 1e-6
-"""A point so near a closing surface lies on it."""
 WIDENED = 2
 """Times that the narrow stretches of a route are widened: others may be the narrowest then."""
+EVEN = 13
+"""Places on a line up or down that are looked at for room beside the sheet."""
+PAST_MM = 0.02 * 2.0 ** np.arange(5)
+"""Others so far past its face: a slit that it leaves may be a tenth of a millimetre high."""
 COARSE_MM, FINE_MM = 0.05, 0.005
 """How near an upper bound of a radius comes to a ball that is there."""
 MOST_POINTS = 20_000
@@ -55,17 +58,6 @@ class Route:
 
     points: Floats
     room: Floats
-
-
-@dataclass(frozen=True, eq=False)
-class Station:
-    """A plane section of the nominal void that every way wider than `least_mm` crosses."""
-
-    plane: Plane
-    polygon: Any
-    low_z: float
-    high_z: float
-    least_mm: float
 
 
 class Bounds:
@@ -262,8 +254,8 @@ class Bounds:
         if not move.any():
             return points
         start = points[move]
-        steps = side * np.linspace(0.0, 1.2 * self.reach, 13)
-        tried = start[:, None] + steps[:, None] * along
+        steps = _steps(side * (face - start[:, 2]) / along[2], 1.2 * self.reach)
+        tried = start[:, None] + (side * steps)[..., None] * along
         room = np.minimum(*self._both(tried.reshape(-1, 3), height)).reshape(tried.shape[:2])
         room[side * (tried[..., 2] - face) <= 0.0] = -1.0
         # Nothing may be jumped on the way but the sheet.
@@ -463,6 +455,13 @@ class Bounds:
         free = (cells.radius > 0.0).astype(np.uint8)
         free.ravel()[cells.barrier(self.pitch)] = 0
         return free
+
+
+def _steps(to_face: Floats, most: float) -> Floats:
+    """Lengths along a line to look at, (N, K) in order: even ones, and close ones past a face."""
+    past = to_face[:, None] + PAST_MM
+    even = np.broadcast_to(np.linspace(0.0, most, EVEN), (len(to_face), EVEN))
+    return np.sort(np.concatenate([even, np.clip(past, 0.0, most)], axis=1), axis=1)
 
 
 def _grown(marked: NDArray[np.bool_], points: Floats, by_mm: float) -> NDArray[np.bool_]:

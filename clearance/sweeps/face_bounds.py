@@ -6,11 +6,16 @@ diameter, and whether a way may avoid the face by staying on one side of it.
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
 import shapely
 
 from clearance.passages.levels import Face
 from clearance.predicted.slabs import Event
-from clearance.sweeps.regions import Cuts, Level, widest_mm
+from clearance.sweeps.regions import Cuts, Level, reached_mm, widest_mm
+from clearance.sweeps.station import Station
 
 
 class FaceBounds:
@@ -53,6 +58,37 @@ class FaceBounds:
             return free, True
         joins = self._joins(event, face, lower, upper, widths)
         return (free, True) if joins is None else (widest_mm(lower, upper, joins, free), False)
+
+    def on_station(
+        self,
+        event: Event,
+        face: Face,
+        station: Station,
+        widest: Callable[[Any, float, float], float],
+        widths: dict[int, float] | None = None,
+    ) -> float:
+        """Bound of a ball whose centre is on a plane section, where its way can come to, mm.
+
+        The face parts the section in pieces, each in one region beside the face; `widest`: the
+        bound on a piece, of points that are at most so high and at least so high. Infinite where
+        the regions are not told.
+        """
+        level = self.cuts.level(face.z)
+        joins = self._joins(event, face, level, level, widths) if self.still else None
+        if joins is None:
+            return np.inf
+        reached = reached_mm(level, joins, np.inf)
+        most = 0.0
+        for side, limits in (("b", (face.z, -np.inf)), ("a", (np.inf, face.z))):
+            for piece, at in station.pieces(face.z, above=side == "a"):
+                section = None if at is None else level.section_of(self.cuts.node_at(*at, face.z))
+                if section is None:
+                    return np.inf
+                region = (level.above if side == "a" else level.below)[section]
+                width = reached.get((side, region), 0.0)
+                if width > most:
+                    most = max(most, min(width, widest(piece, *limits)))
+        return most
 
     def _joins(
         self, event: Event, face: Face, lower: Level, upper: Level, widths: dict[int, float] | None

@@ -10,25 +10,24 @@ from __future__ import annotations
 import sys
 from dataclasses import replace
 from functools import partial
-from typing import Any
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from clearance.geometry.planes import Plane
 from clearance.passages.fins import Told, unseen
 from clearance.passages.groups import open_fraction
-from clearance.passages.levels import Face, faces, levels_of
+from clearance.passages.levels import faces, levels_of
 from clearance.passages.stoppers import layer_behind
 from clearance.predicted.slabs import Event
 from clearance.predicted.variants import Variant
 from clearance.result import State
-from clearance.sweeps.bounds import Bounds, Route, Station
+from clearance.sweeps.bounds import Bounds, Route
 from clearance.sweeps.face_bounds import FaceBounds
 from clearance.sweeps.looked_at import At, Cut, rows_of
 from clearance.sweeps.near import ROUNDED_MM, Near, melts_the_same, sheet_soup
-from clearance.sweeps.regions import Cuts, widest_mm
+from clearance.sweeps.regions import Cuts
+from clearance.sweeps.section_bounds import SectionBounds
 from clearance.verdict.one_variant import PassageVerdict
 from clearance.verdict.passage_check import PassageCheck
 from clearance.verdict.states import Bracket, Seen, state_of
@@ -48,6 +47,8 @@ FOLLOWED = 2
 """Steps in which a route is followed to the next height."""
 NARROW_PITCHES = 3.0
 """Where no way is proven and none wider than this, in pitches, can be, it is `undetermined`."""
+HAIR_SHARE = 0.8
+"""A proven way with more than this share of the least width that counts is not looked at closer."""
 NEAR_PITCHES = 1.0
 """A bracket so narrow, in pitches, that holds the requirement is `undetermined`."""
 WELL_BELOW_STEPS, WELL_BELOW_MM = 2.0, 0.3
@@ -192,6 +193,7 @@ class PassageSweep:
         self.bounds = Bounds(
             self.check, self.near, sheet_soup(self.near, replace(self.events[0], bottom=0.0))
         )
+        self._sections = SectionBounds(self.bounds, self.near, self._faces, self.moving, self.marks)
         for first, last in rows_of([at is None for at in self.found]):
             self._row(cuts, first, last)
 
@@ -270,15 +272,16 @@ class PassageSweep:
         low, high, route = self._from_beside(cut, n, height)
         if not self._good(low, high):
             low, route = self._route(cut, n, height, TRIED)
-            high = self._high(cut, height, low, route)
+            high = self._sections.high_mm(cut, height, self._enough(low), route)
         if not self._good(low, high):
             again, wider = self._route(cut, n, height, MORE_TRIED)
             if again > low:
                 low, route = again, wider
                 if not self._good(low, high):
-                    high = self._high(cut, height, low, route, high)
+                    high = self._sections.high_mm(cut, height, self._enough(low), route, high)
         if low < self.smallest and high >= self.smallest:
-            low, route = self._followed(cut, n, height)
+            again, wider = self._followed(cut, n, height)
+            low, route = (again, wider) if again > low else (low, route)
         if route is not None:
             self._routes[n] = route
         if low > high:  # two proofs contradict each other, which is told
@@ -300,7 +303,7 @@ class PassageSweep:
             low = self.bounds.clear_mm(route, height)
             if low < self.smallest:
                 continue
-            high = self._high(cut, height, low, route)
+            high = self._sections.high_mm(cut, height, self._enough(low), route)
             if low > self.need + NOT_NEAR_MM or high < self.need - NOT_NEAR_MM:
                 return low, high, route
         return 0.0, np.inf, None
@@ -308,9 +311,12 @@ class PassageSweep:
     def _untold(self, cut: Cut, low: float, high: float) -> bool:
         """Whether a closer look would hardly place what a bracket has to be compared with.
 
-        The requirement lies in a narrow bracket; or there may be a way, a hair's width at most,
-        and some of every section is open: what is closed whole is soon told.
+        The requirement lies in a narrow bracket; or a way is proven that is nearly as wide as the
+        least that counts; or there may be one, a hair's width at most, and some of every section is
+        open: what is closed whole is soon told.
         """
+        if HAIR_SHARE * self.smallest < low < self.smallest:
+            return True
         if low < self.smallest:
             return high <= NARROW_PITCHES * self.pitch and cut.fraction > 0.0
         near = high - low <= NEAR_PITCHES * self.pitch
@@ -383,107 +389,6 @@ class PassageSweep:
         above = min((m for m in self._routes if n < m <= n + most), default=None)
         near = [m for m in (below, above) if m is not None]
         return [self._routes[m] for m in sorted(near, key=lambda m: abs(m - n))]
-
-    def _high(
-        self, cut: Cut, height: float, low: float, route: Route | None, high: float = np.inf
-    ) -> float:
-        """The bound of sections, from where the centre of a ball can be on them."""
-        bounds = self.bounds
-        high = min(high, cut.high_mm)
-        enough = self._enough(low)
-        if high <= enough:
-            return high
-        if route is not None:
-            throat = bounds.throat(route, height)
-            high = min(high, self._level_bound(float(throat[2]), height, enough, high))
-            if high <= enough:
-                return high
-        face, crossing = cut.best, 0.0
-        if face is not None:
-            widths = {
-                k: min(p.circle_mm, self._on(Plane.level(face.z), p.opening, height, enough, high))
-                for k, p in enumerate(face.pieces)
-                if p.circle_mm > max(enough, self.smallest)
-            }
-            bound, _ = self._faces.bound(cut.events[self.moving], face, bounds.high, widths)
-            high = min(high, bound)
-            for k, piece in enumerate(face.pieces):
-                width = widths.get(k, piece.circle_mm)
-                crossing = max(crossing, 0.0 if width < self.smallest else width)
-        stations = [*bounds.mouths(height)]
-        stations += [] if route is None else bounds.stations(throat)
-        for station in stations:
-            if high <= enough:
-                return high
-            # Every way crosses the station.
-            anywhere = self._on(station.plane, station.polygon, height, enough, high)
-            high = min(high, max(station.least_mm, anywhere))
-        if high > enough and face is not None and crossing < high:
-            # A way crosses the face, or stays on a side of it and crosses the stations there.
-            sides = [
-                self._beside(side, stations, height, enough, high) for side in self._sides(face)
-            ]
-            high = min(high, max([crossing, *sides]))
-        return high
-
-    def _beside(
-        self,
-        side: tuple[float, float],
-        stations: list[Station],
-        height: float,
-        enough: float,
-        high: float,
-    ) -> float:
-        """Bound of ways that stay on a side of a face; where the passage goes farthest first."""
-        for station in (*self.bounds.farthest(above=side[1] == -np.inf), *stations):
-            on = self._on(station.plane, station.polygon, height, enough, high, *side)
-            high = min(high, max(station.least_mm, on))
-            if high <= enough:
-                break
-        return high
-
-    def _on(
-        self,
-        plane: Plane,
-        shape: Any,
-        height: float,
-        enough: float,
-        known: float,
-        below: float = np.inf,
-        above: float = -np.inf,
-    ) -> float:
-        """Largest ball whose centre is on a plane figure, at most; `known`: no more is of use."""
-        limits = (enough, known)
-        return self.bounds.widest_on(plane, shape, height, limits, self.marks, below, above)
-
-    def _level_bound(self, z: float, height: float, enough: float, high: float) -> float:
-        """Bound of a level where no layer ends: the nominal sections there, and all metal near."""
-        level = self._cuts.nearest(z)
-        if widest_mm(level, level, [], high) > 0.0:
-            return high  # a way stays on one side of it
-        joins, known = [], set()
-        for piece in self.near.pieces(level.z):
-            x, y = shapely.get_coordinates(shapely.point_on_surface(piece))[0]
-            section = level.section_of(self._cuts.node_at(x, y, level.z))
-            if section is None:
-                return high
-            known.add(section)
-            width = self._on(Plane.level(level.z), piece, height, enough, high)
-            joins.append((section, section, 0.0 if width < self.smallest else width))
-        if not level.sections <= known:
-            return high
-        return widest_mm(level, level, joins, high)
-
-    def _sides(self, face: Face) -> list[tuple[float, float]]:
-        """Heights, at most and at least, of the sides of a face on which a way can stay."""
-        level = self._cuts.level(face.z)
-        (inlet_below, inlet_above), (outlet_below, outlet_above) = level.ends
-        sides = []
-        if inlet_below & outlet_below:
-            sides.append((face.z, -np.inf))
-        if inlet_above & outlet_above:
-            sides.append((np.inf, face.z))
-        return sides
 
     # ---- as check does ------------------------------------------------------------------------
 

@@ -9,6 +9,7 @@ holds all void, so what comes out apart here is apart. Source: docs/method.md, "
 from __future__ import annotations
 
 from dataclasses import dataclass
+from heapq import heappop, heappush
 from itertools import pairwise
 
 import numpy as np
@@ -190,6 +191,35 @@ def widest_mm(
         if joined():
             return min(width, free_mm)
     return 0.0
+
+
+def reached_mm(
+    level: Level, joins: list[tuple[int, int, float]], free_mm: float
+) -> dict[tuple[str, int], float]:
+    """Upper bound of a way from inlet to outlet in each region that it may come to, mm.
+
+    Regions are "b", below, or "a", above, with their number; those left out it cannot come to.
+    `joins`, `free_mm`: as for `widest_mm`.
+    """
+    beside: dict[tuple[str, int], list[tuple[tuple[str, int], float]]] = {}
+    for a, b, width in joins:
+        below, above = ("b", level.below[a]), ("a", level.above[b])
+        beside.setdefault(below, []).append((above, width))
+        beside.setdefault(above, []).append((below, width))
+    from_ends = []
+    for below_at, above_at in level.ends:
+        begin = [("b", r) for r in below_at] + [("a", r) for r in above_at]
+        known: dict[tuple[str, int], float] = {}
+        waiting = [(-free_mm, region) for region in begin]
+        while waiting:
+            width, region = heappop(waiting)
+            if region not in known:
+                known[region] = -width
+                for other, through in beside.get(region, ()):
+                    heappush(waiting, (-min(-width, through), other))
+        from_ends.append(known)
+    one, two = from_ends
+    return {region: min(one[region], two[region]) for region in one.keys() & two.keys()}
 
 
 @kernel

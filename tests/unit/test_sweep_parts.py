@@ -8,7 +8,7 @@ import pytest
 from clearance.report.sweep import text
 from clearance.result import State
 from clearance.sweeps.looked_at import At, rows_of
-from clearance.sweeps.regions import Level, _layer_nodes, widest_mm
+from clearance.sweeps.regions import Level, _layer_nodes, reached_mm, widest_mm
 from clearance.sweeps.result import PassageHeights, Sweep, runs
 from clearance.sweeps.sweep import _together
 
@@ -43,6 +43,20 @@ def test_of_two_ways_across_a_level_the_wider_counts():
 def test_a_way_on_one_side_is_not_narrowed():
     at = level([1, 2], [7, 8], ({1}, set()), ({1}, set()))
     assert widest_mm(at, at, [(0, 0, 0.0), (1, 1, 0.0)], 5.0) == 5.0
+
+
+def test_a_region_is_come_to_by_what_leads_there_from_both_ends():
+    """Below: inlet 1, outlet 2, a dip 3; above: 7 over all. The dip is no wider than its mouth."""
+    at = level([1, 2, 3], [7, 7, 7], ({1}, set()), ({2}, set()))
+    joins = [(0, 0, 3.0), (1, 1, 2.0), (2, 2, 0.5)]
+    assert reached_mm(at, joins, 5.0) == {
+        ("b", 1): 2.0, ("b", 2): 2.0, ("b", 3): 0.5, ("a", 7): 2.0
+    }  # fmt: skip
+
+
+def test_a_region_that_only_one_end_comes_to_is_on_no_way():
+    at = level([1, 2], [7, 8], ({1}, set()), ({2}, set()))
+    assert reached_mm(at, [(0, 0, 1.0), (1, 1, 1.0)], 5.0) == {}
 
 
 @pytest.mark.parametrize("count", [3, 19, 20, 500])
