@@ -37,6 +37,7 @@ from numba.core.dispatcher import Dispatcher
 from numba.core.runtime import rtsys
 
 from clearance.errors import ClearanceWarning
+from clearance.kernels import linked
 from clearance.kernels.linked import Part, Whole
 from clearance.kernels.read_back import rebuilt, reduced
 
@@ -46,7 +47,7 @@ def kernel(function: Callable[..., Any]) -> Any:
 
     Without the entry for callers in C, which nobody uses and which takes a tenth of the time.
     """
-    return _kept(function, pipeline_class=Whole)
+    return _kept(function, Whole)
 
 
 def inner(function: Callable[..., Any]) -> Any:
@@ -55,10 +56,12 @@ def inner(function: Callable[..., Any]) -> Any:
     It has no entry for Python, nor machine code of its own (`linked.py`): a call from there would
     end the process. A test looks for one (`tests/unit/test_kernels.py`).
     """
-    return _kept(function, no_cpython_wrapper=True, pipeline_class=Part)
+    return _kept(function, Part, no_cpython_wrapper=True)
 
 
-def _kept(function: Callable[..., Any], **options: Any) -> Any:
+def _kept(function: Callable[..., Any], steps: type, **options: Any) -> Any:
+    if linked.SERVES:
+        options["pipeline_class"] = steps
     compiled: Any = njit(nogil=True, no_cfunc_wrapper=True, **options)(function)
     compiled._cache = _Cache(function)
     return compiled

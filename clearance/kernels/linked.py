@@ -9,12 +9,19 @@ from __future__ import annotations
 
 from typing import Any
 
+import numba
 from numba.core import environment, extending
 from numba.core.codegen import JITCodeLibrary
 from numba.core.compiler import Compiler
 
-# What the compiler brings for kernels to call has an entry for callers in C, which nobody uses.
-getattr(extending, "_overload_default_jit_options", {})["no_cfunc_wrapper"] = True
+KNOWN = "0.68."
+"""Versions of the compiler with which this was tried: it leans on their inner steps. With any other
+kernels are compiled as usual, which takes longer and gives the same."""
+SERVES = numba.__version__.startswith(KNOWN)
+
+if SERVES:
+    # What the compiler brings for kernels to call has an entry for callers in C, which nobody uses.
+    vars(extending)["_overload_default_jit_options"]["no_cfunc_wrapper"] = True
 
 
 class Whole(Compiler):

@@ -20,7 +20,7 @@ from numba.core.dispatcher import Dispatcher
 import clearance
 from clearance import first_run
 from clearance.columns import cast
-from clearance.kernels import compiler, read_back, rows
+from clearance.kernels import compiler, linked, read_back, rows
 
 CALLEE = """
 from clearance.kernels.compiler import kernel
@@ -207,6 +207,20 @@ def test_another_version_of_the_compiler_reads_back_as_it_does(monkeypatch):
     assert again.library._shared_module is not None
 
 
+def test_another_version_of_the_compiler_compiles_as_it_always_does(monkeypatch):
+    monkeypatch.setattr(linked, "SERVES", False)
+
+    @compiler.inner
+    def fourfold(x):
+        return 4 * x
+
+    fourfold._cache = NullCache()
+    fourfold.compile("int64(int64)")
+    (compiled,) = fourfold.overloads.values()
+    assert compiled.library.get_pointer_to_function(compiled.fndesc.llvm_func_name) != 0
+
+
+@pytest.mark.skipif(not linked.SERVES, reason="not tried with this version of the compiler")
 def test_a_kernel_that_others_alone_call_is_kept_as_what_they_link():
     """Without machine code or names, so that what asks for its entry finds none."""
 
