@@ -312,11 +312,11 @@ class PassageSweep:
         """Whether a closer look would hardly place what a bracket has to be compared with.
 
         The requirement lies in a narrow bracket; or a way is proven that is nearly as wide as the
-        least that counts; or there may be one, a hair's width at most, and some of every section is
-        open: what is closed whole is soon told.
+        least that counts, and none is as wide as required; or there may be one, a hair's width at
+        most, and some of every section is open: what is closed whole is soon told.
         """
-        if HAIR_SHARE * self.smallest < low < self.smallest:
-            return True
+        if HAIR_SHARE * self.smallest < low < self.smallest and high < self.need:
+            return True  # else a wide way, through another branch, may have been missed
         if low < self.smallest:
             return high <= NARROW_PITCHES * self.pitch and cut.fraction > 0.0
         near = high - low <= NEAR_PITCHES * self.pitch

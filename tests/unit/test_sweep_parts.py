@@ -7,7 +7,8 @@ import pytest
 
 from clearance.report.sweep import text
 from clearance.result import State
-from clearance.sweeps.looked_at import At, rows_of
+from clearance.sweeps.looked_at import At, Cut, rows_of
+from clearance.sweeps.passage_sweep import PassageSweep
 from clearance.sweeps.regions import Level, _layer_nodes, reached_mm, widest_mm
 from clearance.sweeps.result import PassageHeights, Sweep, runs
 from clearance.sweeps.sweep import _together
@@ -52,6 +53,15 @@ def test_a_region_is_come_to_by_what_leads_there_from_both_ends():
     assert reached_mm(at, joins, 5.0) == {
         ("b", 1): 2.0, ("b", 2): 2.0, ("b", 3): 0.5, ("a", 7): 2.0
     }  # fmt: skip
+
+
+@pytest.mark.parametrize(("high", "untold"), [(0.5, True), (1.99, True), (2.6, False)])
+def test_a_hair_is_looked_at_closer_where_a_way_as_wide_as_required_may_be_missed(high, untold):
+    """0.27 proven of 0.3 that count, 2 required; all of no section is left open."""
+    sweep = object.__new__(PassageSweep)
+    sweep.smallest, sweep.need, sweep.pitch = 0.3, 2.0, 0.1
+    cut = Cut((), [], 0.0, True, True, high, None, True)
+    assert sweep._untold(cut, 0.27, high) is untold
 
 
 def test_a_region_that_only_one_end_comes_to_is_on_no_way():

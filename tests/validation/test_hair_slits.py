@@ -64,6 +64,24 @@ def test_a_sweep_leads_a_way_through_the_slit_and_bounds_it_where_it_can_come_to
     assert SLIT * FACET <= found.high_mm[0] < 0.6 * NEED
 
 
+@pytest.mark.more
+def test_a_hair_in_the_nominal_leg_does_not_hide_the_other_leg(tmp_path):
+    """The sheet leaves a pinhole in the wider leg, through which the route leads."""
+    solid = s.block((-9, -3, 0), (9, 3, 16))
+    for x, hole in ((-4, 0.135), (4, 1.4)):  # what the sheet is made of
+        solid -= s.bore((x, 0, -1), (x, 0, 1), hole, segments=32)
+    for z in (4, 12):
+        solid -= s.block((-6, -2, z - 1.5), (6, 2, z + 1.5))
+        solid -= s.bore((-10, 0, z), (-5, 0, z), 1.45, segments=32)
+    for x, radius in ((-4, R), (4, 1.3)):
+        solid -= s.bore((x, 0, 5), (x, 0, 11), radius, segments=32)
+    ways = make.passage((-9, 0, 4), (-9, 0, 12), 1.45, NEED)
+    path = make.write_case(tmp_path, solid, ways, make.sheet(8.0), pitch=0.4, smallest_way=0.3)
+    (found,) = sweep(read_case(path), Wanted(8.0, 8.0)).passages
+    assert found.state == (State.OPEN,)
+    assert NEED <= found.low_mm[0] <= 2.6
+
+
 @pytest.mark.parametrize("above", [False, True])
 def test_a_station_falls_into_what_lies_on_either_side_of_a_level(above):
     """An upright section, 4 by 4 with a bar across its middle: analytic areas, and places."""
