@@ -35,6 +35,7 @@ _made = pytest.StashKey[str]()
 FIRST = (
     "golden/test_cases.py",  # others look at the same results; compiles most kernels
     *(f"unit/test_{name}.py" for name in ("kernels", "case", "mesh_files", "batch")),
+    *(f"unit/test_{name}.py" for name in ("flow", "forces", "happened")),
     "test_floors.py",
     "golden/test_case_meshes.py",
     "test_docs.py",

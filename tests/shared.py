@@ -86,7 +86,7 @@ LEFT_OUT = {
     ),
     "evidence": Less(
         "gauge pins, the torsion constant, and what inspections would look at",
-        "a seventh of these checks, and none of them looks at any; tests/unit asks each directly",
+        "a tenth of these checks, and none of them looks at any; tests/unit asks each directly",
         ("validation/",),
     ),
     "points on a mesh": Less(

@@ -2,6 +2,7 @@
 
 import math
 import re
+from dataclasses import replace
 
 import make
 import pytest
@@ -10,9 +11,10 @@ import shapes
 
 from clearance.case.read import read_case
 from clearance.drawing.curve import curve
-from clearance.drawing.level import level_section
+from clearance.drawing.level import in_sheet, level_section
 from clearance.errors import ClearanceError
 from clearance.figures.level import level_figure
+from clearance.predicted.slabs import Event
 from clearance.verdict.circuits_apart import separate
 from clearance.verdict.passage_check import PassageCheck
 from clearance.verdict.prepared import prepare, silent
@@ -29,6 +31,19 @@ def lens(radius, distance):
 def prepared(folder, solid, passages, stray, **tables):
     checked = prepare(read_case(make.write_case(folder, solid, passages, stray, **tables)))
     return checked, [PassageCheck(checked, table) for table in checked.case.passage]
+
+
+@pytest.mark.parametrize(
+    ("z", "cut"),
+    [(4.0, 5.05), (5.0, 5.05), (5.08, 5.05), (5.1, 5.15), (5.29, 5.25), (5.3, 5.25), (9.0, 5.25)],
+)
+def test_a_sheet_is_cut_in_the_middle_of_its_nearest_layer(z, cut):
+    """Analytic: three layers of 0.1 from 5 on; a height at a face belongs to the layer above."""
+    event = Event(0, 5.0, (0.05, 0.15, 0.25), 0.1, False, 0.0, 0.0, (0.0, 0.0))
+    assert in_sheet(event, z) == pytest.approx(cut)
+    assert in_sheet(replace(event, slices=()), z) == 5.0
+    aside = replace(event, shift=(1.0, 0.0))
+    assert in_sheet(aside, z) == pytest.approx(5.0 if cut == 5.05 else cut)
 
 
 @pytest.fixture(scope="module")

@@ -33,6 +33,12 @@ def test_moments_are_about_the_centroid_and_named_by_their_axis():
     assert found["Iyy_mm4"] == pytest.approx(10.0 * 4.0**3 / 12.0)
 
 
+def test_a_right_triangle_has_a_product_of_inertia():
+    """Handbook formula, from memory: -b^2 h^2 / 72 about the centroid, legs along the axes."""
+    found = resumed_section(shapely.Polygon([(50, 20), (56, 20), (50, 24)]))
+    assert found["Ixy_mm4"] == pytest.approx(-(6.0**2) * 4.0**2 / 72.0)
+
+
 @pytest.mark.parametrize(
     ("shape", "expected"),
     [
