@@ -120,6 +120,6 @@ class Search(LowerBound, UpperBound):
             narrowest = int(np.argmin(cells.radius.ravel()[found]))
             at = cells.centres(found[narrowest : narrowest + 1])[0]
         leak = 2.0 * (ways.widest_bound(cells.radius, room) + cells.slack_mm)
-        beside = BESIDE * cells.pitch_mm
+        beside = self._beside_mm(BESIDE)
         # Cells in front of mouths are shut, and what opens beside one with them.
         return (leak, at) if leak >= beside or self.hidden.all_plain else (beside, None)

@@ -31,6 +31,8 @@ from clearance.passages.way import Floats
 BESIDE = 11.0
 """A ball whose centre lies in a cell that is shut beside a mouth is no larger, in cells: the centre
 is no farther than 5.5 from the rim. See `Cells.barrier`."""
+FARTHER = 12.0
+"""The same of cells that are shut from one farther outward on: no farther than 5.9."""
 NECK = 0.2
 """A neck is asked for a radius that is larger than the proven one by this much of a pitch."""
 NECK_CELLS = 60_000_000
@@ -108,8 +110,20 @@ class UpperBound(PossibleWays):
         found, room = ways.widest_route(cells.radius, active, *ends)
         high = ways.widest_bound(cells.radius, room) + cells.slack_mm if len(found) else least
         if not self.hidden.all_plain:  # a larger ball's centre lies in no cell shut beside a mouth
-            high = max(high, 0.5 * BESIDE * cells.pitch_mm)
+            high = max(high, 0.5 * self._beside_mm(FARTHER))
         return 2.0 * (max(high, least) + self.surface_mm)
+
+    def _beside_mm(self, cells: float) -> float:
+        """Largest ball whose centre may lie in a cell that is shut beside a mouth.
+
+        What closes a mouth that has moved in parts reaches from its rim as far as these are apart.
+        """
+        apart = 0.0
+        for one in self.closings:
+            at = np.array([place.plane.origin for place in one.places])
+            apart = max(apart, float(np.linalg.norm(at[:, None] - at, axis=2).max()))
+        # As far sideways, and as far outward.
+        return cells * self.cells.pitch_mm + 2.0 * np.sqrt(2.0) * apart
 
     def _active(self, closed: tuple[Crossing, ...], radius_mm: float) -> NDArray[np.uint8]:
         """Cells that the centre of a ball of a radius can be in, without some crossings."""

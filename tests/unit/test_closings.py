@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 import shapely
 
+from clearance.columns.grid import Grid
 from clearance.geometry.areas import largest_circle_mm
 from clearance.geometry.planes import Plane
 from clearance.passages.closings import Closing, Surface, crossed, drawn_in, mirrored
+from clearance.passages.upper_bound import BESIDE, FARTHER
+from clearance.passages.window_cells import Cells
 
 
 def window(at: float = 0.0, turn: float = 0.0) -> Surface:
@@ -64,3 +69,23 @@ def test_a_ball_may_stand_out_of_a_gap_by_its_half(turn):
     image = mirrored(gap, window(turn=turn), 0.1)
     assert largest_circle_mm(image) == pytest.approx(0.6, abs=3e-3)
     assert mirrored(gap, window(2.0, turn), 0.1) is gap  # it does not come to that one
+
+
+@pytest.mark.parametrize(("beyond", "claimed"), [(0.0, BESIDE), (1.0, FARTHER)])
+def test_a_cell_that_is_shut_beside_a_mouth_is_no_farther_from_its_rim_than_claimed(
+    beyond, claimed
+):
+    """Analytic: 3 cells aside and 3 outward, from 0 or 1 on; a centre is half a diagonal off."""
+    low, high, pitch = np.full(3, -5.0), np.full(3, 5.0), 0.25
+    part = SimpleNamespace(
+        grid=Grid.over(low, high, pitch),
+        window=SimpleNamespace(box=SimpleNamespace(low=low, high=high)),
+    )
+    cells = Cells(part, (), 1.0)  # type: ignore[arg-type]
+    cells.__dict__["radius"] = np.ones(cells.shape, np.float32)
+    mouth = window(0.1251)  # a layer of cells lies just within what is shut
+    shut = cells.centres(cells._beyond(mouth, beyond * pitch))
+    flat = mouth.plane.to_plane(shut)
+    aside = shapely.distance(mouth.polygon, shapely.points(flat))
+    far = np.hypot(aside, mouth.plane.signed(shut)).max() + cells.half_diagonal_mm
+    assert 0.5 * BESIDE * pitch * 0.8 < far <= 0.5 * claimed * pitch
