@@ -2,15 +2,22 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
+import shapely
 
+from clearance.geometry.planes import Plane
 from clearance.report.sweep import text
 from clearance.result import State
+from clearance.sweeps.face_bounds import FaceBounds
 from clearance.sweeps.looked_at import At, Cut, rows_of
 from clearance.sweeps.passage_sweep import PassageSweep
 from clearance.sweeps.regions import Level, _layer_nodes, reached_mm, widest_mm
 from clearance.sweeps.result import PassageHeights, Sweep, runs
+from clearance.sweeps.station import Station
 from clearance.sweeps.sweep import _together
 
 
@@ -67,6 +74,47 @@ def test_a_hair_is_looked_at_closer_where_a_way_as_wide_as_required_may_be_misse
 def test_a_region_that_only_one_end_comes_to_is_on_no_way():
     at = level([1, 2], [7, 8], ({1}, set()), ({2}, set()))
     assert reached_mm(at, [(0, 0, 1.0), (1, 1, 1.0)], 5.0) == {}
+
+
+class Dip:
+    """Levels of two legs, sections 0 and 1, with a dip between them, section 2."""
+
+    def level(self, z):
+        return level([1, 2, 3], [7, 7, 7], ({1}, set()), ({2}, set()))
+
+    def node_at(self, x, y, z):
+        return 2 if abs(x) < 5.0 else int(x > 0.0)
+
+
+@pytest.mark.parametrize(
+    ("dip", "below", "above", "expected"),
+    [
+        (0.0, 4.0, 0.5, 0.5),  # no way comes below the face
+        (1.0, 4.0, 0.5, 1.0),  # one of 1 does
+        (1.0, 0.7, 0.5, 0.7),
+        (0.0, 4.0, 9.0, 2.0),  # above it none is wider than the narrower leg
+    ],
+)
+def test_on_a_section_a_ball_counts_only_where_its_way_can_come_to(dip, below, above, expected):
+    """Analytic. The section stands across the dip; the face lies at 1, half of it on each side."""
+    widths = [((-8.0, 0.0), 3.0), ((8.0, 0.0), 2.0), ((0.0, 0.0), dip)]
+    pieces = [SimpleNamespace(nominal=at, circle_mm=mm) for at, mm in widths]
+    face = SimpleNamespace(z=1.0, pieces=pieces)
+    upright = Plane.through((0.0, 0.0, 1.0), (1.0, 0.0, 0.0))
+    station = Station(upright, shapely.box(-2, -2, 2, 2), -1.0, 3.0, 0.0)
+
+    def widest(piece, at_most, at_least):
+        low, high = np.sort(upright.to_space(shapely.get_coordinates(piece))[:, 2])[[0, -1]]
+        assert at_least - 1e-9 <= low < high <= at_most + 1e-9
+        return above if at_least == 1.0 else below
+
+    bounds = FaceBounds(Dip(), 0.05, still=True)
+    assert bounds.on_station(None, face, station, widest) == expected
+    away = Plane.through((1.0, 0.0, 1.0), (1.0, 0.0, 0.0))  # where no section of the level is known
+    bounds.cuts.node_at = lambda x, y, z: 9 if x > 0.5 and x < 5.0 else Dip().node_at(x, y, z)
+    elsewhere = replace(station, plane=away)
+    assert bounds.on_station(None, face, elsewhere, widest) == np.inf
+    assert FaceBounds(Dip(), 0.05, still=False).on_station(None, face, station, widest) == np.inf
 
 
 @pytest.mark.parametrize("count", [3, 19, 20, 500])
