@@ -190,6 +190,18 @@ def test_what_a_kernel_was_made_from_is_parsed_when_another_is_compiled_only():
         assert compiled.fndesc.llvm_func_name in [one.name for one in functions]
 
 
+def part():
+    """A kernel for others alone, compiled and not kept."""
+
+    @compiler.inner
+    def fourfold(x):
+        return 4 * x
+
+    fourfold._cache = NullCache()
+    fourfold.compile("int64(int64)")
+    return next(iter(fourfold.overloads.values()))
+
+
 def test_another_version_of_the_compiler_reads_back_as_it_does(monkeypatch):
     @compiler.kernel
     def fourfold(x):
@@ -210,13 +222,7 @@ def test_another_version_of_the_compiler_reads_back_as_it_does(monkeypatch):
 def test_another_version_of_the_compiler_compiles_as_it_always_does(monkeypatch):
     monkeypatch.setattr(linked, "SERVES", False)
 
-    @compiler.inner
-    def fourfold(x):
-        return 4 * x
-
-    fourfold._cache = NullCache()
-    fourfold.compile("int64(int64)")
-    (compiled,) = fourfold.overloads.values()
+    compiled = part()
     assert compiled.library.get_pointer_to_function(compiled.fndesc.llvm_func_name) != 0
 
 
@@ -224,13 +230,7 @@ def test_another_version_of_the_compiler_compiles_as_it_always_does(monkeypatch)
 def test_a_kernel_that_others_alone_call_is_kept_as_what_they_link():
     """Without machine code or names, so that what asks for its entry finds none."""
 
-    @compiler.inner
-    def fourfold(x):
-        return 4 * x
-
-    fourfold._cache = NullCache()
-    fourfold.compile("int64(int64)")
-    (compiled,) = fourfold.overloads.values()
+    compiled = part()
     kept = read_back.reduced(compiled)
     (_, _, (machine_code, _), names), *_ = kept
     assert (machine_code, names) == (b"", ())
