@@ -146,14 +146,15 @@ def test_what_is_needed_ends_the_search_early():
         assert found.bound < enough
 
 
-def test_roof_beyond_the_end():
+@pytest.mark.parametrize("wide", [0.8, *shared.more(3.0)])
+def test_roof_beyond_the_end(wide):
     """Analytic: blind bore to z = 20; a line to z = 17 that goes on by 2 ends 1 below the roof."""
     solid = block((-9, -9, 0), (9, 9, 30)) - bore((0, 0, -1), (0, 0, 20), 3.0)
     tree = box_tree.build(soup(solid))
-    ends, narrow = (disc(0, 3), disc(17, 3)), (disc(0, 0.8), disc(17, 0.8))
+    ends, all_too_long = (disc(0, 3), disc(17, 3)), (disc(0, wide), disc(17, wide))
     short = widest_line(tree, *ends, enough_mm=0.5)
     long = widest_line(tree, *ends, enough_mm=0.5, beyond_mm=2.0, tolerance_mm=0.1)
-    too_long = widest_line(tree, *narrow, enough_mm=0.5, beyond_mm=3.5)  # as all lines are
+    too_long = widest_line(tree, *all_too_long, enough_mm=0.5, beyond_mm=3.5)
     assert short.radius == pytest.approx(3 * APOTHEM, abs=0.02)
     # A line that leans ends lower by 2 (1 - cos) and no more: 1.0 at least, 1.1 at most.
     assert 1.0 - 1e-6 <= long.radius < 1.1

@@ -76,7 +76,7 @@ MORE = [(75, 90), (0, 0), (10, 0), (45, 0), (45, 45), (60, 20)]
 def test_a_thin_plate_at_any_tilt(tmp_path, thick, tilt, turn):
     radius = 6.0 if tilt < 70 else 9.0
     solid = s.straight_bore(2.0, (24.0, 24.0, 20.0), N)
-    found = with_mesh(tmp_path, solid, through(), disc(thick, tilt, turn, radius), pitch=0.8)
+    found = with_mesh(tmp_path, solid, through(), disc(thick, tilt, turn, radius), pitch=0.5)
     assert found.state in ("blocked", "undetermined")
     assert found.clear_diameter_mm.low == 0.0
 
