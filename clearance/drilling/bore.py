@@ -23,6 +23,8 @@ from clearance.kernels.compiler import inner, kernel
 if TYPE_CHECKING:
     from shapely import Polygon
 
+AT_ONCE = 64
+"""Triangles asked together whether one of them enters."""
 Floats = NDArray[np.float64]
 Singles = NDArray[np.float32]
 Ints = NDArray[np.int64]
@@ -229,6 +231,12 @@ def outside(triangles: Singles, bore: Bore) -> Singles:
 def meeting(triangles: Singles, bore: Bore) -> Ints:
     """Return the indices of the triangles that enter a bore (touching it does not count)."""
     return _cut(triangles, bore, NOTHING)[1]
+
+
+def enters(triangles: Singles, bore: Bore) -> bool:
+    """Whether any of the triangles enters a bore: told as soon as one does."""
+    parts = np.array_split(triangles, max(1, len(triangles) // AT_ONCE))
+    return any(len(meeting(part, bore)) for part in parts)
 
 
 def within(triangles: Singles, normals: Floats, offsets: Floats) -> Singles:

@@ -5,7 +5,7 @@ In: a passage's check and the strokes of a plan. Out: `Reached`, with the plan o
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import replace
 
 from clearance.drilling.bore import Bore
@@ -47,7 +47,8 @@ class Recheck:
         """
         taken = tuple(stroke.bore for stroke in plan)
         holes = tuple(stroke.hole for stroke in plan)
-        broken = self._broken(holes)
+        cutting = list(self._cutting(holes))
+        broken = self._broken(holes, cutting)
         if broken:
             ask = f"the design authority: what may be cut beside {self.check.passage.name}"
             return Reached(None, f"a plan was found, but {broken}", settled_by=(ask,)), False
@@ -58,7 +59,7 @@ class Recheck:
         if kept is not None and not kept(first):
             said = "the pressure loss would still not surely be kept"
             return Reached(None, f"a plan was found, but {said}", after=first), True
-        left = self._wall(holes)
+        left = wall_left(self._voids, cutting, holes) if cutting else Left()
         cuts = any(stroke.cuts for stroke in plan)
         rework = Rework(
             first.state.value,
@@ -107,9 +108,9 @@ class Recheck:
                 if not all(within_void(standing, hole) for hole in holes):
                     yield variant.events
 
-    def _broken(self, holes: tuple[Hole, ...]) -> str:
-        """Why the holes must not be drilled in some variant; empty if nothing speaks against it."""
-        for events in self._cutting(holes):
+    def _broken(self, holes: tuple[Hole, ...], places: Iterable[Events]) -> str:
+        """Why the holes must not be drilled in some place; empty if nothing speaks against it."""
+        for events in places:
             try:
                 said = breaks_into(self._voids, events, holes)
             except UntoldError as fault:
@@ -117,13 +118,6 @@ class Recheck:
             if said:
                 return f"it breaks into {said}"
         return ""
-
-    def _wall(self, holes: tuple[Hole, ...]) -> Left:
-        """The least wall left in any variant."""
-        found = [wall_left(self._voids, events, holes) for events in self._cutting(holes)]
-        walls = [left.wall_mm for left in found if left.wall_mm is not None]
-        least = [left.least_mm for left in found if left.least_mm is not None]
-        return Left(min(walls, default=None), min(least, default=None))
 
     @once
     def _voids(self) -> Voids:

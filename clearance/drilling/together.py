@@ -14,7 +14,8 @@ from itertools import combinations
 import numpy as np
 
 from clearance.drilling import bore as bores
-from clearance.drilling.wall_left import NEAR_MM, Floats, Hole, apart, metal_cut
+from clearance.drilling.hole_faces import Faces, Walls
+from clearance.drilling.wall_left import NEAR_MM, Hole
 from clearance.geometry import box_tree, segments
 from clearance.heights import place
 from clearance.predicted.part import Events
@@ -36,8 +37,8 @@ def conflicts(
     standing = checked.whole.predict(events)
 
     @cache
-    def cut(hole: Hole) -> Floats:
-        return metal_cut(standing, hole.bore(True, 0.0))
+    def cut(hole: Hole) -> Walls:
+        return Walls(Faces(checked.whole, hole.bore(True, 0.0)).metal(standing))
 
     found: dict[str, list[str]] = {name: [] for name in plans}
     for a, b in combinations(plans, 2):
@@ -58,7 +59,7 @@ def _one_void(checked: Checked, a: str, b: str) -> bool:
     return bool(behind[f"{a} inlet"] & behind[f"{b} inlet"])
 
 
-def _between(checked: Checked, cut: Callable[[Hole], Floats], one: Hole, two: Hole) -> str:
+def _between(checked: Checked, cut: Callable[[Hole], Walls], one: Hole, two: Hole) -> str:
     """What is wrong between two holes of different voids, at their largest; empty if nothing."""
     solids = one.bore(True, 0.0), two.bore(True, 0.0)
     soups = bores.soup(solids[0]), bores.soup(solids[1])
@@ -74,7 +75,7 @@ def _between(checked: Checked, cut: Callable[[Hole], Floats], one: Hole, two: Ho
     least = checked.case.drilling.min_wall
     if least is None or left - one.taken - two.taken > max(least, NEAR_MM):
         return ""
-    walls = [apart(cut(one), soups[1], NEAR_MM), apart(cut(two), soups[0], NEAR_MM)]
+    walls = [cut(one).apart(Walls(soups[1]), NEAR_MM), cut(two).apart(Walls(soups[0]), NEAR_MM)]
     wall = min((found for found in walls if found is not None), default=least)
     if wall >= least:
         return ""

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
@@ -18,19 +18,17 @@ from numpy.typing import NDArray
 
 from clearance.drilling import bore as bores
 from clearance.drilling.bore import Bore
+from clearance.drilling.hole_faces import Faces, Walls
 from clearance.geometry import box_tree, segments
 from clearance.geometry.areas import united, without
 from clearance.geometry.planes import Plane
-from clearance.geometry.sight import winding_at
 from clearance.geometry.soup import Box, Soup, flat, moved_shape
 from clearance.heights import place
 from clearance.passages.way import moved_mouth
 from clearance.ports.mouth import Mouth
 from clearance.ports.patches import NO_PATCH, Patches
 from clearance.predicted.part import Events, Predicted
-from clearance.predicted.plane_sections import predicted_metal
-from clearance.predicted.slabs import Slab, rounded, slabs
-from clearance.system.once import once
+from clearance.predicted.slabs import rounded
 from clearance.verdict.prepared import Checked
 
 NEAR_MM = 15.0
@@ -44,8 +42,6 @@ RIM_SHARE = 0.02
 than the pyramid stands out of the cone."""
 KEPT = 8
 """So many holes, of all places where the part may stand, have their walls kept: a plan's."""
-CLEAR_MM = 1e-3
-"""Faces of a hole that are no nearer to any of the part's lie as a whole in metal or in void."""
 SAME_MM = 1e-3
 """An outline of a section lies on the patch that is so near."""
 
@@ -213,7 +209,7 @@ def within_void(predicted: Predicted, hole: Hole) -> bool:
     where the part is cut and moved.
     """
     worst = hole.bore(True, 0.0)
-    if len(bores.meeting(predicted.bare_surface(_box(worst)), worst)):
+    if bores.enters(predicted.bare_surface(_box(worst)), worst):
         return False
     return predicted.in_place or not any(
         moved_shape(predicted.window.metal("part", z - lift, above), shift)
@@ -248,32 +244,31 @@ def _broken_by(voids: Voids, predicted: Predicted, hole: Hole) -> str:
     return ""
 
 
-def wall_left(voids: Voids, events: Events, holes: Sequence[Hole]) -> Left:
-    """The wall that the holes of one passage leave to all voids but their own.
+def wall_left(voids: Voids, places: Iterable[Events], holes: Sequence[Hole]) -> Left:
+    """The wall that the holes of one passage leave to all voids but their own, the least of places.
 
     Told up to 15 mm from where a hole cuts metal. They must break into nothing (`breaks_into`).
     """
-    predicted = voids.checked.whole.predict(events)
-    found = [_of_hole(voids, predicted, hole) for hole in holes]
-    return Left(_least(left.wall_mm for left in found), _least(left.least_mm for left in found))
+    faces = [[Faces(voids.checked.whole, bore) for bore in _both(hole)] for hole in holes]
+    least = [NEAR_MM, NEAR_MM]
+    for events in places:
+        predicted = voids.checked.whole.predict(events)
+        for hole, both in zip(holes, faces, strict=True):
+            walls = [Walls(soup) for _, soup in voids.around(predicted, hole) if len(soup)]
+            for n, of in enumerate(both):
+                found = of.wall(predicted, walls, least[n])
+                least[n] = least[n] if found is None else found
+    return Left(*(wall if wall < NEAR_MM else None for wall in least))
 
 
-def _of_hole(voids: Voids, predicted: Predicted, hole: Hole) -> Left:
-    soups = [soup for _, soup in voids.around(predicted, hole) if len(soup)]
-    if not soups:
-        return Left()
-    both = [hole.bore(biggest, -_beyond(hole)) for biggest in (False, True)]
-    cuts = [metal_cut(predicted, bore) for bore in both]
-    return Left(*(_least(apart(cut, soup, NEAR_MM) for soup in soups) for cut in cuts))
+def _both(hole: Hole) -> list[Bore]:
+    """A hole as the drill measures, and as large as it may get."""
+    return [hole.bore(biggest, -_beyond(hole)) for biggest in (False, True)]
 
 
 def _beyond(hole: Hole) -> float:
     """How far outward of the mouth a hole is looked at, mm."""
     return 2.0 * hole.radius
-
-
-def _least(values: Iterable[float | None]) -> float | None:
-    return min((value for value in values if value is not None), default=None)
 
 
 def _passed(voids: Voids, predicted: Predicted, hole: Hole) -> Iterator[Mouth]:
@@ -316,38 +311,6 @@ def _box(bore: Bore) -> Box:
     return Box.around(vertices)
 
 
-def metal_cut(predicted: Predicted, bore: Bore) -> Floats:
-    """Where the faces of a hole lie in the metal of the part, without the sheets, (T, 3, 3)."""
-    bare = _Bare(predicted.window, predicted.events, None)
-    found = [np.empty((0, 3, 3))]
-    if predicted.in_place and _in_void(predicted, bore):
-        return found[0]
-    for plane, face in bores.facets(bore):
-        _, metal = predicted_metal(bare, plane, whole=True, within=face)
-        level = flat(metal, 0.0).astype(np.float64)
-        found.append(plane.to_space(level[..., :2].reshape(-1, 2)).reshape(-1, 3, 3))
-    return np.concatenate(found)
-
-
-def _in_void(predicted: Predicted, bore: Bore) -> bool:
-    """Whether no face of a hole is near metal of a part that stands where it did."""
-    start = bore.start - CLEAR_MM * bore.direction
-    length = bore.length + 2.0 * CLEAR_MM
-    around = replace(bore, start=start, radius=bore.radius + CLEAR_MM, length=length)
-    if len(bores.meeting(predicted.bare_surface(_box(around)), around)):
-        return False
-    return bool(winding_at(predicted.window.bodies.part, bore.start[None])[0] < 1)
-
-
-class _Bare(Predicted):
-    """The part where it stands now, without the sheets."""
-
-    @once
-    def table(self) -> tuple[Slab, ...]:
-        """Slabs without gates."""
-        return tuple(replace(slab, gates=()) for slab in slabs(self.events))
-
-
 def _broken(voids: Voids, other: Other, hole: Hole, entered: Soup) -> str:
     tree = box_tree.build(entered)
     far, _, at = segments.segment_clearance(tree, hole.entry, hole.tip)
@@ -356,26 +319,6 @@ def _broken(voids: Voids, other: Other, hole: Hole, entered: Soup) -> str:
         f"{other.name} at {where}: {far - hole.radius:.2f} mm of wall would be left there, "
         f"drill tolerance and run-out may take {hole.taken:.2f} mm"
     )
-
-
-def apart(a: Soup | Floats, b: Soup | Floats, within: float) -> float | None:
-    """Least distance between two soups that do not meet, mm; None if it is not below `within`.
-
-    Between two triangles it is taken at an edge of one of them.
-    """
-    if not len(a) or not len(b):
-        return None
-    least = within
-    for one, two in ((a, b), (b, a)):
-        low, high = two.min(axis=(0, 1)) - least, two.max(axis=(0, 1)) + least
-        near = one[((one.min(axis=1) <= high) & (one.max(axis=1) >= low)).all(axis=1)]
-        if len(near):
-            start, end = (
-                np.concatenate([near[:, n] for n in order]) for order in ((0, 1, 2), (1, 2, 0))
-            )
-            tree = box_tree.build(np.ascontiguousarray(two, np.float32))
-            least = segments.least_clearance(tree, start, end, least)
-    return least if least < within else None
 
 
 def _circuit(mouth: str) -> str:

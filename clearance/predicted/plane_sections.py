@@ -21,7 +21,7 @@ from clearance.geometry.cutting import Segments, cut
 from clearance.geometry.planes import Plane
 from clearance.geometry.sight import winding_at
 from clearance.geometry.soup import Box, Soup, box_soup, meeting
-from clearance.predicted.part import NOMINAL, Predicted
+from clearance.predicted.part import NOMINAL, Predicted, Window
 from clearance.predicted.slabs import Slab, rounded
 
 FAR_MM = 1e5
@@ -62,8 +62,9 @@ def predicted_metal(
     window, metal : shapely geometry
         The window's outline in the plane, or what of the figure lies in it, and the metal there.
     """
-    window = _outline(predicted, plane) if within is None else _seen_of(predicted, plane, within)
-    if abs(plane.normal[2]) > 1.0 - 1e-12:
+    seen_in = predicted.window
+    window = _outline(seen_in, plane) if within is None else seen_of(seen_in, plane, within)
+    if plane.is_level:
         z = float(plane.origin[2])
         level = predicted.section(z, plugged=not whole)
         metal = shapely.transform(level, lambda xy: _on_plane(plane, xy, z))
@@ -84,7 +85,7 @@ def predicted_metal(
         if slab.lift is not None:
             move = (slab.shift, slab.lift)
             if move not in nominal and within is not None and whole:
-                nominal[move] = _in_figure(predicted.window.bodies.part, _back(plane, move), window)
+                nominal[move] = nominal_metal(seen_in, plane, move, window)
             elif move not in nominal:
                 closed = [*_frames(lacking), *outlines(move)]
                 nominal[move] = sections.polygons(closed, overlapping=True)
@@ -173,22 +174,22 @@ def _on_plane(plane: Plane, xy: NDArray[np.float64], z: float) -> NDArray[np.flo
     return plane.to_plane(np.column_stack([xy, np.full(len(xy), z)]))
 
 
-def _outline(predicted: Predicted, plane: Plane) -> Any:
+def _outline(window: Window, plane: Plane) -> Any:
     """Where the window's box meets the plane."""
-    low, high = predicted.window.box.low, predicted.window.box.high
+    low, high = window.box.low, window.box.high
     box = box_soup(tuple(low), tuple(high))
     return sections.metal(box, plane)
 
 
-def _seen_of(predicted: Predicted, plane: Plane, figure: Any) -> Any:
+def seen_of(window: Window, plane: Plane, figure: Any) -> Any:
     """What of a figure in the plane lies in the window's box."""
-    box = predicted.window.box
+    box = window.box
     corners = plane.to_space(shapely.get_coordinates(figure))
     if bool((corners > box.low + NEAR_MM).all() and (corners < box.high - NEAR_MM).all()):
         x0, y0, x1, y1 = figure.bounds  # all of it: what is around it may be any rectangle
         around = shapely.box(x0 - 1.0, y0 - 1.0, x1 + 1.0, y1 + 1.0)
     else:
-        around = _outline(predicted, plane)
+        around = _outline(window, plane)
     return polygonal(common(around, figure))
 
 
@@ -228,11 +229,16 @@ def _back(plane: Plane, move: Move) -> Plane:
     return Plane(plane.origin - [*rounded(shift), lift], plane.normal, plane.u, plane.v)
 
 
-def _in_figure(part: Soup, plane: Plane, figure: Any) -> Any:
-    """The metal in a figure of a plane, from the triangles near it and above it alone.
+def nominal_metal(window: Window, plane: Plane, move: Move, figure: Any) -> Any:
+    """Metal of the nominal part, shifted and lifted, in a figure of a plane that is not level.
 
-    Where a face of the part lies in the plane, what is metal on either side of it.
+    Only triangles near the figure and above it are looked at.
     """
+    return _in_figure(window.bodies.part, _back(plane, move), figure)
+
+
+def _in_figure(part: Soup, plane: Plane, figure: Any) -> Any:
+    """Where a face of the part lies in the plane, what is metal on either side of it."""
     box = Box.around(plane.to_space(shapely.get_coordinates(figure))).grown(2.0 * IN_FACE_MM)
     near = meeting(part, box)
     above = meeting(part, Box(box.low, np.append(box.high[:2], np.inf)))

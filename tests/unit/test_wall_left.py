@@ -3,6 +3,8 @@
 Every expected wall is analytic: the distance of two axes less two radii.
 """
 
+from dataclasses import replace
+
 import make
 import manifold3d as m3
 import numpy as np
@@ -11,16 +13,19 @@ import shapes
 import shared
 
 from clearance.case.read import read_case
+from clearance.drilling import bore as bores
+from clearance.drilling.hole_faces import Faces, Walls
 from clearance.drilling.recheck import Recheck
 from clearance.drilling.wall_left import (
     Hole,
     UntoldError,
     Voids,
-    apart,
     breaks_into,
     wall_left,
     within_void,
 )
+from clearance.geometry.soup import flat
+from clearance.predicted.plane_sections import predicted_metal
 from clearance.verdict.prepared import prepare
 
 TOOL = {"flute": 60.0, "overall": 110.0}
@@ -220,7 +225,7 @@ def test_a_wall_is_the_distance_of_the_axes_less_the_radii(beside, radius, taken
     voids, events = beside
     one = hole(-3.3, radius, taken)
     assert breaks_into(voids, events, [one]) == ""
-    found = wall_left(voids, events, [one])
+    found = wall_left(voids, [events], [one])
     assert found == (
         wall and pytest.approx(wall, abs=5e-3),
         least and pytest.approx(least, abs=5e-3),
@@ -229,7 +234,7 @@ def test_a_wall_is_the_distance_of_the_axes_less_the_radii(beside, radius, taken
     if wall is None:
         return
     # Of several holes the least counts; one beside the axis is nearer to the other bore.
-    near = wall_left(voids, events, [hole(-3.3, 2.9), hole(-3.1, 3.2)])
+    near = wall_left(voids, [events], [hole(-3.3, 2.9), hole(-3.1, 3.2)])
     assert near.wall_mm == pytest.approx(0.20, abs=5e-3)
 
 
@@ -249,7 +254,7 @@ def test_the_outer_face_beside_a_bore_is_a_wall_too(tmp_path):
     passage = make.passage((0, 0, 0), (0, 0, 20), 3.0, 5.0)
     checked, events = alone(tmp_path, part, passage, make.plane(10.0, 2, source="log"))
     voids = voids_of(checked, "a", [(0, 0, z) for z in (0.0, 5.0, 15.0, 20.0)])
-    found = wall_left(voids, events, [hole(0.0, 3.2, 0.1)])
+    found = wall_left(voids, [events], [hole(0.0, 3.2, 0.1)])
     assert found == (pytest.approx(1.3, abs=5e-3), pytest.approx(1.2, abs=5e-3))
     assert breaks_into(voids, events, [hole(0.0, 4.4, 0.2)]).startswith("the outside at (")
     assert breaks_into(voids, events, [hole(0.0, 4.2, 0.2)]) == ""
@@ -261,7 +266,7 @@ def test_a_wall_is_taken_where_each_piece_stands(tmp_path, shift, wall):
     sheet = make.plane(10.0, 2, source="log", resume_shift=[shift, 0.0])
     checked, events = alone(tmp_path, two_bores(6.6, segments=192), both(6.6, 5.9), sheet)
     voids = voids_of(checked, "a", AXIS)
-    found = wall_left(voids, events, [hole(-3.3, 3.2)])
+    found = wall_left(voids, [events], [hole(-3.3, 3.2)])
     assert found.wall_mm == pytest.approx(wall, abs=5e-3)
     broken = breaks_into(voids, events, [hole(-3.3, 3.5)])
     assert bool(broken) == (shift < 0.0)
@@ -278,8 +283,10 @@ def test_a_face_that_the_cut_lays_bare_is_a_wall(tmp_path):
     checked, events = alone(tmp_path, part, passage, sheet)
     voids = voids_of(checked, "a", [(0, 0, 0), (0, 0, 3), (0, 4, 4), (0, 6, 4)])
     up = Hole(np.zeros(3), np.array([0.0, 0.0, 1.0]), 0.5, 9.0, 0.4, 0.0)
-    assert wall_left(voids, events, [up]).wall_mm == pytest.approx(0.6, abs=5e-3)
+    assert wall_left(voids, [events], [up]).wall_mm == pytest.approx(0.6, abs=5e-3)
     assert breaks_into(voids, events, [up]) == ""
+    flat = Hole(up.entry, up.direction, 0.5, 9.2, 0.0, 0.0)  # its end is a level face
+    assert wall_left(voids, [events], [flat]).wall_mm == pytest.approx(0.8, abs=5e-3)
     through = Hole(up.entry, up.direction, 0.5, 9.8, 0.4, 0.0)
     assert breaks_into(voids, events, [through]).startswith("another void at (")
 
@@ -301,6 +308,34 @@ def test_two_soups_are_as_far_apart_as_their_nearest_edges():
     for at, expected in (((0.2, 0.2, 0.5), 0.5), ((3.0, 0.0, 0.0), 2.0), ((0.0, -0.7, 0.0), 0.6)):
         two = (0.1 * one + np.float32(at)).astype(np.float32)
         for a, b in ((one, two), (two, one)):
-            assert apart(a, b, 10.0) == pytest.approx(expected, abs=1e-6)
-            assert apart(a, b, 0.99 * expected) is None
-    assert apart(one, one[:0], 10.0) is None
+            assert Walls(a).apart(Walls(b), 10.0) == pytest.approx(expected, abs=1e-6)
+            assert Walls(a).apart(Walls(b), 0.99 * expected) is None
+    assert Walls(one).apart(Walls(one[:0]), 10.0) is None
+
+
+def test_faces_kept_for_many_places_lie_in_metal_as_those_cut_for_one(tmp_path):
+    """Beside the metal of every face, cut anew for each place, with no face left out."""
+    sheet = make.plane(10.0, 2, source="log", resume_shift=[0.6, 0.0])
+    checked, first = alone(tmp_path, two_bores(6.6, segments=48), both(6.6, 5.9), sheet)
+    whole = checked.whole
+    lean = Hole(np.array([-3.3, 0.0, 20.0]), np.array([0.02, 0.01, -1.0]), 3.1, 14.0, 0.9, 0.0)
+    bore = replace(lean.bore(False, -6.0), sides=24)
+    beside = m3.Manifold.cube((2.0, 20.0, 3.0)).translate((1.2, -10.0, 8.0))
+    kept, wall = Faces(whole, bore), Walls(shapes.soup(beside))
+    moved = [(replace(first[0], bottom=z, slices=(z, z + 0.05)),) for z in (4.0, 9.0, 13.0)]
+    found = []
+    for events in ((), *moved):
+        predicted = whole.predict(events)
+        bare = whole.predict(tuple(replace(event, slices=()) for event in events))
+        cut = [
+            plane.to_space(
+                flat(predicted_metal(bare, plane, True, face)[1], 0.0).reshape(-1, 3)[:, :2]
+            )
+            for plane, face in bores.facets(bore)
+        ]
+        expected = Walls(np.concatenate(cut).reshape(-1, 3, 3)).apart(wall, 15.0)
+        found.append(expected)
+        assert kept.wall(predicted, [wall], 15.0) == pytest.approx(expected, abs=1e-5)
+        assert Faces(whole, bore).wall(predicted, [wall], 15.0) == pytest.approx(expected, abs=1e-5)
+        assert kept.wall(predicted, [wall], expected - 1e-4) is None
+    assert len({round(one, 3) for one in found}) == 2  # the places tell

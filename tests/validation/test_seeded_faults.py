@@ -13,7 +13,6 @@ import shapes
 from clearance.case.read import read_case
 from clearance.checking import judge
 from clearance.drilling.recheck import Recheck
-from clearance.drilling.wall_left import Left
 from clearance.geometry import routes, segments
 from clearance.passages.search import Search
 from clearance.predicted import part as predicted_part
@@ -115,8 +114,7 @@ def not_looked_at_again(monkeypatch):
 
 
 def wall_left(monkeypatch):
-    monkeypatch.setattr(Recheck, "_broken", lambda self, holes: "")
-    monkeypatch.setattr(Recheck, "_wall", lambda self, holes: Left())
+    monkeypatch.setattr(Recheck, "_cutting", lambda self, holes: iter(()))
     not_looked_at_again(monkeypatch)
 
 
