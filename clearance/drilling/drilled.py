@@ -20,9 +20,10 @@ from clearance.columns.runs import Runs, intersect, subtract, unite
 from clearance.columns.sure import surely_outside
 from clearance.drilling import bore as bores
 from clearance.drilling.bore import Bore
+from clearance.drilling.hole_faces import in_space
 from clearance.geometry.planes import Plane
 from clearance.geometry.sight import winding_at
-from clearance.geometry.soup import Box, Soup, extruded, flat, meeting
+from clearance.geometry.soup import Box, Soup, extruded, meeting
 from clearance.predicted.part import Predicted
 from clearance.predicted.plane_sections import predicted_metal
 from clearance.predicted.slabs import Slab, assemble, bodies, plugs_only, rounded, slabs
@@ -194,8 +195,5 @@ class Drilled(Predicted):
         for bore in self.bores:
             for plane, face in bores.facets(bore):
                 _, metal = predicted_metal(self._whole, plane, True, within=face)
-                level = flat(metal, 0.0).astype(np.float64)
-                if len(level):
-                    corners = plane.to_space(level[..., :2].reshape(-1, 2)).reshape(-1, 3, 3)
-                    walls.append(corners.astype(np.float32))
+                walls.append(in_space(plane, metal).astype(np.float32))
         return np.concatenate(walls)

@@ -11,7 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -163,43 +163,48 @@ class Voids:
 
     def _walls(self, predicted: Predicted, hole: Hole) -> Iterator[tuple[Other, Soup]]:
         box = _box(hole.bore(True, -_beyond(hole))).grown(NEAR_MM)
+        cuts = [] if predicted.in_place else list(self._cuts(predicted))
         for other in self.others:
-            soup = self._soup(predicted, other, box)
+            # Where it stands in the predicted part, and bare where the part is cut and moved.
+            standing = predicted.bare_surface(box, self.patches.of(other.patches))
+            faces = (flat(moved_shape(cut.of(other), cut.shift), cut.z) for cut in cuts)
+            soup = np.concatenate([standing, *faces])
             if other.outside:
                 for mouth in _passed(self, predicted, hole):
                     soup = _below_rim(soup, mouth)
             yield other, soup
 
-    def _soup(self, predicted: Predicted, other: Other, box: Box) -> Soup:
-        """Triangles in a box that bound other voids, where they stand in the predicted part."""
-        soups = [predicted.bare_surface(box, self.patches.of(other.patches))]
-        if not predicted.in_place:
-            soups += self._cuts(predicted, other)
-        return np.concatenate(soups)
-
-    def _cuts(self, predicted: Predicted, other: Other) -> Iterator[Soup]:
-        """Sections of other voids where the part is cut and moved: faces are bare there."""
-        for z, lift, shift, above in _ends(predicted):
-            yield flat(moved_shape(self._section(predicted, z - lift, above, other), shift), z)
-
-    def _section(self, predicted: Predicted, z: float, above: bool, other: Other) -> object:
-        """Section of other voids of the nominal part, by the patches that bound it."""
+    def _cuts(self, predicted: Predicted) -> Iterator[_Cut]:
+        """Sections of voids of the nominal part, by the patches that bound them."""
         import shapely
 
         window = predicted.window
-        pieces = shapely.get_parts(without(window.rectangle, window.metal("closed", z, above)))
-        xy, of = shapely.get_coordinates(pieces, return_index=True)
-        on = self.patches.on(np.column_stack([xy, np.full(len(xy), z)]), SAME_MM)
-        numbers = np.split(on, np.flatnonzero(np.diff(of)) + 1)
-        kept = []
-        for piece, beside in zip(pieces, numbers, strict=True):
-            if piece.intersects(window.rectangle.boundary):
-                found = set(self.patches.outside)
-            else:
-                found = set(beside.tolist()) - {NO_PATCH}
-            if found & other.patches and not found & self.own:
-                kept.append(piece)
-        return united(kept)
+        for z, lift, shift, above in _ends(predicted):
+            at = z - lift
+            pieces = shapely.get_parts(without(window.rectangle, window.metal("closed", at, above)))
+            xy, of = shapely.get_coordinates(pieces, return_index=True)
+            on = self.patches.on(np.column_stack([xy, np.full(len(xy), at)]), SAME_MM)
+            numbers = np.split(on, np.flatnonzero(np.diff(of)) + 1)
+            bounds = [
+                set(self.patches.outside)
+                if piece.intersects(window.rectangle.boundary)
+                else set(beside.tolist()) - {NO_PATCH}
+                for piece, beside in zip(pieces, numbers, strict=True)
+            ]
+            others = [(p, b) for p, b in zip(pieces, bounds, strict=True) if not b & self.own]
+            yield _Cut(z, shift, others)
+
+
+class _Cut(NamedTuple):
+    """Where a part is cut and moved: its voids in section there, but the passage's own."""
+
+    z: float
+    shift: tuple[float, float]
+    voids: list[tuple[Any, set[int]]]
+
+    def of(self, other: Other) -> Any:
+        """What of them another void's patches bound."""
+        return united([piece for piece, bounds in self.voids if bounds & other.patches])
 
 
 def within_void(predicted: Predicted, hole: Hole) -> bool:
@@ -256,8 +261,9 @@ def wall_left(voids: Voids, places: Iterable[Events], holes: Sequence[Hole]) -> 
         for hole, both in zip(holes, faces, strict=True):
             walls = [Walls(soup) for _, soup in voids.around(predicted, hole) if len(soup)]
             for n, of in enumerate(both):
-                found = of.wall(predicted, walls, least[n])
-                least[n] = least[n] if found is None else found
+                metal = Walls(of.metal(predicted))
+                found = (metal.apart(wall, least[n]) for wall in walls)
+                least[n] = min(least[n], *(one for one in found if one is not None), NEAR_MM)
     return Left(*(wall if wall < NEAR_MM else None for wall in least))
 
 

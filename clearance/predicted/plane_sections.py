@@ -85,7 +85,7 @@ def predicted_metal(
         if slab.lift is not None:
             move = (slab.shift, slab.lift)
             if move not in nominal and within is not None and whole:
-                nominal[move] = nominal_metal(seen_in, plane, move, window)
+                nominal[move] = nominal_metal(seen_in.bodies.part, plane, move, window)
             elif move not in nominal:
                 closed = [*_frames(lacking), *outlines(move)]
                 nominal[move] = sections.polygons(closed, overlapping=True)
@@ -229,12 +229,12 @@ def _back(plane: Plane, move: Move) -> Plane:
     return Plane(plane.origin - [*rounded(shift), lift], plane.normal, plane.u, plane.v)
 
 
-def nominal_metal(window: Window, plane: Plane, move: Move, figure: Any) -> Any:
+def nominal_metal(part: Soup, plane: Plane, move: Move, figure: Any) -> Any:
     """Metal of the nominal part, shifted and lifted, in a figure of a plane that is not level.
 
-    Only triangles near the figure and above it are looked at.
+    Only triangles near the figure and above it are looked at, so no others need be given.
     """
-    return _in_figure(window.bodies.part, _back(plane, move), figure)
+    return _in_figure(part, _back(plane, move), figure)
 
 
 def _in_figure(part: Soup, plane: Plane, figure: Any) -> Any:

@@ -335,7 +335,6 @@ def test_faces_kept_for_many_places_lie_in_metal_as_those_cut_for_one(tmp_path):
         ]
         expected = Walls(np.concatenate(cut).reshape(-1, 3, 3)).apart(wall, 15.0)
         found.append(expected)
-        assert kept.wall(predicted, [wall], 15.0) == pytest.approx(expected, abs=1e-5)
-        assert Faces(whole, bore).wall(predicted, [wall], 15.0) == pytest.approx(expected, abs=1e-5)
-        assert kept.wall(predicted, [wall], expected - 1e-4) is None
+        assert Walls(kept.metal(predicted)).apart(wall, 15.0) == pytest.approx(expected, abs=1e-5)
+        assert Walls(kept.metal(predicted)).apart(wall, expected - 1e-4) is None
     assert len({round(one, 3) for one in found}) == 2  # the places tell
