@@ -195,9 +195,10 @@ def gap_outline(predicted: Predicted, event: Event) -> Any:
         if slab.stray == event.stray and slab.low >= event.bottom:
             slices = [predicted.outline(gate) for gate in slab.gates if gate.body != "part"]
             melted = shapely.union_all(slices)
-            faces = predicted.section(slab.low, above=True), predicted.section(slab.high)
-            for metal in (*faces, predicted.section(0.5 * (slab.low + slab.high))):
-                gaps.append(metal.difference(melted))
+            found = [predicted.section(0.5 * (slab.low + slab.high))]
+            if slab.lift is not None or predicted.added is not None:  # else all heights are alike
+                found += [predicted.section(slab.low, above=True), predicted.section(slab.high)]
+            gaps += [metal.difference(melted) for metal in found]
     return shapely.union_all(gaps)
 
 
