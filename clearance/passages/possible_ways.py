@@ -367,18 +367,20 @@ class PossibleWays:
         def width(one: Taken) -> float:
             return 0.0 if one.crossing in closed else one.width_mm
 
-        taken.sort(key=width)
         if not taken or self._joined(taken):
             return mouths, leak
-        # The fewest that part the ends: bisect on how many of the ordered ones are out.
-        few, many = 0, len(taken)
+        # The narrowest that part the ends: bisect on how wide those may be that are out. Often
+        # the widest is what lets through: a sheet that was drilled, beside others that were not.
+        widths = sorted({width(one) for one in taken})
+        few, many = -1, len(widths) - 1
+        middle = many - 1
         while many - few > 1:
-            middle = (few + many) // 2
-            if self._joined(taken[:middle]):
+            if self._joined([one for one in taken if width(one) <= widths[middle]]):
                 few = middle
             else:
                 many = middle
-        widest = width(taken[many - 1])
+            middle = (few + many) // 2
+        widest = widths[many]
         return min(mouths, 0.0 if widest < self.smallest_way_mm else widest), leak
 
     def _mouth_mm(self, end: Closing) -> float:
