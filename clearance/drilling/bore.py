@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from clearance.geometry.planes import Plane
+from clearance.geometry.soup import Box
 from clearance.geometry.stretches import fixed
 from clearance.kernels.compiler import inner, kernel
 
@@ -144,6 +145,11 @@ def solid(bore: Bore) -> Solid:
     normals = doubled / np.linalg.norm(doubled, axis=1)[:, None]
     offsets = np.einsum("ij,ij->i", normals, corners[start[begin]])
     return Solid(corners, faces, np.stack([start, end]), normals, offsets)
+
+
+def box(bore: Bore) -> Box:
+    """The box around a bore."""
+    return Box.around(solid(bore).vertices)
 
 
 def soup(bore: Bore) -> Singles:

@@ -45,7 +45,7 @@ class Walls:
         self.soup = soup
 
     @once
-    def tree(self) -> Any:
+    def _tree(self) -> Any:
         """Its tree of boxes."""
         return box_tree.build(np.ascontiguousarray(self.soup, np.float32))
 
@@ -69,7 +69,7 @@ class Walls:
                 start, end = (
                     np.concatenate([near[:, n] for n in order]) for order in ((0, 1, 2), (1, 2, 0))
                 )
-                least = segments.least_clearance(two.tree, start, end, least)
+                least = segments.least_clearance(two._tree, start, end, least)
         return least if least < within else None
 
 
@@ -121,8 +121,7 @@ class Faces:
         start = bore.start - CLEAR_MM * bore.direction
         length = bore.length + 2.0 * CLEAR_MM
         around = replace(bore, start=start, radius=bore.radius + CLEAR_MM, length=length)
-        box = Box.around(bores.solid(around).vertices)
-        if bores.enters(predicted.bare_surface(box), around):
+        if bores.enters(predicted.bare_surface(bores.box(around)), around):
             return False
         return bool(winding_at(predicted.window.bodies.part, bore.start[None])[0] < 1)
 

@@ -59,6 +59,7 @@ class Recheck:
         if kept is not None and not kept(first):
             said = "the pressure loss would still not surely be kept"
             return Reached(None, f"a plan was found, but {said}", after=first), True
+        # Where no wall is cut, it need not be told which wall bounds which void.
         left = wall_left(self._voids, cutting, holes) if cutting else Left()
         cuts = any(stroke.cuts for stroke in plan)
         rework = Rework(

@@ -22,7 +22,7 @@ from clearance.drilling.hole_faces import Faces, Walls
 from clearance.geometry import box_tree, segments
 from clearance.geometry.areas import united, without
 from clearance.geometry.planes import Plane
-from clearance.geometry.soup import Box, Soup, flat, moved_shape
+from clearance.geometry.soup import Soup, flat, moved_shape
 from clearance.heights import place
 from clearance.passages.way import moved_mouth
 from clearance.ports.mouth import Mouth
@@ -162,7 +162,7 @@ class Voids:
         return self._around[key]
 
     def _walls(self, predicted: Predicted, hole: Hole) -> Iterator[tuple[Other, Soup]]:
-        box = _box(hole.bore(True, -_beyond(hole))).grown(NEAR_MM)
+        box = bores.box(hole.bore(True, -_beyond(hole))).grown(NEAR_MM)
         cuts = [] if predicted.in_place else list(self._cuts(predicted))
         for other in self.others:
             # Where it stands in the predicted part, and bare where the part is cut and moved.
@@ -214,7 +214,7 @@ def within_void(predicted: Predicted, hole: Hole) -> bool:
     where the part is cut and moved.
     """
     worst = hole.bore(True, 0.0)
-    if bores.enters(predicted.bare_surface(_box(worst)), worst):
+    if bores.enters(predicted.bare_surface(bores.box(worst)), worst):
         return False
     return predicted.in_place or not any(
         moved_shape(predicted.window.metal("part", z - lift, above), shift)
@@ -260,10 +260,10 @@ def wall_left(voids: Voids, places: Iterable[Events], holes: Sequence[Hole]) -> 
         predicted = voids.checked.whole.predict(events)
         for hole, both in zip(holes, faces, strict=True):
             walls = [Walls(soup) for _, soup in voids.around(predicted, hole) if len(soup)]
-            for n, of in enumerate(both):
+            for n, of in enumerate(both if walls else ()):
                 metal = Walls(of.metal(predicted))
                 found = (metal.apart(wall, least[n]) for wall in walls)
-                least[n] = min(least[n], *(one for one in found if one is not None), NEAR_MM)
+                least[n] = min((one for one in found if one is not None), default=least[n])
     return Left(*(wall if wall < NEAR_MM else None for wall in least))
 
 
@@ -310,11 +310,6 @@ def _below_rim(soup: Soup, mouth: Mouth) -> Soup:
     normals = np.vstack([aside + out, out])
     offsets = np.append((rim @ aside.T).max(axis=0) + level, level) - RIM_SHARE * mouth.radius
     return bores.within(soup, normals, offsets)
-
-
-def _box(bore: Bore) -> Box:
-    vertices = bores.solid(bore).vertices
-    return Box.around(vertices)
 
 
 def _broken(voids: Voids, other: Other, hole: Hole, entered: Soup) -> str:

@@ -232,13 +232,10 @@ def _back(plane: Plane, move: Move) -> Plane:
 def nominal_metal(part: Soup, plane: Plane, move: Move, figure: Any) -> Any:
     """Metal of the nominal part, shifted and lifted, in a figure of a plane that is not level.
 
-    Only triangles near the figure and above it are looked at, so no others need be given.
+    Only triangles near the figure and above it are looked at, so no others need be given. Where a
+    face of the part lies in the plane, what is metal on either side of it.
     """
-    return _in_figure(part, _back(plane, move), figure)
-
-
-def _in_figure(part: Soup, plane: Plane, figure: Any) -> Any:
-    """Where a face of the part lies in the plane, what is metal on either side of it."""
+    plane = _back(plane, move)
     box = Box.around(plane.to_space(shapely.get_coordinates(figure))).grown(2.0 * IN_FACE_MM)
     near = meeting(part, box)
     above = meeting(part, Box(box.low, np.append(box.high[:2], np.inf)))

@@ -141,6 +141,17 @@ def test_a_face_in_the_plane_of_the_back_end_stays():
     assert len(bores.outside(flat + np.float32((0, 0, 0.5)), bore)) == 0
 
 
+@pytest.mark.parametrize("at", [None, 0, 63, 64, 199])
+def test_one_of_many_triangles_that_enters_is_enough(at):
+    """The one lies in each stretch of those that are asked together, and at its ends."""
+    many = np.tile(np.float32([[50, 0, 3], [51, 0, 3], [50, 1, 3]]), (200, 1, 1))
+    if at is not None:
+        many[at] = [[-0.1, -0.1, 3], [0.1, -0.1, 3], [0, 0.1, 3]]
+    bore = Bore((0, 0, 0), (0, 0, 1), 1.0, 6.0, 0.3)
+    assert bores.enters(many, bore) == (at is not None)
+    assert not bores.enters(many[:0], bore)
+
+
 def test_a_large_triangle_keeps_all_but_the_disc():
     """Analytic: area less that of the inscribed polygon, r^2 n/2 sin(2 pi / n)."""
     flat = np.array([[[-90, -90, 3], [90, -90, 3], [0, 90, 3]]], np.float32)

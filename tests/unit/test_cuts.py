@@ -18,7 +18,7 @@ from clearance.geometry.planes import Plane
 from clearance.geometry.soup import Box, extruded
 from clearance.predicted.bodies import Bodies
 from clearance.predicted.part import Window
-from clearance.predicted.plane_sections import _in_figure, of_plate, predicted_metal
+from clearance.predicted.plane_sections import nominal_metal, of_plate, predicted_metal
 from clearance.predicted.slabs import Event, Slab
 
 SHEET = shapely.Point(6, -2).buffer(9, 16).difference(shapely.box(3, -4, 7, 1))
@@ -99,6 +99,9 @@ def test_neighbours_whose_edges_part_by_less_than_rounding_are_both_united():
     assert without(a, b).area == pytest.approx(a.area, abs=1e-6)
 
 
+STILL = ((0.0, 0.0), 0.0)
+
+
 def test_a_figure_in_a_face_of_the_part_holds_the_metal_on_either_side():
     lower, upper = shapes.block((0, 0, 0), (9, 9, 4)), shapes.block((2, 2, 2), (7, 7, 9))
     hollow = shapes.block((3, 3, 1), (6, 6, 8))
@@ -108,7 +111,7 @@ def test_a_figure_in_a_face_of_the_part_holds_the_metal_on_either_side():
         plane = Plane(
             np.array([x, 0, 0]), *(np.array(v) for v in ((1, 0, 0), (0, 1, 0), (0, 0, 1)))
         )
-        assert _in_figure(soup, plane, figure).area == pytest.approx(held, abs=1e-4)
+        assert nominal_metal(soup, plane, STILL, figure).area == pytest.approx(held, abs=1e-4)
 
 
 def test_a_holes_faces_are_found_without_a_triangulation_of_the_sheets(drilled, monkeypatch):

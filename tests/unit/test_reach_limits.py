@@ -1,10 +1,12 @@
 """What bounds the search for a plan is said where it was reached."""
 
+from itertools import pairwise
+
 import make
 import pytest
 import shapes
 
-from clearance.drilling.recheck import Recheck
+from clearance.drilling.recheck import Recheck, _far_apart_first
 from clearance.drilling.strokes import Reached
 
 
@@ -28,3 +30,13 @@ def test_drills_that_were_not_tried_are_named(tmp_path, monkeypatch, sizes, said
     found = make.first(tmp_path, solid, way, make.plane(10.0), pitch=0.5, drilling=tools)
     assert found.why_not.startswith("a plan was found, but no")
     assert found.why_not.removeprefix("a plan was found, but no") == said
+
+
+@pytest.mark.parametrize("count", [0, 1, 2, 7, 8, 41, 164])
+def test_every_place_is_looked_at_once_and_far_ones_first(count):
+    order = _far_apart_first(range(count))
+    assert sorted(order) == list(range(count))
+    # After 2 k looks no stretch of places that all fail and is longer than n / k is missed.
+    for k in (2, 4):
+        looked = sorted([-1, *order[: 2 * k], count])
+        assert max(b - a for a, b in pairwise(looked)) <= count / k + 2
