@@ -30,6 +30,9 @@ from clearance.system.once import once
 
 CLEAR_MM = 1e-3
 """Faces of a hole that are no nearer to any of the part's lie as a whole in metal or in void."""
+LEVEL_MM = 1e-2
+"""A face that rises by less is cut for each place by itself: where a part is cut and moved within
+it, rounding does not tell what of its triangles lies above and what below."""
 Floats = NDArray[np.float64]
 
 
@@ -82,7 +85,10 @@ class Faces:
 
     def __init__(self, window: Window, bore: Bore):
         self.window, self.bore = window, bore
-        self._facets = bores.facets(bore)
+        facets, height = bores.facets(bore), bores.solid(bore).vertices[:, 2]
+        level = [np.ptp(height[face]) < LEVEL_MM for face in bores.solid(bore).faces]
+        self._level = [facet for facet, one in zip(facets, level, strict=True) if one]
+        self._rising = [facet for facet, one in zip(facets, level, strict=True) if not one]
         self._cut: dict[Move, Floats] = {}
 
     def metal(self, predicted: Predicted) -> Floats:
@@ -92,18 +98,18 @@ class Faces:
         bare = _Bare(predicted.window, predicted.events, None)
         pieces = pieces_of(bare.table)
         found = [_between(self._nominal((shift, lift)), *ends) for *ends, lift, shift in pieces]
-        level = [facet for facet in self._facets if facet[0].is_level]
-        found += [in_space(p, predicted_metal(bare, p, True, face)[1]) for p, face in level]
+        for plane, face in self._level:
+            found.append(in_space(plane, predicted_metal(bare, plane, True, face)[1]))
         return np.concatenate(found)
 
     def _nominal(self, move: Move) -> Floats:
-        """Metal of the nominal part in all faces that are not level."""
+        """Metal of the nominal part in all faces that rise."""
         if move not in self._cut:
             part = self._part(move)
             found = [np.empty((0, 3, 3))]
-            for plane, face in self._facets:
+            for plane, face in self._rising:
                 seen = seen_of(self.window, plane, face)
-                if not (plane.is_level or seen.is_empty):
+                if not seen.is_empty:
                     found.append(in_space(plane, nominal_metal(part, plane, move, seen)))
             self._cut[move] = np.concatenate(found)
         return self._cut[move]

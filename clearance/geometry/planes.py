@@ -52,11 +52,6 @@ class Plane:
         u /= np.linalg.norm(u)
         return cls(np.asarray(origin, dtype=np.float64).copy(), n, u, _cross(n, u))
 
-    @property
-    def is_level(self) -> bool:
-        """Whether it is horizontal."""
-        return bool(abs(self.normal[2]) > 1.0 - 1e-12)
-
     def at(self, origin: Floats) -> Plane:
         """Return the plane beside this one, and framed as it, through a point (3,), mm."""
         return Plane(origin, self.normal, self.u, self.v)

@@ -64,7 +64,7 @@ def predicted_metal(
     """
     seen_in = predicted.window
     window = _outline(seen_in, plane) if within is None else seen_of(seen_in, plane, within)
-    if plane.is_level:
+    if abs(plane.normal[2]) > 1.0 - 1e-12:
         z = float(plane.origin[2])
         level = predicted.section(z, plugged=not whole)
         metal = shapely.transform(level, lambda xy: _on_plane(plane, xy, z))

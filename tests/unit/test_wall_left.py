@@ -313,6 +313,16 @@ def test_two_soups_are_as_far_apart_as_their_nearest_edges():
     assert Walls(one).apart(Walls(one[:0]), 10.0) is None
 
 
+def cut_anew(whole, events, bore):
+    """Where the faces of a hole lie in metal, each face cut by itself."""
+    bare = whole.predict(tuple(replace(event, slices=()) for event in events))
+    found = []
+    for plane, face in bores.facets(bore):
+        _, metal = predicted_metal(bare, plane, True, face)
+        found.append(plane.to_space(flat(metal, 0.0).reshape(-1, 3)[:, :2]))
+    return np.concatenate(found).reshape(-1, 3, 3)
+
+
 def test_faces_kept_for_many_places_lie_in_metal_as_those_cut_for_one(tmp_path):
     """Beside the metal of every face, cut anew for each place, with no face left out."""
     sheet = make.plane(10.0, 2, source="log", resume_shift=[0.6, 0.0])
@@ -326,15 +336,28 @@ def test_faces_kept_for_many_places_lie_in_metal_as_those_cut_for_one(tmp_path):
     found = []
     for events in ((), *moved):
         predicted = whole.predict(events)
-        bare = whole.predict(tuple(replace(event, slices=()) for event in events))
-        cut = [
-            plane.to_space(
-                flat(predicted_metal(bare, plane, True, face)[1], 0.0).reshape(-1, 3)[:, :2]
-            )
-            for plane, face in bores.facets(bore)
-        ]
-        expected = Walls(np.concatenate(cut).reshape(-1, 3, 3)).apart(wall, 15.0)
+        expected = Walls(cut_anew(whole, events, bore)).apart(wall, 15.0)
         found.append(expected)
         assert Walls(kept.metal(predicted)).apart(wall, 15.0) == pytest.approx(expected, abs=1e-5)
         assert Walls(kept.metal(predicted)).apart(wall, expected - 1e-4) is None
     assert len({round(one, 3) for one in found}) == 2  # the places tell
+
+
+@pytest.mark.parametrize("tilt", [0.0, 2e-6, 1e-4])
+def test_a_flat_end_hardly_off_level_where_the_part_is_cut_and_moved(tmp_path, tilt):
+    """It lies above the cut and below it by less than rounding: no piece may lose it."""
+    sheet = make.plane(8.0, 2, source="log", resume_shift=[0.6, 0.0])
+    checked, events = alone(tmp_path, two_bores(6.6, segments=24), both(6.6, 5.9), sheet)
+    events = (replace(events[0], slices=()),)
+    end = 8.0 - 1.5 * tilt * np.cos(np.pi / 24)
+    bore = bores.Bore((12.0, 0.0, end - 6.0), (tilt, 0.0, 1.0), 1.5, 6.0, 0.0, 24, around=True)
+    metal = Faces(checked.whole, bore).metal(checked.whole.predict(events))
+
+    def area(triangles):
+        edge = triangles[:, 1:] - triangles[:, :1]
+        return 0.5 * float(np.linalg.norm(np.cross(edge[:, 0], edge[:, 1]), axis=1).sum())
+
+    # Analytic: all of the hole lies in metal; a prism of 24 sides around a circle of 1.5.
+    side = 2.0 * 1.5 * np.tan(np.pi / 24)
+    assert area(metal) == pytest.approx(24 * side * 6.0 + 2.0 * 24 * 0.5 * 1.5 * side, rel=1e-4)
+    assert area(metal) == pytest.approx(area(cut_anew(checked.whole, events, bore)), rel=1e-4)
